@@ -1,0 +1,84 @@
+"""The program `gillbook`: its commands, and what becomes of an error."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import traceback
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli import farm_commands, measure_commands
+from pipeline.cli.options import SETTINGS
+from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
+
+app = typer.Typer(
+    name="gillbook",
+    help="Harvest and yield analytics for oyster mushroom growers: weights in, biological efficiency out.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for each in (*farm_commands.COMMANDS, *measure_commands.COMMANDS):
+    app.command()(each)
+
+
+def _tell_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"gillbook {version('gillbook')}")
+        raise typer.Exit
+
+
+@app.callback()
+def gillbook(
+    verbose: Annotated[bool, typer.Option("--verbose", help="Tell steps and timings on stderr.")] = False,
+    version: Annotated[  # noqa: ARG001  (its callback does the work)
+        bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Tell the version and stop.")
+    ] = False,
+) -> None:
+    """Harvest and yield analytics for oyster mushroom growers: weights in, biological efficiency out."""
+    SETTINGS.verbose = verbose
+
+
+def run() -> None:
+    """Runs the program; turns every error into one clear message and an exit code (STYLE: 0, 1, 2, 3)."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter shows its code; it never stops the program.
+        with contextlib.suppress(AttributeError):
+            stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    try:
+        app()
+    except WrongRequest as problem:
+        _stop(str(problem), 2)
+    except CannotWork as problem:
+        _stop(str(problem), 3)
+    except DataNeedAttention as problem:
+        _stop("\n".join(each.sentence() for each in problem.findings) + "\nNothing was refreshed.", 3)
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`); what is left in the buffer must not be written either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as problem:
+        _stop(_crash(problem), 3)
+
+
+def _stop(message: str, code: int) -> None:
+    typer.echo(message, err=True)
+    sys.exit(code)
+
+
+def _crash(problem: Exception) -> str:
+    """Keeps the traceback of a mistake of gillbook's in out/crash.txt and says so in one line."""
+    said = f"gillbook made a mistake: {type(problem).__name__}: {str(problem).splitlines()[0] if str(problem) else ''}"
+    folder = (SETTINGS.folder or Path.cwd()) / "out"
+    try:
+        folder.mkdir(exist_ok=True)
+        (folder / "crash.txt").write_text("".join(traceback.format_exception(problem)), encoding="utf-8")
+    except OSError:
+        return f"{said} (the details could not be written)"
+    return f"{said}. Your files are as they were; the details are in {folder / 'crash.txt'}"

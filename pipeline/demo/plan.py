@@ -1,0 +1,105 @@
+"""Which batches are made when, and how they are written down: the demo farm's diary, or a bench farm's."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from pipeline.demo import recipes as true
+from pipeline.demo.dice import Array, whole
+
+Columns = dict[str, Array]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Which batches are made when, and how are they written down?
+
+    batches: one entry per batch: batch, soak (number), soak_name (as written, "" where it is the batch's own),
+    recipe (number), day (since 1970-01-01), count (batches x kinds of container), looks (0 looked at as a
+    whole; 1 by container; 2 by container, opening noted too) and the fields of recipes.Mix.
+    owned: containers of each kind. two_days: chance that a flush is picked on two days. named_from: the day
+    from which entries name the batch beside the container. failing: a container that keeps failing.
+    """
+
+    batches: Columns
+    owned: tuple[int, ...]
+    two_days: float
+    named_from: int
+    failing: str = ""
+
+
+def day_number(day: date) -> int:
+    """How many days after 1970-01-01 is this day?"""
+    return day.toordinal() - date(1970, 1, 1).toordinal()
+
+
+def recipe_numbers(mixes: Sequence[true.Mix]) -> list[int]:
+    """Which place in the table of recipes does each mix's recipe have?"""
+    numbers = {recipe.name: number for number, recipe in enumerate(true.RECIPES)}
+    return [numbers[mix.recipe] for mix in mixes]
+
+
+def demo_plan() -> Plan:
+    """Which batches does the demo farm's diary hold?"""
+    made: dict[str, list[Any]] = {name: [] for name in ("batch", "soak", "soak_name", "day")}
+    mixes: list[true.Mix] = []
+    for number, (day, together) in enumerate(true.SOAKS):
+        name = f"S{number + 1:02d}"
+        for letter, mix in zip("abc", together, strict=False):
+            alone = len(together) == 1
+            mixes.append(mix)
+            row = (name if alone else name + letter, number, "" if alone else name, day)
+            for column, cell in zip(made.values(), row, strict=True):
+                column.append(cell)
+    batches = {name: np.array(column) for name, column in made.items()}
+    batches |= {f.name: np.array([getattr(mix, f.name) for mix in mixes]) for f in fields(true.Mix)}
+    batches["recipe"] = np.array(recipe_numbers(mixes))
+    batches["day"] = np.array([day_number(date.fromisoformat(day)) for day in made["day"]])
+    batches["count"] = np.stack([batches["buckets"], batches["bags"]], axis=1)
+    batches["looks"] = np.where(batches["filling_rows"], np.arange(len(mixes)) % 3, 0)
+    owned = tuple(kind.owned for kind in true.KINDS)
+    return Plan(batches, owned, 0.28, day_number(date(2026, 6, 1)), true.FAILING_CONTAINER)
+
+
+def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) -> Plan:
+    """Which batches hold about this many fillings, spread evenly over so many days?"""
+    menus = np.full((len(true.MENUS), 3), -1)
+    for row, menu in enumerate(true.MENUS):
+        menus[row, : len(menu)] = recipe_numbers(menu)
+    soaks = max(8, round(fillings / 8 / (menus >= 0).sum(axis=1).mean()))  # 8 fillings a batch
+    drawn = menus[whole(rng, 0, len(menus) - 1, soaks)]
+    soak, letter = np.nonzero(drawn >= 0)
+    alone = (drawn >= 0).sum(axis=1)[soak] == 1
+    names = np.array([f"S{number + 1:05d}" for number in range(soaks)])[soak]
+    batches: Columns = {
+        "batch": np.where(alone, names, np.strings.add(names, np.array(["a", "b", "c"])[letter])),
+        "soak": soak,
+        "soak_name": np.where(alone, "", names),
+        "recipe": drawn[soak, letter],
+        "day": day_number(first) + soak * days // soaks,
+    }
+    batches |= _bench_habits(len(soak), rng)
+    owned = tuple(max(40, int(total * 110 / days)) for total in batches["count"].sum(axis=0))
+    return Plan(batches, owned, 0.85, day_number(first) + days // 3)
+
+
+def _bench_habits(n: int, rng: np.random.Generator) -> Columns:
+    """How are a bench farm's n batches filled and written down? Every rung of the dry-mass ladder occurs."""
+    yes = np.full(n, True)
+    return {
+        "count": np.stack([whole(rng, 3, 6, n), whole(rng, 2, 5, n)], axis=1),
+        "pooled_flushes": np.where(rng.random(n) < 0.02, 9, 0),
+        "own_dry": np.where(rng.random(n) < 0.05, 2, 0),
+        "moisture": rng.random(n) > 0.04,
+        "fills": rng.random(n) > 0.06,
+        "weighed_dry": rng.random(n) < 0.05,
+        "looks": np.where(rng.random(n) < 0.5, 0, 1),
+        "filling_rows": yes,
+        "wet": yes,
+        "volumes": yes,
+        "dry_basis": np.full(n, "oven"),
+        "note": np.full(n, ""),
+    }

@@ -1,0 +1,83 @@
+"""One refresh at a time: a lock file that the operating system frees when its holder ends, however it ends.
+
+The only module with calls that differ between operating systems.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from schemas.finding import OutOfReach
+
+
+class Locked(OutOfReach):
+    """Another process holds the lock."""
+
+
+def _take(handle: int) -> bool:
+    if sys.platform == "win32":
+        import msvcrt
+
+        try:
+            # One byte far behind the text, so that others can still read who holds the lock.
+            os.lseek(handle, 1 << 30, os.SEEK_SET)
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _holder(path: Path) -> str:
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+        return f"process {told['process']} on {told['machine']} since {told['since']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "another process"
+
+
+@contextmanager
+def locked(path: Path, since: str) -> Iterator[None]:
+    """Runs its body while holding the lock file at `path`; `since` is the moment told to others.
+
+    Raises Locked, naming the holder, when another process has it; OutOfReach when the folder cannot be written.
+    """
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    except OSError as problem:
+        raise OutOfReach(
+            f"{path.name} cannot be written ({problem.strerror}). Is the farm folder read-only?"
+        ) from problem
+    try:
+        if not _take(handle):
+            raise Locked(f"The ledger is locked by {_holder(path)}. Try again when it is done.")
+        os.lseek(handle, 0, os.SEEK_SET)
+        os.truncate(handle, 0)
+        told = {"process": os.getpid(), "machine": socket.gethostname(), "since": since}
+        os.write(handle, json.dumps(told).encode())
+        yield
+    finally:
+        os.close(handle)
+
+
+def sync_folder(folder: Path) -> None:
+    """Makes a rename in this folder last through a power cut, where the operating system offers it."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

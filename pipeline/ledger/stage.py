@@ -1,0 +1,147 @@
+"""The stage: every row of every file, typed, in the ledger; and the statements that decide over it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from importlib.resources import files as package_files
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from schemas.contract import INPUTS, Contract, Field, contract
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.screen import Screened
+
+# In this order: each reads what the ones before it made.
+DECISIONS = (
+    "batch_fates",
+    "batches",
+    "filling_fates",
+    "fillings",
+    "filling_days",
+    "placed",
+    "repeats",
+    "observations",
+    "harvests",
+    "derived_flushes",
+    "set_flushes",
+    "closings",
+    "pickings_aside",
+    "picked_flushes",
+    "row_findings",
+    "warn_harvests",
+    "warn_observations",
+    "warn_masses",
+    "findings",
+    "row_counts",
+)
+
+
+class ArrowTable:
+    """Hands a Polars frame to DuckDB through the Arrow C stream, without pyarrow."""
+
+    def __init__(self, frame: pl.DataFrame) -> None:
+        self.frame = frame
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        return self.frame.__arrow_c_stream__(requested_schema)
+
+
+def statement(name: str) -> str:
+    """Which SQL stands in this package's file NAME.sql?"""
+    return package_files("pipeline.ledger").joinpath(f"{name}.sql").read_text(encoding="utf-8")
+
+
+def sql_type(each: Field) -> str:
+    """How does the ledger hold this column? Masses are decimals, so that sums are exact."""
+    if each.type == "number":
+        return "double" if each.decimals is None else f"decimal(18, {each.decimals})"
+    return {"string": "varchar", "date": "date", "integer": "integer"}[each.type]
+
+
+def _columns(table: Contract) -> list[tuple[str, str]]:
+    columns = [("row", "integer")]
+    columns += [(each.name, sql_type(each)) for each in table.fields]
+    columns += [(f"{name}_text", "varchar") for name in table.texts_kept]
+    return [*columns, ("other_cells", "varchar"), ("faulty", "boolean")]
+
+
+def create_stage(con: duckdb.DuckDBPyConnection) -> None:
+    """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
+    for name in INPUTS:
+        columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
+        con.execute(f"create table stage_{name} (file varchar, {columns}, cells ubigint)")
+    con.execute(
+        "create table files (table_name varchar, file varchar, content_hash varchar, "
+        "rows_in integer, rows_blank integer)"
+    )
+    con.execute(
+        "create table cell_findings (table_name varchar, file varchar, row integer, column_name varchar, "
+        "rule varchar, level varchar, value varchar)"
+    )
+    con.execute("create table row_rules (table_name varchar, rule varchar, column_name varchar, level varchar)")
+    for name in INPUTS:
+        for rule, told in contract(name).row_rules.items():
+            values = [name, rule, told.get("column", ""), told["level"]]
+            con.execute("insert into row_rules values (?, ?, ?, ?)", values)
+
+
+def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
+    """Takes a file's rows off the stage."""
+    con.execute(f"delete from stage_{table} where file = ?", [file])
+    for kept in ("files", "cell_findings"):
+        con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
+
+
+def stage_files(con: duckdb.DuckDBPyConnection, table: str, screened: Sequence[Screened]) -> None:
+    """Puts the rows of these files of one table, and the findings on their cells, on the stage."""
+    frames = [each.frame.insert_column(0, pl.lit(each.raw.source.name).alias("file")) for each in screened]
+    names = [name for name, _ in _columns(contract(table))]
+    hashed = ", ".join(f'"{name}"' for name in names if name not in ("row", "faulty") and not name.endswith("_text"))
+    listed = ", ".join(f'"{name}"' for name in names)
+    incoming = con.from_arrow(ArrowTable(pl.concat(frames)))
+    incoming.query("incoming", f"insert into stage_{table} select file, {listed}, hash({hashed}) from incoming")
+    _stage_findings(con, table, screened)
+    for each in screened:
+        raw = each.raw
+        values = [table, raw.source.name, raw.content_hash, raw.rows_in, raw.rows_blank]
+        con.execute("insert into files values (?, ?, ?, ?, ?)", values)
+
+
+def _stage_findings(con: duckdb.DuckDBPyConnection, table: str, screened: Iterable[Screened]) -> None:
+    frames = [
+        each.findings.select(
+            pl.lit(table).alias("table_name"),
+            pl.lit(each.raw.source.name).alias("file"),
+            "row",
+            "column_name",
+            "rule",
+            "level",
+            "value",
+        )
+        for each in screened
+    ]
+    columns = "table_name, file, row, column_name, rule, level, value"
+    incoming = con.from_arrow(ArrowTable(pl.concat(frames)))
+    incoming.query("incoming", f"insert into cell_findings select {columns} from incoming")
+    for each in screened:
+        for told in each.raw.notices:
+            values = [told.table, told.file, told.row, "", told.rule, told.level, told.value]
+            con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)
+
+
+def decide(con: duckdb.DuckDBPyConnection, settings: dict[str, Any]) -> None:
+    """Decides over the whole stage what is loaded, set aside or waiting, and what is found.
+
+    Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
+    """
+    con.execute(f"set variable new_flush_after_days = {int(settings['new_flush_after_days'])}")
+    for name in DECISIONS:
+        con.execute(statement(name))
+    con.execute("drop table picked_flushes")
+    con.execute("drop table derived_flushes")
+    wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()
+    assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

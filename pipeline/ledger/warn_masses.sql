@@ -1,0 +1,125 @@
+-- Which batches and fillings have masses that do not fit together?
+-- Grain: one row per rule that a loaded batch or filling breaks.
+insert into row_findings
+with picked as (
+    select batch, container, sum(fresh_g)::double as fresh_g
+    from picked_flushes
+    group by batch, container
+),
+batch_picked as (
+    select batch, sum(fresh_g)::double as fresh_g from picked_flushes group by batch
+),
+packed as (
+    select
+        batch,
+        count(*) as fillings,
+        count(fill_kg) as weighed,
+        sum(fill_kg)::double as fill_kg,
+        count(*) filter (where dry_g is null) as without_dry,
+        coalesce(sum(dry_g), 0)::double as dry_g
+    from fillings
+    group by batch
+),
+mixes as (
+    select
+        b.file,
+        b.row,
+        b.batch,
+        b.spawn_kg,
+        b.substrate_wet_kg,
+        b.dry_g::double as dry_g,
+        (b.substrate_wet_kg + coalesce(b.spawn_kg, 0))::double as mix_kg,
+        p.fillings,
+        p.weighed,
+        p.fill_kg,
+        p.without_dry,
+        p.dry_g as packed_dry_g,
+        bp.fresh_g
+    from batches as b
+    left join packed as p on p.batch = b.batch
+    left join batch_picked as bp on bp.batch = b.batch
+),
+held as (
+    select
+        f.file,
+        f.row,
+        f.container,
+        f.volume_l,
+        f.dry_g::double as dry_g,
+        coalesce(f.fill_kg::double * 1000, (f.wet_g + coalesce(f.spawn_g, 0))::double) as mix_g,
+        p.fresh_g,
+        -- Straw-like by its name; other substrates pack denser.
+        case when regexp_matches(lower(coalesce(b.substrate, '')), 'straw|hay|bagasse|stalk|stover|mulch|leaf|leaves')
+            then 0.2 else 0.45 end as densest_kg_per_l
+    from fillings as f
+    inner join batches as b on b.batch = f.batch
+    left join picked as p on p.batch = f.batch and p.container = f.container
+),
+same_day as (
+    select f.file, f.row, f.container,
+        string_agg(f.batch, ', ') over same as batches,
+        count(*) over same as copies
+    from fillings as f
+    where f.inoculated_on is not null
+    window same as (partition by f.container, f.inoculated_on order by f.batch
+        rows between unbounded preceding and unbounded following)
+),
+alkaline as (
+    -- Once per farm: the strip or the meter is at fault, not the row.
+    select
+        count(*) as readings,
+        arg_min(file, (file, row)) as file,
+        arg_min(row, (file, row)) as row,
+        arg_min(greatest(ph_start, ph_end), (file, row)) as ph
+    from batches
+    where ph_start > 12.95 or ph_end > 12.95
+)
+select 'batches', file, row, 'spawn_above_40_pct', spawn_kg::double::varchar,
+    printf('%.0f', (spawn_kg / substrate_wet_kg * 100)::double), null::varchar, null::integer
+from mixes
+where spawn_kg > substrate_wet_kg * 0.4
+union all
+select 'batches', file, row, 'fillings_above_mix', substrate_wet_kg::double::varchar,
+    printf('mix %.2f kg, fillings %.2f kg', mix_kg, fill_kg), null, null
+from mixes
+where fill_kg > mix_kg * 1.000001
+union all
+select 'batches', file, row, 'fillings_differ_from_mix', substrate_wet_kg::double::varchar,
+    printf('mix %.2f kg, fillings %.2f kg', mix_kg, fill_kg), null, null
+from mixes
+where (weighed = fillings and fill_kg < mix_kg * 0.85) or fill_kg > mix_kg * 1.15
+union all
+select 'batches', file, row, 'nothing_left_to_share', batch,
+    printf('%.2f kg dry, %.2f kg in its other fillings', dry_g / 1000, packed_dry_g / 1000), null, null
+from mixes
+where without_dry > 0 and dry_g <= packed_dry_g
+union all
+select 'batches', file, row, 'fresh_above_mix', batch,
+    printf('%.2f kg picked, %.2f kg mix', fresh_g / 1000, mix_kg), null, null
+from mixes
+where fresh_g > mix_kg * 1000
+union all
+select 'batches', file, row, 'be_above_200_pct', batch, printf('%.0f', fresh_g / dry_g * 100), null, null
+from mixes
+where dry_g > 0 and fresh_g > 2 * dry_g
+union all
+select 'fillings', file, row, 'fresh_above_mix', container,
+    printf('%.2f kg picked, %.2f kg mix', fresh_g / 1000, mix_g / 1000), null, null
+from held
+where fresh_g > mix_g
+union all
+select 'fillings', file, row, 'be_above_200_pct', container, printf('%.0f', fresh_g / dry_g * 100), null, null
+from held
+where dry_g > 0 and fresh_g > 2 * dry_g
+union all
+select 'fillings', file, row, 'packed_dense', volume_l::varchar, printf('%.2f', dry_g / 1000 / volume_l), null, null
+from held
+where dry_g / 1000 / volume_l > densest_kg_per_l
+union all
+select 'fillings', file, row, 'same_day_twice', container, batches, null, null
+from same_day
+where copies > 1
+union all
+select 'batches', file, row, 'lime_ph', ph::varchar, readings::varchar, null, null
+from alkaline
+where readings > 0

@@ -1,0 +1,43 @@
+-- How do the flushes of each group of units follow each other? Masses in g.
+-- Grain: one row per group and flush, from 1 to the group's highest picked.
+with told as (
+    select g.group_id, s.unit, s.known_through, s.finished, s.highest_flush
+    from unit_groups as g
+    inner join unit_states as s on s.unit = g.unit
+),
+flush_numbers as (
+    select group_id, unnest(range(1, greatest(max(highest_flush), 1) + 1)) as flush from told group by group_id
+),
+finished as (
+    select t.group_id, sum(f.fresh_g) as fresh_g
+    from told as t
+    inner join unit_flushes as f on f.unit = t.unit
+    where t.finished
+    group by t.group_id
+),
+counted as (
+    select
+        n.group_id,
+        n.flush,
+        count(*) filter (where t.known_through >= n.flush) as units_known,
+        count(*) filter (where t.known_through < n.flush) as units_not_yet,
+        sum(own.fresh_g) filter (where t.known_through >= n.flush) as fresh_g,
+        sum(first.fresh_g) filter (where t.known_through >= n.flush) as fresh_g_first,
+        sum(own.fresh_g) filter (where t.finished) as fresh_g_finished
+    from flush_numbers as n
+    inner join told as t on t.group_id = n.group_id
+    left join unit_flushes as own on own.unit = t.unit and own.flush = n.flush
+    left join unit_flushes as first on first.unit = t.unit and first.flush = 1
+    group by n.group_id, n.flush
+)
+select
+    c.group_id,
+    c.flush,
+    c.units_known,
+    c.units_not_yet,
+    coalesce(c.fresh_g, 0)::double as fresh_g,
+    100 * coalesce(c.fresh_g_finished, 0)::double / nullif(f.fresh_g::double, 0) as share_pct,
+    coalesce(c.fresh_g, 0)::double / nullif(c.fresh_g_first::double, 0) as decline_vs_first
+from counted as c
+left join finished as f on f.group_id = c.group_id
+order by c.group_id, c.flush

@@ -1,0 +1,1 @@
+"""The pages: result tables in, HTML and charts out. Knows `schemas` only. The monthly report is not built yet."""

@@ -1,0 +1,229 @@
+"""The check of a frame of texts against a contract: typed columns come back, and a finding for each faulty cell.
+
+Vectorised: one pass builds every typed column and every mask; only faulty cells are looked at one by one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from schemas.contract import Contract, Field
+from schemas.finding import Finding, nearest
+from schemas.finding import finding as make_finding
+
+DATE = r"^\d{4}-\d{2}-\d{2}$"
+DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
+NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
+INTEGER = r"^[+-]?\d{1,9}$"
+
+FINDING_COLUMNS = {
+    "row": pl.Int32,
+    "column_name": pl.String,
+    "rule": pl.String,
+    "value": pl.String,
+    "level": pl.String,
+}
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A checked table: `frame` has one row per row given (row, the contract's typed columns, kept texts as
+    NAME_text, other_cells, faulty); `findings` has one row per faulty cell (row, column_name, rule, value, level).
+    """
+
+    frame: pl.DataFrame
+    findings: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class _Mask:
+    column: str
+    rule: str
+    level: str
+    hit: pl.Expr
+    drops: bool
+
+    @property
+    def name(self) -> str:
+        return f"{self.column}:{self.rule}:{self.level}"
+
+
+def _coded(raw: pl.Expr, each: Field) -> pl.Expr:
+    """Which word of the contract is meant, whatever its case, spaces or hyphens?"""
+    plain = raw.str.to_lowercase().str.replace_all(r"[\s\-]+", "_")
+    known = {**{word: word for word in each.words}, **each.synonyms}
+    return plain.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
+
+
+def _typed(raw: pl.Expr, each: Field) -> tuple[pl.Expr, pl.Expr | None]:
+    """What is the cell's value (null where it is none), and is its text one of the type at all?"""
+    if each.type == "date":
+        shaped = raw.str.contains(DATE) | raw.str.contains(DATE_TIME)
+        value = raw.str.slice(0, 10).str.to_date("%Y-%m-%d", strict=False)
+        return pl.when(shaped).then(value), shaped & value.is_not_null()
+    if each.type == "number":
+        shaped = raw.str.contains(NUMBER)
+        plain = raw.str.strip_chars_start("+")
+        value = plain.cast(pl.Float64, strict=False)
+        if each.decimals is not None:
+            value = plain.cast(pl.Decimal(18, each.decimals), strict=False)
+        return pl.when(shaped).then(value), shaped & value.is_not_null()
+    if each.type == "integer":
+        shaped = raw.str.contains(INTEGER)
+        value = raw.str.strip_chars_start("+").cast(pl.Int32, strict=False)
+        return pl.when(shaped).then(value), shaped & value.is_not_null()
+    if each.words:
+        return pl.coalesce(_coded(raw, each), raw) if "enum" in each.expect else _coded(raw, each), None
+    return raw, None
+
+
+def _limit(value: object, each: Field) -> pl.Expr:
+    if each.type == "date":
+        return pl.lit(str(value)).str.to_date("%Y-%m-%d")
+    literal = pl.lit(value)
+    return literal.cast(pl.Decimal(18, each.decimals)) if each.decimals is not None else literal
+
+
+def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Expr]]:
+    """Where does a value break the bounds? One (rule, mask) per bound that is set."""
+    bounds = dict(rules) if isinstance(rules, dict) else {}
+    compare = {
+        "minimum": lambda limit: value < limit,
+        "exclusiveMinimum": lambda limit: value == limit if "minimum" in bounds else value <= limit,
+        "maximum": lambda limit: value > limit,
+        "exclusiveMaximum": lambda limit: value >= limit,
+    }
+    return [(rule, compare[rule](_limit(bounds[rule], each))) for rule in compare if rule in bounds]
+
+
+def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) -> list[_Mask]:
+    """Which tests does the contract put to this column?"""
+    fault = "set_aside" if each.on_fault == "set_aside" else "dropped"
+    masks: list[_Mask] = []
+
+    def add(rule: str, level: str, hit: pl.Expr, drops: bool = False) -> None:
+        masks.append(_Mask(each.name, rule, level, hit.fill_null(False), drops))
+
+    if each.required:
+        add("required", fault if fault == "set_aside" else "warning", raw.is_null())
+    if shaped is not None:
+        add(each.type, fault, raw.is_not_null() & ~shaped)
+    elif "enum" in each.constraints:
+        add("enum", fault, raw.is_not_null() & value.is_null())
+    for rule, hit in _bounds(value, each, each.constraints):
+        add(rule, fault, hit, drops=True)
+    for rule, hit in _bounds(value, each, each.expect):
+        add(rule, "warning", hit)
+    if "enum" in each.expect:
+        add("enum", "warning", raw.is_not_null() & ~value.is_in(list(each.words)))
+    if each.decimals is not None:
+        add("too_fine", "warning", shaped & raw.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))  # type: ignore[operator]
+    if each.type == "date":
+        add("time_dropped", "notice", raw.str.contains(DATE_TIME) & value.is_not_null())
+    return masks
+
+
+def _already_plain(frame: pl.DataFrame, each: Field) -> bool:
+    """Does a coded column hold only known words, so that nothing has to be translated or tested?"""
+    return bool(frame.select(pl.col(each.name).is_in(list(each.words)).all(ignore_nulls=True)).item())
+
+
+def check(frame: pl.DataFrame, contract: Contract) -> Checked:
+    """Which cells can be used, and what is wrong with the others?
+
+    `frame`: one row per row of the file; `row` (Int32), the contract's columns as trimmed text with null for blank
+    (missing ones count as blank), and any further columns, which are kept in `other_cells`.
+    A cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a
+    column whose fault sets the row aside.
+    """
+    absent = [each.name for each in contract.fields if each.name not in frame.columns]
+    others = [name for name in frame.columns if name not in contract.names and name != "row"]
+    present = [each for each in contract.fields if each.name in frame.columns]
+    frame = frame.with_columns(pl.lit(None, dtype=pl.String).alias(name) for name in absent)
+    masks: list[_Mask] = []
+    typed: list[pl.Expr] = []
+    for each in contract.fields:
+        raw = pl.col(each.name)
+        if each not in present and not each.required:
+            typed.append(_typed(raw, each)[0].alias(f"{each.name}:value"))
+            continue
+        if each.words and not each.required and _already_plain(frame, each):
+            typed.append(raw.alias(f"{each.name}:value"))
+            continue
+        value, shaped = _typed(raw, each)
+        typed.append(value.alias(f"{each.name}:value"))
+        shape = pl.col(f"{each.name}:shaped") if shaped is not None else None
+        if shaped is not None:
+            typed.append(shaped.alias(f"{each.name}:shaped"))
+        masks += _masks(raw, pl.col(f"{each.name}:value"), shape, each)
+    frame = frame.with_columns(typed)
+    fired = _fired(frame, masks)
+    frame = frame.with_columns(mask.hit.alias(mask.name) for mask in fired)
+    return Checked(_result(frame, contract, fired, others), _findings(frame, fired))
+
+
+def _fired(frame: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
+    if not masks or frame.is_empty():
+        return []
+    hits = frame.select(mask.hit.any().alias(mask.name) for mask in masks).row(0, named=True)
+    return [mask for mask in masks if hits[mask.name]]
+
+
+def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask], others: list[str]) -> pl.DataFrame:
+    columns: list[pl.Expr] = [pl.col("row")]
+    for each in contract.fields:
+        value = pl.col(f"{each.name}:value")
+        drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
+        columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
+    columns += [pl.col(name).alias(f"{name}_text") for name in contract.texts_kept]
+    told: list[pl.Expr] = [
+        pl.when(mask.name).then(pl.format(f"{mask.column}={{}}", pl.col(mask.column))) for mask in fired
+    ]
+    told += [pl.format("{}={}", pl.lit(name), pl.col(name)) for name in sorted(others)]
+    nothing = pl.lit(None, dtype=pl.String)
+    joined = pl.concat_str(told, separator="\n", ignore_nulls=True).replace("", None) if told else nothing
+    grave = [pl.col(mask.name) for mask in fired if mask.level == "set_aside"]
+    columns.append(joined.alias("other_cells"))
+    columns.append((pl.any_horizontal(grave) if grave else pl.lit(False)).alias("faulty"))
+    return frame.select(columns)
+
+
+def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
+    parts = [
+        frame.filter(pl.col(mask.name)).select(
+            pl.col("row"),
+            pl.lit(mask.column).alias("column_name"),
+            pl.lit(mask.rule).alias("rule"),
+            pl.col(mask.column).alias("value"),
+            pl.lit(mask.level).alias("level"),
+        )
+        for mask in fired
+    ]
+    return pl.concat([pl.DataFrame(schema=FINDING_COLUMNS), *parts])
+
+
+def check_header(columns: list[str], contract: Contract, file: str) -> list[Finding]:
+    """Can a file with these columns be read as this table? Findings of level set_aside say no; notices do not."""
+    found = []
+    for name in dict.fromkeys(name for name in columns if name and columns.count(name) > 1):
+        found.append(make_finding(contract, file, 1, name, "duplicate_column", "set_aside"))
+    unknown = [name for name in columns if name and name not in contract.names]
+    for each in contract.fields:
+        if each.required and each.name not in columns:
+            found.append(_missing_column(contract, file, each.name, unknown))
+    for group in contract.needs_one_of:
+        if not set(group) & set(columns):
+            found.append(_missing_column(contract, file, " or ".join(group), unknown))
+    if not found:
+        found = [make_finding(contract, file, 1, name, "unknown_column", "notice", name) for name in unknown]
+    return found
+
+
+def _missing_column(contract: Contract, file: str, name: str, unknown: list[str]) -> Finding:
+    base = make_finding(contract, file, 1, name, "missing_column", "set_aside")
+    there = f" Not known here: {', '.join(unknown)}." if unknown else ""
+    meant = nearest(name, tuple(unknown))
+    hint = f" Is it the one called {meant}?" if meant else there
+    return Finding(**{**base.__dict__, "fix": f"Add a column {name} to the header.{hint}"})

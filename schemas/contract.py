@@ -1,0 +1,119 @@
+"""Contracts: what each table's columns are called, mean, and may hold. Read from the JSON files beside this module."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from hashlib import sha256
+from importlib.resources import files
+from typing import Any
+
+INPUTS = ("batches", "fillings", "observations", "harvests")
+RESULTS = ("yields", "flushes")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column: its type, unit, what sets a cell aside (constraints) and what only warns (expect)."""
+
+    name: str
+    type: str
+    title: str
+    description: str
+    unit: str | None = None
+    source: str | None = None
+    starred: bool = False
+    decimals: int | None = None
+    ordered: bool = False
+    default: Any = None
+    only_through: bool = False
+    on_fault: str = "drop"
+    constraints: Mapping[str, Any] = field(default_factory=dict)
+    expect: Mapping[str, Any] = field(default_factory=dict)
+    synonyms: Mapping[str, str] = field(default_factory=dict)
+    rules: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    @property
+    def required(self) -> bool:
+        """Must the column be there?"""
+        return bool(self.constraints.get("required"))
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Which coded words does the column know? Empty for free text and numbers."""
+        return tuple(self.constraints.get("enum", self.expect.get("enum", ())))
+
+
+@dataclass(frozen=True)
+class Contract:
+    """One table: its fields in order, its key, and the rules that look at whole rows."""
+
+    name: str
+    title: str
+    description: str
+    version: int
+    fields: tuple[Field, ...]
+    grain: str = ""
+    primary_key: tuple[str, ...] = ()
+    needs_one_of: tuple[tuple[str, ...], ...] = ()
+    keep_texts: bool = False
+    row_rules: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    def field(self, name: str) -> Field:
+        """Which field has this name? Raises KeyError for a name that the contract does not know."""
+        for each in self.fields:
+            if each.name == name:
+                return each
+        raise KeyError(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Which columns does the table have, in order?"""
+        return tuple(each.name for each in self.fields)
+
+    @property
+    def texts_kept(self) -> tuple[str, ...]:
+        """Which number columns keep the text of their cells beside the value, for grouping?"""
+        if not self.keep_texts:
+            return ()
+        return tuple(each.name for each in self.fields if each.type in ("number", "integer"))
+
+
+def _field(raw: Mapping[str, Any]) -> Field:
+    renamed = {"onFault": "on_fault", "onlyThrough": "only_through"}
+    return Field(**{renamed.get(key, key): value for key, value in raw.items()})
+
+
+def _file_of(name: str) -> str:
+    if name in INPUTS:
+        return f"inputs/{name}.json"
+    return "farm.json" if name == "farm" else f"results/{name}.json"
+
+
+@cache
+def contract(name: str) -> Contract:
+    """What may this table hold? `name` is an input table, a result table, or "farm" (farm.toml)."""
+    raw = json.loads(files("schemas").joinpath(_file_of(name)).read_text(encoding="utf-8"))
+    return Contract(
+        name=raw["name"],
+        title=raw["title"],
+        description=raw["description"],
+        version=raw["version"],
+        fields=tuple(_field(each) for each in raw["fields"]),
+        grain=raw.get("grain", ""),
+        primary_key=tuple(raw.get("primaryKey", ())),
+        needs_one_of=tuple(tuple(group) for group in raw.get("needsOneOf", ())),
+        keep_texts=raw.get("keepTexts", False),
+        row_rules=raw.get("rowRules", {}),
+    )
+
+
+@cache
+def inputs_hash() -> str:
+    """Do the contracts still say what they said? One hash over the input contracts' text."""
+    digest = sha256()
+    for name in INPUTS:
+        digest.update(files("schemas").joinpath(_file_of(name)).read_bytes())
+    return digest.hexdigest()

@@ -1,0 +1,173 @@
+"""Findings: what is wrong in the data, where, and how to mend it, as data and as one sentence."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from schemas.contract import Contract, Field
+
+# From worst to mildest. waiting: set aside only because a parent row is.
+LEVELS = ("set_aside", "waiting", "dropped", "warning", "notice")
+
+# What each rule on a cell says unless the contract words it better. {limit} is the constraint's value.
+CELL_RULES: Mapping[str, tuple[str, str, str]] = {
+    # rule: (message, expected, fix)
+    "required": ("is missing", "a value", "Fill the cell."),
+    "date": ("is not a date", "a date like 2026-05-14", "Write year-month-day, like 2026-05-14."),
+    "number": ("is not a number", "digits with a decimal point, like 412.5", "Write digits with a decimal point."),
+    "integer": ("is not a whole number", "a whole number, like 2", "Write a whole number."),
+    "minimum": ("is below {limit}", "{limit} or more", "Correct or clear the cell."),
+    "exclusiveMinimum": ("is not above {limit}", "more than {limit}", "Correct or clear the cell."),
+    "maximum": ("is above {limit}", "{limit} or less", "Correct or clear the cell."),
+    "exclusiveMaximum": ("is not below {limit}", "less than {limit}", "Correct or clear the cell."),
+    "enum": ("is none of the words of this column", "one of {limit}", "Use one of these words."),
+    "too_fine": ("has more than {limit} decimals and was rounded", "at most {limit} decimals", "Nothing to do."),
+    "time_dropped": ("has a time of day, which is not used", "a date like 2026-05-14", "Nothing to do."),
+    "ragged": (
+        "the row has more cells than the header has columns",
+        "one cell a column",
+        "A comma inside a cell needs quotes around the cell.",
+    ),
+    "unknown_column": ("is no column that gillbook knows and is not read", "a known column", "Nothing to do."),
+    "missing_column": ("the column is missing", "the column", "Add the column to the header."),
+    "missing_place": ("the columns {limit} are both missing", "one of {limit}", "Add one of them to the header."),
+    "duplicate_column": ("stands twice in the header", "each column once", "Rename or delete one of them."),
+    "unknown_key": ("is no setting that gillbook knows", "a known setting", "Mend or delete it."),
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found: file, spreadsheet row (header = 1; 0 for the file as a whole), column, rule, level, value."""
+
+    table: str
+    file: str
+    row: int
+    column: str
+    rule: str
+    level: str
+    value: str | None
+    message: str
+    expected: str
+    fix: str
+    waits_for: tuple[str, int] | None = None
+    waiting: int = 0
+
+    def sentence(self) -> str:
+        """What would one tell the grower?"""
+        where = self.file if not self.row else f"{self.file}, row {self.row}"
+        if self.column:
+            where += f", {self.column}"
+        said = f'"{self.value}" {self.message}' if self.value is not None else self.message
+        tail = f" {self.waiting} rows wait for it." if self.waiting else ""
+        return f"{where}: {said}. {self.fix}{tail}"
+
+    def record(self) -> dict[str, Any]:
+        """How does the finding look as one row of JSON or CSV?"""
+        file, row = self.waits_for or (None, None)
+        return {
+            "level": self.level,
+            "table": self.table,
+            "file": self.file,
+            "row": self.row or None,
+            "column": self.column or None,
+            "rule": self.rule,
+            "value": self.value,
+            "message": self.message,
+            "expected": self.expected,
+            "fix": self.fix,
+            "rows_waiting": self.waiting,
+            "waits_for_file": file,
+            "waits_for_row": row,
+        }
+
+
+def nearest(word: str, known: tuple[str, ...]) -> str | None:
+    """Which known word was probably meant? None if none is near."""
+    close = difflib.get_close_matches(word.strip().lower().replace(" ", "_"), known, n=1)
+    return close[0] if close else None
+
+
+def _limit(each: Field | None, rule: str) -> str:
+    if each is None:
+        return ""
+    if rule == "too_fine":
+        return str(each.decimals)
+    limit = each.constraints.get(rule, each.expect.get(rule, ""))
+    return ", ".join(limit) if isinstance(limit, list) else str(limit)
+
+
+def _cell_texts(table: Contract, column: str, rule: str, value: str | None) -> tuple[str, str, str]:
+    each = table.field(column) if column in table.names else None
+    message, expected, fix = (text.replace("{limit}", _limit(each, rule)) for text in CELL_RULES[rule])
+    own = each.rules.get(rule, {}) if each else {}
+    message, fix = own.get("message", message), own.get("fix", fix)
+    if rule == "enum" and each and value:
+        meant = nearest(value, each.words + tuple(each.synonyms))
+        fix = f"Did you mean {meant}?" if meant else fix
+    if rule in ("unknown_column", "unknown_key") and value:
+        meant = nearest(value, table.names)
+        fix = f"Did you mean {meant}?" if meant else fix
+    return message, expected, fix
+
+
+def finding(
+    table: Contract,
+    file: str,
+    row: int,
+    column: str,
+    rule: str,
+    level: str,
+    value: str | None = None,
+    detail: str | None = None,
+    waits_for: tuple[str, int] | None = None,
+) -> Finding:
+    """What does this rule say of this cell or row, in the contract's words? `detail` fills the rule's {detail}."""
+    if rule in table.row_rules:
+        own = table.row_rules[rule]
+        message = own["message"].replace("{detail}", detail or "")
+        texts = (message, own.get("expected", f"not: {message}"), own["fix"])
+    else:
+        texts = _cell_texts(table, column, rule, value)
+    return Finding(table.name, file, row, column, rule, level, value, *texts, waits_for=waits_for)
+
+
+def with_waiting(each: Finding, waiting: int) -> Finding:
+    """How does a root finding look once it is known how many rows wait for it?"""
+    return replace(each, waiting=waiting)
+
+
+class DataNeedAttention(Exception):
+    """The data need attention. Carries the findings; the command line tells them and chooses the exit code.
+
+    DataNeedAttention
+        UnreadableFile      a file that cannot be read as its table
+    """
+
+    def __init__(self, findings: list[Finding]) -> None:
+        super().__init__("\n".join(each.sentence() for each in findings))
+        self.findings = findings
+
+
+class UnreadableFile(DataNeedAttention):
+    """A file cannot be read as its table at all."""
+
+
+class CannotWork(Exception):
+    """The request cannot work. The message says what and how to mend it.
+
+    CannotWork
+        WrongRequest        wrong words, no farm folder, a bad farm.toml (exit 2)
+        OutOfReach          locked, unreadable, newer, full disk (exit 3)
+    """
+
+
+class WrongRequest(CannotWork):
+    """The request itself is wrong."""
+
+
+class OutOfReach(CannotWork):
+    """The request is right but the tool could not do its work."""
