@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -17,16 +18,20 @@ import polars as pl
 from pipeline.farm import TableFile
 from schemas.check import check_header
 from schemas.contract import Contract, contract
-from schemas.finding import Finding, UnreadableFile
+from schemas.finding import Finding, UnreadableFile, finding
 
-BEYOND_HEADER = "(beyond the header)"
+BEYOND_HEADER = "beyond the header"
 CSV_FIELD_LIMIT = 2**31 - 1
+# The header must end within this many bytes.
+HEADER_WITHIN = 1 << 20
 
 
 @dataclass(frozen=True)
 class RawTable:
     """A file as read: `frame` has `row` (as the spreadsheet shows it, header = 1) and one text column per column of
     the file, null for blank; blank rows are left out and counted. rows_in = frame.height + rows_blank.
+    A column that the contract does not know is called (NAME), one without a name [column 4], so that neither can
+    clash with a column of ours.
     """
 
     source: TableFile
@@ -65,15 +70,32 @@ def read_table(source: TableFile, data: bytes) -> RawTable:
     table = contract(source.table)
     digest = content_hash(data)
     data = _plain_text(table, source.name, data)
-    skipped, header = _header(table, source.name, data)
+    row, header, body = _header(table, source.name, data)
     problems = check_header([name for name in header if name], table, source.name)
     if any(each.level == "set_aside" for each in problems):
         raise UnreadableFile(problems)
-    names = [name or f"(column {at + 1})" for at, name in enumerate(header)]
-    frame = _read_frame(table, source.name, data, names, skipped)
+    names = [_column_name(table, name, at) for at, name in enumerate(header)]
+    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1))
+    problems += _unnamed_columns(table, source.name, frame)
     rows_in = frame.height
-    frame = _drop_blank(_trim(frame))
+    frame = _drop_blank(frame)
     return RawTable(source, frame, rows_in, rows_in - frame.height, digest, tuple(problems))
+
+
+def _column_name(table: Contract, name: str, at: int) -> str:
+    if not name:
+        return f"[column {at + 1}]"
+    return name if name in table.names else f"({name})"
+
+
+def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame) -> list[Finding]:
+    """Which columns have cells but no name? One notice for each; empty ones are what spreadsheets leave behind."""
+    unnamed = [name for name in frame.columns if name.startswith("[")]
+    return [
+        finding(table, file, 1, "", "unnamed_column", "notice", name.strip("[]"))
+        for name in unnamed
+        if frame[name].null_count() < frame.height
+    ]
 
 
 def _plain_text(table: Contract, file: str, data: bytes) -> bytes:
@@ -81,47 +103,84 @@ def _plain_text(table: Contract, file: str, data: bytes) -> bytes:
     if not data.strip(b"\xef\xbb\xbf \t\r\n"):
         raise _refuse(table, file, "is empty", f"Put a header line in it: {','.join(_starred(table))}")
     try:
-        data.decode("utf-8")
+        # No text has a byte of zero; UTF-16 without its mark passes for UTF-8 but for them.
+        bad = data.find(b"\0") if data.decode("utf-8") else -1
     except UnicodeDecodeError as problem:
-        row = data.count(b"\n", 0, problem.start) + 1
+        bad = problem.start
+    if bad >= 0:
         raise _refuse(
             table,
             file,
-            f"is not UTF-8 text (byte {problem.start + 1}, value {data[problem.start]:#04x})",
+            f"is not UTF-8 text (byte {bad + 1}, value {data[bad]:#04x})",
             "In the spreadsheet choose Save as: CSV UTF-8.",
-            row,
-        ) from problem
+            _row_at(data, bad),
+        )
     data = data.removeprefix(b"\xef\xbb\xbf")
     return data if b"\n" in data else data.replace(b"\r", b"\n")
+
+
+def _row_at(data: bytes, at: int) -> int:
+    """In which row of the spreadsheet does this byte stand? All bytes before it are UTF-8."""
+    csv.field_size_limit(CSV_FIELD_LIMIT)
+    before = io.StringIO(data[:at].decode("utf-8") + "x", newline="")
+    return sum(1 for _ in csv.reader(before))
+
+
+def _records(table: Contract, file: str, text: io.StringIO, row: int) -> Iterator[list[str]]:
+    """Which rows follow, from spreadsheet row `row` on? Refuses the file at a quotation mark out of place."""
+    csv.field_size_limit(CSV_FIELD_LIMIT)
+    reader = csv.reader(text, strict=True)
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as problem:
+            if "end of data" in str(problem):
+                said = "has a quotation mark that opens a cell and never closes"
+            else:
+                said = "has more text in a cell after its closing quotation mark"
+            fix = 'A cell that begins with " ends with "; within it, write each " twice.'
+            raise _refuse(table, file, said, fix, row) from problem
+        yield cells
+        row += 1
 
 
 def _starred(table: Contract) -> list[str]:
     return [each.name for each in table.fields if each.starred]
 
 
-def _header(table: Contract, file: str, data: bytes) -> tuple[int, list[str]]:
-    """How many blank lines stand before the header, and which names does it have (trimmed)?"""
-    text = io.StringIO(data[: 1 << 20].decode("utf-8", errors="ignore"), newline="")
-    csv.field_size_limit(CSV_FIELD_LIMIT)
-    for skipped, cells in enumerate(csv.reader(text)):
+def _header(table: Contract, file: str, data: bytes) -> tuple[int, list[str], int]:
+    """In which row is the header, which names has it (trimmed), and at which byte begins the row below it?"""
+    head = data[:HEADER_WITHIN].decode("utf-8", errors="ignore")
+    _refuse_separator(table, file, head)
+    text = io.StringIO(head, newline="")
+    for row, cells in enumerate(_records(table, file, text, 1), start=1):
         if any(cell.strip() for cell in cells):
             header = [cell.strip() for cell in cells]
-            if not set(header) & set(table.names):
-                _refuse_separator(table, file, header, skipped + 1)
-            return skipped, header
+            return row, header, len(head[: text.tell()].encode("utf-8"))
     raise _refuse(table, file, "has no header line", f"Put one in: {','.join(_starred(table))}")
 
 
-def _refuse_separator(table: Contract, file: str, header: list[str], row: int) -> None:
+def _refuse_separator(table: Contract, file: str, head: str) -> None:
     """Are the columns separated by something else than commas? Then refuse the file and say so."""
-    line = ",".join(header)
+    lines = enumerate(head.splitlines(), start=1)
+    row, line = next(((row, line) for row, line in lines if line.strip(' ,;|"\t')), (0, ""))
+
+    def known(mark: str) -> set[str]:
+        return {part.strip(' "') for part in line.split(mark)} & set(table.names)
+
     for mark, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
-        if set(part.strip().strip('"') for part in line.split(mark)) & set(table.names):
+        if known(mark) and not known(","):
             raise _refuse(table, file, f"is separated by {word}", "Save it with commas between the columns.", row)
 
 
 def well_quoted(data: bytes) -> bool:
-    """Does every quotation mark open, close or double as RFC 4180 has it, so that any reader reads the same rows?"""
+    """Does every quotation mark open, close or double as RFC 4180 has it, and every row end with LF or CRLF, so that
+    any reader reads the same rows?
+    """
+    if data.count(b"\r") != data.count(b"\r\n"):
+        return False
     inside, skip = False, -1
     for match in re.finditer(rb'"', data):
         at = match.start()
@@ -140,35 +199,31 @@ def well_quoted(data: bytes) -> bool:
     return not inside
 
 
-def _read_frame(table: Contract, file: str, data: bytes, names: list[str], skipped: int) -> pl.DataFrame:
-    """All rows below the header, blank ones too, as texts with their row numbers."""
-    first = skipped + 2
-    if well_quoted(data):
-        try:
-            frame = pl.read_csv(data, schema=dict.fromkeys(names, pl.String), infer_schema=False)
-        except pl.exceptions.PolarsError:
-            frame = _read_slowly(table, file, data, names, skipped)
-    else:
-        frame = _read_slowly(table, file, data, names, skipped)
+def _read_frame(table: Contract, file: str, body: bytes, names: list[str], first: int) -> pl.DataFrame:
+    """All rows below the header, blank ones too, as texts with their row numbers; the first has the number `first`."""
+    frame = _read_fast(body, names) if well_quoted(body) else None
+    if frame is None:
+        frame = _read_slowly(table, file, body, names, first)
     return frame.with_row_index("row", offset=first).with_columns(pl.col("row").cast(pl.Int32))
 
 
-def _read_slowly(table: Contract, file: str, data: bytes, names: list[str], skipped: int) -> pl.DataFrame:
-    """As _read_frame, record by record: for files with stray quotation marks or rows longer than the header."""
-    reader = csv.reader(io.StringIO(data.decode("utf-8"), newline=""), strict=True)
-    records: list[list[str]] = []
+def _read_fast(body: bytes, names: list[str]) -> pl.DataFrame | None:
+    """The rows as Polars reads them; None when it cannot, as with rows longer than the header."""
+    # A header of our own, because Polars drops blank lines above a header and compares names with the schema's.
+    plain = [f"c{at}" for at in range(len(names))]
     try:
-        records.extend(reader)
-    except csv.Error as problem:
-        raise _refuse(
-            table,
-            file,
-            f"has a quotation mark that opens or closes in the wrong place ({problem})",
-            'Each " that opens a cell must close it; within a cell write it twice.',
-            len(records) + 1,
-        ) from problem
+        frame = pl.read_csv(
+            ",".join(plain).encode() + b"\n" + body, schema=dict.fromkeys(plain, pl.String), infer_schema=False
+        )
+    except pl.exceptions.PolarsError:
+        return None
+    return frame.rename(dict(zip(plain, names, strict=True)))
+
+
+def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], first: int) -> pl.DataFrame:
+    """The rows record by record: for files with stray quotation marks or rows longer than the header."""
+    rows = list(_records(table, file, io.StringIO(body.decode("utf-8"), newline=""), first))
     width = len(names)
-    rows = records[skipped + 1 :]
     columns: dict[str, list[str | None]] = {
         name: [cells[at] if at < len(cells) else None for cells in rows] for at, name in enumerate(names)
     }

@@ -1,11 +1,11 @@
 """The check of a frame of texts against a contract: typed columns come back, and a finding for each faulty cell.
 
-Vectorised: one pass builds every typed column and every mask; only faulty cells are looked at one by one.
+Vectorised: each distinct text of a column is judged once; only faulty cells are looked at one by one.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -18,8 +18,9 @@ DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
 INTEGER = r"^[+-]?\d{1,9}$"
 
+# Where a row stands: its number, and its file where several are checked together.
+PLACE = ("file", "row")
 FINDING_COLUMNS = {
-    "row": pl.Int32,
     "column_name": pl.String,
     "rule": pl.String,
     "value": pl.String,
@@ -66,9 +67,11 @@ def _typed(raw: pl.Expr, each: Field) -> tuple[pl.Expr, pl.Expr | None]:
     if each.type == "number":
         shaped = raw.str.contains(NUMBER)
         plain = raw.str.strip_chars_start("+")
-        value = plain.cast(pl.Float64, strict=False)
         if each.decimals is not None:
             value = plain.cast(pl.Decimal(18, each.decimals), strict=False)
+        else:
+            value = plain.cast(pl.Float64, strict=False)
+            value = pl.when(value.is_finite()).then(value)  # 400 digits are no number that a ledger can hold
         return pl.when(shaped).then(value), shaped & value.is_not_null()
     if each.type == "integer":
         shaped = raw.str.contains(INTEGER)
@@ -112,10 +115,12 @@ def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) ->
         add(each.type, fault, raw.is_not_null() & ~shaped)
     elif "enum" in each.constraints:
         add("enum", fault, raw.is_not_null() & value.is_null())
-    for rule, hit in _bounds(value, each, each.constraints):
+    outside = _bounds(value, each, each.constraints)
+    for rule, hit in outside:
         add(rule, fault, hit, drops=True)
     for rule, hit in _bounds(value, each, each.expect):
-        add(rule, "warning", hit)
+        # A cell that is not used is told of once, for that.
+        add(rule, "warning", hit & ~pl.any_horizontal(hit for _, hit in outside) if outside else hit)
     if "enum" in each.expect:
         add("enum", "warning", raw.is_not_null() & ~value.is_in(list(each.words)))
     if each.decimals is not None:
@@ -125,54 +130,56 @@ def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) ->
     return masks
 
 
-def _already_plain(frame: pl.DataFrame, each: Field) -> bool:
-    """Does a coded column hold only known words, so that nothing has to be translated or tested?"""
-    return bool(frame.select(pl.col(each.name).is_in(list(each.words)).all(ignore_nulls=True)).item())
-
-
 def check(frame: pl.DataFrame, contract: Contract) -> Checked:
     """Which cells can be used, and what is wrong with the others?
 
-    `frame`: one row per row of the file; `row` (Int32), the contract's columns as trimmed text with null for blank
+    `frame`: one row per row of the files; `row` (Int32) and maybe `file`, the contract's columns as trimmed text with null for blank
     (missing ones count as blank), and any further columns, which are kept in `other_cells`.
     A cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a
     column whose fault sets the row aside.
     """
     absent = [each.name for each in contract.fields if each.name not in frame.columns]
-    others = [name for name in frame.columns if name not in contract.names and name != "row"]
-    present = [each for each in contract.fields if each.name in frame.columns]
+    others = [name for name in frame.columns if name not in contract.names and name not in PLACE]
     frame = frame.with_columns(pl.lit(None, dtype=pl.String).alias(name) for name in absent)
-    masks: list[_Mask] = []
-    typed: list[pl.Expr] = []
+    judged: list[pl.Series] = []
+    fired: list[_Mask] = []
     for each in contract.fields:
-        raw = pl.col(each.name)
-        if each not in present and not each.required:
-            typed.append(_typed(raw, each)[0].alias(f"{each.name}:value"))
-            continue
-        if each.words and not each.required and _already_plain(frame, each):
-            typed.append(raw.alias(f"{each.name}:value"))
-            continue
-        value, shaped = _typed(raw, each)
-        typed.append(value.alias(f"{each.name}:value"))
-        shape = pl.col(f"{each.name}:shaped") if shaped is not None else None
-        if shaped is not None:
-            typed.append(shaped.alias(f"{each.name}:shaped"))
-        masks += _masks(raw, pl.col(f"{each.name}:value"), shape, each)
-    frame = frame.with_columns(typed)
-    fired = _fired(frame, masks)
-    frame = frame.with_columns(mask.hit.alias(mask.name) for mask in fired)
+        columns, masks = _judge(frame.get_column(each.name), each)
+        judged += columns
+        fired += masks
+    frame = frame.with_columns(judged)
     return Checked(_result(frame, contract, fired, others), _findings(frame, fired))
 
 
-def _fired(frame: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
-    if not masks or frame.is_empty():
+def _judge(texts: pl.Series, each: Field) -> tuple[list[pl.Series], list[_Mask]]:
+    """Which values do the cells of one column hold (NAME:value), and which masks hit any of them (a column each)?
+
+    Columns repeat themselves, so each distinct text is judged once and the verdicts are joined back.
+    """
+    value, shaped = _typed(pl.col(each.name), each)
+    if each.type == "string" and not each.words and not (each.required and texts.null_count()):
+        return [texts.alias(f"{each.name}:value")], []
+    distinct = texts.unique().to_frame().with_columns(value.alias(f"{each.name}:value"))
+    if shaped is not None:
+        distinct = distinct.with_columns(shaped.alias("shaped"))
+    masks = _masks(
+        pl.col(each.name), pl.col(f"{each.name}:value"), pl.col("shaped") if shaped is not None else None, each
+    )
+    fired = _fired(distinct, masks)
+    distinct = distinct.select(each.name, f"{each.name}:value", *(mask.hit.alias(mask.name) for mask in fired))
+    joined = texts.to_frame().join(distinct, on=each.name, how="left", maintain_order="left", nulls_equal=True)
+    return joined.drop(each.name).get_columns(), fired
+
+
+def _fired(distinct: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
+    if not masks or distinct.is_empty():
         return []
-    hits = frame.select(mask.hit.any().alias(mask.name) for mask in masks).row(0, named=True)
+    hits = distinct.select(mask.hit.any().alias(mask.name) for mask in masks).row(0, named=True)
     return [mask for mask in masks if hits[mask.name]]
 
 
 def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask], others: list[str]) -> pl.DataFrame:
-    columns: list[pl.Expr] = [pl.col("row")]
+    columns: list[pl.Expr] = [pl.col(name) for name in _place(frame)]
     for each in contract.fields:
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
@@ -190,10 +197,14 @@ def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask], others:
     return frame.select(columns)
 
 
+def _place(frame: pl.DataFrame) -> list[str]:
+    return [name for name in PLACE if name in frame.columns]
+
+
 def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
     parts = [
         frame.filter(pl.col(mask.name)).select(
-            pl.col("row"),
+            *_place(frame),
             pl.lit(mask.column).alias("column_name"),
             pl.lit(mask.rule).alias("rule"),
             pl.col(mask.column).alias("value"),
@@ -201,7 +212,8 @@ def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
         )
         for mask in fired
     ]
-    return pl.concat([pl.DataFrame(schema=FINDING_COLUMNS), *parts])
+    nothing = pl.DataFrame(schema={**{name: frame.schema[name] for name in _place(frame)}, **FINDING_COLUMNS})
+    return pl.concat([nothing, *parts])
 
 
 def check_header(columns: list[str], contract: Contract, file: str) -> list[Finding]:
@@ -225,5 +237,7 @@ def _missing_column(contract: Contract, file: str, name: str, unknown: list[str]
     base = make_finding(contract, file, 1, name, "missing_column", "set_aside")
     there = f" Not known here: {', '.join(unknown)}." if unknown else ""
     meant = nearest(name, tuple(unknown))
-    hint = f" Is it the one called {meant}?" if meant else there
-    return Finding(**{**base.__dict__, "fix": f"Add a column {name} to the header.{hint}"})
+    fix = f"Add a column {name} to the header.{there}"
+    if meant:
+        fix = f'If it is the one called "{meant}", rename that; if not, add a column {name} to the header.'
+    return replace(base, fix=fix)

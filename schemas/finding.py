@@ -32,8 +32,12 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "A comma inside a cell needs quotes around the cell.",
     ),
     "unknown_column": ("is no column that gillbook knows and is not read", "a known column", "Nothing to do."),
+    "unnamed_column": (
+        "has cells but no name in the header, and is not read",
+        "a name",
+        "Name the column in the header, or clear its cells.",
+    ),
     "missing_column": ("the column is missing", "the column", "Add the column to the header."),
-    "missing_place": ("the columns {limit} are both missing", "one of {limit}", "Add one of them to the header."),
     "duplicate_column": ("stands twice in the header", "each column once", "Rename or delete one of them."),
     "unknown_key": ("is no setting that gillbook knows", "a known setting", "Mend or delete it."),
 }
@@ -91,18 +95,19 @@ def nearest(word: str, known: tuple[str, ...]) -> str | None:
     return close[0] if close else None
 
 
-def _limit(each: Field | None, rule: str) -> str:
+def _limit(each: Field | None, rule: str, level: str) -> str:
+    """Which limit was broken? A warning is about what is expected, everything else about a constraint."""
     if each is None:
         return ""
     if rule == "too_fine":
         return str(each.decimals)
-    limit = each.constraints.get(rule, each.expect.get(rule, ""))
+    limit = (each.expect if level == "warning" else each.constraints).get(rule, "")
     return ", ".join(limit) if isinstance(limit, list) else str(limit)
 
 
-def _cell_texts(table: Contract, column: str, rule: str, value: str | None) -> tuple[str, str, str]:
+def _cell_texts(table: Contract, column: str, rule: str, level: str, value: str | None) -> tuple[str, str, str]:
     each = table.field(column) if column in table.names else None
-    message, expected, fix = (text.replace("{limit}", _limit(each, rule)) for text in CELL_RULES[rule])
+    message, expected, fix = (text.replace("{limit}", _limit(each, rule, level)) for text in CELL_RULES[rule])
     own = each.rules.get(rule, {}) if each else {}
     message, fix = own.get("message", message), own.get("fix", fix)
     if rule == "enum" and each and value:
@@ -131,7 +136,7 @@ def finding(
         message = own["message"].replace("{detail}", detail or "")
         texts = (message, own.get("expected", f"not: {message}"), own["fix"])
     else:
-        texts = _cell_texts(table, column, rule, value)
+        texts = _cell_texts(table, column, rule, level, value)
     return Finding(table.name, file, row, column, rule, level, value, *texts, waits_for=waits_for)
 
 

@@ -2,23 +2,12 @@
 -- dry_g: weighed dry, else wet x (1 - moisture); plus the dry supplement. Spawn is not in it.
 -- Grain: one row per loaded batch.
 create or replace table batches as
-with dry as (
-    select
-        file,
-        row,
-        coalesce(
-            substrate_dry_kg::double,
-            substrate_wet_kg::double * (100 - moisture_pct) / 100
-        ) + coalesce(supplement_dry_kg::double, 0) as dry_kg
-    from stage_batches
-)
 select
     b.batch,
     b.inoculated_on,
     b.strain,
     b.substrate,
     b.species,
-    coalesce(b.soak, 'batch ' || b.batch) as soak_unit,
     b.soak,
     b.treatment,
     b.treatment_h,
@@ -38,11 +27,11 @@ select
     b.incubation_c,
     b.containers_filled,
     b.note,
-    (dry.dry_kg * 1000)::decimal(28, 12) as dry_g,
+    (1000 * (
+        coalesce(b.substrate_dry_kg::double, b.substrate_wet_kg::double * (100 - b.moisture_pct) / 100)
+        + coalesce(b.supplement_dry_kg::double, 0)
+    ))::decimal(28, 12) as dry_g,
     b.file,
     b.row
 from stage_batches as b
-inner join batch_fates as fate on fate.file = b.file and fate.row = b.row
-inner join dry on dry.file = b.file and dry.row = b.row
-where fate.fate = 'loaded'
-order by b.batch
+where b.rowid not in (select stage_row from batch_faults)

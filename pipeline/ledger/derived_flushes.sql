@@ -1,15 +1,21 @@
 -- Which flush was a picking whose flush cell is blank? Told from the gaps between a filling's picking days.
 -- A day's given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
--- Grain: one row per place (filling, or batch as a whole) and day, for places with a blank flush.
-create or replace table derived_flushes as
-with places as (
-    select distinct batch, container from harvests where flush is null
+-- Grain: one row per place (filling, or batch as a whole: container '') and day, for places with a blank flush.
+create or replace temp table derived_flushes as
+with picked as (
+    select p.batch, coalesce(p.container, '') as container, h.picked_on as day, h.flush
+    from places as p
+    inner join stage_harvests as h on h.rowid = p.stage_row
+    where p.table_name = 'harvests'
+),
+blank as (
+    select distinct batch, container from picked where flush is null
 ),
 days as (
-    select h.batch, h.container, h.picked_on as day, max(h.flush) as given
-    from harvests as h
-    inner join places as p on p.batch = h.batch and p.container is not distinct from h.container
-    group by h.batch, h.container, h.picked_on
+    select p.batch, p.container, p.day, max(p.flush) as given
+    from picked as p
+    semi join blank as b on b.batch = p.batch and b.container = p.container
+    group by p.batch, p.container, p.day
 ),
 gaps as (
     select

@@ -1,32 +1,56 @@
 -- When was each container filled, and with which row? Also rows that are set aside: an event of theirs must wait for
 -- them, never fall to the filling before. A container filled twice on one day keeps the later batch by its name.
 -- Grain: one row per container and day of filling; day null once per container whose filling has no known day.
-create or replace table filling_days as
-with dated as (
+create or replace temp table filling_days as
+with faulty as (
     select
-        fate.container,
-        parent.inoculated_on as day,
-        fate.batch,
-        fate.fate,
-        coalesce(fate.waits_file, fate.file) as root_file,
-        coalesce(fate.waits_row, fate.row) as root_row,
-        parent.file as batch_file,
-        parent.row as batch_row
-    from filling_fates as fate
-    left join batch_fates as parent on parent.batch = fate.batch and parent.rule is distinct from 'repeated'
-    where fate.container is not null and fate.rule is distinct from 'repeated'
-)
-select
-    container,
-    day,
-    batch,
-    fate,
+        q.container,
+        b.inoculated_on as day,
+        q.batch,
+        coalesce(q.waits_file, q.file) as root_file,
+        coalesce(q.waits_row, q.row) as root_row
+    from filling_faults as q
+    left join stage_batches as b on b.batch = q.batch
+        and b.rowid not in (select stage_row from batch_faults where rule = 'repeated')
+    where q.container is not null and q.rule is distinct from 'repeated'
+),
+undated as (
     -- A loaded filling without a day waits for its batch's row, where the day is missing.
-    case when fate = 'loaded' and day is null then batch_file else root_file end as root_file,
-    case when fate = 'loaded' and day is null then batch_row else root_row end as root_row
-from dated
+    select f.container, null::date as day, f.batch, b.file as root_file, b.row as root_row
+    from fillings as f
+    inner join batches as b on b.batch = f.batch
+    where f.inoculated_on is null
+),
+doubtful as (
+    select *, false as loaded from faulty
+    union all
+    select *, true from undated
+),
+plain as (
+    select container, inoculated_on as day, max(batch) as batch
+    from fillings
+    where inoculated_on is not null
+    group by container, inoculated_on
+),
+listed as (
+    select container, day, batch, true as loaded, null::varchar as root_file, null::integer as root_row from plain
+    union all
+    select container, day, batch, loaded, root_file, root_row from doubtful
+),
+contested as (
+    select container, day from listed
+    where container in (select container from doubtful)
+    group by container, day
+    having count(*) > 1
+)
+select l.container, l.day, l.batch, l.loaded, l.root_file, l.root_row
+from listed as l
+anti join contested as c on c.container = l.container and c.day is not distinct from l.day
+union all
+select l.container, l.day, l.batch, l.loaded, l.root_file, l.root_row
+from listed as l
+inner join contested as c on c.container = l.container and c.day is not distinct from l.day
 qualify row_number() over (
-    partition by container, day
-    order by batch desc nulls last, case fate when 'loaded' then 0 else 1 end, root_file, root_row
+    partition by l.container, l.day
+    order by l.batch desc nulls last, l.loaded desc, l.root_file, l.root_row
 ) = 1
-order by container, day

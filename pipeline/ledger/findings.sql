@@ -8,4 +8,3 @@ union all
 select f.table_name, f.file, f.row, r.column_name, f.rule, r.level, f.value, f.detail, f.waits_file, f.waits_row
 from row_findings as f
 inner join row_rules as r on r.table_name = f.table_name and r.rule = f.rule
-order by file, row, column_name, rule, detail

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -69,19 +70,27 @@ def save_manifest(ledger: Path, manifest: Manifest) -> None:
     sync_folder(path.parent)
 
 
-def same_file(source: TableFile, mark: FileMark | None, hash_of: Callable[[TableFile], str]) -> bool:
-    """Is the file as it was? Only one that was touched close to its last reading is read again, by `hash_of`."""
+def mark_if_same(source: TableFile, mark: FileMark | None, hash_of: Callable[[TableFile], str]) -> FileMark | None:
+    """Is the file as it was? Its mark, or None where it is not. Only one that was touched close to its last reading
+    is read again, by `hash_of`; its mark then tells of this reading.
+    """
     if mark is None or mark.table != source.table:
-        return False
+        return None
     try:
         now = source.path.stat()
     except OSError:
-        return False
+        return None
     if (now.st_size, now.st_mtime_ns) != (mark.size, mark.mtime_ns):
-        return False
+        return None
     if mark.mtime_ns <= mark.read_ns - FRESH_NS:
-        return True
-    return hash_of(source) == mark.content_hash
+        return mark
+    started = time.time_ns()
+    return replace(mark, read_ns=started) if hash_of(source) == mark.content_hash else None
+
+
+def write_ahead_log(ledger: Path) -> Path:
+    """Where does DuckDB keep what it has not yet written into this database? gillbook leaves no such file behind."""
+    return ledger.with_name(ledger.name + ".wal")
 
 
 def ledger_unchanged(ledger: Path, manifest: Manifest) -> bool:
@@ -89,5 +98,7 @@ def ledger_unchanged(ledger: Path, manifest: Manifest) -> bool:
     try:
         now = ledger.stat()
     except OSError:
+        return False
+    if write_ahead_log(ledger).exists():
         return False
     return (now.st_size, now.st_mtime_ns) == (manifest.ledger_size, manifest.ledger_mtime_ns)

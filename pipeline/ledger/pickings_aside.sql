@@ -3,9 +3,9 @@
 -- Grain: one row per such picking.
 create or replace table pickings_aside as
 with aside as (
-    select h.file, h.row, h.picked_on, h.batch, h.container
-    from stage_harvests as h
-    anti join harvests as loaded on loaded.file = h.file and loaded.row = h.row
+    select rowid as stage_row, file, row, picked_on, batch, container
+    from stage_harvests
+    where rowid not in (select stage_row from places where table_name = 'harvests')
 ),
 only_filling as (
     select container, min(batch) as batch from fillings group by container having count(*) = 1
@@ -16,13 +16,12 @@ select
     a.picked_on,
     b.batch,
     case
-        when f.batch is not null then f.container
+        when q.container is not null then q.container
         when p.to_container is not null then p.to_container
         when o.batch is not null then o.container
     end as container
 from aside as a
-left join fillings as f on f.batch = a.batch and f.container = a.container
-left join placed as p on p.table_name = 'harvests' and p.file = a.file and p.row = a.row
+left join quick_places as q on q.table_name = 'harvests' and q.stage_row = a.stage_row
+left join placed as p on p.table_name = 'harvests' and p.stage_row = a.stage_row
 left join only_filling as o on a.picked_on is null and p.outcome = 'unknown' and o.container = a.container
-inner join batches as b on b.batch = coalesce(f.batch, o.batch, p.near_batch)
-order by a.file, a.row
+inner join batches as b on b.batch = coalesce(q.batch, o.batch, p.near_batch)

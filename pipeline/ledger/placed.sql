@@ -1,69 +1,71 @@
--- Where do the pickings and observations belong that do not name a loaded filling outright?
+-- Where do the pickings and observations belong that need a second look?
 -- outcome: filling (to_batch, to_container), batch (to_batch as a whole), waiting, unknown. rule and detail: what is
 -- told of it, null when there is nothing to tell. near_batch: the batch it has to do with, also while it waits.
--- Grain: one row per staged picking or observation that names no loaded filling by batch and container.
-create or replace table placed as
-with events as (
-    select 'harvests' as table_name, file, row, picked_on as day, batch, container from stage_harvests
+-- Grain: one row per staged picking or observation that is not in quick_places; faulty rows too.
+create or replace temp table placed as
+with rows_left as (
+    select 'harvests' as table_name, rowid as stage_row, picked_on as day, batch, container, faulty
+    from stage_harvests
+    where rowid not in (select stage_row from quick_places where table_name = 'harvests')
     union all
-    select 'observations', file, row, seen_on, batch, container from stage_observations
+    select 'observations', rowid, seen_on, batch, container, faulty
+    from stage_observations
+    where rowid not in (select stage_row from quick_places where table_name = 'observations')
 ),
-rows_left as (
-    select e.table_name, e.file, e.row, e.day, e.batch, e.container
-    from events as e
-    anti join fillings as f on f.batch = e.batch and f.container = e.container
-),
-batch_rows as (
-    select
-        batch,
-        bool_or(fate = 'loaded') as loaded,
-        arg_min(file, (file, row)) as root_file,
-        arg_min(row, (file, row)) as root_row
-    from batch_fates
+batch_roots as (
+    select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
+    from batch_faults
     where batch is not null
     group by batch
 ),
-filling_rows as (
+filling_roots as (
     select batch, container, arg_min(coalesce(waits_file, file), (file, row)) as root_file,
         arg_min(coalesce(waits_row, row), (file, row)) as root_row
-    from filling_fates
-    where fate <> 'loaded' and batch is not null and container is not null
+    from filling_faults
+    where batch is not null and container is not null
     group by batch, container
 ),
 filled_batches as (
-    select distinct batch from filling_fates where batch is not null
+    select batch from fillings
+    union
+    select batch from filling_faults where batch is not null
 ),
 undated as (
     select container, batch, root_file, root_row from filling_days where day is null
 ),
 dated as (
-    select container, day, batch, fate, root_file, root_row from filling_days where day is not null
+    select container, day, batch, loaded, root_file, root_row from filling_days where day is not null
 ),
 joined as (
     select
         r.table_name,
-        r.file,
-        r.row,
+        r.stage_row,
         r.day,
         r.batch,
         r.container,
-        b.batch is not null as batch_staged,
-        coalesce(b.loaded, false) as batch_loaded,
-        b.root_file as batch_file,
-        b.root_row as batch_row,
+        r.faulty,
+        f.batch as exact_batch,
+        f.inoculated_on as exact_day,
+        b.batch is not null as batch_loaded,
+        b.inoculated_on as batch_day,
+        br.batch is not null as batch_aside,
+        br.root_file as batch_file,
+        br.root_row as batch_row,
         fr.root_file as filling_file,
         fr.root_row as filling_row,
         fb.batch is not null as batch_filled,
         d.batch as held_batch,
-        d.fate as held_fate,
+        d.loaded as held_loaded,
         d.root_file as held_file,
         d.root_row as held_row,
         u.batch as undated_batch,
         u.root_file as undated_file,
         u.root_row as undated_row
     from rows_left as r
-    left join batch_rows as b on b.batch = r.batch
-    left join filling_rows as fr on fr.batch = r.batch and fr.container = r.container
+    left join fillings as f on f.batch = r.batch and f.container = r.container
+    left join batches as b on b.batch = r.batch
+    left join batch_roots as br on br.batch = r.batch
+    left join filling_roots as fr on fr.batch = r.batch and fr.container = r.container
     left join filled_batches as fb on fb.batch = r.batch
     left join undated as u on u.container = r.container
     asof left join dated as d on d.container = r.container and r.day > d.day
@@ -72,47 +74,48 @@ judged as (
     select
         *,
         case
+            when exact_batch is not null then 'exact'
             when batch_loaded and filling_file is not null then 'waits for filling'
             when batch_loaded then 'batch'
-            when batch_staged then 'waits for batch'
+            when batch_aside then 'waits for batch'
             when filling_file is not null then 'waits for filling'
-            when held_fate = 'loaded' then 'held'
-            when held_fate is not null then 'waits for held'
-            when undated_batch is not null and day is not null then 'waits for undated'
+            when held_loaded then 'held'
+            when held_batch is not null or held_file is not null then 'waits for held'
+            when undated_file is not null and day is not null then 'waits for undated'
             else 'unknown'
         end as case_name
     from joined
 )
 select
     table_name,
-    file,
-    row,
-    case case_name
-        when 'batch' then 'batch'
-        when 'held' then 'filling'
-        when 'unknown' then 'unknown'
+    stage_row,
+    faulty,
+    case
+        when case_name = 'batch' then 'batch'
+        when case_name in ('exact', 'held') then 'filling'
+        when case_name = 'unknown' then 'unknown'
         else 'waiting'
     end as outcome,
-    case case_name when 'batch' then batch when 'held' then held_batch end as to_batch,
-    case case_name when 'held' then container end as to_container,
-    case case_name
-        when 'batch' then batch
-        when 'waits for filling' then batch
-        when 'held' then held_batch
-        when 'waits for held' then held_batch
-        when 'waits for undated' then undated_batch
+    case when case_name in ('exact', 'batch') then batch when case_name = 'held' then held_batch end as to_batch,
+    case when case_name in ('exact', 'held') then container end as to_container,
+    case
+        when case_name in ('exact', 'batch', 'waits for filling') then batch
+        when case_name in ('held', 'waits for held') then held_batch
+        when case_name = 'waits for undated' then undated_batch
     end as near_batch,
+    coalesce(case when case_name = 'exact' then day < exact_day when case_name = 'batch' then day < batch_day end, false)
+        as early,
     case
         when case_name = 'batch' and container is not null and batch_filled then 'container_not_listed'
         when case_name = 'held' and batch is not null then 'batch_not_listed'
-        when case_name = 'held' and undated_batch is not null then 'undated_filling'
+        when case_name = 'held' and undated_file is not null then 'undated_filling'
         when case_name = 'unknown' then 'unknown_place'
         when case_name like 'waits%' then 'waiting'
     end as rule,
     case
         when case_name = 'batch' then batch
         when case_name = 'held' and batch is not null then 'batch ' || held_batch
-        when case_name = 'held' then 'batch ' || undated_batch
+        when case_name = 'held' then coalesce('batch ' || undated_batch, 'a batch without a name')
         when case_name = 'unknown' then
             case
                 when batch is null and container is null then 'both cells are blank'

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,19 +20,19 @@ from pipeline.ledger.manifest import (
     Manifest,
     ledger_unchanged,
     load_manifest,
-    same_file,
+    mark_if_same,
     save_manifest,
+    write_ahead_log,
 )
-from schemas.contract import inputs_hash
+from pipeline.ledger.standing import Standing, standing_ledger, versions
 from schemas.finding import DataNeedAttention, OutOfReach, UnreadableFile
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.screen import Screened
+    from pipeline.read import RawTable
+    from schemas.finding import Finding
 
-# Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
-LAYOUT_VERSION = 1
 # Rows are staged in portions of about this many, to bound memory.
 PORTION_ROWS = 400_000
 
@@ -54,17 +55,6 @@ class Refreshed:
     said: list[str] = field(default_factory=list)
 
 
-def versions(farm: Farm) -> dict[str, str]:
-    """What, beside the files, does the ledger depend on?"""
-    return {
-        "layout": str(LAYOUT_VERSION),
-        "gillbook": version("gillbook"),
-        "duckdb": version("duckdb"),
-        "contracts": inputs_hash(),
-        "farm": farm.settings_hash,
-    }
-
-
 def _hash_of(source: TableFile) -> str:
     from pipeline.read import content_hash, read_bytes
 
@@ -73,7 +63,7 @@ def _hash_of(source: TableFile) -> str:
 
 def up_to_date(farm: Farm) -> Manifest | None:
     """Does the ledger agree with the files already? Tells it from the manifest, without opening DuckDB or (but for
-    files touched just now) a CSV file.
+    files touched close to their last reading) a CSV file.
     """
     manifest = load_manifest(farm.ledger)
     if manifest is None or manifest.versions != versions(farm) or not ledger_unchanged(farm.ledger, manifest):
@@ -81,9 +71,18 @@ def up_to_date(farm: Farm) -> Manifest | None:
     sources = table_files(farm.folder)
     if {source.name for source in sources} != set(manifest.files):
         return None
-    if all(same_file(source, manifest.files[source.name], _hash_of) for source in sources):
-        return manifest
-    return None
+    marks = {}
+    for source in sources:
+        mark = mark_if_same(source, manifest.files[source.name], _hash_of)
+        if mark is None:
+            return None
+        marks[source.name] = mark
+    if marks != manifest.files:
+        # So that the next time no file is read. A note lost to another process, or not to be written, costs nothing.
+        manifest = replace(manifest, files=marks)
+        with contextlib.suppress(OSError):
+            save_manifest(farm.ledger, manifest)
+    return manifest
 
 
 def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
@@ -99,9 +98,11 @@ def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
         try:
             return _refresh(farm, tell)
         except OSError as problem:
-            _remove(_next_path(farm))
+            with contextlib.suppress(OSError):
+                _remove(_next_path(farm))
+            where = f"{Path(problem.filename).name}: " if problem.filename else ""
             raise OutOfReach(
-                f"The ledger could not be written: {problem.strerror or problem}. It is as it was."
+                f"The ledger could not be written ({where}{problem.strerror or problem}). It is as it was."
             ) from problem
 
 
@@ -110,23 +111,14 @@ def _next_path(farm: Farm) -> Path:
 
 
 def _remove(path: Path) -> None:
-    for each in (path, path.with_name(path.name + ".wal")):
+    for each in (path, write_ahead_log(path)):
         each.unlink(missing_ok=True)
-
-
-@dataclass(frozen=True)
-class _Standing:
-    """The ledger as found: which file holds which content, or why it must be built anew."""
-
-    hashes: dict[tuple[str, str], str]
-    rebuild: str | None
-    farm_changed: bool = False
 
 
 def _refresh(farm: Farm, tell: Say) -> Refreshed:
     sources = table_files(farm.folder)
-    standing = _standing(farm)
-    marks, changed, screened = _read_changed(sources, standing, tell)
+    standing = standing_ledger(farm)
+    marks, changed = _read_changed(sources, standing, tell)
     vanished = sorted(set(standing.hashes) - {(source.table, source.name) for source in sources})
     said = [standing.rebuild] if standing.rebuild else []
     if not (changed or vanished or standing.rebuild is not None or standing.farm_changed):
@@ -138,110 +130,80 @@ def _refresh(farm: Farm, tell: Say) -> Refreshed:
     if standing.rebuild is None:
         shutil.copyfile(farm.ledger, draft)
     try:
-        counts, levels = _write_draft(farm, draft, standing, vanished, screened, tell)
+        counts, levels = _write_draft(farm, draft, standing, vanished, changed, tell)
     except BaseException:
-        _remove(draft)
+        with contextlib.suppress(OSError):
+            _remove(draft)
         raise
+    # A log left behind by another program belongs to the ledger that goes, and would spoil the one that comes.
+    write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft, farm.ledger)
     sync_folder(farm.folder)
     _note(farm, marks, counts, levels)
     said += [
         f"{file} is gone, and all its rows stand in other files: taken as renamed or split." for _, file in vanished
     ]
-    return Refreshed(counts, levels, changed, said)
+    return Refreshed(counts, levels, [raw.source.name for raws in changed.values() for raw in raws], said)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A file as read now: its mark, its rows where its content changed, and what kept it from being read."""
+
+    mark: FileMark | None
+    raw: RawTable | None = None
+    problems: tuple[Finding, ...] = ()
+
+
+def _read_file(source: TableFile, known: str | None) -> _Read:
+    from pipeline.read import content_hash, read_bytes, read_table
+
+    started = time.time_ns()
+    try:
+        before = source.path.stat()
+        data = read_bytes(source)
+        digest = content_hash(data)
+        mark = FileMark(source.table, before.st_size, before.st_mtime_ns, started, digest)
+        return _Read(mark, read_table(source, data) if digest != known else None)
+    except UnreadableFile as problem:
+        return _Read(None, None, tuple(problem.findings))
+    except OSError as problem:
+        raise OutOfReach(f"{source.name} cannot be read: {problem.strerror}.") from problem
 
 
 def _read_changed(
-    sources: list[TableFile], standing: _Standing, tell: Say
-) -> tuple[dict[str, FileMark], list[str], dict[str, list[Screened]]]:
-    """Reads and screens the files that changed. Collects what is wrong with all of them before it stops."""
-    from pipeline.read import content_hash, read_bytes, read_table
-    from pipeline.screen import screen
-
-    marks: dict[str, FileMark] = {}
-    changed: list[str] = []
-    screened: dict[str, list[Screened]] = {}
-    problems = []
-    for source in sources:
-        started = time.time_ns()
-        try:
-            before = source.path.stat()
-            data = read_bytes(source)
-            digest = content_hash(data)
-            marks[source.name] = FileMark(source.table, before.st_size, before.st_mtime_ns, started, digest)
-            if standing.hashes.get((source.table, source.name)) == digest:
-                continue
-            tell(f"reading {source.name}")
-            screened.setdefault(source.table, []).append(screen(read_table(source, data)))
-            changed.append(source.name)
-        except UnreadableFile as problem:
-            problems += problem.findings
-        except OSError as problem:
-            raise OutOfReach(f"{source.name} cannot be read: {problem.strerror}.") from problem
+    sources: list[TableFile], standing: Standing, tell: Say
+) -> tuple[dict[str, FileMark], dict[str, list[RawTable]]]:
+    """Reads the files that changed, several at a time. Collects what is wrong with all of them before it stops."""
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        known = [standing.hashes.get((source.table, source.name)) for source in sources]
+        done = list(pool.map(_read_file, sources, known))
+    problems = [each for read in done for each in read.problems]
     if problems:
         raise UnreadableFile(problems)
-    return marks, changed, screened
-
-
-def _standing(farm: Farm) -> _Standing:
-    """What does the ledger hold now? Raises OutOfReach for one of a newer layout, or one that is in use."""
-    import duckdb
-
-    if not farm.ledger.exists():
-        return _Standing({}, rebuild="")
-    try:
-        con = duckdb.connect(str(farm.ledger), read_only=True)
-    except duckdb.Error as problem:
-        return _Standing({}, rebuild=_unopened(farm.ledger, problem))
-    with con:
-        try:
-            meta = dict(con.execute("select key, value from meta").fetchall())
-            hashes = {
-                (row[0], row[1]): row[2]
-                for row in con.execute("select table_name, file, content_hash from files").fetchall()
-            }
-        except duckdb.Error:
-            return _Standing({}, rebuild="The ledger was not one of gillbook's and was built anew from the files.")
-    wanted = versions(farm)
-    if int(meta.get("layout", "0")) > LAYOUT_VERSION:
-        raise OutOfReach(
-            f"{farm.ledger.name} was written by a newer gillbook ({meta.get('gillbook')}) and was not touched. "
-            "Update gillbook, or delete the file: it is made from your files."
-        )
-    for key in ("layout", "gillbook", "duckdb", "contracts"):
-        if meta.get(key) != wanted[key]:
-            return _Standing(hashes={}, rebuild=f"The ledger came from another version ({key}) and was built anew.")
-    return _Standing(hashes, None, farm_changed=meta.get("farm") != wanted["farm"])
-
-
-def _unopened(ledger: Path, problem: duckdb.Error) -> str:
-    """What is to be done with a ledger that DuckDB cannot open? Moves garbage out of the way and says so."""
-    text = str(problem)
-    if "lock" in text.lower() or "being used" in text.lower():
-        raise OutOfReach(f"{ledger.name} is open in another program. Close it and try again.") from problem
-    if "version number" in text.lower():
-        raise OutOfReach(
-            f"{ledger.name} was written by a newer program and was not touched. "
-            "Update gillbook, or delete the file: it is made from your files."
-        ) from problem
-    number = 1
-    while (aside := ledger.with_name(f"ledger.broken-{number}.duckdb")).exists():
-        number += 1
-    os.replace(ledger, aside)
-    return f"The ledger could not be opened; it was moved to {aside.name} and built anew from the files."
+    marks: dict[str, FileMark] = {}
+    changed: dict[str, list[RawTable]] = {}
+    for source, read in zip(sources, done, strict=True):
+        if read.mark is not None:
+            marks[source.name] = read.mark
+        if read.raw is not None:
+            tell(f"read {source.name}")
+            changed.setdefault(source.table, []).append(read.raw)
+    return marks, changed
 
 
 def _write_draft(
     farm: Farm,
     draft: Path,
-    standing: _Standing,
+    standing: Standing,
     vanished: list[tuple[str, str]],
-    screened: dict[str, list[Screened]],
+    changed: dict[str, list[RawTable]],
     tell: Say,
 ) -> tuple[list[dict[str, Any]], dict[str, int]]:
     import duckdb
 
     from pipeline.ledger.stage import create_stage, decide, drop_file, stage_files
+    from pipeline.screen import screen
 
     try:
         with duckdb.connect(str(draft)) as con:
@@ -251,13 +213,13 @@ def _write_draft(
             before = _cells_of(con, vanished)
             for table, file in vanished:
                 drop_file(con, table, file)
-            for table, files in screened.items():
-                for each in files:
-                    if (table, each.raw.source.name) in standing.hashes:
-                        drop_file(con, table, each.raw.source.name)
+            for table, raws in changed.items():
+                for raw in raws:
+                    if (table, raw.source.name) in standing.hashes:
+                        drop_file(con, table, raw.source.name)
                 tell(f"staging {table}")
-                for portion in _portions(files):
-                    stage_files(con, table, portion)
+                for portion in _portions(raws):
+                    stage_files(con, table, screen(portion))
             _refuse_losses(con, before)
             tell("deciding")
             decide(con, dict(farm.settings))
@@ -273,10 +235,10 @@ def _write_draft(
     return counts, levels
 
 
-def _portions(files: list[Screened]) -> list[list[Screened]]:
-    portions: list[list[Screened]] = [[]]
+def _portions(raws: list[RawTable]) -> list[list[RawTable]]:
+    portions: list[list[RawTable]] = [[]]
     rows = 0
-    for each in files:
+    for each in raws:
         if portions[-1] and rows + each.frame.height > PORTION_ROWS:
             portions.append([])
             rows = 0

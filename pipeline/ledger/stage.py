@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
@@ -17,17 +16,19 @@ if TYPE_CHECKING:
 
 # In this order: each reads what the ones before it made.
 DECISIONS = (
-    "batch_fates",
+    "batch_faults",
     "batches",
-    "filling_fates",
+    "filling_faults",
+    "fillings_aside",
     "fillings",
     "filling_days",
+    "quick_places",
     "placed",
     "repeats",
+    "places",
     "observations",
-    "harvests",
     "derived_flushes",
-    "set_flushes",
+    "harvests",
     "closings",
     "pickings_aside",
     "picked_flushes",
@@ -96,40 +97,21 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
         con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
 
 
-def stage_files(con: duckdb.DuckDBPyConnection, table: str, screened: Sequence[Screened]) -> None:
-    """Puts the rows of these files of one table, and the findings on their cells, on the stage."""
-    frames = [each.frame.insert_column(0, pl.lit(each.raw.source.name).alias("file")) for each in screened]
+def stage_files(con: duckdb.DuckDBPyConnection, table: str, screened: Screened) -> None:
+    """Puts the rows of files of one table, and the findings on their cells, on the stage."""
     names = [name for name, _ in _columns(contract(table))]
     hashed = ", ".join(f'"{name}"' for name in names if name not in ("row", "faulty") and not name.endswith("_text"))
     listed = ", ".join(f'"{name}"' for name in names)
-    incoming = con.from_arrow(ArrowTable(pl.concat(frames)))
+    incoming = con.from_arrow(ArrowTable(screened.frame))
     incoming.query("incoming", f"insert into stage_{table} select file, {listed}, hash({hashed}) from incoming")
-    _stage_findings(con, table, screened)
-    for each in screened:
-        raw = each.raw
+    columns = "file, row, column_name, rule, level, value"
+    found = con.from_arrow(ArrowTable(screened.findings))
+    found.query("found", f"insert into cell_findings select '{table}', {columns} from found")
+    for raw in screened.raws:
         values = [table, raw.source.name, raw.content_hash, raw.rows_in, raw.rows_blank]
         con.execute("insert into files values (?, ?, ?, ?, ?)", values)
-
-
-def _stage_findings(con: duckdb.DuckDBPyConnection, table: str, screened: Iterable[Screened]) -> None:
-    frames = [
-        each.findings.select(
-            pl.lit(table).alias("table_name"),
-            pl.lit(each.raw.source.name).alias("file"),
-            "row",
-            "column_name",
-            "rule",
-            "level",
-            "value",
-        )
-        for each in screened
-    ]
-    columns = "table_name, file, row, column_name, rule, level, value"
-    incoming = con.from_arrow(ArrowTable(pl.concat(frames)))
-    incoming.query("incoming", f"insert into cell_findings select {columns} from incoming")
-    for each in screened:
-        for told in each.raw.notices:
-            values = [told.table, told.file, told.row, "", told.rule, told.level, told.value]
+        for told in raw.notices:
+            values = [told.table, told.file, told.row, told.column, told.rule, told.level, told.value]
             con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)
 
 
@@ -141,7 +123,5 @@ def decide(con: duckdb.DuckDBPyConnection, settings: dict[str, Any]) -> None:
     con.execute(f"set variable new_flush_after_days = {int(settings['new_flush_after_days'])}")
     for name in DECISIONS:
         con.execute(statement(name))
-    con.execute("drop table picked_flushes")
-    con.execute("drop table derived_flushes")
     wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()
     assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

@@ -5,8 +5,7 @@ with without as (
 ),
 aside as (
     select batch, arg_min(file, (file, row)) as file, arg_min(row, (file, row)) as row
-    from filling_fates
-    where fate <> 'loaded' and rule is distinct from 'repeated' and batch is not null
+    from fillings_aside
     group by batch
 ),
 blamed as (

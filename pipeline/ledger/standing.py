@@ -1,0 +1,99 @@
+"""The ledger as it stands: what it was made from, and whether it can be brought up to date or must be built anew."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.farm import Farm
+from pipeline.ledger.manifest import write_ahead_log
+from schemas.contract import inputs_hash
+from schemas.finding import OutOfReach
+
+if TYPE_CHECKING:
+    import duckdb
+
+# Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
+LAYOUT_VERSION = 1
+
+
+def versions(farm: Farm) -> dict[str, str]:
+    """What, beside the files, does the ledger depend on?"""
+    return {
+        "layout": str(LAYOUT_VERSION),
+        "gillbook": version("gillbook"),
+        "duckdb": version("duckdb"),
+        "contracts": inputs_hash(),
+        "farm": farm.settings_hash,
+    }
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The ledger as found: which file holds which content, or why it must be built anew ("" for no ledger yet)."""
+
+    hashes: dict[tuple[str, str], str]
+    rebuild: str | None
+    farm_changed: bool = False
+
+
+def standing_ledger(farm: Farm) -> Standing:
+    """What does the ledger hold now? Raises OutOfReach for one of a newer layout, or one that is in use."""
+    import duckdb
+
+    if not farm.ledger.exists():
+        return Standing({}, rebuild="")
+    try:
+        with duckdb.connect(str(farm.ledger), read_only=True) as con:
+            meta = dict(con.execute("select key, value from meta").fetchall())
+            _refuse_newer(farm.ledger, meta)
+            hashes = _hashes(con)
+    except (duckdb.Error, KeyError, ValueError) as problem:
+        return Standing({}, rebuild=_unusable(farm.ledger, problem))
+    if write_ahead_log(farm.ledger).exists():
+        return Standing({}, rebuild=_set_by(farm.ledger, "was changed by another program"))
+    wanted = versions(farm)
+    for key in ("layout", "gillbook", "duckdb", "contracts"):
+        if meta.get(key) != wanted[key]:
+            return Standing({}, rebuild=f"The ledger came from another version ({key}) and was built anew.")
+    return Standing(hashes, None, farm_changed=meta.get("farm") != wanted["farm"])
+
+
+def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
+    if int(meta["layout"]) > LAYOUT_VERSION:
+        raise OutOfReach(
+            f"{ledger.name} was written by a newer gillbook ({meta.get('gillbook')}) and was not touched. "
+            "Update gillbook, or delete the file: it is made from your files."
+        )
+
+
+def _hashes(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], str]:
+    found = con.execute("select table_name, file, content_hash from files").fetchall()
+    return {(table, file): content for table, file, content in found}
+
+
+def _unusable(ledger: Path, problem: Exception) -> str:
+    """What is to be done with a file that is no ledger of ours? Sets it aside and says so, unless it is in use."""
+    text = str(problem).lower()
+    if "set lock" in text or "being used" in text:
+        raise OutOfReach(f"{ledger.name} is open in another program. Close it and try again.") from problem
+    if "version number" in text:
+        raise OutOfReach(
+            f"{ledger.name} was written by a newer program and was not touched. "
+            "Update gillbook, or delete the file: it is made from your files."
+        ) from problem
+    return _set_by(ledger, "is damaged or none of gillbook's")
+
+
+def _set_by(ledger: Path, why: str) -> str:
+    """Moves a file that is no ledger of ours out of the way (nothing of the grower's is ever lost) and says so."""
+    number = 1
+    while (aside := ledger.with_name(f"ledger.broken-{number}.duckdb")).exists():
+        number += 1
+    os.replace(ledger, aside)
+    if write_ahead_log(ledger).exists():
+        os.replace(write_ahead_log(ledger), write_ahead_log(aside))
+    return f"{ledger.name} {why}: it was moved to {aside.name}, and the ledger was built anew from the files."
