@@ -117,7 +117,7 @@ WAYS_TO_WRITE = [("\r\n", csv.QUOTE_MINIMAL), ("\n", csv.QUOTE_ALL)]
 
 @given(st.lists(st.lists(st.text(max_size=6), min_size=4, max_size=4), max_size=6), st.sampled_from(WAYS_TO_WRITE))
 @example(WHITE_ROWS, WAYS_TO_WRITE[0])
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300, deadline=None, derandomize=True)
 def test_what_a_csv_writer_wrote_is_read_back_trimmed_and_counted(rows: list[list[str]], way: tuple[str, int]) -> None:
     rows = [[cell.replace("\0", "").encode("utf-8", "ignore").decode() for cell in cells] for cells in rows]
     text = io.StringIO(newline="")
@@ -133,7 +133,7 @@ def test_what_a_csv_writer_wrote_is_read_back_trimmed_and_counted(rows: list[lis
 @example('a,b\n"x\r"\n')
 @example("a\ra,b,c\n")
 @example('"",""\r\n\r\n"a""\n",x')
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=1500, deadline=None, derandomize=True)
 def test_both_ways_of_reading_agree_on_every_text_that_counts_as_well_quoted(text: str) -> None:
     if well_quoted(text.encode()):
         slow = _read_slowly(contract("harvests"), "harvests.csv", text.encode(), ["a", "b", "c"], 2)
@@ -166,7 +166,8 @@ def test_a_row_longer_than_the_header_is_set_aside_and_told() -> None:
     raw = read(f"{HEADER}\n2026-05-01,1,250,B1\n2026-05-02,400,B2,,\n")
     done = screen([raw])
     assert done.frame.select("row", "faulty").rows() == [(2, True), (3, False)]
-    assert done.findings.filter(rule="ragged").rows() == [(2, "", "ragged", "B1", "set_aside")]
+    told = done.findings.filter(rule="ragged").select("row", "column_name", "value", "level")
+    assert told.rows() == [(2, "", "B1", "set_aside")]
 
 
 MEND = 'A cell that begins with " ends with "; within it, write each " twice.'

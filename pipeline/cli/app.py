@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
 import traceback
 from pathlib import Path
@@ -12,13 +11,15 @@ from typing import Annotated
 import typer
 
 from pipeline.cli import farm_commands, measure_commands
-from pipeline.cli.options import SETTINGS
+from pipeline.cli.options import SETTINGS, tell
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
 app = typer.Typer(
     name="gillbook",
     help="Harvest and yield analytics for oyster mushroom growers: weights in, biological efficiency out.",
     no_args_is_help=True,
+    # Plain text: the same on every screen, in a pipe and in a log; and help need not wait for a library that draws.
+    rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -52,23 +53,24 @@ def run() -> None:
         with contextlib.suppress(AttributeError):
             stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     try:
-        app()
+        app(prog_name="gillbook")
     except WrongRequest as problem:
         _stop(str(problem), 2)
     except CannotWork as problem:
         _stop(str(problem), 3)
     except DataNeedAttention as problem:
         _stop("\n".join(each.sentence() for each in problem.findings) + "\nNothing was refreshed.", 3)
-    except BrokenPipeError:
-        # The reader of our output has gone (`| head`); what is left in the buffer must not be written either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except SystemExit as ending:
+        # Typer ends with 1 when the reader of our output has gone (`| head`); but 1 is for `check` to say.
+        if isinstance(ending.__context__, BrokenPipeError):
+            sys.exit(0)
+        raise
     except Exception as problem:
         _stop(_crash(problem), 3)
 
 
 def _stop(message: str, code: int) -> None:
-    typer.echo(message, err=True)
+    tell(message)
     sys.exit(code)
 
 

@@ -32,7 +32,7 @@ def init(
     folder: NewFolder,
     full: Annotated[bool, typer.Option("--full", help="All columns, not only the usual ones.")] = False,
 ) -> None:
-    """Make a farm folder: empty tables with their headers, a commented farm.toml and a how-to."""
+    """Make a farm folder. In it: empty tables with their headers, a commented farm.toml and a how-to."""
     from pipeline.new_farm import write_new_farm
 
     written = write_new_farm(folder, full)
@@ -41,7 +41,7 @@ def init(
 
 
 def demo(folder: NewFolder) -> None:
-    """Write the invented demo farm, load it, and show what was loaded and its biological efficiency."""
+    """Write and load the invented demo farm. Shows what was loaded and set aside, and biological efficiency."""
     from pipeline.cli.measure_commands import yields
     from pipeline.demo.write import LAST_DAY, write_demo
     from pipeline.new_farm import refuse_full_folder
@@ -55,7 +55,7 @@ def demo(folder: NewFolder) -> None:
 
 
 def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
-    """Load what changed in the files into the ledger, and tell what became of the rows of each file."""
+    """Load what changed in the files. Tells what became of the rows of each file."""
     from pipeline.cli.show import Column, as_json, as_table
 
     done = refreshed(open_the_farm(farm), strict=True)
@@ -73,7 +73,10 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
 
 
 def check(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
-    """Tell everything found in the rows, what each waits for and how to mend it. Exit code 1 if rows are set aside."""
+    """Tell what is wrong in the rows, and how to mend it. Writes all of it to out/set_aside.csv and out/findings.csv.
+
+    Exit code 1 if rows are set aside.
+    """
     from pipeline.cli.show import as_json
     from pipeline.ledger.told import read_findings
     from pipeline.measures import runner

@@ -63,7 +63,7 @@ def yields(
     json: JsonOption = False,
     farm: FarmOption = None,
 ) -> None:
-    """Tell biological efficiency (fresh mass over dry substrate mass) by batch or by any recipe or container column."""
+    """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
     from pipeline.cli.show import as_json, as_table
 
     question, rows, missing = _ask(farm, as_of, by, through_flush, "yields")
@@ -71,7 +71,7 @@ def yields(
         as_json(rows)
         return
     if not rows:
-        tell("There is no batch yet. Fill in batches.csv.")
+        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
         return
     as_table(rows, _yield_columns(question))
     known = f"flush {through_flush or 1}"
@@ -113,7 +113,7 @@ def flushes(
         as_json(rows)
         return
     if not rows:
-        tell("There is no batch yet. Fill in batches.csv.")
+        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
         return
     as_table(
         rows,
@@ -153,7 +153,7 @@ def query(
     if json:
         as_json(records)
     elif records:
-        as_table(records, [Column(name, name) for name in names], width=10_000)
+        as_table(records, [Column(name, name) for name in names], cut=False)
     else:
         tell("No rows.")
 
@@ -169,6 +169,8 @@ def _select(con: Any, sql: str) -> tuple[list[str], list[tuple[Any, ...]]]:
         con.execute("set lock_configuration = true")
         cursor = con.execute(sql)
         rows = cursor.fetchall()
+    except duckdb.PermissionException as problem:
+        raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
     except duckdb.Error as problem:
         raise WrongRequest(f"query: {problem}") from problem
     named: dict[str, int] = {}

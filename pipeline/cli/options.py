@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.show import printable
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ SETTINGS = Settings()
 
 def tell(message: str) -> None:
     """Tells the grower something that is no result, on stderr."""
-    typer.echo(message, err=True)
+    typer.echo("\n".join(printable(line) for line in message.split("\n")), err=True)
 
 
 def day(given: str | None) -> date:
@@ -59,23 +60,27 @@ def day(given: str | None) -> date:
     if given is None:
         return date.today()
     try:
-        return date.fromisoformat(given) if len(given) == 10 else _no_date(given)
+        found = date.fromisoformat(given)
     except ValueError:
-        return _no_date(given)
-
-
-def _no_date(given: str) -> date:
-    raise WrongRequest(f"--as-of {given}: that is not a date. Write year-month-day, like 2026-05-31.")
+        found = None
+    # The library also takes 20260531 and 2026-W22-7, which nobody writes on purpose.
+    if found is None or found.isoformat() != given:
+        raise WrongRequest(f"--as-of {given}: that is not a date. Write year-month-day, like 2026-05-31.")
+    return found
 
 
 def the_farm(given: Path | None) -> Farm:
     """Opens the farm that is meant, and tells what is odd about its farm.toml."""
     from pipeline.farm import find_folder, open_farm
 
-    from_environment = os.environ.get("GILLBOOK_FARM")
-    if given is None and from_environment:
-        given = Path(from_environment)
-    folder = find_folder(given, Path.cwd())
+    from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
+    try:
+        folder = find_folder(Path(from_environment) if from_environment else given, Path.cwd())
+    except WrongRequest as problem:
+        if not from_environment:
+            raise
+        # Nobody typed that folder just now, so say where it comes from.
+        raise WrongRequest(f"GILLBOOK_FARM: {problem}") from problem
     SETTINGS.folder = folder
     farm = open_farm(folder)
     for each in farm.findings:
@@ -122,5 +127,11 @@ def tell_set_aside(done: Refreshed | None) -> None:
         return
     aside = sum(count["set_aside"] for count in done.counts)
     waiting = sum(count["waiting"] for count in done.counts)
-    if aside or waiting:
-        tell(f"{aside} rows set aside, {waiting} waiting for them; they are in no figure. gillbook check tells which.")
+    said = []
+    if aside:
+        said.append("1 row is set aside" if aside == 1 else f"{aside} rows are set aside")
+    if waiting:
+        said.append("1 row waits" if waiting == 1 else f"{waiting} rows wait")
+        said[-1] += " for another to be mended"
+    if said:
+        tell(f"{' and '.join(said)}: in no figure. gillbook check tells which.")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -13,6 +15,8 @@ import typer
 
 WIDTH = 80
 NOTHING = "-"
+# No text is cut to fewer letters than this.
+SHORTEST = 4
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,9 @@ class Column:
 def _plain(value: object) -> object:
     if isinstance(value, Decimal):
         return float(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        # JSON has no word for infinity or no number at all.
+        return None
     if isinstance(value, date | datetime | time):
         return value.isoformat()
     return value if isinstance(value, str | int | float | bool | None) else str(value)
@@ -46,28 +53,48 @@ def printable(text: str) -> str:
 
 def _cell(record: Mapping[str, Any], column: Column) -> str:
     value = record[column.key]
-    if value is None:
+    plain = _plain(value)
+    if plain is None:
         return NOTHING
     if column.decimals is not None:
         return f"{float(value) * column.scale:.{column.decimals}f}"
-    return printable(str(_plain(value)))
+    return printable(str(plain))
 
 
-def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], width: int = WIDTH) -> None:
-    """Prints a plain table. Texts are cut, the longest first, until a line fits; numbers never are."""
+def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], cut: bool = True) -> None:
+    """Prints a plain table that fits the screen. Texts may be cut (unless `cut` is false), the longest first; numbers
+    never are. What does not fit even so is printed as one line per cell.
+    """
     cells = [[_cell(record, column) for column in columns] for record in records]
     headings = [column.heading.split("\n") for column in columns]
     depth = max(len(lines) for lines in headings)
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]
     widths = [max([len(line) for line in head] + [len(row[at]) for row in cells]) for at, head in enumerate(heads)]
     texts = [at for at, column in enumerate(columns) if column.decimals is None]
-    while sum(widths) + 2 * (len(widths) - 1) > width and any(widths[at] > 4 for at in texts):
+    beyond = sum(widths) + 2 * (len(widths) - 1) - WIDTH
+    while cut and beyond > 0 and any(widths[at] > SHORTEST for at in texts):
         widths[max(texts, key=lambda at: widths[at])] -= 1
+        beyond -= 1
+    if beyond > 0:
+        _as_lines([" ".join(lines).strip() for lines in heads], cells)
+        return
     for level in range(depth):
         typer.echo(_line([head[level] for head in heads], widths, columns))
     typer.echo("  ".join("-" * each for each in widths))
     for row in cells:
         typer.echo(_line(row, widths, columns))
+
+
+def _as_lines(names: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
+    """Prints each record as a block of lines: the column's name, then its cell, wrapped."""
+    size = min(max(map(len, names)), WIDTH // 2)
+    for row in cells:
+        for name, text in zip(names, row, strict=True):
+            shown = name if len(name) <= size else name[: size - 1] + "~"
+            lines = textwrap.wrap(text, WIDTH - size - 2) or [""]
+            for at, line in enumerate(lines):
+                typer.echo(f"{shown if at == 0 else '':{size}}  {line}".rstrip())
+        typer.echo("")
 
 
 def _line(row: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:

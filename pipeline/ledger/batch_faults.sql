@@ -1,37 +1,35 @@
 -- Which rows of the batches table cannot be counted? rule: why (null when its cells say so).
--- stage_row: the row's place on the stage, good for this refresh only. Suspects are found by an aggregate first.
 -- Grain: one row per staged row of batches that is set aside.
 create or replace temp table batch_faults as
 with suspects as (
-    select cells from stage_batches where not faulty group by cells having count(*) > 1
+    select batch from stage_batches where not faulty group by batch having count(*) > 1
 ),
 copies as (
     select
-        rowid as stage_row,
-        row_number() over (partition by cells order by file, row) as copy,
-        first_value(file || ', row ' || row) over (partition by cells order by file, row) as first_place
-    from stage_batches
-    where not faulty and cells in (select cells from suspects)
-),
-repeated as (
-    select stage_row, first_place from copies where copy > 1
-),
-keys as (
-    select s.batch, string_agg(s.file || ', row ' || s.row, '; ' order by s.file, s.row) as places
+        s.line,
+        s.batch,
+        s.file || ', row ' || s.row as place,
+        row_number() over same as copy,
+        first_value(s.file || ', row ' || s.row) over same as first_place
     from stage_batches as s
-    where not s.faulty and s.rowid not in (select stage_row from repeated)
-    group by s.batch
+    inner join cells_of_batches as c on c.line = s.line
+    where not s.faulty and s.batch in (select batch from suspects)
+    window same as (partition by s.batch, c.cells order by s.file, s.row)
+),
+conflicts as (
+    select batch, string_agg(place, '; ' order by place) as places
+    from copies
+    where copy = 1
+    group by batch
     having count(*) > 1
 )
-select rowid as stage_row, file, row, batch, null::varchar as rule, null::varchar as detail
+select line, file, row, batch, null::varchar as rule, null::varchar as detail
 from stage_batches
 where faulty
 union all
-select s.rowid, s.file, s.row, s.batch, 'repeated', r.first_place
-from stage_batches as s
-inner join repeated as r on r.stage_row = s.rowid
-union all
-select s.rowid, s.file, s.row, s.batch, 'conflicting', k.places
-from stage_batches as s
-inner join keys as k on k.batch = s.batch
-where not s.faulty and s.rowid not in (select stage_row from repeated)
+select s.line, s.file, s.row, s.batch, case when c.copy > 1 then 'repeated' else 'conflicting' end,
+    case when c.copy > 1 then c.first_place else k.places end
+from copies as c
+inner join stage_batches as s on s.line = c.line
+left join conflicts as k on k.batch = c.batch
+where c.copy > 1 or k.batch is not null

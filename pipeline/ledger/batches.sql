@@ -32,6 +32,7 @@ select
         + coalesce(b.supplement_dry_kg::double, 0)
     ))::decimal(28, 12) as dry_g,
     b.file,
-    b.row
+    b.row,
+    b.line
 from stage_batches as b
-where b.rowid not in (select stage_row from batch_faults)
+where b.line not in (select line from batch_faults)

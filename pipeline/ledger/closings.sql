@@ -1,62 +1,73 @@
 -- When and by what did each filling, and each batch as a whole, end? closed_by: contaminated, emptied, refilled.
 -- A batch-level event closes all its containers when its count is blank, or on the day the counts add up to them.
--- Grain: one row per filling (batch, container) or batch (container null) that ended.
+-- Grain: one row per filling or batch (filling_line null) that ended.
 create or replace table closings as
-with batch_events as (
-    select batch, seen_on, event, cause, count
-    from observations
-    where container is null and event in ('contaminated', 'emptied')
+with events as (
+    select batch_line, filling_line, seen_on, event, cause, count
+    from observation_places
+    where event in ('contaminated', 'emptied')
 ),
 containers as (
-    select b.batch, coalesce(nullif(count(f.container), 0), min(b.containers_filled)) as containers
+    select b.line as batch_line, coalesce(nullif(count(f.line), 0), min(b.containers_filled)) as containers
     from batches as b
-    left join fillings as f on f.batch = b.batch
-    where b.batch in (select batch from batch_events)
-    group by b.batch
+    left join fillings as f on f.batch_line = b.line
+    where b.line in (select batch_line from events where filling_line is null)
+    group by b.line
 ),
 cumulated as (
     select
-        e.batch,
+        e.batch_line,
         e.seen_on,
         e.event,
         e.cause,
         e.count is null
-            or coalesce(sum(coalesce(e.count, c.containers)) over (partition by e.batch order by e.seen_on) >= c.containers, false)
-            as reached
-    from batch_events as e
-    inner join containers as c on c.batch = e.batch
-),
-whole_batch as (
-    select batch, seen_on as day, event, cause from cumulated where reached
+            or coalesce(
+                sum(coalesce(e.count, c.containers)) over (partition by e.batch_line order by e.seen_on) >= c.containers,
+                false
+            ) as reached
+    from events as e
+    inner join containers as c on c.batch_line = e.batch_line
+    where e.filling_line is null
 ),
 ends as (
-    select batch, container, seen_on as day, event, cause
-    from observations
-    where container is not null and event in ('contaminated', 'emptied')
+    select batch_line, filling_line, seen_on as day, event, cause from events where filling_line is not null
     union all
-    select f.batch, f.container, w.day, w.event, w.cause
+    select f.batch_line, f.line, w.seen_on, w.event, w.cause
     from fillings as f
-    inner join whole_batch as w on w.batch = f.batch
+    inner join cumulated as w on w.batch_line = f.batch_line and w.reached
     union all
-    select batch, container, refilled_on, 'refilled', null
+    select batch_line, line, refilled_on, 'refilled', null
     from fillings
     where refilled_on is not null
     union all
-    select batch, null, day, event, cause
-    from whole_batch
+    select batch_line, null, seen_on, event, cause
+    from cumulated
+    where reached
 ),
 first_ends as (
     -- Several ends on the first day: thrown out counts before emptied, emptied before filled anew.
     select
-        batch,
-        container,
-        min(day) as closed_on,
-        arg_min(event, (day, case event when 'contaminated' then 0 when 'emptied' then 1 else 2 end, coalesce(cause, '~')))
-            as closed_by,
-        arg_min(coalesce(cause, ''),
-            (day, case event when 'contaminated' then 0 when 'emptied' then 1 else 2 end, coalesce(cause, '~'))) as cause
+        batch_line,
+        filling_line,
+        min(datediff('day', date '1900-01-01', day) * 4
+            + case event when 'contaminated' then 0 when 'emptied' then 1 else 2 end) as day_and_event
     from ends
-    group by batch, container
+    group by batch_line, filling_line
+),
+causes as (
+    select batch_line, filling_line, day, min(cause) as cause
+    from ends
+    where cause is not null and event = 'contaminated'
+    group by batch_line, filling_line, day
 )
-select batch, container, closed_on, closed_by, nullif(cause, '') as cause
-from first_ends
+select
+    f.batch_line,
+    f.filling_line,
+    date '1900-01-01' + (f.day_and_event // 4)::integer as closed_on,
+    case f.day_and_event % 4 when 0 then 'contaminated' when 1 then 'emptied' else 'refilled' end as closed_by,
+    case when f.day_and_event % 4 = 0 then c.cause end as cause
+from first_ends as f
+left join causes as c
+    on c.batch_line = f.batch_line
+    and c.filling_line is not distinct from f.filling_line
+    and c.day = date '1900-01-01' + (f.day_and_event // 4)::integer

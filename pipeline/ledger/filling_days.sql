@@ -11,46 +11,36 @@ with faulty as (
         coalesce(q.waits_row, q.row) as root_row
     from filling_faults as q
     left join stage_batches as b on b.batch = q.batch
-        and b.rowid not in (select stage_row from batch_faults where rule = 'repeated')
+        and b.line not in (select line from batch_faults where rule = 'repeated')
     where q.container is not null and q.rule is distinct from 'repeated'
 ),
 undated as (
     -- A loaded filling without a day waits for its batch's row, where the day is missing.
-    select f.container, null::date as day, f.batch, b.file as root_file, b.row as root_row
+    select f.container, null::date as day, f.batch, b.file as root_file, b.row as root_row, f.batch_line
     from fillings as f
-    inner join batches as b on b.batch = f.batch
+    inner join batches as b on b.line = f.batch_line
     where f.inoculated_on is null
 ),
-doubtful as (
-    select *, false as loaded from faulty
-    union all
-    select *, true from undated
-),
-plain as (
-    select container, inoculated_on as day, max(batch) as batch
+listed as (
+    select container, inoculated_on as day, batch, line, batch_line, null::varchar as root_file, null::integer as root_row
     from fillings
     where inoculated_on is not null
-    group by container, inoculated_on
-),
-listed as (
-    select container, day, batch, true as loaded, null::varchar as root_file, null::integer as root_row from plain
     union all
-    select container, day, batch, loaded, root_file, root_row from doubtful
+    select container, day, batch, null, null, root_file, root_row from faulty
+    union all
+    select container, day, batch, null, batch_line, root_file, root_row from undated
 ),
 contested as (
-    select container, day from listed
-    where container in (select container from doubtful)
-    group by container, day
-    having count(*) > 1
+    select container, day from listed group by container, day having count(*) > 1
 )
-select l.container, l.day, l.batch, l.loaded, l.root_file, l.root_row
+select l.container, l.day, l.batch, l.line, l.batch_line, l.root_file, l.root_row
 from listed as l
 anti join contested as c on c.container = l.container and c.day is not distinct from l.day
 union all
-select l.container, l.day, l.batch, l.loaded, l.root_file, l.root_row
+select l.container, l.day, l.batch, l.line, l.batch_line, l.root_file, l.root_row
 from listed as l
 inner join contested as c on c.container = l.container and c.day is not distinct from l.day
 qualify row_number() over (
     partition by l.container, l.day
-    order by l.batch desc nulls last, l.loaded desc, l.root_file, l.root_row
+    order by l.batch desc nulls last, l.line nulls last, l.root_file, l.root_row
 ) = 1

@@ -3,24 +3,27 @@
 -- Grain: one row per staged row of fillings that is not loaded.
 create or replace temp table filling_faults as
 with suspects as (
-    select cells from stage_fillings where not faulty group by cells having count(*) > 1
+    select batch, container from stage_fillings where not faulty group by batch, container having count(*) > 1
 ),
 copies as (
     select
-        rowid as stage_row,
-        row_number() over (partition by cells order by file, row) as copy,
-        first_value(file || ', row ' || row) over (partition by cells order by file, row) as first_place
-    from stage_fillings
-    where not faulty and cells in (select cells from suspects)
-),
-repeated as (
-    select stage_row, first_place from copies where copy > 1
-),
-keys as (
-    select s.batch, s.container, string_agg(s.file || ', row ' || s.row, '; ' order by s.file, s.row) as places
+        s.line,
+        s.batch,
+        s.container,
+        s.file || ', row ' || s.row as place,
+        row_number() over same as copy,
+        first_value(s.file || ', row ' || s.row) over same as first_place
     from stage_fillings as s
-    where not s.faulty and s.rowid not in (select stage_row from repeated)
-    group by s.batch, s.container
+    inner join suspects as k on k.batch = s.batch and k.container = s.container
+    inner join cells_of_fillings as c on c.line = s.line
+    where not s.faulty
+    window same as (partition by s.batch, s.container, c.cells order by s.file, s.row)
+),
+conflicts as (
+    select batch, container, string_agg(place, '; ' order by place) as places
+    from copies
+    where copy = 1
+    group by batch, container
     having count(*) > 1
 ),
 roots as (
@@ -30,49 +33,43 @@ roots as (
     group by batch
 ),
 orphans as (
-    select s.rowid as stage_row, roots.file, roots.row
+    select s.line, s.batch
     from stage_fillings as s
     anti join batches as b on b.batch = s.batch
-    left join roots on roots.batch = s.batch
     where not s.faulty
 ),
 ruled as (
-    select
-        s.rowid as stage_row,
-        s.file,
-        s.row,
-        s.batch,
-        s.container,
-        case
-            when s.faulty then 'cells'
-            when r.stage_row is not null then 'repeated'
-            when k.batch is not null then 'conflicting'
-            when o.stage_row is not null and o.file is null then 'unknown_batch'
-            when o.stage_row is not null then 'waiting'
-        end as verdict,
-        r.first_place,
-        k.places,
-        o.file as root_file,
-        o.row as root_row
-    from stage_fillings as s
-    left join repeated as r on r.stage_row = s.rowid
-    left join keys as k on k.batch = s.batch and k.container = s.container
-    left join orphans as o on o.stage_row = s.rowid
+    select line, 'cells' as verdict, null::varchar as detail, null::varchar as waits_file, null::integer as waits_row
+    from stage_fillings
+    where faulty
+    union all
+    select c.line, case when c.copy > 1 then 'repeated' else 'conflicting' end,
+        case when c.copy > 1 then c.first_place else k.places end, null, null
+    from copies as c
+    left join conflicts as k on k.batch = c.batch and k.container = c.container
+    where c.copy > 1 or k.batch is not null
+    union all
+    select o.line, case when r.file is null then 'unknown_batch' else 'waiting' end, r.file || ', row ' || r.row, r.file, r.row
+    from orphans as o
+    left join roots as r on r.batch = o.batch
+),
+first_ruled as (
+    -- A row's own fault comes before its batch's.
+    select * from ruled
+    qualify row_number() over (
+        partition by line order by case verdict when 'repeated' then 0 when 'conflicting' then 1 else 2 end
+    ) = 1
 )
 select
-    stage_row,
-    file,
-    row,
-    batch,
-    container,
-    case when verdict = 'waiting' then 'waiting' else 'set_aside' end as fate,
-    case when verdict <> 'cells' then verdict end as rule,
-    case verdict
-        when 'repeated' then first_place
-        when 'conflicting' then places
-        when 'waiting' then root_file || ', row ' || root_row
-    end as detail,
-    case when verdict = 'waiting' then root_file end as waits_file,
-    case when verdict = 'waiting' then root_row end as waits_row
-from ruled
-where verdict is not null
+    r.line,
+    s.file,
+    s.row,
+    s.batch,
+    s.container,
+    case when r.verdict = 'waiting' then 'waiting' else 'set_aside' end as fate,
+    case when r.verdict <> 'cells' then r.verdict end as rule,
+    r.detail,
+    r.waits_file,
+    r.waits_row
+from first_ruled as r
+inner join stage_fillings as s on s.line = r.line

@@ -19,6 +19,8 @@ with own as materialized (
         f.note,
         f.file,
         f.row,
+        f.line,
+        b.line as batch_line,
         b.inoculated_on,
         b.dry_g::double as batch_dry_g,
         b.substrate_wet_kg::double * 1000 as batch_wet_g,
@@ -34,7 +36,7 @@ with own as materialized (
         end as own_g
     from stage_fillings as f
     inner join batches as b on b.batch = f.batch
-    where f.rowid not in (select stage_row from filling_faults)
+    where f.line not in (select line from filling_faults)
 ),
 aside as (
     select distinct batch from fillings_aside
@@ -42,7 +44,7 @@ aside as (
 rest as (
     -- Sums of doubles depend on their order, so the sums of a batch are taken over decimals.
     select
-        own.batch,
+        own.batch_line,
         min(own.batch_dry_g) - coalesce(sum(own.own_g::decimal(28, 12)), 0)::double as left_g,
         bool_and(own.fill_kg is not null) filter (where own.own_source is null) as all_fill,
         sum(own.fill_kg) filter (where own.own_source is null) as sum_fill,
@@ -53,7 +55,7 @@ rest as (
         count(*) filter (where own.own_source is null) as others
     from own
     where own.batch not in (select batch from aside)
-    group by own.batch
+    group by own.batch_line
     having count(*) filter (where own.own_source is null) > 0
 ),
 shared as (
@@ -76,7 +78,7 @@ shared as (
             when rest.one_kind then rest.left_g / rest.others
         end as dry_g
     from own
-    left join rest on rest.batch = own.batch
+    left join rest on rest.batch_line = own.batch_line
     -- A filling without a day has no turn among the others.
     window turns as (partition by own.container, own.inoculated_on is null order by own.inoculated_on, own.batch)
 )
@@ -100,5 +102,7 @@ select
     case when batch_dry_g > 0 then (batch_wet_g * dry_g / batch_dry_g)::decimal(28, 12) end as wet_g,
     case when batch_dry_g > 0 then (batch_spawn_g * dry_g / batch_dry_g)::decimal(28, 12) end as spawn_g,
     file,
-    row
+    row,
+    line,
+    batch_line
 from shared

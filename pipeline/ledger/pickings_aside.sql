@@ -1,27 +1,22 @@
 -- Which pickings that are set aside or waiting would belong to a loaded filling or batch?
--- container null: only the batch is known.
+-- filling_line null: only the batch is known.
 -- Grain: one row per such picking.
 create or replace table pickings_aside as
 with aside as (
-    select rowid as stage_row, file, row, picked_on, batch, container
+    select line, picked_on, container
     from stage_harvests
-    where rowid not in (select stage_row from places where table_name = 'harvests')
+    where line not in (select line from picked)
 ),
 only_filling as (
-    select container, min(batch) as batch from fillings group by container having count(*) = 1
+    select container, min(line) as line, min(batch_line) as batch_line from fillings group by container having count(*) = 1
 )
 select
-    a.file,
-    a.row,
+    a.line,
     a.picked_on,
-    b.batch,
-    case
-        when q.container is not null then q.container
-        when p.to_container is not null then p.to_container
-        when o.batch is not null then o.container
-    end as container
+    coalesce(q.batch_line, o.batch_line, p.near_line) as batch_line,
+    coalesce(q.filling_line, p.filling_line, o.line) as filling_line
 from aside as a
-left join quick_places as q on q.table_name = 'harvests' and q.stage_row = a.stage_row
-left join placed as p on p.table_name = 'harvests' and p.stage_row = a.stage_row
+left join plain_places as q on q.line = a.line
+left join placed as p on p.line = a.line
 left join only_filling as o on a.picked_on is null and p.outcome = 'unknown' and o.container = a.container
-inner join batches as b on b.batch = coalesce(q.batch, o.batch, p.near_batch)
+where coalesce(q.batch_line, o.batch_line, p.near_line) is not null

@@ -1,16 +1,16 @@
 -- Where do the pickings and observations belong that need a second look?
--- outcome: filling (to_batch, to_container), batch (to_batch as a whole), waiting, unknown. rule and detail: what is
--- told of it, null when there is nothing to tell. near_batch: the batch it has to do with, also while it waits.
--- Grain: one row per staged picking or observation that is not in quick_places; faulty rows too.
+-- outcome: filling, batch (as a whole: filling_line null), waiting, unknown. rule and detail: what is told of it, null
+-- when there is nothing to tell. near_line: the batch it has to do with, also while it waits.
+-- Grain: one row per staged picking or observation that is not in plain_places; faulty rows too.
 create or replace temp table placed as
 with rows_left as (
-    select 'harvests' as table_name, rowid as stage_row, picked_on as day, batch, container, faulty
+    select 'harvests' as table_name, line, picked_on as day, batch, container, faulty
     from stage_harvests
-    where rowid not in (select stage_row from quick_places where table_name = 'harvests')
+    where line not in (select line from plain_places)
     union all
-    select 'observations', rowid, seen_on, batch, container, faulty
+    select 'observations', line, seen_on, batch, container, faulty
     from stage_observations
-    where rowid not in (select stage_row from quick_places where table_name = 'observations')
+    where line not in (select line from plain_places)
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
@@ -31,22 +31,22 @@ filled_batches as (
     select batch from filling_faults where batch is not null
 ),
 undated as (
-    select container, batch, root_file, root_row from filling_days where day is null
+    select container, batch, batch_line, root_file, root_row from filling_days where day is null
 ),
 dated as (
-    select container, day, batch, loaded, root_file, root_row from filling_days where day is not null
+    select container, day, batch, line, root_file, root_row from filling_days where day is not null
 ),
 joined as (
     select
         r.table_name,
-        r.stage_row,
+        r.line,
         r.day,
         r.batch,
         r.container,
         r.faulty,
-        f.batch as exact_batch,
+        f.line as exact_line,
         f.inoculated_on as exact_day,
-        b.batch is not null as batch_loaded,
+        b.line as batch_line,
         b.inoculated_on as batch_day,
         br.batch is not null as batch_aside,
         br.root_file as batch_file,
@@ -55,10 +55,12 @@ joined as (
         fr.root_row as filling_row,
         fb.batch is not null as batch_filled,
         d.batch as held_batch,
-        d.loaded as held_loaded,
+        held.line as held_batch_line,
+        d.line as held_line,
         d.root_file as held_file,
         d.root_row as held_row,
         u.batch as undated_batch,
+        u.batch_line as undated_line,
         u.root_file as undated_file,
         u.root_row as undated_row
     from rows_left as r
@@ -69,17 +71,18 @@ joined as (
     left join filled_batches as fb on fb.batch = r.batch
     left join undated as u on u.container = r.container
     asof left join dated as d on d.container = r.container and r.day > d.day
+    left join batches as held on held.batch = d.batch
 ),
 judged as (
     select
         *,
         case
-            when exact_batch is not null then 'exact'
-            when batch_loaded and filling_file is not null then 'waits for filling'
-            when batch_loaded then 'batch'
+            when exact_line is not null then 'exact'
+            when batch_line is not null and filling_file is not null then 'waits for filling'
+            when batch_line is not null then 'batch'
             when batch_aside then 'waits for batch'
             when filling_file is not null then 'waits for filling'
-            when held_loaded then 'held'
+            when held_line is not null then 'held'
             when held_batch is not null or held_file is not null then 'waits for held'
             when undated_file is not null and day is not null then 'waits for undated'
             else 'unknown'
@@ -88,7 +91,7 @@ judged as (
 )
 select
     table_name,
-    stage_row,
+    line,
     faulty,
     case
         when case_name = 'batch' then 'batch'
@@ -96,13 +99,13 @@ select
         when case_name = 'unknown' then 'unknown'
         else 'waiting'
     end as outcome,
-    case when case_name in ('exact', 'batch') then batch when case_name = 'held' then held_batch end as to_batch,
-    case when case_name in ('exact', 'held') then container end as to_container,
+    case when case_name in ('exact', 'batch') then batch_line when case_name = 'held' then held_batch_line end as batch_line,
+    case when case_name = 'exact' then exact_line when case_name = 'held' then held_line end as filling_line,
     case
-        when case_name in ('exact', 'batch', 'waits for filling') then batch
-        when case_name in ('held', 'waits for held') then held_batch
-        when case_name = 'waits for undated' then undated_batch
-    end as near_batch,
+        when case_name in ('exact', 'batch', 'waits for filling') then batch_line
+        when case_name in ('held', 'waits for held') then held_batch_line
+        when case_name = 'waits for undated' then undated_line
+    end as near_line,
     coalesce(case when case_name = 'exact' then day < exact_day when case_name = 'batch' then day < batch_day end, false)
         as early,
     case

@@ -252,8 +252,8 @@ def _cells_of(con: duckdb.DuckDBPyConnection, vanished: list[tuple[str, str]]) -
     found = {}
     for table, file in vanished:
         query = (
-            f"select cells, count(*) from stage_{table} "
-            f"where cells in (select cells from stage_{table} where file = ?) group by cells"
+            f"select cells, count(*) from cells_of_{table} "
+            f"where cells in (select cells from cells_of_{table} where file = ?) group by cells"
         )
         found[table, file] = dict(con.execute(query, [file]).fetchall())
     return found
@@ -263,7 +263,7 @@ def _refuse_losses(con: duckdb.DuckDBPyConnection, before: dict[tuple[str, str],
     """Did any row vanish with its file? Then nothing is refreshed, and the grower is asked."""
     lost = []
     for (table, file), counts in before.items():
-        now = dict(con.execute(f"select cells, count(*) from stage_{table} group by cells").fetchall())
+        now = dict(con.execute(f"select cells, count(*) from cells_of_{table} group by cells").fetchall())
         missing = sum(max(0, count - now.get(cells, 0)) for cells, count in counts.items())
         if missing:
             lost.append(f"{file} is gone, and {missing} of its rows stand in no other file.")

@@ -12,9 +12,15 @@ loaded as (
     union all
     select 'fillings', file, count(*) from fillings group by file
     union all
-    select 'observations', file, count(*) from observations group by file
+    select 'observations', file, count(*)
+    from stage_observations
+    where line in (select line from observation_places)
+    group by file
     union all
-    select 'harvests', file, count(*) from harvests group by file
+    select 'harvests', file, count(*)
+    from stage_harvests
+    where line in (select line from harvest_places)
+    group by file
 )
 select
     files.table_name,

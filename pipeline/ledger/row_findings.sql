@@ -2,14 +2,18 @@
 -- Grain: one row per rule that a staged row breaks, beside the rules on its cells (cell_findings).
 create or replace table row_findings as
 with early as (
-    select q.table_name, q.stage_row, q.batch from quick_places as q where q.early
+    select line, batch_line from plain_places where early
     union all
-    select p.table_name, p.stage_row, p.to_batch from placed as p where p.early and not p.faulty
+    select line, batch_line from placed where early and not faulty
 ),
 entries as (
-    select 'harvests' as table_name, file, row, entry from harvests where entry is not null
+    select 'harvests' as table_name, h.file, h.row, h.entry
+    from stage_harvests as h
+    where h.entry is not null and h.line in (select line from picked)
     union all
-    select 'observations', file, row, entry from observations where entry is not null
+    select 'observations', o.file, o.row, o.entry
+    from stage_observations as o
+    where o.entry is not null and o.line in (select line from observation_places)
 ),
 twice as (
     select table_name, entry, string_agg(file || ', row ' || row, '; ' order by file, row) as places
@@ -19,24 +23,22 @@ twice as (
 ),
 told as (
     -- A faulty or repeated row is told of once, for that.
-    select table_name, stage_row, rule, detail, waits_file, waits_row
+    select line, rule, detail, waits_file, waits_row
     from placed
     where rule is not null and not faulty
     union all
-    select e.table_name, e.stage_row, 'before_inoculation', b.inoculated_on::varchar, null, null
+    select e.line, 'before_inoculation', b.inoculated_on::varchar, null, null
     from early as e
-    inner join batches as b on b.batch = e.batch
+    inner join batches as b on b.line = e.batch_line
 ),
 staged as (
-    select 'harvests' as table_name, rowid as stage_row, file, row, picked_on as day, batch, container
+    select 'harvests' as table_name, line, file, row, picked_on as day, batch, container
     from stage_harvests
-    where rowid in (select stage_row from told where table_name = 'harvests')
-        or rowid in (select stage_row from repeats where table_name = 'harvests')
+    where line in (select line from told)
     union all
-    select 'observations', rowid, file, row, seen_on, batch, container
+    select 'observations', line, file, row, seen_on, batch, container
     from stage_observations
-    where rowid in (select stage_row from told where table_name = 'observations')
-        or rowid in (select stage_row from repeats where table_name = 'observations')
+    where line in (select line from told)
 )
 select 'batches' as table_name, file, row, rule, batch as value, detail, null::varchar as waits_file, null::integer as waits_row
 from batch_faults
@@ -46,11 +48,10 @@ select 'fillings', file, row, rule, case when rule = 'conflicting' then containe
 from filling_faults
 where rule is not null
 union all
-select r.table_name, s.file, s.row, 'repeated', null, r.first_place, null, null
-from repeats as r
-inner join staged as s on s.table_name = r.table_name and s.stage_row = r.stage_row
+select table_name, file, row, 'repeated', null, first_place, null, null
+from repeats
 union all
-select t.table_name, s.file, s.row, t.rule,
+select s.table_name, s.file, s.row, t.rule,
     case t.rule
         when 'before_inoculation' then s.day::varchar
         when 'batch_not_listed' then s.batch
@@ -59,8 +60,8 @@ select t.table_name, s.file, s.row, t.rule,
     end,
     t.detail, t.waits_file, t.waits_row
 from told as t
-inner join staged as s on s.table_name = t.table_name and s.stage_row = t.stage_row
-anti join repeats as r on r.table_name = t.table_name and r.stage_row = t.stage_row
+inner join staged as s on s.line = t.line
+anti join repeats as r on r.line = t.line
 union all
 select e.table_name, e.file, e.row, 'entry_twice', e.entry, t.places, null, null
 from entries as e

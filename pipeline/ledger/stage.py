@@ -22,13 +22,14 @@ DECISIONS = (
     "fillings_aside",
     "fillings",
     "filling_days",
-    "quick_places",
+    "plain_places",
     "placed",
     "repeats",
-    "places",
-    "observations",
+    "observation_places",
+    "picked",
     "derived_flushes",
-    "harvests",
+    "harvest_places",
+    "views",
     "closings",
     "pickings_aside",
     "picked_flushes",
@@ -39,6 +40,11 @@ DECISIONS = (
     "findings",
     "row_counts",
 )
+
+
+# What a row is called within the ledger: made from its file's name and its row number, so that it is the same
+# whatever was loaded before it.
+LINE = "(hash(file) >> 32 << 32 | row)::ubigint"
 
 
 class ArrowTable:
@@ -70,11 +76,17 @@ def _columns(table: Contract) -> list[tuple[str, str]]:
     return [*columns, ("other_cells", "varchar"), ("faulty", "boolean")]
 
 
+def _cells(table: Contract) -> str:
+    """The columns in which two rows that say the same are equal: all cells of the file, also the unknown ones."""
+    return ", ".join(f'"{name}"' for name in (*table.names, "other_cells"))
+
+
 def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
     for name in INPUTS:
         columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
-        con.execute(f"create table stage_{name} (file varchar, {columns}, cells ubigint)")
+        con.execute(f"create table stage_{name} (line ubigint, file varchar, {columns})")
+        con.execute(f"create view cells_of_{name} as select line, file, hash({_cells(contract(name))}) as cells from stage_{name}")
     con.execute(
         "create table files (table_name varchar, file varchar, content_hash varchar, "
         "rows_in integer, rows_blank integer)"
@@ -100,10 +112,9 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
 def stage_files(con: duckdb.DuckDBPyConnection, table: str, screened: Screened) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
     names = [name for name, _ in _columns(contract(table))]
-    hashed = ", ".join(f'"{name}"' for name in names if name not in ("row", "faulty") and not name.endswith("_text"))
     listed = ", ".join(f'"{name}"' for name in names)
     incoming = con.from_arrow(ArrowTable(screened.frame))
-    incoming.query("incoming", f"insert into stage_{table} select file, {listed}, hash({hashed}) from incoming")
+    incoming.query("incoming", f"insert into stage_{table} select {LINE}, file, {listed} from incoming")
     columns = "file, row, column_name, rule, level, value"
     found = con.from_arrow(ArrowTable(screened.findings))
     found.query("found", f"insert into cell_findings select '{table}', {columns} from found")

@@ -2,23 +2,21 @@
 -- Grain: one row per rule that a loaded batch or filling breaks.
 insert into row_findings
 with picked as (
-    select batch, container, sum(fresh_g)::double as fresh_g
-    from picked_flushes
-    group by batch, container
+    select place_line, sum(fresh_g)::double as fresh_g from picked_flushes group by place_line
 ),
 batch_picked as (
-    select batch, sum(fresh_g)::double as fresh_g from picked_flushes group by batch
+    select batch_line, sum(fresh_g)::double as fresh_g from picked_flushes group by batch_line
 ),
 packed as (
     select
-        batch,
+        batch_line,
         count(*) as fillings,
         count(fill_kg) as weighed,
         sum(fill_kg)::double as fill_kg,
         count(*) filter (where dry_g is null) as without_dry,
         coalesce(sum(dry_g), 0)::double as dry_g
     from fillings
-    group by batch
+    group by batch_line
 ),
 mixes as (
     select
@@ -36,8 +34,16 @@ mixes as (
         p.dry_g as packed_dry_g,
         bp.fresh_g
     from batches as b
-    left join packed as p on p.batch = b.batch
-    left join batch_picked as bp on bp.batch = b.batch
+    left join packed as p on p.batch_line = b.line
+    left join batch_picked as bp on bp.batch_line = b.line
+),
+densest as (
+    -- Straw-like by its name; other substrates pack denser.
+    select
+        line,
+        case when regexp_matches(lower(coalesce(substrate, '')), 'straw|hay|bagasse|stalk|stover|mulch|leaf|leaves')
+            then 0.2 else 0.45 end as kg_per_l
+    from batches
 ),
 held as (
     select
@@ -48,19 +54,23 @@ held as (
         f.dry_g::double as dry_g,
         coalesce(f.fill_kg::double * 1000, (f.wet_g + coalesce(f.spawn_g, 0))::double) as mix_g,
         p.fresh_g,
-        -- Straw-like by its name; other substrates pack denser.
-        case when regexp_matches(lower(coalesce(b.substrate, '')), 'straw|hay|bagasse|stalk|stover|mulch|leaf|leaves')
-            then 0.2 else 0.45 end as densest_kg_per_l
+        d.kg_per_l as densest_kg_per_l
     from fillings as f
-    inner join batches as b on b.batch = f.batch
-    left join picked as p on p.batch = f.batch and p.container = f.container
+    inner join densest as d on d.line = f.batch_line
+    left join picked as p on p.place_line = f.line
+),
+crowded as (
+    select container, inoculated_on
+    from fillings
+    where inoculated_on is not null
+    group by container, inoculated_on
+    having count(*) > 1
 ),
 same_day as (
     select f.file, f.row, f.container,
-        string_agg(f.batch, ', ') over same as batches,
-        count(*) over same as copies
+        string_agg(f.batch, ', ') over same as batches
     from fillings as f
-    where f.inoculated_on is not null
+    inner join crowded as c on c.container = f.container and c.inoculated_on = f.inoculated_on
     window same as (partition by f.container, f.inoculated_on order by f.batch
         rows between unbounded preceding and unbounded following)
 ),
@@ -118,7 +128,6 @@ where dry_g / 1000 / volume_l > densest_kg_per_l
 union all
 select 'fillings', file, row, 'same_day_twice', container, batches, null, null
 from same_day
-where copies > 1
 union all
 select 'batches', file, row, 'lime_ph', ph::varchar, readings::varchar, null, null
 from alkaline

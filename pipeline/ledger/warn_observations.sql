@@ -5,29 +5,35 @@
 insert into row_findings
 with pins as (
     select
-        file,
-        row,
-        batch,
-        container,
+        line,
+        filling_line,
         seen_on,
         flush,
-        row_number() over (partition by batch, container order by seen_on, file, row) as turn
-    from observations
-    where event = 'pins' and container is not null
+        row_number() over (partition by filling_line order by seen_on, line) as turn
+    from observation_places
+    where event = 'pins' and filling_line is not null
 ),
 first_picked as (
-    select batch, container, min(first_day) as first_day from picked_flushes group by batch, container
+    select filling_line, min(first_day) as first_day
+    from picked_flushes
+    where filling_line is not null
+    group by filling_line
+),
+told as (
+    select p.line, p.seen_on, k.first_day
+    from pins as p
+    inner join picked_flushes as k on k.filling_line = p.filling_line and k.flush = p.flush
+    where k.first_day < p.seen_on
+    union all
+    select p.line, p.seen_on, k.first_day
+    from pins as p
+    inner join first_picked as k on k.filling_line = p.filling_line
+    where p.flush is null
+        and p.turn = 1
+        and k.first_day < p.seen_on
+        and p.seen_on - k.first_day < getvariable('new_flush_after_days')
 )
-select 'observations', p.file, p.row, 'pins_after_picking', p.seen_on::varchar, k.first_day::varchar,
+select 'observations', o.file, o.row, 'pins_after_picking', t.seen_on::varchar, t.first_day::varchar,
     null::varchar, null::integer
-from pins as p
-inner join picked_flushes as k on k.batch = p.batch and k.container = p.container and k.flush = p.flush
-where k.first_day < p.seen_on
-union all
-select 'observations', p.file, p.row, 'pins_after_picking', p.seen_on::varchar, k.first_day::varchar, null, null
-from pins as p
-inner join first_picked as k on k.batch = p.batch and k.container = p.container
-where p.flush is null
-    and p.turn = 1
-    and k.first_day < p.seen_on
-    and p.seen_on - k.first_day < getvariable('new_flush_after_days')
+from told as t
+inner join stage_observations as o on o.line = t.line

@@ -9,7 +9,7 @@ select
     s.last_picked,
     s.lapses_on
 from unit_states as s
-inner join batches as b on b.batch = s.batch
-left join fillings as f on f.batch = s.batch and f.container = s.container
+inner join batches as b on b.line = s.batch_line
+left join fillings as f on f.line = s.unit
 where s.lapsed
 order by s.lapses_on, s.batch, s.container

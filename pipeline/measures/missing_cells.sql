@@ -1,7 +1,7 @@
 -- Which cell would give dry mass to units that have none, and to how many?
 -- Grain: one row per cell that is missing or to be mended.
 with without as (
-    select unit, batch, container from unit_states where dry_g is null
+    select unit, batch_line, batch, container from unit_states where dry_g is null
 ),
 aside as (
     select batch, arg_min(file, (file, row)) as file, arg_min(row, (file, row)) as row
@@ -33,8 +33,8 @@ blamed as (
         end as column_name,
         w.unit
     from without as w
-    inner join batches as b on b.batch = w.batch
-    left join fillings as f on f.batch = w.batch and f.container = w.container
+    inner join batches as b on b.line = w.batch_line
+    left join fillings as f on f.line = w.unit
     left join aside as a on a.batch = w.batch
 )
 select file, row, column_name, count(*) as units

@@ -122,10 +122,10 @@ def _group_statements(by: Sequence[str]) -> list[str]:
         f"""create or replace temp table unit_labels as
         select u.unit{told}
         from units as u
-        inner join batches as b on b.batch = u.batch
-        inner join stage_batches as sb on sb.file = b.file and sb.row = b.row
-        left join fillings as f on f.batch = u.batch and (u.container is null or f.container = u.container)
-        left join stage_fillings as sf on sf.file = f.file and sf.row = f.row
+        inner join batches as b on b.line = u.batch_line
+        inner join stage_batches as sb on sb.line = b.line
+        left join fillings as f on f.batch_line = u.batch_line and (u.container is null or f.line = u.unit)
+        left join stage_fillings as sf on sf.line = f.line
         group by u.unit, u.container""",
         f"""create or replace temp table groups as
         select row_number() over (order by {order}) as group_id, {keys}{named}

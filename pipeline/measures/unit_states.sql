@@ -31,6 +31,7 @@ aged as (
 )
 select
     u.unit,
+    u.batch_line,
     u.batch,
     u.container,
     u.inoculated_on,

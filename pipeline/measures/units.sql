@@ -1,89 +1,71 @@
 -- What units are there at the as-of date? A unit is a filling; or the whole batch (container null), when any of its
--- pickings is pooled or it has no filling rows. Masses in g.
+-- pickings is pooled or it has no filling rows. Masses in g. unit: the line of its filling, or of its batch.
 -- Grain: one row per unit.
 create or replace temp table units as
 with present as (
-    select * from batches where inoculated_on is null or inoculated_on <= getvariable('as_of')
-),
-pooled as (
-    select distinct batch from harvests where container is null and picked_on <= getvariable('as_of')
-),
-filled as (
-    select batch, count(*) as fillings from fillings group by batch
+    select line, batch, inoculated_on, dry_g, substrate_wet_kg, spawn_kg
+    from batches
+    where inoculated_on is null or inoculated_on <= getvariable('as_of')
 ),
 whole as (
-    select p.batch
-    from present as p
-    left join pooled on pooled.batch = p.batch
-    left join filled on filled.batch = p.batch
-    where pooled.batch is not null or filled.batch is null
+    select line
+    from present
+    where line in (
+            select batch_line from harvest_places where filling_line is null and picked_on <= getvariable('as_of')
+        )
+        or line not in (select batch_line from fillings)
 ),
-filling_ends as (
-    select batch, container, closed_on, closed_by, cause
+ended as (
+    select batch_line, filling_line, closed_on, closed_by, cause
     from closings
-    where container is not null and closed_on <= getvariable('as_of')
+    where closed_on <= getvariable('as_of')
 ),
 all_ended as (
     -- A whole batch has ended when every one of its fillings has, by what ended the last of them.
     select
-        f.batch,
+        f.batch_line,
         max(e.closed_on) as closed_on,
         arg_max(e.closed_by, (e.closed_on, case e.closed_by when 'contaminated' then 2 when 'emptied' then 1 else 0 end))
             as closed_by,
         max(e.cause) as cause
     from fillings as f
-    left join filling_ends as e on e.batch = f.batch and e.container = f.container
-    group by f.batch
+    left join ended as e on e.filling_line = f.line
+    where f.batch_line in (select line from whole)
+    group by f.batch_line
     having count(*) = count(e.closed_on)
-),
-batch_ends as (
-    select batch, closed_on, closed_by, cause
-    from closings
-    where container is null and closed_on <= getvariable('as_of')
-),
-listed as (
-    select
-        p.batch,
-        null::varchar as container,
-        p.inoculated_on,
-        p.dry_g,
-        case when p.dry_g is not null then 'batch' end as dry_source,
-        (p.substrate_wet_kg * 1000)::decimal(28, 12) as wet_g,
-        (p.spawn_kg * 1000)::decimal(28, 12) as spawn_g,
-        case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_on else a.closed_on end as closed_on,
-        case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_by else a.closed_by end as closed_by,
-        case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.cause else a.cause end as cause
-    from present as p
-    inner join whole as w on w.batch = p.batch
-    left join batch_ends as b on b.batch = p.batch
-    left join all_ended as a on a.batch = p.batch
-    union all
-    select
-        f.batch,
-        f.container,
-        f.inoculated_on,
-        f.dry_g,
-        f.dry_source,
-        f.wet_g,
-        f.spawn_g,
-        e.closed_on,
-        e.closed_by,
-        e.cause
-    from fillings as f
-    inner join present as p on p.batch = f.batch
-    anti join whole as w on w.batch = f.batch
-    left join filling_ends as e on e.batch = f.batch and e.container = f.container
 )
 select
-    row_number() over (order by batch, container nulls first) as unit,
-    batch,
-    container,
-    inoculated_on,
-    dry_g,
-    dry_source,
-    wet_g,
-    spawn_g,
-    closed_on,
-    closed_by,
-    cause
-from listed
+    p.line as unit,
+    p.line as batch_line,
+    p.batch,
+    null::varchar as container,
+    p.inoculated_on,
+    p.dry_g,
+    case when p.dry_g is not null then 'batch' end as dry_source,
+    (p.substrate_wet_kg * 1000)::decimal(28, 12) as wet_g,
+    (p.spawn_kg * 1000)::decimal(28, 12) as spawn_g,
+    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_on else a.closed_on end as closed_on,
+    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_by else a.closed_by end as closed_by,
+    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.cause else a.cause end as cause
+from present as p
+inner join whole as w on w.line = p.line
+left join ended as b on b.batch_line = p.line and b.filling_line is null
+left join all_ended as a on a.batch_line = p.line
+union all
+select
+    f.line,
+    f.batch_line,
+    f.batch,
+    f.container,
+    f.inoculated_on,
+    f.dry_g,
+    f.dry_source,
+    f.wet_g,
+    f.spawn_g,
+    e.closed_on,
+    e.closed_by,
+    e.cause
+from fillings as f
+inner join present as p on p.line = f.batch_line
+anti join whole as w on w.line = f.batch_line
+left join ended as e on e.filling_line = f.line

@@ -11,7 +11,7 @@ with told as (
         b.spawn_form is null or b.spawn_form not in ('liquid', 'plug') as has_rate
     from unit_groups as g
     inner join unit_states as s on s.unit = g.unit
-    inner join batches as b on b.batch = s.batch
+    inner join batches as b on b.line = s.batch_line
 ),
 sums as (
     select
@@ -61,14 +61,14 @@ batch_spawn as (
         sum(b.substrate_wet_kg) filter (where b.spawn_kg is not null) as wet,
         sum(b.spawn_kg * 1000) filter (where b.dry_g is not null) as spawn_over_dry,
         sum(b.dry_g) filter (where b.spawn_kg is not null) as dry
-    from (select distinct group_id, batch from told where has_rate) as t
-    inner join batches as b on b.batch = t.batch
+    from (select distinct group_id, batch_line from told where has_rate) as t
+    inner join batches as b on b.line = t.batch_line
     group by t.group_id
 ),
 aside as (
     select group_id, count(*) as pickings
     from (
-        select distinct g.group_id, a.file, a.row
+        select distinct g.group_id, a.line
         from unit_aside as a
         inner join unit_groups as g on g.unit = a.unit
     )
