@@ -66,7 +66,8 @@ def test_what_another_program_left_half_written_does_not_reach_the_ledger(farm: 
     refreshed(folder)
     before = tables(folder)
     killed = child(
-        "import duckdb, os, sys; con = duckdb.connect(sys.argv[1]); con.execute('delete from stage_harvests'); os._exit(9)",
+        "import duckdb, os, sys; con = duckdb.connect(sys.argv[1]);"
+        "con.execute('delete from stage_harvests'); os._exit(9)",
         folder / "ledger.duckdb",
     )
     killed.communicate()

@@ -2,11 +2,15 @@
 -- A day's given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
 -- Grain: one row per place (filling, or batch for what was weighed together) and day, for places with a blank flush.
 create or replace temp table derived_flushes as
-with days as (
-    select place_line, picked_on as day, max(flush) as given
-    from picked
-    where place_line in (select place_line from picked where flush is null)
-    group by place_line, picked_on
+with blank as (
+    select distinct place_line from places where flush is null and fresh_weight_g is not null
+),
+days as (
+    select p.place_line, p.day, max(p.flush) as given
+    from places as p
+    semi join blank as b on b.place_line = p.place_line
+    where p.fresh_weight_g is not null and p.line not in (select line from repeats)
+    group by p.place_line, p.day
 ),
 gaps as (
     select

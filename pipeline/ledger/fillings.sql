@@ -58,11 +58,20 @@ rest as (
     group by own.batch_line
     having count(*) filter (where own.own_source is null) > 0
 ),
+turns as (
+    select
+        line,
+        lead(inoculated_on) over turn as refilled_on,
+        lead(batch) over turn as refilled_from
+    from own
+    where inoculated_on is not null
+    window turn as (partition by container order by inoculated_on, batch)
+),
 shared as (
     select
         own.*,
-        lead(own.inoculated_on) over turns as refilled_on,
-        lead(own.batch) over turns as refilled_from,
+        turns.refilled_on,
+        turns.refilled_from,
         case
             when own.own_source is not null then own.own_source
             when rest.left_g is null or rest.left_g <= 0 then null
@@ -79,8 +88,7 @@ shared as (
         end as dry_g
     from own
     left join rest on rest.batch_line = own.batch_line
-    -- A filling without a day has no turn among the others.
-    window turns as (partition by own.container, own.inoculated_on is null order by own.inoculated_on, own.batch)
+    left join turns on turns.line = own.line
 )
 select
     batch,
@@ -95,8 +103,8 @@ select
     position,
     note,
     inoculated_on,
-    case when inoculated_on is not null then refilled_on end as refilled_on,
-    case when inoculated_on is not null then refilled_from end as refilled_from,
+    refilled_on,
+    refilled_from,
     dry_g::decimal(28, 12) as dry_g,
     dry_source,
     case when batch_dry_g > 0 then (batch_wet_g * dry_g / batch_dry_g)::decimal(28, 12) end as wet_g,

@@ -5,11 +5,12 @@ select
     p.line,
     p.batch_line,
     p.filling_line,
-    p.picked_on,
+    p.day as picked_on,
     p.fresh_weight_g,
     coalesce(p.flush, d.flush) as flush
-from picked as p
+from places as p
 left join derived_flushes as d
     on p.flush is null
     and d.place_line = p.place_line
-    and d.day = p.picked_on
+    and d.day = p.day
+where p.fresh_weight_g is not null and p.line not in (select line from repeats)

@@ -2,15 +2,6 @@
 -- A container that is no filling of its batch stands as one (count 1) of it.
 -- Grain: one row per loaded observation. The view `observations` shows it with all its cells.
 create or replace table observation_places as
-with loaded as (
-    select line, batch_line, filling_line
-    from plain_places
-    where not early and line not in (select line from repeats)
-    union all
-    select line, batch_line, filling_line
-    from placed
-    where batch_line is not null and not faulty and not early and line not in (select line from repeats)
-)
 select
     o.line,
     p.batch_line,
@@ -21,4 +12,5 @@ select
     o.cause,
     case when p.filling_line is null and o.container is not null then 1 else o.count end as count
 from stage_observations as o
-inner join loaded as p on p.line = o.line
+inner join places as p on p.line = o.line
+where o.line not in (select line from repeats)

@@ -5,7 +5,7 @@ create or replace table pickings_aside as
 with aside as (
     select line, picked_on, container
     from stage_harvests
-    where line not in (select line from picked)
+    where line not in (select line from harvest_places)
 ),
 only_filling as (
     select container, min(line) as line, min(batch_line) as batch_line from fillings group by container having count(*) = 1
@@ -16,7 +16,7 @@ select
     coalesce(q.batch_line, o.batch_line, p.near_line) as batch_line,
     coalesce(q.filling_line, p.filling_line, o.line) as filling_line
 from aside as a
-left join plain_places as q on q.line = a.line
+left join located as q on q.line = a.line
 left join placed as p on p.line = a.line
 left join only_filling as o on a.picked_on is null and p.outcome = 'unknown' and o.container = a.container
 where coalesce(q.batch_line, o.batch_line, p.near_line) is not null

@@ -1,16 +1,16 @@
 -- Where do the pickings and observations belong that need a second look?
 -- outcome: filling, batch (as a whole: filling_line null), waiting, unknown. rule and detail: what is told of it, null
 -- when there is nothing to tell. near_line: the batch it has to do with, also while it waits.
--- Grain: one row per staged picking or observation that is not in plain_places; faulty rows too.
+-- Grain: one row per staged picking or observation without a filling in `located`.
 create or replace temp table placed as
 with rows_left as (
     select 'harvests' as table_name, line, picked_on as day, batch, container, faulty
     from stage_harvests
-    where line not in (select line from plain_places)
+    where line in (select line from located where filling_line is null)
     union all
     select 'observations', line, seen_on, batch, container, faulty
     from stage_observations
-    where line not in (select line from plain_places)
+    where line in (select line from located where filling_line is null)
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
@@ -44,8 +44,6 @@ joined as (
         r.batch,
         r.container,
         r.faulty,
-        f.line as exact_line,
-        f.inoculated_on as exact_day,
         b.line as batch_line,
         b.inoculated_on as batch_day,
         br.batch is not null as batch_aside,
@@ -64,7 +62,6 @@ joined as (
         u.root_file as undated_file,
         u.root_row as undated_row
     from rows_left as r
-    left join fillings as f on f.batch = r.batch and f.container = r.container
     left join batches as b on b.batch = r.batch
     left join batch_roots as br on br.batch = r.batch
     left join filling_roots as fr on fr.batch = r.batch and fr.container = r.container
@@ -77,7 +74,6 @@ judged as (
     select
         *,
         case
-            when exact_line is not null then 'exact'
             when batch_line is not null and filling_file is not null then 'waits for filling'
             when batch_line is not null then 'batch'
             when batch_aside then 'waits for batch'
@@ -95,19 +91,18 @@ select
     faulty,
     case
         when case_name = 'batch' then 'batch'
-        when case_name in ('exact', 'held') then 'filling'
+        when case_name = 'held' then 'filling'
         when case_name = 'unknown' then 'unknown'
         else 'waiting'
     end as outcome,
-    case when case_name in ('exact', 'batch') then batch_line when case_name = 'held' then held_batch_line end as batch_line,
-    case when case_name = 'exact' then exact_line when case_name = 'held' then held_line end as filling_line,
+    case when case_name = 'batch' then batch_line when case_name = 'held' then held_batch_line end as batch_line,
+    case when case_name = 'held' then held_line end as filling_line,
     case
-        when case_name in ('exact', 'batch', 'waits for filling') then batch_line
+        when case_name in ('batch', 'waits for filling') then batch_line
         when case_name in ('held', 'waits for held') then held_batch_line
         when case_name = 'waits for undated' then undated_line
     end as near_line,
-    coalesce(case when case_name = 'exact' then day < exact_day when case_name = 'batch' then day < batch_day end, false)
-        as early,
+    coalesce(case_name = 'batch' and day < batch_day, false) as early,
     case
         when case_name = 'batch' and container is not null and batch_filled then 'container_not_listed'
         when case_name = 'held' and batch is not null then 'batch_not_listed'

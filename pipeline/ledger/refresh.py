@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from schemas.finding import Finding
 
 # Rows are staged in portions of about this many, to bound memory.
-PORTION_ROWS = 400_000
+PORTION_ROWS = 250_000
 
 Say = Callable[[str], None]
 
@@ -206,7 +206,10 @@ def _write_draft(
     from pipeline.screen import screen
 
     try:
-        with duckdb.connect(str(draft)) as con:
+        with duckdb.connect() as con:
+            # The draft is thrown away unless it is finished, so it needs no write-ahead log.
+            con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
+            con.execute("use draft")
             if standing.rebuild is not None:
                 create_stage(con)
                 con.execute("create table meta (key varchar, value varchar)")
@@ -217,22 +220,32 @@ def _write_draft(
                 for raw in raws:
                     if (table, raw.source.name) in standing.hashes:
                         drop_file(con, table, raw.source.name)
-                tell(f"staging {table}")
-                for portion in _portions(raws):
-                    stage_files(con, table, screen(portion))
+            with ThreadPoolExecutor(os.cpu_count()) as pool:
+                portions = [portion for raws in changed.values() for portion in _portions(raws)]
+                for screened in pool.map(screen, portions):
+                    tell(f"staging {screened.raws[0].source.table}")
+                    stage_files(con, screened)
             _refuse_losses(con, before)
             tell("deciding")
             decide(con, dict(farm.settings))
             _write_meta(con, farm)
             counts, levels = _counts(con)
             con.execute("checkpoint")
+            con.execute("use memory")
+            con.execute("detach draft")
     except duckdb.Error as problem:
-        if isinstance(problem, (duckdb.IOException, duckdb.OutOfMemoryException)):
+        # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
+        full = isinstance(problem, duckdb.FatalException) and "could not write" in str(problem).lower()
+        if full or isinstance(problem, (duckdb.IOException, duckdb.OutOfMemoryException)):
             raise OutOfReach(f"The ledger could not be written: {problem}. It is as it was.") from problem
         raise
     with open(draft, "rb+") as written:
         os.fsync(written.fileno())
     return counts, levels
+
+
+def _quoted(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _portions(raws: list[RawTable]) -> list[list[RawTable]]:

@@ -1,34 +1,39 @@
--- Which rows repeat an earlier row in every cell? One aggregate finds the suspects; then only they are looked at.
+-- Which rows repeat an earlier row in every cell? One aggregate over what each row says of day, place and mass finds
+-- the suspects; then only they are looked at.
 -- Grain: one row per staged picking or observation that repeats an earlier one (by file and row).
 create or replace temp table repeats as
-with harvest_suspects as (
-    select hash(picked_on, container, batch, fresh_weight_g) as suspect
-    from stage_harvests
-    where not faulty
-    group by hash(picked_on, container, batch, fresh_weight_g)
-    having count(*) > 1
+with keyed as (
+    -- A row without a filling is compared below: there are few of them.
+    select line, hash(filling_line, day, fresh_weight_g) as suspect
+    from located
+    where not faulty and filling_line is not null
 ),
-observation_suspects as (
-    select hash(seen_on, event, container, batch) as suspect
-    from stage_observations
-    where not faulty
-    group by hash(seen_on, event, container, batch)
-    having count(*) > 1
+suspects as (
+    select suspect from keyed group by suspect having count(*) > 1
 ),
 suspected as (
-    select 'harvests' as table_name, line, file, row
-    from stage_harvests
-    where not faulty and hash(picked_on, container, batch, fresh_weight_g) in (select suspect from harvest_suspects)
+    select line from keyed where suspect in (select suspect from suspects)
     union all
-    select 'observations', line, file, row
-    from stage_observations
-    where not faulty and hash(seen_on, event, container, batch) in (select suspect from observation_suspects)
+    select line from located where not faulty and filling_line is null
 ),
 copies as (
-    select s.table_name, s.line, s.file, s.row, coalesce(h.cells, o.cells) as cells
-    from suspected as s
-    left join cells_of_harvests as h on s.table_name = 'harvests' and h.line = s.line
-    left join cells_of_observations as o on s.table_name = 'observations' and o.line = s.line
+    select 'harvests' as table_name, c.line, c.cells
+    from cells_of_harvests as c
+    where c.line in (select line from suspected)
+    union all
+    select 'observations', c.line, c.cells
+    from cells_of_observations as c
+    where c.line in (select line from suspected)
+),
+doubled as (
+    select table_name, cells from copies group by table_name, cells having count(*) > 1
+),
+placed_copies as (
+    select c.table_name, c.line, c.cells, coalesce(h.file, o.file) as file, coalesce(h.row, o.row) as row
+    from copies as c
+    inner join doubled as d on d.table_name = c.table_name and d.cells = c.cells
+    left join stage_harvests as h on h.line = c.line
+    left join stage_observations as o on o.line = c.line
 )
 select
     table_name,
@@ -36,5 +41,5 @@ select
     file,
     row,
     first_value(file || ', row ' || row) over (partition by table_name, cells order by file, row) as first_place
-from copies
+from placed_copies
 qualify row_number() over (partition by table_name, cells order by file, row) > 1

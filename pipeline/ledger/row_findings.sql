@@ -2,14 +2,14 @@
 -- Grain: one row per rule that a staged row breaks, beside the rules on its cells (cell_findings).
 create or replace table row_findings as
 with early as (
-    select line, batch_line from plain_places where early
+    select line, batch_line from located where early and not faulty
     union all
     select line, batch_line from placed where early and not faulty
 ),
 entries as (
     select 'harvests' as table_name, h.file, h.row, h.entry
     from stage_harvests as h
-    where h.entry is not null and h.line in (select line from picked)
+    where h.entry is not null and h.line in (select line from harvest_places)
     union all
     select 'observations', o.file, o.row, o.entry
     from stage_observations as o

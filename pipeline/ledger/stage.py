@@ -22,11 +22,11 @@ DECISIONS = (
     "fillings_aside",
     "fillings",
     "filling_days",
-    "plain_places",
+    "located",
     "placed",
+    "places",
     "repeats",
     "observation_places",
-    "picked",
     "derived_flushes",
     "harvest_places",
     "views",
@@ -109,8 +109,9 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
         con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
 
 
-def stage_files(con: duckdb.DuckDBPyConnection, table: str, screened: Screened) -> None:
+def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
+    table = screened.raws[0].source.table
     names = [name for name, _ in _columns(contract(table))]
     listed = ", ".join(f'"{name}"' for name in names)
     incoming = con.from_arrow(ArrowTable(screened.frame))

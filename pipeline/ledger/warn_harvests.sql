@@ -54,18 +54,10 @@ named as (
 ),
 reversed as (
     -- The latest day of any earlier flush, where it lies after the first day of this one.
-    select place_line, flush, earlier_last
-    from (
-        select
-            place_line,
-            flush,
-            first_day,
-            max(last_day) over (
-                partition by place_line order by flush rows between unbounded preceding and 1 preceding
-            ) as earlier_last
-        from picked_flushes
-    )
-    where earlier_last > first_day
+    select k.place_line, k.flush, max(e.last_day) as earlier_last
+    from picked_flushes as k
+    inner join picked_flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day > k.first_day
+    group by k.place_line, k.flush
 ),
 pins as (
     select filling_line, flush, min(seen_on) as pins_on
