@@ -23,13 +23,13 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
     "exclusiveMinimum": ("is not above {limit}", "more than {limit}", "Correct or clear the cell."),
     "maximum": ("is above {limit}", "{limit} or less", "Correct or clear the cell."),
     "exclusiveMaximum": ("is not below {limit}", "less than {limit}", "Correct or clear the cell."),
-    "enum": ("is none of the words of this column", "one of {limit}", "Use one of these words."),
+    "enum": ("is none of the words of this column", "one of {limit}", "Use one of {limit}."),
     "too_fine": ("has more than {limit} decimals and was rounded", "at most {limit} decimals", "Nothing to do."),
     "time_dropped": ("has a time of day, which is not used", "a date like 2026-05-14", "Nothing to do."),
     "ragged": (
-        "the row has more cells than the header has columns",
-        "one cell a column",
-        "A comma inside a cell needs quotes around the cell.",
+        "stands beyond the last column, so the cells of this row may be in wrong columns",
+        "one cell for each column",
+        "A comma within a cell needs quotation marks around the cell; a decimal comma must be a point.",
     ),
     "unknown_column": ("is no column that gillbook knows and is not read", "a known column", "Nothing to do."),
     "unnamed_column": (
@@ -66,8 +66,9 @@ class Finding:
         if self.column:
             where += f", {self.column}"
         said = f'"{self.value}" {self.message}' if self.value is not None else self.message
-        tail = f" {self.waiting} rows wait for it." if self.waiting else ""
-        return f"{where}: {said}. {self.fix}{tail}"
+        stop = "" if said.endswith("?") else "."
+        wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
+        return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
 
     def record(self) -> dict[str, Any]:
         """How does the finding look as one row of JSON or CSV?"""
@@ -133,8 +134,8 @@ def finding(
     """What does this rule say of this cell or row, in the contract's words? `detail` fills the rule's {detail}."""
     if rule in table.row_rules:
         own = table.row_rules[rule]
-        message = own["message"].replace("{detail}", detail or "")
-        texts = (message, own.get("expected", f"not: {message}"), own["fix"])
+        message, expected = (own[part].replace("{detail}", detail or "") for part in ("message", "expected"))
+        texts = (message, expected, own["fix"])
     else:
         texts = _cell_texts(table, column, rule, level, value)
     return Finding(table.name, file, row, column, rule, level, value, *texts, waits_for=waits_for)

@@ -5,15 +5,14 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-import time
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm import Farm, TableFile, table_files
+from pipeline.ledger.intake import Taken, take_in
 from pipeline.ledger.lock import locked, sync_folder
 from pipeline.ledger.manifest import (
     FileMark,
@@ -30,11 +29,7 @@ from schemas.finding import DataNeedAttention, OutOfReach, UnreadableFile
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.read import RawTable
     from schemas.finding import Finding
-
-# Rows are staged in portions of about this many, to bound memory.
-PORTION_ROWS = 250_000
 
 Say = Callable[[str], None]
 
@@ -118,19 +113,21 @@ def _remove(path: Path) -> None:
 def _refresh(farm: Farm, tell: Say) -> Refreshed:
     sources = table_files(farm.folder)
     standing = standing_ledger(farm)
-    marks, changed = _read_changed(sources, standing, tell)
     vanished = sorted(set(standing.hashes) - {(source.table, source.name) for source in sources})
     said = [standing.rebuild] if standing.rebuild else []
-    if not (changed or vanished or standing.rebuild is not None or standing.farm_changed):
-        counts, levels = _tell_counts(farm.ledger)
-        _note(farm, marks, counts, levels)
-        return Refreshed(counts, levels)
+    portions: Iterable[Taken] = take_in(sources, standing.hashes)
+    if standing.rebuild is None:
+        portions = list(portions)
+        if not (vanished or standing.farm_changed or any(each.changed or each.problems for each in portions)):
+            counts, levels = _tell_counts(farm.ledger)
+            _note(farm, _marks(portions), counts, levels)
+            return Refreshed(counts, levels)
     draft = _next_path(farm)
     _remove(draft)
-    if standing.rebuild is None:
-        shutil.copyfile(farm.ledger, draft)
     try:
-        counts, levels = _write_draft(farm, draft, standing, vanished, changed, tell)
+        if standing.rebuild is None:
+            shutil.copyfile(farm.ledger, draft)
+        taken, counts, levels = _write_draft(farm, draft, standing, vanished, portions, tell)
     except BaseException:
         with contextlib.suppress(OSError):
             _remove(draft)
@@ -139,57 +136,15 @@ def _refresh(farm: Farm, tell: Say) -> Refreshed:
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft, farm.ledger)
     sync_folder(farm.folder)
-    _note(farm, marks, counts, levels)
+    _note(farm, _marks(taken), counts, levels)
     said += [
         f"{file} is gone, and all its rows stand in other files: taken as renamed or split." for _, file in vanished
     ]
-    return Refreshed(counts, levels, [raw.source.name for raws in changed.values() for raw in raws], said)
+    return Refreshed(counts, levels, [name for each in taken for name in each.changed], said)
 
 
-@dataclass(frozen=True)
-class _Read:
-    """A file as read now: its mark, its rows where its content changed, and what kept it from being read."""
-
-    mark: FileMark | None
-    raw: RawTable | None = None
-    problems: tuple[Finding, ...] = ()
-
-
-def _read_file(source: TableFile, known: str | None) -> _Read:
-    from pipeline.read import content_hash, read_bytes, read_table
-
-    started = time.time_ns()
-    try:
-        before = source.path.stat()
-        data = read_bytes(source)
-        digest = content_hash(data)
-        mark = FileMark(source.table, before.st_size, before.st_mtime_ns, started, digest)
-        return _Read(mark, read_table(source, data) if digest != known else None)
-    except UnreadableFile as problem:
-        return _Read(None, None, tuple(problem.findings))
-    except OSError as problem:
-        raise OutOfReach(f"{source.name} cannot be read: {problem.strerror}.") from problem
-
-
-def _read_changed(
-    sources: list[TableFile], standing: Standing, tell: Say
-) -> tuple[dict[str, FileMark], dict[str, list[RawTable]]]:
-    """Reads the files that changed, several at a time. Collects what is wrong with all of them before it stops."""
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        known = [standing.hashes.get((source.table, source.name)) for source in sources]
-        done = list(pool.map(_read_file, sources, known))
-    problems = [each for read in done for each in read.problems]
-    if problems:
-        raise UnreadableFile(problems)
-    marks: dict[str, FileMark] = {}
-    changed: dict[str, list[RawTable]] = {}
-    for source, read in zip(sources, done, strict=True):
-        if read.mark is not None:
-            marks[source.name] = read.mark
-        if read.raw is not None:
-            tell(f"read {source.name}")
-            changed.setdefault(source.table, []).append(read.raw)
-    return marks, changed
+def _marks(portions: Iterable[Taken]) -> dict[str, FileMark]:
+    return {name: mark for each in portions for name, mark in each.marks.items()}
 
 
 def _write_draft(
@@ -197,39 +152,33 @@ def _write_draft(
     draft: Path,
     standing: Standing,
     vanished: list[tuple[str, str]],
-    changed: dict[str, list[RawTable]],
+    portions: Iterable[Taken],
     tell: Say,
-) -> tuple[list[dict[str, Any]], dict[str, int]]:
+) -> tuple[list[Taken], list[dict[str, Any]], dict[str, int]]:
+    """Writes the ledger that comes, and returns the portions taken (without their rows) and what is told of them."""
     import duckdb
 
-    from pipeline.ledger.stage import create_stage, decide, drop_file, stage_files
-    from pipeline.screen import screen
+    from pipeline.ledger.stage import create_stage, decide, drop_file
 
     try:
         with duckdb.connect() as con:
             # The draft is thrown away unless it is finished, so it needs no write-ahead log.
             con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
             con.execute("use draft")
+            con.execute("begin")
             if standing.rebuild is not None:
                 create_stage(con)
                 con.execute("create table meta (key varchar, value varchar)")
             before = _cells_of(con, vanished)
             for table, file in vanished:
                 drop_file(con, table, file)
-            for table, raws in changed.items():
-                for raw in raws:
-                    if (table, raw.source.name) in standing.hashes:
-                        drop_file(con, table, raw.source.name)
-            with ThreadPoolExecutor(os.cpu_count()) as pool:
-                portions = [portion for raws in changed.values() for portion in _portions(raws)]
-                for screened in pool.map(screen, portions):
-                    tell(f"staging {screened.raws[0].source.table}")
-                    stage_files(con, screened)
+            taken = _stage(con, standing, portions, tell)
             _refuse_losses(con, before)
             tell("deciding")
             decide(con, dict(farm.settings))
             _write_meta(con, farm)
             counts, levels = _counts(con)
+            con.execute("commit")
             con.execute("checkpoint")
             con.execute("use memory")
             con.execute("detach draft")
@@ -241,23 +190,34 @@ def _write_draft(
         raise
     with open(draft, "rb+") as written:
         os.fsync(written.fileno())
-    return counts, levels
+    return taken, counts, levels
 
 
 def _quoted(path: Path) -> str:
     return "'" + str(path).replace("'", "''") + "'"
 
 
-def _portions(raws: list[RawTable]) -> list[list[RawTable]]:
-    portions: list[list[RawTable]] = [[]]
-    rows = 0
-    for each in raws:
-        if portions[-1] and rows + each.frame.height > PORTION_ROWS:
-            portions.append([])
-            rows = 0
-        portions[-1].append(each)
-        rows += each.frame.height
-    return portions
+def _stage(
+    con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say
+) -> list[Taken]:
+    """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
+    from pipeline.ledger.stage import drop_file, stage_files
+
+    taken = []
+    problems: list[Finding] = []
+    for each in portions:
+        problems += each.problems
+        if each.screened and not problems:
+            for raw in each.screened.raws:
+                if (raw.source.table, raw.source.name) in standing.hashes:
+                    drop_file(con, raw.source.table, raw.source.name)
+            tell(f"staging {', '.join(each.changed)}")
+            stage_files(con, each.screened)
+        lean = each.screened and replace(each.screened, frame=each.screened.frame.clear())
+        taken.append(replace(each, screened=lean))
+    if problems:
+        raise UnreadableFile(problems)
+    return taken
 
 
 def _cells_of(con: duckdb.DuckDBPyConnection, vanished: list[tuple[str, str]]) -> dict[tuple[str, str], dict[int, int]]:

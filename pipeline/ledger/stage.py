@@ -86,7 +86,8 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     for name in INPUTS:
         columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
         con.execute(f"create table stage_{name} (line ubigint, file varchar, {columns})")
-        con.execute(f"create view cells_of_{name} as select line, file, hash({_cells(contract(name))}) as cells from stage_{name}")
+        cells = _cells(contract(name))
+        con.execute(f"create view cells_of_{name} as select line, file, hash({cells}) as cells from stage_{name}")
     con.execute(
         "create table files (table_name varchar, file varchar, content_hash varchar, "
         "rows_in integer, rows_blank integer)"

@@ -6,7 +6,7 @@ from collections import Counter
 from datetime import date
 from typing import TYPE_CHECKING
 
-from schemas.contract import contract
+from schemas.contract import Field, contract
 from schemas.finding import LEVELS, Finding, finding, with_waiting
 
 if TYPE_CHECKING:
@@ -38,8 +38,15 @@ def _severity(each: Finding) -> tuple[int, int, str, int, str]:
 
 def _finding(row: tuple[str, str, int, str, str, str, str | None, str | None, str | None, int | None]) -> Finding:
     table, file, number, column, rule, level, value, detail, waits_file, waits_row = row
+    if value and rule in contract(table).row_rules and column:
+        value = _plain(value, contract(table).field(column))
     waits_for = (waits_file, waits_row) if waits_file is not None and waits_row is not None else None
     return finding(contract(table), file, number, column, rule, level, value, detail, waits_for)
+
+
+def _plain(value: str, each: Field) -> str:
+    """How would a grower write this number? Without the zeros that the ledger's decimals end with."""
+    return value.rstrip("0").rstrip(".") if each.type == "number" and "." in value else value
 
 
 def _future(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:

@@ -44,7 +44,7 @@ unlike as (
 ),
 units(unit, times) as (
     values ('kg', 0.001), ('lb', 1 / 453.59237), ('oz', 1 / 28.349523125), ('one digit too many', 10.0),
-        ('two digits too many', 100.0), ('a thousandfold', 1000.0)
+        ('two digits too many', 100.0), ('three digits too many', 1000.0)
 ),
 named as (
     select u.line, u.fresh_weight_g, u.weight_g, u.times, arg_min(units.unit, abs(ln(u.times / units.times))) as unit
@@ -86,7 +86,7 @@ told as (
     select line, 'unlike_usual', fresh_weight_g::varchar,
         case
             when times > 1 then printf('%.0f times the usual %.0f g: %s?', times, weight_g, unit)
-            else printf('one %.0fth of the usual %.0f g: is it in %s?', 1 / times, weight_g, unit)
+            else printf('%.0f times less than the usual %.0f g: is it in %s?', 1 / times, weight_g, unit)
         end
     from named
     union all
@@ -105,7 +105,7 @@ told as (
     inner join late as l on l.place_line = p.place_line
     where p.picked_on > l.closed_on
     union all
-    select line, 'culls_above_weight', culled_g::varchar, fresh_weight_g::varchar
+    select line, 'culls_above_weight', culled_g::varchar, rtrim(rtrim(fresh_weight_g::varchar, '0'), '.')
     from stage_harvests
     where culled_g > fresh_weight_g and line in (select line from harvest_places)
 )
