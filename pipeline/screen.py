@@ -45,7 +45,8 @@ def screen(raws: Sequence[RawTable]) -> Screened:
         pl.col(BEYOND_HEADER).alias("value"),
         pl.lit("set_aside").alias("level"),
     )
-    # Cells after a stray comma stand in the wrong columns, so no cell of such a row can be trusted.
+    # Cells after a stray comma stand in the wrong columns, so no cell of such a row can be trusted or judged.
     faulty = texts.select(ragged.alias("longer")).to_series()
     frame = checked.frame.with_columns(pl.col("faulty") | faulty)
-    return Screened(tuple(raws), frame, pl.concat([checked.findings, longer]))
+    findings = checked.findings.join(longer, on=["file", "row"], how="anti")
+    return Screened(tuple(raws), frame, pl.concat([findings, longer]))

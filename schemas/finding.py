@@ -113,7 +113,7 @@ def _cell_texts(table: Contract, column: str, rule: str, level: str, value: str 
     message, fix = own.get("message", message), own.get("fix", fix)
     if rule == "enum" and each and value:
         meant = nearest(value, each.words + tuple(each.synonyms))
-        fix = f"Did you mean {meant}?" if meant else fix
+        fix = f"Did you mean {meant}? {fix}" if meant else fix
     if rule in ("unknown_column", "unknown_key") and value:
         meant = nearest(value, table.names)
         fix = f"Did you mean {meant}?" if meant else fix

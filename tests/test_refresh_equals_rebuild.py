@@ -231,7 +231,7 @@ def loaded(folder: Path, files: Files) -> dict[str, list[tuple[object, ...]]]:
     found = {}
     for name, (columns, *rows) in tables(folder).items():
         if name in LOADED:
-            kept = [at for at, column in enumerate(columns) if column not in ("file", "row", "line")]
+            kept = [at for at, column in enumerate(columns) if not column.endswith(("file", "row", "line"))]
             found[name] = sorted((tuple(row[at] for at in kept) for row in rows), key=repr)
     return found
 

@@ -40,11 +40,11 @@ staged as (
     from stage_observations
     where line in (select line from told)
 )
-select 'batches' as table_name, file, row, rule, batch as value, detail, null::varchar as waits_file, null::integer as waits_row
+select 'batches' as table_name, file, row, rule, case when rule <> 'repeated' then batch end as value, detail, null::varchar as waits_file, null::integer as waits_row
 from batch_faults
 where rule is not null
 union all
-select 'fillings', file, row, rule, case when rule = 'conflicting' then container else batch end, detail, waits_file, waits_row
+select 'fillings', file, row, rule, case rule when 'conflicting' then container when 'repeated' then null else batch end, detail, waits_file, waits_row
 from filling_faults
 where rule is not null
 union all

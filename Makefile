@@ -1,0 +1,38 @@
+# The two commands of the README are `make demo` and `make test`. What they run is spelled out there.
+PYTHON ?= python3
+BIN := .venv/bin
+STAMP := .venv/installed
+
+.PHONY: demo test check bench lock clean
+
+demo: $(STAMP)
+	rm -rf demo
+	$(BIN)/gillbook demo demo
+
+test: $(STAMP) check
+	$(BIN)/python -m pytest
+
+check: $(STAMP)
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(STAMP)
+	$(BIN)/python -m tests.bench
+
+# Versions with hashes, and no address to fetch them from: requirements.txt to use gillbook, -dev to work on it.
+LOCK = $(BIN)/uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11
+lock: $(STAMP)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+	$(LOCK) --output-file requirements.txt pyproject.toml
+	$(LOCK) --extra dev --constraint requirements.txt --output-file requirements-dev.txt pyproject.toml
+
+$(STAMP): requirements-dev.txt pyproject.toml
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement requirements-dev.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	touch $(STAMP)
+
+clean:
+	rm -rf .venv demo dist
