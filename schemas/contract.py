@@ -11,7 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 INPUTS = ("batches", "fillings", "observations", "harvests")
-RESULTS = ("yields", "flushes")
+RESULTS = ("yields", "flushes", "days", "losses", "causes", "months")
 
 
 @dataclass(frozen=True)

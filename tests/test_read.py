@@ -7,6 +7,7 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
@@ -118,7 +119,7 @@ WAYS_TO_WRITE = [("\r\n", csv.QUOTE_MINIMAL), ("\n", csv.QUOTE_ALL)]
 @given(st.lists(st.lists(st.text(max_size=6), min_size=4, max_size=4), max_size=6), st.sampled_from(WAYS_TO_WRITE))
 @example(WHITE_ROWS, WAYS_TO_WRITE[0])
 @settings(max_examples=300, deadline=None, derandomize=True)
-def test_what_a_csv_writer_wrote_is_read_back_trimmed_and_counted(rows: list[list[str]], way: tuple[str, int]) -> None:
+def test_what_a_csv_writer_wrote_is_read_back_trimmed_and_counted(rows: list[list[str]], way: tuple[str, Any]) -> None:
     rows = [[cell.replace("\0", "").encode("utf-8", "ignore").decode() for cell in cells] for cells in rows]
     text = io.StringIO(newline="")
     csv.writer(text, lineterminator=way[0], quoting=way[1]).writerows([[*HEADER.split(","), "note"], *rows])

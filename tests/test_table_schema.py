@@ -62,7 +62,8 @@ def theirs(source: TableFile) -> Verdicts:
             if error.type == "blank-row":
                 continue
             rule = "type" if error.type == "type-error" else error.note.split('"')[1]
-            told.setdefault((error.row_number, error.field_name), set()).add(rule)
+            place = error.to_descriptor()
+            told.setdefault((place["rowNumber"], place["fieldName"]), set()).add(rule)
     return told
 
 

@@ -10,43 +10,34 @@ from importlib.resources import files as package_files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.measures.grouping import group_units, grouping
+from pipeline.measures.shares import SHARES, share_interval
 from schemas.contract import contract
-from schemas.finding import Finding, OutOfReach, WrongRequest, nearest
+from schemas.finding import Finding, OutOfReach
 
 if TYPE_CHECKING:
     import duckdb
 
 # In this order: each reads what the ones before it made.
-UNIT_TABLES = ("units", "unit_flushes", "unit_pins", "unit_states", "unit_aside")
+UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
 THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days")
 
 Rows = list[dict[str, Any]]
 
-
-def groupable() -> tuple[str, ...]:
-    """By which columns can units be grouped? Every recipe column of a batch and every column of a filling."""
-    batch, filling = contract("batches").names, contract("fillings").names
-    return tuple(dict.fromkeys((*batch, *filling)))
-
-
-def grouping(asked: str) -> tuple[str, ...]:
-    """Which columns does a --by text name? "all" is the whole farm as one group; container brings its batch along.
-
-    Raises WrongRequest for a column that no table has.
-    """
-    names = [name.strip() for name in asked.split(",") if name.strip()]
-    if names == ["all"]:
-        return ()
-    for name in names:
-        if name not in groupable():
-            meant = nearest(name, groupable())
-            hint = f" Did you mean {meant}?" if meant else ""
-            raise WrongRequest(f"--by {name}: there is no such column.{hint} Known: all, {', '.join(groupable())}.")
-    if not names:
-        raise WrongRequest("--by: name at least one column, like --by substrate, or all.")
-    if "container" in names and "batch" not in names:
-        names.insert(names.index("container"), "batch")
-    return tuple(dict.fromkeys(names))
+__all__ = [
+    "Question",
+    "causes",
+    "days",
+    "flushes",
+    "grouping",
+    "lapsed",
+    "losses",
+    "missing_cells",
+    "months",
+    "open_ledger",
+    "prepare",
+    "yields",
+]
 
 
 @contextmanager
@@ -97,55 +88,13 @@ def prepare(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], questio
     con.execute(f"set variable through = {int(question.through_flush or 1)}")
     for name in THRESHOLDS:
         con.execute(f"set variable {name} = {int(settings[name])}")
+    stages = contract("harvests").field("cap_stage").words
+    listed = ", ".join(f"'{stage}'" for stage in stages)
+    con.execute(f"set variable cap_stages = [{listed}]")
+    con.execute(f"set variable late_rank = {stages.index(settings['late_from']) + 1}")
     for name in UNIT_TABLES:
         con.execute(_statement(name))
-    for query in _group_statements(question.by):
-        con.execute(query)
-
-
-def _group_statements(by: Sequence[str]) -> list[str]:
-    """Which statements put each unit into its group? Names come from the contracts only.
-
-    Cells are grouped by value; a group is called by the text of its cells (the first in text order, where several
-    texts, like 20 and 20.0, have one value). A whole batch has a filling's cell where all its fillings agree.
-    """
-    numbers = range(len(by))
-    labels = [_label(name) for name in by]
-    keys = ", ".join(f"k{at}" for at in numbers)
-    # Numbers in the order of numbers, then texts in the order of texts.
-    order = ", ".join(f"try_cast(k{at} as double) nulls last, k{at}" for at in numbers)
-    told = "".join(f", {key} as k{at}, {text} as t{at}" for at, (key, text) in enumerate(labels))
-    named = "".join(f', min(c{at}) as "{name}"' for at, name in enumerate(by))
-    called = "".join(f", min(t{at}) over (partition by k{at}) as c{at}" for at in numbers)
-    same = " and ".join(f"l.k{at} = g.k{at}" for at in numbers) or "true"
-    return [
-        f"""create or replace temp table unit_labels as
-        select u.unit{told}
-        from units as u
-        inner join batches as b on b.line = u.batch_line
-        inner join stage_batches as sb on sb.line = b.line
-        left join fillings as f on f.batch_line = u.batch_line and (u.container is null or f.line = u.unit)
-        left join stage_fillings as sf on sf.line = f.line
-        group by u.unit, u.container""",
-        f"""create or replace temp table groups as
-        select row_number() over (order by {order}) as group_id, {keys}{named}
-        from (select *{called} from unit_labels)
-        group by {keys}"""
-        if by
-        else "create or replace temp table groups as select 1 as group_id",
-        f"""create or replace temp table unit_groups as
-        select l.unit, g.group_id from unit_labels as l inner join groups as g on {same}""",
-    ]
-
-
-def _label(name: str) -> tuple[str, str]:
-    """The SQL of a unit's grouping key and of its text for one column. A name in both tables is the batch's."""
-    of_batch = name in contract("batches").names
-    owner, stage, table = ("b", "sb", "batches") if of_batch else ("f", "sf", "fillings")
-    key = f"coalesce({owner}.\"{name}\"::varchar, '')"
-    text = f"coalesce({stage}.\"{name}_text\", '')" if name in contract(table).texts_kept else key
-    agreed = f"count(distinct {key}) = 1"
-    return f"case when {agreed} then min({key}) else '' end", f"case when {agreed} then min({text}) else '' end"
+    group_units(con, question.by)
 
 
 def yields(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
@@ -159,12 +108,50 @@ def flushes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
     return _with_groups(con, question, "flushes", list(contract("flushes").names))
 
 
+def days(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """How long are the waits? One record per group and wait. Call prepare first."""
+    con.execute(_statement("unit_waits"))
+    return _with_groups(con, question, "days", list(contract("days").names))
+
+
+def losses(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """What was closed without a picking? One record per group; by container, over all its fillings. Call prepare first.
+
+    The interval comes from the shares of soaks, from three on: Student's t; where no soak lost any (or all lost all),
+    the exact binomial bound for soaks.
+    """
+    _tell_fates(con, question)
+    found = _with_groups(con, question, "losses", [*contract("losses").names, *SHARES])
+    for record in found:
+        share = {key: record.pop(key) for key in SHARES}
+        record |= share_interval(record["soaks"], share, "container" in question.by)
+    return [{key: record[key] for key in (*question.by, *contract("losses").names)} for record in found]
+
+
+def causes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """Why were units closed without a picking? One record per group and cause. Call prepare first."""
+    _tell_fates(con, question)
+    return _with_groups(con, question, "causes", list(contract("causes").names))
+
+
+def _tell_fates(con: duckdb.DuckDBPyConnection, question: Question) -> None:
+    of_fillings = "container" in question.by
+    con.execute(_statement("filling_fates" if of_fillings else "fates"))
+    group_units(con, question.by, of_fillings)
+
+
+def months(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """What was picked, finished and inoculated in each month? One record per month. Call prepare first."""
+    del question  # the as-of date is in the tables already
+    return [{key: record[key] for key in contract("months").names} for record in _records(con, _statement("months"))]
+
+
 def _with_groups(con: duckdb.DuckDBPyConnection, question: Question, name: str, wanted: Sequence[str]) -> Rows:
     groups = {group.pop("group_id"): group for group in _records(con, "select * from groups order by group_id")}
     found = []
     for record in _records(con, _statement(name)):
         group = groups[record["group_id"]]
-        found.append({**{key: group[key] for key in question.by}, **{key: record[key] for key in wanted}})
+        found.append({**{key: group[key] for key in question.by}, **{key: record.get(key) for key in wanted}})
     return found
 
 

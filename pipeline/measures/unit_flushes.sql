@@ -1,17 +1,6 @@
 -- What did each unit give in each flush, up to the as-of date? Masses in g.
 -- Grain: one row per unit and flush picked.
 create or replace temp table unit_flushes as
-with placed as (
-    select u.unit, h.flush, h.picked_on, h.fresh_weight_g, h.filling_line is null as pooled
-    from harvest_places as h
-    inner join units as u on u.unit = h.batch_line
-    where h.picked_on <= getvariable('as_of')
-    union all
-    select u.unit, h.flush, h.picked_on, h.fresh_weight_g, false
-    from harvest_places as h
-    inner join units as u on u.unit = h.filling_line
-    where h.picked_on <= getvariable('as_of')
-)
 select
     unit,
     flush,
@@ -20,5 +9,5 @@ select
     count(*) as pickings,
     min(picked_on) as first_day,
     max(picked_on) as last_day
-from placed
+from unit_pickings
 group by unit, flush

@@ -27,7 +27,7 @@ all_ended as (
         max(e.closed_on) as closed_on,
         arg_max(e.closed_by, (e.closed_on, case e.closed_by when 'contaminated' then 2 when 'emptied' then 1 else 0 end))
             as closed_by,
-        max(e.cause) as cause
+        min(e.cause) filter (where e.closed_by = 'contaminated') as cause
     from fillings as f
     left join ended as e on e.filling_line = f.line
     where f.batch_line in (select line from whole)

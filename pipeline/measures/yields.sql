@@ -8,6 +8,7 @@ with told as (
         s.known_through >= getvariable('through') as known,
         s.known_through >= 1 as known_first,
         s.dry_g is not null as weighed,
+        s.finished and s.dry_g is not null and s.first_picked is not null and s.inoculated_on is not null as paced,
         b.spawn_form is null or b.spawn_form not in ('liquid', 'plug') as has_rate
     from unit_groups as g
     inner join unit_states as s on s.unit = g.unit
@@ -37,12 +38,29 @@ sums as (
         sum(dry_g) filter (where known and weighed) as through_dry,
         sum(fresh_g_through) filter (where known and weighed and not contaminated_before_pick) as through_clean_fresh,
         sum(dry_g) filter (where known and weighed and not contaminated_before_pick) as through_clean_dry,
+        sum(fresh_g) filter (where paced and last_picked > inoculated_on) as last_pick_fresh,
+        sum(dry_g * (last_picked - inoculated_on)) filter (where paced and last_picked > inoculated_on) as last_pick_dry_days,
+        sum(fresh_g) filter (where paced and first_picked > inoculated_on) as first_pick_fresh,
+        sum(dry_g * (first_picked - inoculated_on)) filter (where paced and first_picked > inoculated_on)
+            as first_pick_dry_days,
         sum(spawn_g) filter (where has_rate and wet_g is not null and spawn_g is not null) as spawn_over_wet,
         sum(wet_g) filter (where has_rate and spawn_g is not null) as wet_under_spawn,
         sum(spawn_g) filter (where has_rate and dry_g is not null and spawn_g is not null) as spawn_over_dry,
         sum(dry_g) filter (where has_rate and spawn_g is not null) as dry_under_spawn
     from told
     group by group_id
+),
+picked_sums as (
+    select
+        g.group_id,
+        sum(p.fresh_weight_g) as fresh_g,
+        sum(p.fresh_weight_g) filter (where p.stage_rank is not null) as staged_g,
+        sum(p.fresh_weight_g) filter (where p.stage_rank >= getvariable('late_rank')) as late_g,
+        sum(p.fresh_weight_g) filter (where p.stage_rank = list_position(getvariable('cap_stages'), 'flat')) as flat_g,
+        sum(p.culled_g) as culled_g
+    from unit_groups as g
+    inner join unit_pickings as p on p.unit = g.unit
+    group by g.group_id
 ),
 batch_ratios as (
     select group_id, batch, sum(fresh_g)::double / nullif(sum(dry_g), 0)::double as ratio
@@ -99,11 +117,18 @@ select
         s.spawn_over_dry::double / nullif(s.dry_under_spawn::double, 0),
         w.spawn_over_dry::double / nullif(w.dry::double, 0)
     ) as spawn_rate_dry_pct,
+    100 * s.last_pick_fresh::double / nullif(s.last_pick_dry_days::double, 0) as be_per_day_to_last_pick,
+    100 * s.first_pick_fresh::double / nullif(s.first_pick_dry_days::double, 0) as be_per_day_to_first_pick,
+    100 * coalesce(p.late_g, 0)::double / nullif(p.staged_g::double, 0) as picked_late_pct,
+    100 * coalesce(p.flat_g, 0)::double / nullif(p.staged_g::double, 0) as flat_pct,
+    100 * (p.fresh_g - coalesce(p.staged_g, 0))::double / nullif(p.fresh_g::double, 0) as no_stage_pct,
+    100 * coalesce(p.culled_g, 0)::double / nullif(p.fresh_g::double, 0) as culled_pct,
     100 * s.through_fresh::double / nullif(s.through_dry::double, 0) as be_pct,
     100 * s.through_clean_fresh::double / nullif(s.through_clean_dry::double, 0) as be_clean_pct,
     coalesce(s.through_fresh, 0)::double as fresh_g_in_be,
     coalesce(s.through_dry, 0)::double as substrate_dry_g
 from sums as s
+left join picked_sums as p on p.group_id = s.group_id
 left join batch_means as m on m.group_id = s.group_id
 left join batch_spawn as w on w.group_id = s.group_id
 left join aside as a on a.group_id = s.group_id

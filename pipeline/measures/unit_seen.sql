@@ -1,0 +1,26 @@
+-- Which observations concern which unit, up to the as-of date?
+-- What was seen of a batch as a whole holds for each of its fillings, unless its count is below theirs. A whole batch
+-- has all the observations of its batch.
+-- Grain: one row per unit and observation that concerns it.
+create or replace temp table unit_seen as
+with seen as (
+    select batch_line, filling_line, seen_on, event, flush, cause, count
+    from observation_places
+    where seen_on <= getvariable('as_of')
+),
+filled as (
+    select batch_line, count(*) as fillings from fillings group by batch_line
+)
+select u.unit, s.seen_on, s.event, s.flush, s.cause
+from seen as s
+inner join units as u on u.unit = s.filling_line
+union all
+select u.unit, s.seen_on, s.event, s.flush, s.cause
+from seen as s
+inner join units as u on u.unit = s.batch_line
+union all
+select u.unit, s.seen_on, s.event, s.flush, s.cause
+from seen as s
+inner join units as u on u.batch_line = s.batch_line and u.container is not null
+inner join filled as f on f.batch_line = s.batch_line
+where s.filling_line is null and (s.count is null or s.count >= f.fillings)
