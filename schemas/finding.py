@@ -9,8 +9,8 @@ from typing import Any
 
 from schemas.contract import Contract, Field
 
-# From worst to mildest. waiting: set aside only because a parent row is.
-LEVELS = ("set_aside", "waiting", "dropped", "warning", "notice")
+# From worst to mildest. waiting: set aside only because a parent row is. missing: a cell that would tell more.
+LEVELS = ("set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
 # What each rule on a cell says unless the contract words it better. {limit} is the constraint's value.
 CELL_RULES: Mapping[str, tuple[str, str, str]] = {

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from conftest import Said, gillbook, write_table
 from ledgers import BATCHES, HARVESTS, THREE_TABLES, refreshed
+from typer.testing import CliRunner
 
-from pipeline.cli.measure_commands import query
+from pipeline.cli.app import app
 from schemas.finding import WrongRequest
 
 Farm = Callable[..., Path]
@@ -265,9 +266,9 @@ def test_query_reads_the_ledger_and_nothing_else_and_writes_nothing(farm: Farm) 
     said = gillbook("query", "select sum(fresh_weight_g) as g from harvests; -- of all", "--json", "--farm", folder)
     assert (said.code, said.json) == (0, [{"g": 500}])
     before = bytes_of(folder)
-    for asked, message in QUERIES.items():
-        with pytest.raises(WrongRequest) as said:
-            query(asked.format(folder), farm=folder)
-        assert re.fullmatch(message, str(said.value))
+    for query, message in QUERIES.items():
+        problem = CliRunner().invoke(app, ["query", query.format(folder), "--farm", str(folder)]).exception
+        assert isinstance(problem, WrongRequest)
+        assert re.fullmatch(message, str(problem)), query
     refused(gillbook("query", "drop table meta", "--farm", folder), 2, ONE_SELECT)
     assert bytes_of(folder) == before

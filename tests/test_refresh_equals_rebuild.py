@@ -218,7 +218,7 @@ class Edits(RuleBasedStateMachine):
 
 
 def test_after_any_edits_a_refresh_equals_a_rebuild() -> None:
-    run_state_machine_as_test(Edits, settings=settings(QUICK, max_examples=8, stateful_step_count=12))  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(Edits, settings=settings(QUICK, max_examples=6, stateful_step_count=12))  # type: ignore[no-untyped-call]
 
 
 FARMS = st.fixed_dictionaries({table: st.lists(a_row(table), min_size=2, max_size=7) for table in CELLS})
@@ -236,7 +236,7 @@ def loaded(folder: Path, files: Files) -> dict[str, list[tuple[object, ...]]]:
     return found
 
 
-@settings(QUICK, max_examples=8)
+@settings(QUICK, max_examples=6)
 @given(farm=FARMS, order=st.randoms(use_true_random=False))
 def test_row_order_and_file_split_do_not_matter(farm: dict[str, list[Row]], order: random.Random) -> None:
     with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as other:
@@ -268,7 +268,7 @@ def thousandfold(table: str, row: Row) -> Row:
     )
 
 
-@settings(QUICK, max_examples=8)
+@settings(QUICK, max_examples=6)
 @given(farm=FARMS)
 def test_ratios_do_not_depend_on_the_unit_of_mass_and_mass_in_is_mass_out(farm: dict[str, list[Row]]) -> None:
     with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as other:

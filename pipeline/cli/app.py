@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import farm_commands, measure_commands
+from pipeline.cli import check_command, farm_commands, measure_commands, query_command
 from pipeline.cli.options import SETTINGS, tell
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
@@ -23,7 +23,12 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for each in (*farm_commands.COMMANDS, *measure_commands.COMMANDS):
+for each in (
+    *farm_commands.COMMANDS,
+    *check_command.COMMANDS,
+    *measure_commands.COMMANDS,
+    *query_command.COMMANDS,
+):
     app.command()(each)
 
 

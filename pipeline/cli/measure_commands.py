@@ -1,9 +1,9 @@
-"""The commands that tell figures: yields, flushes, query."""
+"""The commands that tell figures: yields, flushes, days, losses, months."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -27,22 +27,35 @@ if TYPE_CHECKING:
 
 
 def _ask(
-    farm_dir: Path | None, as_of: str | None, by: str, through: int | None, name: str
+    farm_dir: Path | None, as_of: str | None, by: str, through: int | None, name: str, add_batch: bool = True
 ) -> tuple[Question, Rows, Rows]:
     """Brings the ledger up to date and puts the question to the measure called `name`."""
     from pipeline.measures import runner
 
     if through is not None and through < 1:
         raise WrongRequest(f"--through-flush {through}: flushes are counted from 1.")
-    question = runner.Question(day(as_of), runner.grouping(by), through)
+    question = runner.Question(day(as_of), runner.grouping(by, add_batch), through)
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
     with timed(name), runner.open_ledger(farm.ledger) as con:
         runner.prepare(con, farm.settings, question)
         rows = getattr(runner, name)(con, question)
-        missing = runner.missing_cells(con)
+        missing = [cell for cell in runner.missing_cells(con) if cell["number"] == "BE"]
     tell_set_aside(done)
     return question, rows, missing
+
+
+def _show(question: Question, rows: Rows, columns: list[Column], json: bool) -> bool:
+    """Prints the rows as JSON or as a plain table; True when a table was printed that a word may follow."""
+    from pipeline.cli.show import Column, as_json, as_table
+
+    if json:
+        as_json(rows)
+    elif not rows:
+        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
+    else:
+        as_table(rows, [*(Column(name, name) for name in question.by), *columns])
+    return bool(rows) and not json
 
 
 def _tell_missing(missing: Rows, most: int = 3) -> None:
@@ -64,16 +77,9 @@ def yields(
     farm: FarmOption = None,
 ) -> None:
     """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
-    from pipeline.cli.show import as_json, as_table
-
     question, rows, missing = _ask(farm, as_of, by, through_flush, "yields")
-    if json:
-        as_json(rows)
+    if not _show(question, rows, _yield_columns(question), json):
         return
-    if not rows:
-        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
-        return
-    as_table(rows, _yield_columns(question))
     known = f"flush {through_flush or 1}"
     tell(
         f"As of {question.as_of}. known: told through {known}; open: of these, still running. BE: fresh over dry "
@@ -96,7 +102,7 @@ def _yield_columns(question: Question) -> list[Column]:
     if question.through_flush:
         shown.append(Column("be_pct", f"BE % 1\nto {question.through_flush}", 1))
     shown.append(Column("spawn_rate_wet_pct", "spawn\n% wet", 1))
-    return [Column(name, name) for name in question.by] + shown
+    return shown
 
 
 def flushes(
@@ -106,79 +112,92 @@ def flushes(
     farm: FarmOption = None,
 ) -> None:
     """Tell what each flush gave and how it compares with the first."""
-    from pipeline.cli.show import Column, as_json, as_table
+    from pipeline.cli.show import Column
 
     question, rows, _ = _ask(farm, as_of, by, None, "flushes")
-    if json:
-        as_json(rows)
-        return
-    if not rows:
-        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
-        return
-    as_table(
-        rows,
-        [
-            *(Column(name, name) for name in question.by),
-            Column("flush", "flush", 0),
-            Column("units_known", "known", 0),
-            Column("units_not_yet", "not\nyet", 0),
-            Column("fresh_g", "fresh\nkg", 2, 0.001),
-            Column("share_pct", "share\n%", 1),
-            Column("decline_vs_first", "of\nflush 1", 2),
-        ],
-    )
-    tell(f"As of {question.as_of}. Each flush over the units known through it; share: of units closed or lapsed.")
+    columns = [
+        Column("flush", "flush", 0),
+        Column("units_known", "known", 0),
+        Column("units_not_yet", "not\nyet", 0),
+        Column("fresh_g", "fresh\nkg", 2, 0.001),
+        Column("share_pct", "share\n%", 1),
+        Column("decline_vs_first", "of\nflush 1", 2),
+    ]
+    if _show(question, rows, columns, json):
+        tell(f"As of {question.as_of}. Each flush over the units known through it; share: of units closed or lapsed.")
 
 
-def query(
-    sql: Annotated[
-        str,
-        typer.Argument(
-            help="One SELECT over the ledger's tables: batches, fillings, observations, harvests, findings, files."
-        ),
-    ],
-    json: JsonOption = False,
-    farm: FarmOption = None,
+def days(
+    by: ByOption = "substrate", as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None
 ) -> None:
-    """Ask the ledger with one SQL SELECT. Nothing is written and no other file can be read."""
-    from pipeline.cli.show import Column, as_json, as_table
-    from pipeline.measures.runner import open_ledger
+    """Tell how long the waits are: to colonised, to pins, to the first picking, between flushes, the whole cycle."""
+    from pipeline.cli.show import Column
 
-    opened = open_the_farm(farm)
-    done = refreshed(opened)
-    with open_ledger(opened.ledger) as con:
-        names, rows = _select(con, sql)
-    tell_set_aside(done)
-    records = [dict(zip(names, row, strict=True)) for row in rows]
-    if json:
-        as_json(records)
-    elif records:
-        as_table(records, [Column(name, name) for name in names], cut=False)
-    else:
-        tell("No rows.")
-
-
-def _select(con: Any, sql: str) -> tuple[list[str], list[tuple[Any, ...]]]:
-    """Runs one SELECT. Raises WrongRequest for anything else, and for what DuckDB finds wrong with it."""
-    import duckdb
-
-    try:
-        statements = con.extract_statements(sql)
-        if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
-            raise WrongRequest("query: one SELECT is allowed, and nothing else.")
-        con.execute("set lock_configuration = true")
-        cursor = con.execute(sql)
-        rows = cursor.fetchall()
-    except duckdb.PermissionException as problem:
-        raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
-    except duckdb.Error as problem:
-        raise WrongRequest(f"query: {problem}") from problem
-    named: dict[str, int] = {}
-    names = []
-    for column in cursor.description:
-        named[column[0]] = named.get(column[0], 0) + 1
-        names.append(column[0] if named[column[0]] == 1 else f"{column[0]}_{named[column[0]]}")
-    return names, rows
+    question, rows, _ = _ask(farm, as_of, by, None, "days")
+    columns = [
+        Column("wait", "wait"),
+        Column("n", "n", 0),
+        Column("mean_days", "mean\ndays", 1),
+        Column("median_days", "median\ndays", 1),
+        Column("q1_days", "1st\nquart.", 1),
+        Column("q3_days", "3rd\nquart.", 1),
+        Column("units_not_yet", "not\nyet", 0),
+        Column("units_lost", "lost", 0),
+    ]
+    if _show(question, rows, columns, json):
+        tell(
+            f"As of {question.as_of}. n: units with both days noted; lost: ended before it. "
+            "A unit that passed an event without a note of it is in no count."
+        )
 
 
-COMMANDS = (yields, flushes, query)
+def losses(
+    by: ByOption = "substrate", as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None
+) -> None:
+    """Tell what was closed without a picking, and in how many soaks. By container: over all its fillings."""
+    from pipeline.cli.show import Column
+
+    question, rows, _ = _ask(farm, as_of, by, None, "losses", add_batch=False)
+    columns = [
+        Column("units", "units", 0),
+        Column("units_not_yet", "not\nyet", 0),
+        Column("lost", "lost", 0),
+        Column("lost_pct", "lost\n%", 1),
+        Column("soaks", "soaks", 0),
+        Column("soaks_with_loss", "with\nloss", 0),
+        Column("low_pct", "95 %\nfrom", 1),
+        Column("high_pct", "95 %\nto", 1),
+        Column("contaminated_after_pick", "out\nlater", 0),
+    ]
+    if not json:
+        # What keeps failing comes first on the screen; JSON keeps the order of the groups.
+        rows = sorted(rows, key=lambda row: -row["lost"])
+    if not _show(question, rows, columns, json):
+        return
+    lost, told = sum(row["lost"] for row in rows), sum(row["units"] - row["units_not_yet"] for row in rows)
+    tell(f"As of {question.as_of}: {lost} of {told} lost before a picking. The limits come from the shares of soaks.")
+    for why in dict.fromkeys(row["why_no_interval"] for row in rows if row["why_no_interval"]):
+        tell(f"No limits where: {why}.")
+
+
+def months(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
+    """Tell, month by month, what was picked, what finished and what was inoculated: three things kept apart."""
+    from pipeline.cli.show import Column
+
+    question, rows, _ = _ask(farm, as_of, "all", None, "months")
+    columns = [
+        Column("month", "month"),
+        Column("fresh_g", "picked\nkg", 2, 0.001),
+        Column("pickings", "pickings", 0),
+        Column("picked_late_pct", "late\n%", 1),
+        Column("culled_pct", "culled\n%", 1),
+        Column("units_finished", "finished", 0),
+        Column("be_finished_pct", "BE % of\nfinished", 1),
+        Column("units_inoculated", "inocu-\nlated", 0),
+        Column("be_inoculated_pct", "BE % of\nthese", 1),
+    ]
+    if _show(question, rows, columns, json):
+        tell(f"As of {question.as_of}. BE of these: of the units inoculated in the month that are closed or lapsed.")
+
+
+COMMANDS = (yields, flushes, days, losses, months)

@@ -197,9 +197,7 @@ def _quoted(path: Path) -> str:
     return "'" + str(path).replace("'", "''") + "'"
 
 
-def _stage(
-    con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say
-) -> list[Taken]:
+def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say) -> list[Taken]:
     """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
     from pipeline.ledger.stage import drop_file, stage_files
 

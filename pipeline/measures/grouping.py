@@ -50,7 +50,8 @@ def group_units(con: duckdb.DuckDBPyConnection, by: Sequence[str], of_fillings: 
     """Puts each unit into its group (temporary tables groups, unit_groups). Names come from the contracts only.
 
     Cells are grouped by value; a group is called by the text of its cells (the first in text order, where several
-    texts, like 20 and 20.0, have one value). A whole batch has a filling's cell where all its fillings agree. `of_fillings` groups the fillings themselves, also those of whole batches.
+    texts, like 20 and 20.0, have one value). A whole batch has a filling's cell where all its fillings agree.
+    `of_fillings` groups the fillings themselves, also those of whole batches.
     """
     numbers = range(len(by))
     labels = [_label(name) for name in by]

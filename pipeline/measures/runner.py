@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Any
 from pipeline.measures.grouping import group_units, grouping
 from pipeline.measures.shares import SHARES, share_interval
 from schemas.contract import contract
-from schemas.finding import Finding, OutOfReach
+from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
     import duckdb
 
 # In this order: each reads what the ones before it made.
 UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
-THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days")
+THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days")
 
 Rows = list[dict[str, Any]]
 
@@ -30,12 +30,12 @@ __all__ = [
     "days",
     "flushes",
     "grouping",
-    "lapsed",
     "losses",
     "missing_cells",
     "months",
     "open_ledger",
     "prepare",
+    "silent",
     "yields",
 ]
 
@@ -123,8 +123,7 @@ def losses(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
     _tell_fates(con, question)
     found = _with_groups(con, question, "losses", [*contract("losses").names, *SHARES])
     for record in found:
-        share = {key: record.pop(key) for key in SHARES}
-        record |= share_interval(record["soaks"], share, "container" in question.by)
+        record.update(share_interval(record["soaks"], record, "container" in question.by))
     return [{key: record[key] for key in (*question.by, *contract("losses").names)} for record in found]
 
 
@@ -156,32 +155,14 @@ def _with_groups(con: duckdb.DuckDBPyConnection, question: Question, name: str, 
 
 
 def missing_cells(con: duckdb.DuckDBPyConnection) -> Rows:
-    """Which cells would give dry mass to units without? One record per cell (file, row, column_name, units)."""
+    """Which cells would make more numbers possible? One record per number and cell (number, file, row, column_name,
+    units: how many would gain it). Call prepare first.
+    """
     return _records(con, _statement("missing_cells"))
 
 
-def lapsed(con: duckdb.DuckDBPyConnection) -> list[Finding]:
-    """Which units are treated as ended although nobody said so? Each with the line that would say it."""
-    found = []
-    for unit in _records(con, _statement("lapsed")):
-        table = contract(unit["table_name"])
-        place = (
-            f"container {unit['container']} of batch {unit['batch']}" if unit["container"] else f"batch {unit['batch']}"
-        )
-        since = f"picked last on {unit['last_picked']}" if unit["last_picked"] else "never picked"
-        line = f"seen_on={unit['lapses_on']}, event=emptied, container={unit['container'] or ''}, batch={unit['batch']}"
-        found.append(
-            Finding(
-                table=table.name,
-                file=unit["file"],
-                row=unit["row"],
-                column="container" if unit["container"] else "batch",
-                rule="lapsed",
-                level="warning",
-                value=unit["container"] or unit["batch"],
-                message=f"is treated as ended since {unit['lapses_on']} ({place}, {since})",
-                expected="an observation that ends it",
-                fix=f"If it is over, say so in observations: {line}",
-            )
-        )
-    return found
+def silent(con: duckdb.DuckDBPyConnection) -> Rows:
+    """Of which units has nothing been heard for long? One record per lapsed or idle unit (table_name, file, row, batch,
+    container, rule, last_picked, since). Call prepare first.
+    """
+    return _records(con, _statement("silent"))

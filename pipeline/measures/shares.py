@@ -15,8 +15,8 @@ def share_interval(soaks: int, share: Mapping[str, Any], of_containers: bool) ->
 
     low_pct, high_pct (in %, null without an interval) and why_no_interval (null with one). Soaks are the unit of
     replication: m -+ t(.975, b - 1) sd / sqrt(b) over the shares of b soaks, clipped to 0 and 100. Where none of b
-    soaks is affected (or all are, wholly), zero spread is no evidence: a share of 1 - .05^(1/b) is still possible (exact
-    binomial, one-sided). Not for fewer than three soaks, nor for containers, which share the fate of their soak.
+    soaks is affected (or all are, wholly), zero spread is no evidence: a share of 1 - .05^(1/b) is still possible
+    (exact binomial, one-sided). Not for fewer than three soaks, nor for containers, which share their soak's fate.
     Checked against: t table values; 1 - .05^(1/3) = 63 %, 1 - .05^(1/6) = 39 %.
     """
     if of_containers:
