@@ -1,16 +1,32 @@
-"""What should `yields` and `flushes` say? A recomputation from a farm's CSV files, in plain Python.
+"""What should each measure say? A recomputation from a farm's CSV files, in plain Python.
 
 Written from the blueprint alone, with exact fractions until the last step, so that the program's SQL can be
 held against it. `recompute_rows` reads the cells, `recompute_farm` decides which rows count and where,
-`recompute_units` says what is known of each unit, this module sums up. None of them imports the program.
+`recompute_units` says what is known of each unit, `recompute_groups` which stand together; this module sums up,
+and `recompute_days`, `recompute_losses` and `recompute_months` do for the other measures. None imports the program.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from datetime import date
 from fractions import Fraction
 
+from recompute_days import days
 from recompute_farm import Farm, Picking, Place, Seen, fates, load
-from recompute_rows import Row, columns_of
+from recompute_groups import (
+    Cell,
+    culled_pct,
+    efficiency,
+    fresh,
+    grouped,
+    late_pct,
+    ratio,
+    stages_pct,
+    total,
+    with_batch,
+)
+from recompute_losses import causes, losses
+from recompute_months import months
+from recompute_rows import Row
 from recompute_units import Closing, Unit, dry_of_batch, units
 
 __all__ = [
@@ -20,24 +36,25 @@ __all__ = [
     "Place",
     "Seen",
     "Unit",
+    "causes",
+    "days",
     "fates",
     "flushes",
     "load",
+    "losses",
+    "months",
     "units",
     "yields",
 ]
-
-Cell = str | int | float | None
-BATCH_COLUMNS = {column["name"] for column in columns_of("batches")}
-FILLING_COLUMNS = {column["name"] for column in columns_of("fillings")}
 
 
 def yields(farm: Farm, as_of: date, by: list[str], through_flush: int | None = None) -> list[dict[str, Cell]]:
     """What did each group of units give, as of the date? One dict per group, keys as in `yields`."""
     through = 1 if through_flush is None else through_flush
     rows = []
-    for cells, members in grouped(farm, as_of, by):
+    for cells, members in grouped(units(farm, as_of), with_batch(by)):
         row = {**cells, **counts_of(farm, as_of, members, through), **ratios_of(members)}
+        row |= {**rates_of(members), **stages_of(farm, members)}
         if through_flush is not None:
             row |= through_of(members, through_flush)
         rows.append(row)
@@ -47,7 +64,7 @@ def yields(farm: Farm, as_of: date, by: list[str], through_flush: int | None = N
 def flushes(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
     """How do the flushes of each group follow each other? One dict per group and flush, as in `flushes`."""
     rows = []
-    for cells, members in grouped(farm, as_of, by):
+    for cells, members in grouped(units(farm, as_of), with_batch(by)):
         finished = [unit for unit in members if unit.finished]
         highest = max((picking.flush for unit in members for picking in unit.pickings), default=1)
         for flush in range(1, highest + 1):
@@ -112,6 +129,35 @@ def ratios_of(members: list[Unit]) -> dict[str, Cell]:
     }
 
 
+def rates_of(members: list[Unit]) -> dict[str, Cell]:
+    """What did dry mass give per day up to the last and to the first picking, in %/d, sum over sum?"""
+    finished = [unit for unit in members if unit.finished and unit.dry_kg is not None]
+    rates: dict[str, Cell] = {}
+    for name, chosen in (("be_per_day_to_last_pick", max), ("be_per_day_to_first_pick", min)):
+        grams, dry_kg_days = Fraction(0), Fraction(0)
+        for unit in finished:
+            if unit.inoculated_on is None or unit.dry_kg is None or not unit.pickings:
+                continue
+            waited = (chosen(p.day for p in unit.pickings) - unit.inoculated_on).days
+            if waited > 0:
+                grams += unit.grams()
+                dry_kg_days += unit.dry_kg * waited
+        rates[name] = ratio(grams, dry_kg_days * 1000)
+    return rates
+
+
+def stages_of(farm: Farm, members: list[Unit]) -> dict[str, Cell]:
+    """How ripe was what the group gave, and how much of it was culled, of all its pickings?"""
+    pickings = [picking for unit in members for picking in unit.pickings]
+    unstaged = total(p.grams for p in pickings if "cap_stage" not in p.row.words)
+    return {
+        "picked_late_pct": late_pct(pickings, farm.late_from),
+        "flat_pct": stages_pct(pickings, ["flat"]),
+        "no_stage_pct": ratio(unstaged, total(p.grams for p in pickings)),
+        "culled_pct": culled_pct(pickings),
+    }
+
+
 def through_of(members: list[Unit], through: int) -> dict[str, Cell]:
     """What did flushes 1 to K give over dry mass, of units with dry mass known through flush K?"""
     known = [unit for unit in members if unit.known_through(through)]
@@ -123,12 +169,6 @@ def through_of(members: list[Unit], through: int) -> dict[str, Cell]:
         "fresh_g_in_be": float(fresh(counted, *numbers)),
         "substrate_dry_g": float(total(unit.dry_kg for unit in counted) * 1000),
     }
-
-
-def efficiency(members: list[Unit], *flushes: int) -> float | None:
-    """What is fresh over dry mass in %, sum over sum of the units with dry mass (no flush named: of all)?"""
-    counted = [unit for unit in members if unit.dry_kg is not None]
-    return ratio(fresh(counted, *flushes), total(unit.dry_kg for unit in counted) * 1000)
 
 
 def spawn_rate(
@@ -144,58 +184,3 @@ def spawn_rate(
         pairs = [(row.numbers.get("spawn_kg"), of_batch(row)) for row in rows]
     both = [pair for pair in pairs if None not in pair]
     return ratio(total(spawn for spawn, _ in both), total(substrate for _, substrate in both))
-
-
-def fresh(members: Iterable[Unit], *flushes: int) -> Fraction:
-    """What did the units give in these flushes (none named: in all), in grams?"""
-    return total(unit.grams(*flushes) for unit in members)
-
-
-def total(masses: Iterable[Fraction | None]) -> Fraction:
-    """What is the sum of the masses that are known?"""
-    return sum((mass for mass in masses if mass is not None), Fraction(0))
-
-
-def grouped(farm: Farm, as_of: date, by: list[str]) -> list[tuple[dict[str, Cell], list[Unit]]]:
-    """Which units stand together, under which texts of the grouping columns? Ordered by these texts."""
-    columns = [c for column in by for c in (["batch", "container"] if column == "container" else [column])]
-    columns = list(dict.fromkeys(columns))
-    groups: dict[tuple[str | Fraction, ...], list[Unit]] = {}
-    texts: dict[tuple[str, str | Fraction], str] = {}  # per value the first of its spellings
-    if not columns:
-        groups[()] = []  # the whole farm is one row, also with nothing in it
-    for unit in units(farm, as_of):
-        key = []
-        for column in columns:
-            value, spellings = cell_of(unit, column)
-            texts[column, value] = min([*spellings, texts.get((column, value), min(spellings))])
-            key.append(value)
-        groups.setdefault(tuple(key), []).append(unit)
-    named: list[tuple[dict[str, Cell], list[Unit]]] = []
-    for values, members in groups.items():
-        named.append(({c: texts[c, v] for c, v in zip(columns, values, strict=True)}, members))
-    return sorted(named, key=lambda group: [str(text) for text in group[0].values()])
-
-
-def cell_of(unit: Unit, column: str) -> tuple[str | Fraction, list[str]]:
-    """Under which value, spelled how, does the unit stand? A column of both tables is the batch's."""
-    if column in BATCH_COLUMNS:
-        rows: tuple[Row, ...] = (unit.batch_row,)
-    elif column in FILLING_COLUMNS:
-        rows = unit.filling_rows
-    else:
-        raise ValueError(f"no column of batches or fillings: {column}")
-    cells = []
-    for row in rows:
-        day = row.dates.get(column)
-        word = row.words.get(column, "") if day is None else day.isoformat()
-        number = row.numbers.get(column)
-        cells.append((word, word) if number is None else (number, row.texts[column]))
-    if len({value for value, _ in cells}) != 1:
-        return "", [""]
-    return cells[0][0], [text for _, text in cells]
-
-
-def ratio(over: Fraction, under: Fraction, scale: int = 100) -> float | None:
-    """What is one sum over the other, times the scale? None where nothing stands below."""
-    return float(over / under * scale) if under else None

@@ -52,6 +52,7 @@ class Farm:
     """Which rows of a farm count, and what became of the others?"""
 
     settings: dict[str, int]
+    late_from: str = "turned_up"  # the cap stage from which a picking is late (BLUEPRINT section 3)
     fates: dict[tuple[str, int], Fate] = field(default_factory=dict)
     batches: dict[str, Row] = field(default_factory=dict)
     fillings: dict[tuple[str, str], Row] = field(default_factory=dict)
@@ -81,7 +82,7 @@ def load(farm: Path, settings: Mapping[str, int] | None = None) -> Farm:
     toml = farm / "farm.toml"
     told = tomllib.loads(toml.read_text(encoding="utf-8")) if toml.exists() else {}
     merged = {**DEFAULTS, **told, **(settings or {})}
-    result = Farm({name: int(merged[name]) for name in DEFAULTS})
+    result = Farm({name: int(merged[name]) for name in DEFAULTS}, str(told.get("late_from", Farm.late_from)))
     load_batches(result, *staged(result, farm, "batches"))
     load_fillings(result, *staged(result, farm, "fillings"))
     result.refills = refills_of(result)

@@ -95,7 +95,7 @@ def unit_of(
 ) -> Unit:
     """What is known of the unit, from the pickings and observations of its batch up to the date?"""
     mine = tuple(p for p in pickings if place.container in (None, p.place.container))
-    met = tuple(s for s in seen if place.container is None or s.place.container in (None, place.container))
+    met = tuple(s for s in seen if tells_of(farm, s, place))
     ends = closing_of_batch if place.container is None else closing_of_filling
     closing = ends(farm, as_of, place, seen)
     inoculated = farm.inoculated(place.batch)
@@ -123,6 +123,13 @@ def unit_of(
         wet_kg=portion(row, "substrate_wet_kg", place, part),
         spawn_kg=portion(row, "spawn_kg", place, part),
     )
+
+
+def tells_of(farm: Farm, seen: Seen, place: Place) -> bool:
+    """Is it seen of the unit? A count below the batch's fillings does not say of which of them it was seen."""
+    if place.container is None or seen.place.container is not None:
+        return place.container in (None, seen.place.container)
+    return seen.count is None or seen.count >= len(farm.containers(place.batch))
 
 
 def pins_flush(seen: Seen, pickings: Iterable[Picking]) -> int:

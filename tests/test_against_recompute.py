@@ -24,8 +24,8 @@ COLUMNS = {
     "batches": "batch,inoculated_on,strain,substrate,soak,substrate_wet_kg,moisture_pct,substrate_dry_kg,"
     "supplement_dry_kg,spawn_form,spawn_kg,containers_filled",
     "fillings": "batch,container,kind,volume_l,fill_kg,substrate_dry_kg",
-    "observations": "seen_on,event,container,batch,flush,count",
-    "harvests": "picked_on,fresh_weight_g,container,batch,flush,cap_stage",
+    "observations": "seen_on,event,container,batch,flush,count,cause",
+    "harvests": "picked_on,fresh_weight_g,container,batch,flush,cap_stage,culled_g",
 }
 BY = ["batch", "container", "substrate", "volume_l", "kind,strain", "spawn_kg", "all"]
 
@@ -40,14 +40,14 @@ def random_farm(folder: Path, seed: int) -> None:
     def day(lo: int, hi: int) -> str:
         return str(START + timedelta(days=draw.randint(lo, hi)))
 
-    names = [f"B{n}" for n in range(1, draw.randint(2, 5))]
+    names = [f"B{n}" for n in range(1, draw.randint(2, 7))]
     batches = [
         [
             name,
             day(0, 60) if draw.random() < 0.9 else "",
             some("grey", "pink", blank=0.1),
             some("straw", "mulch", blank=0.1),
-            some("S1", "S2"),
+            some("S1", "S2", "S3", "s3"),
             some(20, "20.0", 12.5),
             some(70, 65.5, 75, 150),
             some(5, 6.25, blank=0.7),
@@ -74,13 +74,14 @@ def random_farm(folder: Path, seed: int) -> None:
     observations = [
         [
             day(0, 150),
-            draw.choice(["pins", "pins", "emptied", "contaminated", "opened", "gone"]),
+            draw.choice(["pins", "Pins", "emptied", "contaminated", "opened", "colonised", "suspect", "gone"]),
             some(*containers, blank=0.3),
             some(*known, blank=0.4),
             some(1, 2, 3, "2.5", blank=0.5),
             some(1, 2, 3, blank=0.6),
+            some("green_mould", "flies", "Dried out"),
         ]
-        for _ in range(draw.randint(0, 8))
+        for _ in range(draw.randint(0, 16))
     ]
     harvests = [
         [
@@ -89,13 +90,16 @@ def random_farm(folder: Path, seed: int) -> None:
             some(*containers, blank=0.2),
             some(*known, blank=0.4),
             some(1, 2, 3, "2.5", blank=0.5),
-            some("flat", "Turned Up", "old"),
+            some("flat", "Turned Up", "old", "Inrolled", "turned_down"),
+            some(20, "12.5", 300, "-1", blank=0.6),
         ]
         for _ in range(draw.randint(0, 25))
     ]
     if harvests and draw.random() < 0.5:
         harvests.append(list(draw.choice(harvests)))
     tables = {"batches": batches, "fillings": fillings, "observations": observations, "harvests": harvests}
+    late_from = some("flat", "turned_down", blank=0.6)
+    (folder / "farm.toml").write_text(f'late_from = "{late_from}"\n' if late_from else "", encoding="utf-8")
     for table, rows in tables.items():
         text = "\n".join([COLUMNS[table], *(",".join(row) for row in rows)]) + "\n"
         (folder / f"{table}.csv").write_text(text, encoding="utf-8")

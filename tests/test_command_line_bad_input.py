@@ -9,11 +9,7 @@ from pathlib import Path
 
 import pytest
 from conftest import Said, gillbook, write_table
-from ledgers import BATCHES, HARVESTS, THREE_TABLES, refreshed
-from typer.testing import CliRunner
-
-from pipeline.cli.app import app
-from schemas.finding import WrongRequest
+from ledgers import BATCHES, HARVESTS, THREE_TABLES, here, refreshed
 
 Farm = Callable[..., Path]
 # the first file of a farm and what is written into it; the exit code of yields; what it says on stderr
@@ -88,7 +84,7 @@ def test_a_file_that_is_not_its_table_is_refused_and_the_ledger_stays(settled: P
     folder = shutil.copytree(settled, tmp_path / "farm")
     (folder / file).write_bytes(content if isinstance(content, bytes) else content.encode())
     before = bytes_of(folder)
-    refused(gillbook("yields", "--farm", folder), 3, message, r"Nothing was refreshed\.\n")
+    refused(here("yields", "--farm", folder), 3, message, r"Nothing was refreshed\.\n")
     assert bytes_of(folder) == before
 
 
@@ -140,11 +136,11 @@ def test_a_row_that_cannot_be_counted_is_set_aside_and_told(farm: Farm, name: st
     table, text, message = ROWS[name]
     folder = farm(**{**THREE_TABLES, table: text})
     before = (folder / f"{table}.csv").read_bytes()
-    said = gillbook("check", "--farm", folder)
+    said = here("check", "--farm", folder)
     assert said.code == 1
     assert [line for line in said.out.splitlines() if re.fullmatch(f"  {message}", line)], said.out
     assert said.err == "The whole list is in out/set_aside.csv.\n"
-    said = gillbook("yields", "--farm", folder)
+    said = here("yields", "--farm", folder)
     assert said.code == 0
     assert re.search(r"set aside.*in no figure\. gillbook check tells which\.", said.err)
     assert (folder / f"{table}.csv").read_bytes() == before
@@ -152,16 +148,17 @@ def test_a_row_that_cannot_be_counted_is_set_aside_and_told(farm: Farm, name: st
 
 def test_an_unknown_column_is_a_notice_with_the_nearest_name(farm: Farm) -> None:
     folder = farm(**{**THREE_TABLES, "batches": BATCHES.replace("moisture_pct", "moisture")})
-    said = gillbook("check", "--farm", folder)
+    said = here("check", "--farm", folder)
     assert said.code == 0
     assert "is no column that gillbook knows and is not read. Did you mean moisture_pct?" in said.out
-    assert gillbook("yields", "--by", "all", "--json", "--farm", folder).json[0]["fresh_g"] == 500
+    assert here("yields", "--by", "all", "--json", "--farm", folder).json[0]["fresh_g"] == 500
 
 
 def test_files_with_a_header_only_are_no_fault(farm: Farm) -> None:
     folder = farm(**{**THREE_TABLES, "harvests": "picked_on,fresh_weight_g,container"})
-    assert gillbook("check", "--as-of", "2026-01-02", "--farm", folder).out == "Nothing found. Every row is loaded.\n"
-    said = gillbook("yields", "--by", "all", "--json", "--as-of", "2026-01-02", "--farm", folder)
+    said = here("check", "--as-of", "2026-01-02", "--farm", folder)
+    assert (said.code, said.err, "harvests.csv" in said.out) == (0, "", False)
+    said = here("yields", "--by", "all", "--json", "--as-of", "2026-01-02", "--farm", folder)
     assert (said.code, said.json[0]["fresh_g"], said.json[0]["units_not_yet"]) == (0, 0, 2)
 
 
@@ -182,17 +179,17 @@ def test_a_farm_toml_that_cannot_be_used_stops_everything(farm: Farm, text: str 
     folder = farm(**THREE_TABLES)
     (folder / "farm.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
     before = bytes_of(folder)
-    refused(gillbook("refresh", "--farm", folder), 2, SETTINGS[text])
+    refused(here("refresh", "--farm", folder), 2, SETTINGS[text])
     assert bytes_of(folder) == before
 
 
 def test_an_unknown_key_in_farm_toml_is_a_finding_with_the_nearest_name(farm: Farm) -> None:
     folder = farm("lapse_day = 3", **THREE_TABLES)
     told = 'farm.toml: "lapse_day" is no setting that gillbook knows. Did you mean lapse_days?'
-    said = gillbook("yields", "--farm", folder)
+    said = here("yields", "--farm", folder)
     assert said.code == 0
     assert told in said.err.splitlines()
-    said = gillbook("check", "--as-of", "2026-02-07", "--farm", folder)
+    said = here("check", "--as-of", "2026-02-07", "--farm", folder)
     assert said.code == 0
     assert f"  {told}" in said.out.splitlines()
 
@@ -212,7 +209,7 @@ WORDS: list[tuple[list[str], str]] = [
 @pytest.mark.parametrize(("words", "message"), WORDS)
 def test_wrong_words_are_answered_with_the_right_ones(farm: Farm, words: list[str], message: str) -> None:
     folder = farm(**THREE_TABLES)
-    refused(gillbook("yields", *words, "--farm", folder), 2, message)
+    refused(here("yields", *words, "--farm", folder), 2, message)
     assert not (folder / "ledger.duckdb").exists()
 
 
@@ -233,7 +230,7 @@ def test_where_there_is_no_farm_the_way_to_one_is_told(tmp_path: Path) -> None:
 def test_a_folder_that_holds_anything_is_not_written_over(tmp_path: Path, command: str) -> None:
     (tmp_path / "batches.csv").write_text("mine", encoding="utf-8")
     for folder in (tmp_path, tmp_path / "batches.csv"):
-        refused(gillbook(command, folder), 2, r".* is not empty, and nothing was written\. Name a new folder\.")
+        refused(here(command, folder), 2, r".* is not empty, and nothing was written\. Name a new folder\.")
     assert bytes_of(tmp_path) == {"batches.csv": b"mine"}
 
 
@@ -263,12 +260,9 @@ QUERIES = {
 def test_query_reads_the_ledger_and_nothing_else_and_writes_nothing(farm: Farm) -> None:
     folder = farm(**THREE_TABLES)
     (folder / "secret.csv").write_text("secret\n1\n", encoding="utf-8")
-    said = gillbook("query", "select sum(fresh_weight_g) as g from harvests; -- of all", "--json", "--farm", folder)
+    said = here("query", "select sum(fresh_weight_g) as g from harvests; -- of all", "--json", "--farm", folder)
     assert (said.code, said.json) == (0, [{"g": 500}])
     before = bytes_of(folder)
     for query, message in QUERIES.items():
-        problem = CliRunner().invoke(app, ["query", query.format(folder), "--farm", str(folder)]).exception
-        assert isinstance(problem, WrongRequest)
-        assert re.fullmatch(message, str(problem)), query
-    refused(gillbook("query", "drop table meta", "--farm", folder), 2, ONE_SELECT)
+        refused(here("query", query.format(folder), "--farm", folder), 2, message)
     assert bytes_of(folder) == before

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from conftest import gillbook, write_table
-from ledgers import BATCHES, FILLINGS, THREE_TABLES, child, refreshed, rows, tables
+from ledgers import BATCHES, FILLINGS, THREE_TABLES, child, here, refreshed, rows, tables
 
 from schemas.finding import OutOfReach
 
@@ -98,7 +98,7 @@ def test_a_vanished_file_stops_the_refresh_and_leaves_the_ledger(farm: Farm) -> 
     before = (folder / "ledger.duckdb").read_bytes()
     content = (folder / "harvests.csv").read_text(encoding="utf-8")
     (folder / "harvests.csv").unlink()
-    said = gillbook("refresh", "--farm", folder)
+    said = here("refresh", "--farm", folder)
     assert (said.code, said.out) == (3, "")
     assert said.err.startswith("harvests.csv is gone, and 2 of its rows stand in no other file. Nothing was refreshed")
     assert "Put the file back" in said.err
@@ -122,7 +122,7 @@ def test_a_renamed_and_a_split_file_are_accepted_and_said(farm: Farm) -> None:
     (folder / "harvests/2026.csv").unlink()
     write_table(folder, "harvests", "fresh_weight_g,picked_on,container\n200,2026-02-06,1", "harvests/b.csv")
     write_table(folder, "harvests", "picked_on,fresh_weight_g,container\n2026-02-01,300,1", "harvests/a.csv")
-    said = gillbook("refresh", "--farm", folder)
+    said = here("refresh", "--farm", folder)
     assert said.code == 0
     assert "harvests/2026.csv is gone, and all its rows stand in other files: taken as renamed or split.\n" in said.err
     assert rows(folder, "select file, row from harvests order by all") == [("harvests/a.csv", 2), ("harvests/b.csv", 2)]
@@ -147,7 +147,7 @@ def test_every_row_of_every_file_is_accounted_for_and_printed(farm: Farm) -> Non
         batches="batch,inoculated_on\nA,2026-01-01\nB,2026-01-01\nB,2026-01-02",
         harvests="picked_on,fresh_weight_g,batch\n2026-02-01,300,A\n\n,,\n2026-02-02,x,A\n2026-02-03,200,B\n2026-02-04,5,C",
     )
-    said = gillbook("refresh", "--farm", folder)
+    said = here("refresh", "--farm", folder)
     told = {line.split()[0]: [int(word) for word in line.split()[1:]] for line in said.out.splitlines()[2:]}
     # rows in, loaded, set aside, waiting, blank
     assert told == {"batches.csv": [3, 1, 2, 0, 0], "harvests.csv": [6, 1, 2, 1, 2]}
@@ -160,7 +160,7 @@ def test_masses_are_decimals_and_their_sums_exact(farm: Farm) -> None:
     folder = farm(
         **{**THREE_TABLES, "harvests": f"picked_on,fresh_weight_g,container,note\n{pickings}\n2026-02-02,0.001,1,"}
     )
-    said = gillbook("yields", "--by", "all", "--json", "--farm", folder)
+    said = here("yields", "--by", "all", "--json", "--farm", folder)
     assert said.json[0]["fresh_g"] == 100.001
     assert sum([0.1] * 1000) != 100
     assert rows(folder, "select typeof(fresh_weight_g), sum(fresh_weight_g)::varchar from harvests group by 1") == [
@@ -179,7 +179,7 @@ def test_the_ledger_never_depends_on_today(farm: Farm) -> None:
     refreshed(folder, "2026-06-01T08:00:00+00:00")
     before, content = tables(folder), (folder / "ledger.duckdb").read_bytes()
     for day, told in (("2000-01-01", 0), ("2026-06-01", 300), ("2999-12-31", 305)):
-        said = gillbook("yields", "--by", "all", "--json", "--as-of", day, "--farm", folder)
+        said = here("yields", "--by", "all", "--json", "--as-of", day, "--farm", folder)
         assert sum(group["fresh_g"] for group in said.json) == told
         assert (folder / "ledger.duckdb").read_bytes() == content
     (folder / "ledger.duckdb").unlink()

@@ -1,20 +1,13 @@
--- Which rows repeat an earlier row in every cell? One aggregate over what each row says of day, place and mass finds
--- the suspects; then only they are looked at.
+-- Which rows repeat an earlier row in every cell?
 -- Grain: one row per staged picking or observation that repeats an earlier one (by file and row).
 create or replace temp table repeats as
-with keyed as (
-    -- A row without a filling is compared below: there are few of them.
-    select line, hash(filling_line, day, fresh_weight_g) as suspect
-    from located
-    where not faulty and filling_line is not null
-),
-suspects as (
-    select suspect from keyed group by suspect having count(*) > 1
-),
-suspected as (
-    select line from keyed where suspect in (select suspect from suspects)
+with suspected as (
+    select line from doubles
     union all
-    select line from located where not faulty and filling_line is null
+    -- Of those without a place, or before their inoculation, there are few.
+    select line from placed where not faulty and (batch_line is null or early)
+    union all
+    select line from located where early and not faulty
 ),
 copies as (
     select 'harvests' as table_name, c.line, c.cells

@@ -25,6 +25,7 @@ DECISIONS = (
     "located",
     "placed",
     "places",
+    "doubles",
     "repeats",
     "observation_places",
     "derived_flushes",

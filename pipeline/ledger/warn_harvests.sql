@@ -5,18 +5,11 @@ with places as (
     select line, coalesce(filling_line, batch_line) as place_line, filling_line is null as pooled, picked_on, fresh_weight_g, flush
     from harvest_places
 ),
-twice as (
-    select hash(place_line, picked_on, fresh_weight_g) as suspect
-    from places
-    where not pooled
-    group by hash(place_line, picked_on, fresh_weight_g)
-    having count(*) > 1
-),
 suspected as (
     select p.line, p.place_line, p.picked_on, p.fresh_weight_g, h.file, h.row
     from places as p
+    inner join doubles as d on d.line = p.line
     inner join stage_harvests as h on h.line = p.line
-    where not p.pooled and hash(p.place_line, p.picked_on, p.fresh_weight_g) in (select suspect from twice)
 ),
 twins as (
     select
