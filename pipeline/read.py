@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 
+import numpy as np
 import polars as pl
 
 from pipeline.farm import TableFile
@@ -22,6 +23,9 @@ from schemas.finding import Finding, UnreadableFile, finding
 
 BEYOND_HEADER = "beyond the header"
 CSV_FIELD_LIMIT = 2**31 - 1
+QUOTE, NEW_LINE = ord('"'), ord("\n")
+# What may stand before an opening quotation mark and after a closing one.
+BOUNDS = [ord(","), NEW_LINE, ord("\r")]
 # The header must end within this many bytes.
 HEADER_WITHIN = 1 << 20
 
@@ -75,7 +79,7 @@ def read_table(source: TableFile, data: bytes) -> RawTable:
     if any(each.level == "set_aside" for each in problems):
         raise UnreadableFile(problems)
     names = [_column_name(table, name, at) for at, name in enumerate(header)]
-    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1))
+    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1), b'""' in data)
     problems += _unnamed_columns(table, source.name, frame)
     rows_in = frame.height
     frame = _drop_blank(frame)
@@ -164,11 +168,11 @@ def _header(table: Contract, file: str, data: bytes) -> tuple[int, list[str], in
 
 def _refuse_separator(table: Contract, file: str, head: str) -> None:
     """Are the columns separated by something else than commas? Then refuse the file and say so."""
-    lines = enumerate(head.splitlines(), start=1)
-    row, line = next(((row, line) for row, line in lines if line.strip(' ,;|"\t')), (0, ""))
+    lines = enumerate(io.StringIO(head), start=1)
+    row, line = next(((row, line) for row, line in lines if line.strip(' ,;|"\t\r\n')), (0, ""))
 
     def known(mark: str) -> set[str]:
-        return {part.strip(' "') for part in line.split(mark)} & set(table.names)
+        return {part.strip(' "\r\n') for part in line.split(mark)} & set(table.names)
 
     for mark, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
         if known(mark) and not known(","):
@@ -181,18 +185,35 @@ def well_quoted(data: bytes) -> bool:
     """
     if data.count(b"\r") != data.count(b"\r\n"):
         return False
+    bytes_ = np.frombuffer(data, dtype=np.uint8)
+    marks = np.flatnonzero(bytes_ == QUOTE)
+    if len(marks) == 0:
+        return True
+    if len(marks) % 2:
+        return False
+    if (np.diff(marks) == 1).any():
+        return _quoted_one_by_one(data)
+    opens, closes = marks[::2], marks[1::2]
+    before = bytes_[opens[opens > 0] - 1]
+    after = bytes_[closes[closes < len(bytes_) - 1] + 1]
+    return bool(np.isin(before, BOUNDS).all() and np.isin(after, BOUNDS).all())
+
+
+def _quoted_one_by_one(data: bytes) -> bool:
+    """As well_quoted, mark by mark: for data in which quotation marks stand side by side."""
     inside, skip = False, -1
     for match in re.finditer(rb'"', data):
         at = match.start()
         if at == skip:
             continue
+        after = data[at + 1 : at + 2]
         if not inside:
-            if at and data[at - 1 : at] not in (b",", b"\n", b"\r"):
+            if at and data[at - 1] not in BOUNDS:
                 return False
             inside = True
-        elif data[at + 1 : at + 2] == b'"':
+        elif after == b'"':
             skip = at + 1
-        elif data[at + 1 : at + 2] in (b",", b"\n", b"\r", b""):
+        elif not after or after[0] in BOUNDS:
             inside = False
         else:
             return False
@@ -204,7 +225,8 @@ def _read_frame(table: Contract, file: str, body: bytes, names: list[str], first
     frame = _read_fast(body, names) if well_quoted(body) else None
     if frame is None:
         frame = _read_slowly(table, file, body, names, first)
-    return frame.with_row_index("row", offset=first).with_columns(pl.col("row").cast(pl.Int32))
+    rows = pl.int_range(first, first + frame.height, dtype=pl.Int32, eager=True).alias("row")
+    return frame.insert_column(0, rows)
 
 
 def _read_fast(body: bytes, names: list[str]) -> pl.DataFrame | None:
@@ -225,7 +247,7 @@ def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], firs
     rows = list(_records(table, file, io.StringIO(body.decode("utf-8"), newline=""), first))
     width = len(names)
     columns: dict[str, list[str | None]] = {
-        name: [cells[at] if at < len(cells) else None for cells in rows] for at, name in enumerate(names)
+        name: [(cells[at] or None) if at < len(cells) else None for cells in rows] for at, name in enumerate(names)
     }
     beyond = [" ".join(filter(None, (cell.strip() for cell in cells[width:]))) or None for cells in rows]
     if any(beyond):
@@ -233,13 +255,17 @@ def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], firs
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _trim(frame: pl.DataFrame) -> pl.DataFrame:
-    """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
+def _trim(frame: pl.DataFrame, quoted_nothing: bool) -> pl.DataFrame:
+    """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear.
+    `quoted_nothing`: the file has a pair of quotation marks side by side, which is text of no length.
+    """
     texts = [name for name in frame.columns if name != "row"]
     if frame.is_empty() or not texts:
         return frame
     padded = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
     trimmed = [name for name, found in padded.items() if found]
+    if not trimmed and not quoted_nothing:
+        return frame
     return frame.with_columns(pl.col(trimmed).str.strip_chars()).with_columns(pl.col(texts).replace("", None))
 
 

@@ -220,9 +220,8 @@ def held_on(farm: Farm, container: str, day: date) -> Place | Literal["waiting"]
 def seen_of(row: Row, place: Place) -> Seen:
     """What does a loaded observation say, and of how many fillings?"""
     event, count = row.words["event"], row.numbers.get("count")
-    # A container that is no listed filling of the batch can only be one among the batch's many.
-    unlisted = place.container is None and "container" in row.words
-    if unlisted and event in ("contaminated", "emptied"):
+    # A container that is no listed filling of the batch is one among the batch's many, whatever was seen of it.
+    if place.container is None and "container" in row.words:
         count = Fraction(1)
     return Seen(row, row.dates["seen_on"], place, event, None if count is None else int(count))
 

@@ -23,7 +23,8 @@ from pipeline.measures import runner
 DEMO = Path(__file__).parent.parent / "demo_data"
 BY = ["batch", "container", "soak", "substrate", "container,soak", "kind,strain", "soak,volume_l", "spawn_kg", "all"]
 TABLES = ("days", "losses", "causes", "months")
-Rows = list[dict[str, object]]
+Row = dict[str, str | int | float | None]
+Rows = list[Row]
 
 
 def ours(folder: Path, as_of: date, by: str) -> dict[str, Rows]:
@@ -45,8 +46,8 @@ def theirs(farm: recompute.Farm, as_of: date, by: str) -> dict[str, Rows]:
     """What does the recomputation say?"""
     columns = [] if by == "all" else by.split(",")
     measures = {"days": recompute.days, "losses": recompute.losses, "causes": recompute.causes}
-    told: dict[str, Rows] = {table: list(measure(farm, as_of, columns)) for table, measure in measures.items()}
-    return {**told, "months": list(recompute.months(farm, as_of))}
+    told = {table: measure(farm, as_of, columns) for table, measure in measures.items()}
+    return {**told, "months": recompute.months(farm, as_of)}
 
 
 def by_group(rows: Rows, columns: tuple[str, ...]) -> dict[tuple[str, ...], Rows]:
@@ -55,6 +56,13 @@ def by_group(rows: Rows, columns: tuple[str, ...]) -> dict[tuple[str, ...], Rows
     for row in rows:
         groups.setdefault(tuple(str(row[column]) for column in columns), []).append(row)
     return groups
+
+
+def same(row: Row | None, told: Row | None) -> bool:
+    """Do two rows have the same columns in the same order, and the same figures?"""
+    if row is None or told is None or list(row) != list(told):
+        return False
+    return all(close(row[name], told[name]) for name in row)
 
 
 def differences(folder: Path, as_of: date, by: str) -> list[str]:
@@ -71,9 +79,9 @@ def differences(folder: Path, as_of: date, by: str) -> list[str]:
             found.append(f"{table}: groups {sorted(groups[0])} against {sorted(groups[1])}")
             continue
         for group in groups[0]:
-            for row, told in zip_longest(groups[0][group], groups[1][group], fillvalue={}):
-                same = list(row) == list(told) and all(close(row[name], told[name]) for name in row)
-                found += [] if same else [f"{table} {group}: {row} against {told}"]
+            for row, told in zip_longest(groups[0][group], groups[1][group]):
+                if not same(row, told):
+                    found.append(f"{table} {group}: {row} against {told}")
     return found
 
 

@@ -44,7 +44,9 @@ def test_wheel_runs_help_and_demo_from_another_folder(installed: Path, tmp_path:
     asked = ("yields", "--by", "all", "--as-of", "2026-09-30", "--farm", "farm", "--json")
     rows = json.loads(run(installed / "gillbook", *asked, cwd=tmp_path))
     assert rows[0]["fresh_g"] > 100_000
-    listed = run(installed / "python", "-m", "pip", "list", "--format=json", "--disable-pip-version-check", cwd=tmp_path)
+    listed = run(
+        installed / "python", "-m", "pip", "list", "--format=json", "--disable-pip-version-check", cwd=tmp_path
+    )
     names = {each["name"].lower() for each in json.loads(listed)}
     assert "gillbook" in names
     assert not names & {"pytest", "mypy", "ruff", "hypothesis", "frictionless"}
