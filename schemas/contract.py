@@ -11,7 +11,21 @@ from importlib.resources import files
 from typing import Any
 
 INPUTS = ("batches", "fillings", "observations", "harvests")
-RESULTS = ("yields", "flushes", "days", "losses", "causes", "months")
+RESULTS = (
+    "yields",
+    "flushes",
+    "days",
+    "losses",
+    "causes",
+    "months",
+    "weeks",
+    "strains",
+    "finished_units",
+    "finished_batches",
+    "finished_recipes",
+    "stages",
+    "soaks",
+)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from importlib.resources import files as package_files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
 THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days")
 
+OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
+
 Rows = list[dict[str, Any]]
 
 __all__ = [
@@ -33,6 +35,7 @@ __all__ = [
     "losses",
     "missing_cells",
     "months",
+    "of_month",
     "open_ledger",
     "prepare",
     "silent",
@@ -143,6 +146,20 @@ def months(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
     """What was picked, finished and inoculated in each month? One record per month. Call prepare first."""
     del question  # the as-of date is in the tables already
     return [{key: record[key] for key in contract("months").names} for record in _records(con, _statement("months"))]
+
+
+def of_month(con: duckdb.DuckDBPyConnection, month: date) -> dict[str, Rows]:
+    """What belongs to the month that `month` (its first day) begins? The result tables in OF_MONTH, by
+    name. Call prepare first.
+    """
+    last = (month.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
+    con.execute(f"set variable month_first = date '{month.isoformat()}'")
+    con.execute(f"set variable month_last = date '{last.isoformat()}'")
+    con.execute(_statement("fates"))
+    return {
+        name: [{key: record[key] for key in contract(name).names} for record in _records(con, _statement(name))]
+        for name in OF_MONTH
+    }
 
 
 def _with_groups(con: duckdb.DuckDBPyConnection, question: Question, name: str, wanted: Sequence[str]) -> Rows:
