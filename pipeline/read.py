@@ -23,9 +23,9 @@ from schemas.finding import Finding, UnreadableFile, finding
 
 BEYOND_HEADER = "beyond the header"
 CSV_FIELD_LIMIT = 2**31 - 1
-QUOTE, NEW_LINE = ord('"'), ord("\n")
+QUOTE, NEW_LINE, RETURN, SPACE = ord('"'), ord("\n"), ord("\r"), ord(" ")
 # What may stand before an opening quotation mark and after a closing one.
-BOUNDS = [ord(","), NEW_LINE, ord("\r")]
+BOUNDS = [ord(","), NEW_LINE, RETURN]
 # The header must end within this many bytes.
 HEADER_WITHIN = 1 << 20
 
@@ -79,7 +79,7 @@ def read_table(source: TableFile, data: bytes) -> RawTable:
     if any(each.level == "set_aside" for each in problems):
         raise UnreadableFile(problems)
     names = [_column_name(table, name, at) for at, name in enumerate(header)]
-    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1), b'""' in data)
+    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1), data)
     problems += _unnamed_columns(table, source.name, frame)
     rows_in = frame.height
     frame = _drop_blank(frame)
@@ -104,7 +104,8 @@ def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame) -> list[Fi
 
 def _plain_text(table: Contract, file: str, data: bytes) -> bytes:
     """Is it UTF-8 text with a content? Without its byte-order mark, line ends as they are or one kind for CR alone."""
-    if not data.strip(b"\xef\xbb\xbf \t\r\n"):
+    blank = b"\xef\xbb\xbf \t\r\n"
+    if not data[:100].strip(blank) and not data.strip(blank):
         raise _refuse(table, file, "is empty", f"Put a header line in it: {','.join(_starred(table))}")
     try:
         # No text has a byte of zero; UTF-16 without its mark passes for UTF-8 but for them.
@@ -183,7 +184,7 @@ def well_quoted(data: bytes) -> bool:
     """Does every quotation mark open, close or double as RFC 4180 has it, and every row end with LF or CRLF, so that
     any reader reads the same rows?
     """
-    if data.count(b"\r") != data.count(b"\r\n"):
+    if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
         return False
     bytes_ = np.frombuffer(data, dtype=np.uint8)
     marks = np.flatnonzero(bytes_ == QUOTE)
@@ -255,16 +256,39 @@ def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], firs
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _trim(frame: pl.DataFrame, quoted_nothing: bool) -> pl.DataFrame:
-    """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear.
-    `quoted_nothing`: the file has a pair of quotation marks side by side, which is text of no length.
-    """
+def _padded(data: bytes) -> bool:
+    """May any cell begin or end with white space? Looks at the bytes next to separators; quicker than at every cell."""
+    bytes_ = np.frombuffer(data, dtype=np.uint8)
+    # White space is ASCII up to 32 (but the line ends) or, in UTF-8, begins with a byte above 127.
+    odd = np.flatnonzero(((bytes_ <= SPACE) & (bytes_ != NEW_LINE) & (bytes_ != RETURN)) | (bytes_ > 127))
+    marks = np.flatnonzero(bytes_ == QUOTE)
+    opens, closes = marks[::2], marks[1::2]
+    # A line end is white space too where it stands just within quotation marks.
+    if np.isin(bytes_[opens[opens < len(bytes_) - 1] + 1], [NEW_LINE, RETURN]).any():
+        return True
+    if np.isin(bytes_[closes - 1], [NEW_LINE, RETURN]).any():
+        return True
+    if len(odd) == 0:
+        return False
+    quoted = np.searchsorted(marks, odd) % 2 == 1
+    before = np.where(odd > 0, bytes_[odd - 1], NEW_LINE)
+    after = np.where(odd < len(bytes_) - 1, bytes_[np.minimum(odd + 1, len(bytes_) - 1)], NEW_LINE)
+    # Within quotation marks a comma or a line end is text; a character of several bytes is looked at whole.
+    beside = (before == QUOTE) | (after == QUOTE) | (bytes_[odd] > 127)
+    return bool((beside | (~quoted & (np.isin(before, BOUNDS) | np.isin(after, BOUNDS)))).any())
+
+
+def _trim(frame: pl.DataFrame, data: bytes) -> pl.DataFrame:
+    """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
     texts = [name for name in frame.columns if name != "row"]
     if frame.is_empty() or not texts:
         return frame
-    padded = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
-    trimmed = [name for name, found in padded.items() if found]
-    if not trimmed and not quoted_nothing:
+    trimmed: list[str] = []
+    if _padded(data):
+        padded = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
+        trimmed = [name for name, found in padded.items() if found]
+    # A pair of quotation marks side by side is text of no length.
+    if not trimmed and b'""' not in data:
         return frame
     return frame.with_columns(pl.col(trimmed).str.strip_chars()).with_columns(pl.col(texts).replace("", None))
 

@@ -7,18 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from zlib import crc32
 
 import polars as pl
 
 from pipeline.read import BEYOND_HEADER, RawTable
-from schemas.check import check
+from schemas.check import PLACE, check
 from schemas.contract import contract
 
 
 @dataclass(frozen=True)
 class Screened:
-    """Screened files of one table. `frame`: one row per row that is not blank (file, and see schemas.check.Checked);
-    `findings`: one row per faulty cell (file, row, column_name, rule, value, level).
+    """Screened files of one table. `frame`: one row per row that is not blank (line, file, and see
+    schemas.check.Checked); `findings`: one row per faulty cell (line, file, row, column_name, rule, value, level).
     """
 
     raws: tuple[RawTable, ...]
@@ -26,20 +27,32 @@ class Screened:
     findings: pl.DataFrame
 
 
+def file_part(file: str) -> int:
+    """By which number do the lines of this file begin? The same whatever was loaded before it."""
+    return crc32(file.encode())
+
+
+def _line(file: str) -> pl.Expr:
+    """What is a row called within the ledger? Its file's number, then its own."""
+    return pl.lit(file_part(file) << 32, dtype=pl.UInt64) + pl.col("row").cast(pl.UInt64)
+
+
 def screen(raws: Sequence[RawTable]) -> Screened:
     """Which cells of these files of one table can be used, and what is wrong with the others?
 
     The files are judged together: a column repeats itself from file to file, and each text is judged once.
     """
-    named = [raw.frame.insert_column(0, pl.lit(raw.source.name).alias("file")) for raw in raws]
+    named = [
+        raw.frame.with_columns(pl.lit(raw.source.name).alias("file"), _line(raw.source.name).alias("line"))
+        for raw in raws
+    ]
     texts = pl.concat(named, how="diagonal")
     checked = check(texts, contract(raws[0].source.table))
     if BEYOND_HEADER not in texts.columns:
         return Screened(tuple(raws), checked.frame, checked.findings)
     ragged = pl.col(BEYOND_HEADER).is_not_null()
     longer = texts.filter(ragged).select(
-        "file",
-        "row",
+        *(name for name in PLACE if name in checked.findings.columns),
         pl.lit("").alias("column_name"),
         pl.lit("ragged").alias("rule"),
         pl.col(BEYOND_HEADER).alias("value"),

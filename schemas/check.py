@@ -18,8 +18,8 @@ DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
 INTEGER = r"^[+-]?\d{1,9}$"
 
-# Where a row stands: its number, and its file where several are checked together.
-PLACE = ("file", "row")
+# Where a row stands: its number, and its file and what it is called where several are checked together.
+PLACE = ("line", "file", "row")
 FINDING_COLUMNS = {
     "column_name": pl.String,
     "rule": pl.String,
@@ -133,8 +133,8 @@ def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) ->
 def check(frame: pl.DataFrame, contract: Contract) -> Checked:
     """Which cells can be used, and what is wrong with the others?
 
-    `frame`: one row per row of the files; `row` (Int32) and maybe `file`, the contract's columns as trimmed text with null for blank
-    (missing ones count as blank), and any further columns, which are kept in `other_cells`.
+    `frame`: one row per row of the files; `row` (Int32) and maybe `file`, the contract's columns as trimmed text with
+    null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`.
     A cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a
     column whose fault sets the row aside.
     """

@@ -26,8 +26,9 @@ MEMORY_LIMIT_MB = 2000
 
 
 def load_unchecked(folder: Path) -> dict[str, Any]:
-    """How long does DuckDB take to load the four tables' files, typed, with nothing checked? Faulty rows are skipped."""
+    """How long does DuckDB take to load the four tables' files, typed and unchecked? Faulty rows are skipped."""
     import duckdb
+
     from pipeline.farm import table_files
     from pipeline.ledger.stage import sql_type
     from schemas.contract import INPUTS, contract
@@ -162,7 +163,8 @@ def show(told: dict[str, Any]) -> None:
     print(", ".join(f"{name} {number}" for name, number in versions.items()))
     first = told["steps"]["refresh_first"]
     print(
-        f"{first['pickings']:,} pickings, {first['rows']:,} rows, {told['csv_mb']:.0f} MB of CSV; best of {told['repeats']}"
+        f"{first['pickings']:,} pickings, {first['rows']:,} rows, {told['csv_mb']:.0f} MB of CSV; "
+        f"best of {told['repeats']}"
     )
     print(f"{'step':<20}{'seconds':>9}{'ratio':>8}{'peak MB':>9}{'ledger MB':>11}")
     for step, result in told["steps"].items():

@@ -1,4 +1,4 @@
-"""Are the demo farm's figures those of an independent recomputation, its mistakes found, its planted truths recovered?"""
+"""Are the demo farm's figures those of a recomputation, its mistakes found, its planted truths recovered?"""
 
 import json
 import math
@@ -13,11 +13,12 @@ import duckdb
 import pytest
 import recompute
 from conftest import gillbook
+from test_against_recompute import differences
+
 from pipeline.demo import LAST_DAY
 from pipeline.farm import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.measures import runner
-from test_against_recompute import differences
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 TRUTH: dict[str, Any] = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))

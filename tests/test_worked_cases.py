@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from conftest import write_table
+
 from pipeline.farm import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.measures import runner

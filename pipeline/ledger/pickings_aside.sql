@@ -3,9 +3,16 @@
 -- Grain: one row per such picking.
 create or replace table pickings_aside as
 with aside as (
+    -- What is not loaded is faulty, early, without its place, or a repeat.
     select line, picked_on, container
     from stage_harvests
-    where line not in (select line from harvest_places)
+    where line in (
+        select line from located where faulty or early
+        union all
+        select line from placed where batch_line is null or early
+        union all
+        select line from repeats
+    )
 ),
 only_filling as (
     select container, min(line) as line, min(batch_line) as batch_line from fillings group by container having count(*) = 1

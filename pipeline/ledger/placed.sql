@@ -4,13 +4,7 @@
 -- Grain: one row per staged picking or observation without a filling in `located`.
 create or replace temp table placed as
 with rows_left as (
-    select 'harvests' as table_name, line, picked_on as day, batch, container, faulty
-    from stage_harvests
-    where line in (select line from located where filling_line is null)
-    union all
-    select 'observations', line, seen_on, batch, container, faulty
-    from stage_observations
-    where line in (select line from located where filling_line is null)
+    select table_name, line, day, batch, container, faulty from located where filling_line is null
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
@@ -31,7 +25,7 @@ filled_batches as (
     select batch from filling_faults where batch is not null
 ),
 undated as (
-    select container, batch, batch_line, root_file, root_row from filling_days where day is null
+    select container, batch, root_file, root_row from filling_days where day is null
 ),
 dated as (
     select container, day, batch, line, root_file, root_row from filling_days where day is not null
@@ -58,7 +52,7 @@ joined as (
         d.root_file as held_file,
         d.root_row as held_row,
         u.batch as undated_batch,
-        u.batch_line as undated_line,
+        waited.line as undated_line,
         u.root_file as undated_file,
         u.root_row as undated_row
     from rows_left as r
@@ -69,6 +63,7 @@ joined as (
     left join undated as u on u.container = r.container
     asof left join dated as d on d.container = r.container and r.day > d.day
     left join batches as held on held.batch = d.batch
+    left join batches as waited on waited.batch = u.batch
 ),
 judged as (
     select

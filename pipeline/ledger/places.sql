@@ -1,7 +1,7 @@
 -- Which filling (or batch as a whole: filling_line null) does each usable picking and observation belong to?
 -- Repeated rows are still among them. place_line: the filling's line, or the batch's. Mass in g.
 -- Grain: one row per staged picking or observation that is not faulty, has its place and is not early.
-create or replace temp table places as
+create or replace temp view places as
 select line, batch_line, filling_line, filling_line as place_line, day, fresh_weight_g, flush
 from located
 where filling_line is not null and not faulty and not early

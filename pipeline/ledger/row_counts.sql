@@ -12,15 +12,13 @@ loaded as (
     union all
     select 'fillings', file, count(*) from fillings group by file
     union all
-    select 'observations', file, count(*)
-    from stage_observations
-    where line in (select line from observation_places)
-    group by file
-    union all
-    select 'harvests', file, count(*)
-    from stage_harvests
-    where line in (select line from harvest_places)
-    group by file
+    select files.table_name, files.file, placed.rows
+    from files
+    inner join (
+        select line >> 32 as file_part, count(*) as rows
+        from (select line from observation_places union all select line from harvest_places)
+        group by line >> 32
+    ) as placed on placed.file_part = files.file_part
 )
 select
     files.table_name,

@@ -43,11 +43,6 @@ DECISIONS = (
 )
 
 
-# What a row is called within the ledger: made from its file's name and its row number, so that it is the same
-# whatever was loaded before it.
-LINE = "(hash(file) >> 32 << 32 | row)::ubigint"
-
-
 class ArrowTable:
     """Hands a Polars frame to DuckDB through the Arrow C stream, without pyarrow."""
 
@@ -90,7 +85,7 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
         cells = _cells(contract(name))
         con.execute(f"create view cells_of_{name} as select line, file, hash({cells}) as cells from stage_{name}")
     con.execute(
-        "create table files (table_name varchar, file varchar, content_hash varchar, "
+        "create table files (table_name varchar, file varchar, file_part ubigint, content_hash varchar, "
         "rows_in integer, rows_blank integer)"
     )
     con.execute(
@@ -113,17 +108,19 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
 
 def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
+    from pipeline.screen import file_part
+
     table = screened.raws[0].source.table
     names = [name for name, _ in _columns(contract(table))]
     listed = ", ".join(f'"{name}"' for name in names)
     incoming = con.from_arrow(ArrowTable(screened.frame))
-    incoming.query("incoming", f"insert into stage_{table} select {LINE}, file, {listed} from incoming")
+    incoming.query("incoming", f"insert into stage_{table} select line, file, {listed} from incoming")
     columns = "file, row, column_name, rule, level, value"
     found = con.from_arrow(ArrowTable(screened.findings))
     found.query("found", f"insert into cell_findings select '{table}', {columns} from found")
     for raw in screened.raws:
-        values = [table, raw.source.name, raw.content_hash, raw.rows_in, raw.rows_blank]
-        con.execute("insert into files values (?, ?, ?, ?, ?)", values)
+        values = [table, raw.source.name, file_part(raw.source.name), raw.content_hash, raw.rows_in, raw.rows_blank]
+        con.execute("insert into files values (?, ?, ?, ?, ?, ?)", values)
         for told in raw.notices:
             values = [told.table, told.file, told.row, told.column, told.rule, told.level, told.value]
             con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)

@@ -21,19 +21,35 @@ twins as (
     window same as (partition by place_line, picked_on, fresh_weight_g order by file, row
         rows between unbounded preceding and unbounded following)
 ),
+weights as (
+    select pooled, fresh_weight_g, count(*) as pickings from places group by pooled, fresh_weight_g
+),
+running as (
+    select
+        pooled,
+        fresh_weight_g,
+        sum(pickings) over (partition by pooled order by fresh_weight_g) as pickings_up_to,
+        sum(pickings) over (partition by pooled) as pickings_in_all
+    from weights
+),
 usual as (
-    -- At least five pickings make a usual weight: common practice, no source.
-    select pooled, quantile_disc(fresh_weight_g, 0.5)::double as weight_g
-    from places
+    -- The median. At least five pickings make a usual weight: common practice, no source.
+    select pooled, min(fresh_weight_g)::double as weight_g
+    from running
+    where pickings_up_to >= pickings_in_all / 2 and pickings_in_all >= 5
     group by pooled
-    having count(*) >= 5
+),
+odd as (
+    select w.pooled, w.fresh_weight_g, u.weight_g, w.fresh_weight_g::double / u.weight_g as times
+    from weights as w
+    inner join usual as u on u.pooled = w.pooled
+    -- A tenfold weight is 8 to 12 times the usual with ordinary spread; an ounce figure read as grams is 1/28.
+    where w.fresh_weight_g::double >= 8 * u.weight_g or w.fresh_weight_g::double <= u.weight_g / 25
 ),
 unlike as (
-    select p.line, p.fresh_weight_g, u.weight_g, p.fresh_weight_g::double / u.weight_g as times
+    select p.line, p.fresh_weight_g, o.weight_g, o.times
     from places as p
-    inner join usual as u on u.pooled = p.pooled
-    -- A tenfold weight is 8 to 12 times the usual with ordinary spread; an ounce figure read as grams is 1/28.
-    where p.fresh_weight_g::double >= 8 * u.weight_g or p.fresh_weight_g::double <= u.weight_g / 25
+    inner join odd as o on o.pooled = p.pooled and o.fresh_weight_g = p.fresh_weight_g
 ),
 units(unit, times) as (
     values ('kg', 0.001), ('lb', 1 / 453.59237), ('oz', 1 / 28.349523125), ('one digit too many', 10.0),

@@ -1,0 +1,117 @@
+"""The command that writes the monthly report: it gathers result tables, and `reports` makes the page of them."""
+
+from __future__ import annotations
+
+import os
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pipeline.cli.options import AsOfOption, FarmOption, day, refreshed, tell_set_aside, timed
+from pipeline.cli.options import the_farm as open_the_farm
+from schemas.finding import OutOfReach, WrongRequest
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.farm import Farm
+    from reports.month import Month
+
+# Which result tables the page shows, and by which columns.
+GROUPED = (
+    ("flushes", "substrate"),
+    ("days", "substrate"),
+    ("losses", "substrate,treatment"),
+    ("causes", "all"),
+    ("months", "all"),
+)
+
+
+def report(
+    month: Annotated[
+        str | None,
+        typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
+    ] = None,
+    as_of: AsOfOption = None,
+    farm: FarmOption = None,
+) -> None:
+    """Write the report of a month: one page that opens anywhere, without a network. Told as of the month's last day."""
+    from pipeline.measures import runner
+    from reports.page import render
+
+    wanted = _first_day(month) if month else None
+    today = day(as_of)
+    opened = open_the_farm(farm)
+    done = refreshed(opened)
+    with timed("measures"), runner.open_ledger(opened.ledger) as con:
+        first = wanted or _last_month_picked(con, today)
+        if first > today:
+            raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
+        told = gather(con, opened, first, min(_last_day(first), today))
+    with timed("page"):
+        page = render(told)
+    typer.echo(_write(opened, f"report-{first:%Y-%m}.html", page))
+    tell_set_aside(done)
+
+
+def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date) -> Month:
+    """Which result tables and findings belong to the month that `first` begins, told as of `as_of`?"""
+    from pipeline.ledger.told import read_findings
+    from pipeline.measures import runner
+    from pipeline.wanting import missing_findings, silent_findings
+    from reports.month import Month
+
+    tables: dict[str, Any] = {}
+    for name, by in GROUPED:
+        question = runner.Question(as_of, runner.grouping(by, add_batch=False))
+        runner.prepare(con, farm.settings, question)
+        tables[name] = getattr(runner, name)(con, question)
+    tables |= runner.of_month(con, first)
+    whole = runner.yields(con, question)
+    return Month(
+        farm_name=farm.settings["name"],
+        month=first,
+        as_of=as_of,
+        late_from=farm.settings["late_from"],
+        tables=tables,
+        findings=[*read_findings(con, as_of), *silent_findings(farm, runner.silent(con))],
+        missing=missing_findings(runner.missing_cells(con)),
+        pickings_set_aside=whole[0]["pickings_set_aside"] if whole else 0,
+    )
+
+
+def _first_day(text: str) -> date:
+    try:
+        if len(text) == len("2026-05"):
+            return date.fromisoformat(f"{text}-01")
+    except ValueError:
+        pass
+    raise WrongRequest(f"--month {text}: that is not a month. Write year-month, like 2026-05.")
+
+
+def _last_day(first: date) -> date:
+    return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
+
+
+def _last_month_picked(con: duckdb.DuckDBPyConnection, today: date) -> date:
+    found = con.execute("select max(picked_on) from harvest_places where picked_on <= ?", [today]).fetchone()
+    last: date = found[0] if found and found[0] else today
+    return last.replace(day=1)
+
+
+def _write(farm: Farm, name: str, page: str) -> Path:
+    """Writes the page whole or not at all, and tells where."""
+    path = farm.out / name
+    draft = path.with_name(f"{name}.new")
+    try:
+        farm.out.mkdir(exist_ok=True)
+        draft.write_text(page, encoding="utf-8", newline="\n")
+        os.replace(draft, path)
+    except OSError as problem:
+        raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem
+    return path
+
+
+COMMANDS = (report,)
