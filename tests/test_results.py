@@ -1,0 +1,117 @@
+"""Do the result tables keep their contracts: columns in order, types, one row per grain, and the identities?"""
+
+import shutil
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+
+from pipeline.farm import Farm, open_farm
+from pipeline.ledger.refresh import refresh
+from pipeline.measures import runner
+from schemas.contract import RESULTS, contract
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+AS_OF = date(2026, 9, 30)
+TYPES = {"integer": int, "number": (int, float), "string": str, "date": date, "boolean": bool}
+Tables = dict[str, list[dict[str, Any]]]
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duckdb.DuckDBPyConnection]]:
+    folder = tmp_path_factory.mktemp("results") / "farm"
+    shutil.copytree(DEMO, folder)
+    farm = open_farm(folder)
+    refresh(farm, "test")
+    with runner.open_ledger(farm.ledger) as con:
+        yield farm, con
+
+
+@pytest.fixture(scope="module")
+def tables(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> Tables:
+    """Every result table of the demo farm, by substrate where it is grouped."""
+    farm, con = opened
+    question = runner.Question(AS_OF, ("substrate",), 2)
+    runner.prepare(con, farm.settings, question)
+    grouped = ("yields", "flushes", "days", "losses", "causes", "months")
+    found: Tables = {name: getattr(runner, name)(con, question) for name in grouped}
+    return found | runner.of_month(con, AS_OF.replace(day=1))
+
+
+@pytest.mark.parametrize("name", RESULTS)
+def test_columns_and_types_are_the_contracts(tables: Tables, name: str) -> None:
+    rows = tables[name]
+    assert rows
+    for row in rows:
+        assert [key for key in row if key != "substrate" or "substrate" in contract(name).names] == list(
+            contract(name).names
+        )
+        for each in contract(name).fields:
+            value = row[each.name]
+            assert value is None or isinstance(value, TYPES[each.type]), (name, each.name, value)
+            assert not (each.type == "integer" and isinstance(value, bool))
+
+
+@pytest.mark.parametrize("name", RESULTS)
+def test_every_measure_says_its_unit_and_meaning(name: str) -> None:
+    table = contract(name)
+    assert table.grain.startswith("one row per ")
+    for each in table.fields:
+        assert each.description.endswith("."), each.name
+        if each.name.endswith(("_g", "_pct", "_days")) or "_per_day" in each.name:
+            assert each.unit, each.name
+
+
+def test_parts_add_up_to_the_whole(opened: tuple[Farm, duckdb.DuckDBPyConnection], tables: Tables) -> None:
+    _, con = opened
+    loaded = con.execute(
+        "select sum(fresh_weight_g)::double, count(*) from harvests where picked_on <= ?", [AS_OF]
+    ).fetchone()
+    assert loaded is not None
+    assert sum(row["fresh_g"] for row in tables["yields"]) == pytest.approx(loaded[0], rel=1e-12)
+    assert sum(row["fresh_g"] for row in tables["months"]) == pytest.approx(loaded[0], rel=1e-12)
+    assert sum(row["pickings"] for row in tables["months"]) == loaded[1]
+    of_month = tables["months"][-1]["fresh_g"]
+    for name in ("weeks", "strains", "stages"):
+        assert sum(row["fresh_g"] for row in tables[name]) == pytest.approx(of_month, rel=1e-12), name
+    for row in tables["yields"]:
+        assert row["units_known"] + row["units_not_yet"] == row["units"]
+        assert row["units_open"] <= row["units_known"]
+    for row in tables["losses"]:
+        assert row["lost"] + row["units_not_yet"] <= row["units"]
+    assert sum(row["lost"] for row in tables["causes"]) == sum(row["lost"] for row in tables["losses"])
+    assert sum(row["units_finished"] for row in tables["months"]) == sum(
+        row["units"] for row in tables["yields"]
+    ) - unfinished(con)
+    assert tables["months"][-1]["units_finished"] == len(tables["finished_units"])
+    for name in ("finished_batches", "finished_recipes"):
+        assert sum(row["units"] for row in tables[name]) == len(tables["finished_units"])
+
+
+def unfinished(con: duckdb.DuckDBPyConnection) -> int:
+    found = con.execute("select count(*) from unit_states where not finished").fetchone()
+    assert found is not None
+    return int(found[0])
+
+
+def test_lost_and_survivors_are_all_units_whose_fate_is_told(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> None:
+    farm, con = opened
+    question = runner.Question(AS_OF, ())
+    runner.prepare(con, farm.settings, question)
+    row = runner.losses(con, question)[0]
+    survivors = con.execute("select count(*) from unit_states where highest_flush > 0").fetchone()
+    assert survivors is not None
+    assert row["lost"] + survivors[0] + row["units_not_yet"] == row["units"]
+
+
+def test_every_picking_belongs_to_one_batch_and_one_unit(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> None:
+    _, con = opened
+    twice = con.execute("select line from unit_pickings group by line having count(*) > 1").fetchall()
+    assert twice == []
+    without = (
+        "select count(*) from harvest_places where picked_on <= ? and line not in (select line from unit_pickings)"
+    )
+    assert con.execute(without, [AS_OF]).fetchall() == [(0,)]
