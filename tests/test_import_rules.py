@@ -93,5 +93,6 @@ def test_what_make_check_runs_finds_a_planted_import(
         check=False,
     )
     assert done.returncode == (1 if broken_rule else 0), done.stdout + done.stderr
-    told = [line for line in done.stdout.splitlines() if line.endswith(" BROKEN")]
-    assert told == ([f"{broken_rule} BROKEN"] if broken_rule else [])
+    # A planted import may break other rules by a longer way, too.
+    told = [line.split(" BROKEN")[0] for line in done.stdout.splitlines() if " BROKEN" in line]
+    assert broken_rule in told if broken_rule else not told

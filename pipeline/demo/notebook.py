@@ -30,7 +30,8 @@ def harvests(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
     note = np.array(true.NOTES)[whole(rng, 0, len(true.NOTES) - 1, n)]
     # Where flush 1 was weighed for the batch, a blank on a container would tell itself as its first flush.
     once_pooled = alone & (plan.batches["pooled_flushes"][picked["batch_no"]] > 0)
-    given = (rng.random(n) >= FLUSH_BLANK) | once_pooled
+    blank = np.where(picked["picked_on"] >= plan.named_from, plan.blank_later, FLUSH_BLANK)
+    given = (rng.random(n) >= blank) | once_pooled
     return picked | {
         "container": np.where(alone, np.append(units["container"], "")[picked["unit"]], ""),
         "batch": np.where(names_batch, plan.batches["batch"][picked["batch_no"]], ""),

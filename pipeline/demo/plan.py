@@ -21,13 +21,15 @@ class Plan:
     recipe (number), day (since 1970-01-01), count (batches x kinds of container), looks (0 looked at as a
     whole; 1 by container; 2 by container, opening noted too) and the fields of recipes.Mix.
     owned: containers of each kind. two_days: chance that a flush is picked on two days. named_from: the day
-    from which entries name the batch beside the container. failing: a container that keeps failing.
+    from which entries name the batch beside the container. blank_later: share of blank flush cells from then on.
+    failing: a container that keeps failing.
     """
 
     batches: Columns
     owned: tuple[int, ...]
     two_days: float
     named_from: int
+    blank_later: float
     failing: str = ""
 
 
@@ -61,7 +63,7 @@ def demo_plan() -> Plan:
     batches["count"] = np.stack([batches["buckets"], batches["bags"]], axis=1)
     batches["looks"] = np.where(batches["filling_rows"], np.arange(len(mixes)) % 3, 0)
     owned = tuple(kind.owned for kind in true.KINDS)
-    return Plan(batches, owned, 0.28, day_number(date(2026, 6, 1)), true.FAILING_CONTAINER)
+    return Plan(batches, owned, 0.28, day_number(date(2026, 6, 1)), 0.11, true.FAILING_CONTAINER)
 
 
 def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) -> Plan:
@@ -83,8 +85,9 @@ def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) 
     }
     batches |= _bench_habits(len(soak), rng)
     owned = tuple(max(40, int(total * 110 / days)) for total in batches["count"].sum(axis=0))
-    # A farm of this size has its entries written by the program after its first months: batch and container both.
-    return Plan(batches, owned, 0.85, day_number(first) + days // 12)
+    # A farm of this size picks nearly every flush on two days, and after its first months has its entries written by
+    # the program, with batch, container and, but for a few, flush.
+    return Plan(batches, owned, 0.95, day_number(first) + days // 12, 0.02)
 
 
 def _bench_habits(n: int, rng: np.random.Generator) -> Columns:

@@ -27,10 +27,10 @@ select
     b.incubation_c,
     b.containers_filled,
     b.note,
-    (1000 * (
+    try_cast(1000 * (
         coalesce(b.substrate_dry_kg::double, b.substrate_wet_kg::double * (100 - b.moisture_pct) / 100)
         + coalesce(b.supplement_dry_kg::double, 0)
-    ))::decimal(28, 12) as dry_g,
+    ) as decimal(18, 9)) as dry_g,
     b.file,
     b.row,
     b.line

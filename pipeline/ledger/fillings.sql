@@ -1,6 +1,7 @@
 -- What is known of each filling, and how much dry substrate is in it? Masses in kg as entered; *_g in g.
 -- dry_source names the rung of the ladder: weighed, from fill, by fill, by volume, evenly; null where there is no
 -- dry mass. wet_g and spawn_g are the filling's share of the batch's, in the proportion of its dry mass.
+-- Masses are kept to 1e-9 g; one of a million kilograms or more is none.
 -- A batch with filling rows set aside shares nothing by rungs 3 to 5: what those fillings hold is not known.
 -- Grain: one row per loaded filling.
 create or replace table fillings as
@@ -105,10 +106,10 @@ select
     inoculated_on,
     refilled_on,
     refilled_from,
-    dry_g::decimal(28, 12) as dry_g,
-    dry_source,
-    case when batch_dry_g > 0 then (batch_wet_g * dry_g / batch_dry_g)::decimal(28, 12) end as wet_g,
-    case when batch_dry_g > 0 then (batch_spawn_g * dry_g / batch_dry_g)::decimal(28, 12) end as spawn_g,
+    try_cast(dry_g as decimal(18, 9)) as dry_g,
+    case when try_cast(dry_g as decimal(18, 9)) is not null then dry_source end as dry_source,
+    case when batch_dry_g > 0 then try_cast(batch_wet_g * dry_g / batch_dry_g as decimal(18, 9)) end as wet_g,
+    case when batch_dry_g > 0 then try_cast(batch_spawn_g * dry_g / batch_dry_g as decimal(18, 9)) end as spawn_g,
     file,
     row,
     line,

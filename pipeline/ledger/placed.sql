@@ -20,7 +20,7 @@ filling_roots as (
     group by batch, container
 ),
 filled_batches as (
-    select batch from fillings
+    select batch from fillings where batch in (select batch from rows_left)
     union
     select batch from filling_faults where batch is not null
 ),
@@ -28,7 +28,9 @@ undated as (
     select container, batch, root_file, root_row from filling_days where day is null
 ),
 dated as (
-    select container, day, batch, line, root_file, root_row from filling_days where day is not null
+    select container, day, batch, line, root_file, root_row
+    from filling_days
+    where day is not null and container in (select container from rows_left)
 ),
 joined as (
     select

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from functools import cache
+from hashlib import sha256
 from importlib.metadata import version
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +23,16 @@ if TYPE_CHECKING:
 LAYOUT_VERSION = 1
 
 
+@cache
+def _decisions_hash() -> str:
+    """Do the statements that decide still say what they said? One hash over the SQL files beside this module."""
+    digest = sha256()
+    for path in sorted(files("pipeline.ledger").iterdir(), key=lambda path: path.name):
+        if path.name.endswith(".sql"):
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
 def versions(farm: Farm) -> dict[str, str]:
     """What, beside the files, does the ledger depend on?"""
     return {
@@ -27,6 +40,7 @@ def versions(farm: Farm) -> dict[str, str]:
         "gillbook": version("gillbook"),
         "duckdb": version("duckdb"),
         "contracts": inputs_hash(),
+        "decisions": _decisions_hash(),
         "farm": farm.settings_hash,
     }
 
@@ -56,7 +70,7 @@ def standing_ledger(farm: Farm) -> Standing:
     if write_ahead_log(farm.ledger).exists():
         return Standing({}, rebuild=_set_by(farm.ledger, "was changed by another program"))
     wanted = versions(farm)
-    for key in ("layout", "gillbook", "duckdb", "contracts"):
+    for key in ("layout", "gillbook", "duckdb", "contracts", "decisions"):
         if meta.get(key) != wanted[key]:
             return Standing({}, rebuild=f"The ledger came from another version ({key}) and was built anew.")
     return Standing(hashes, None, farm_changed=meta.get("farm") != wanted["farm"])

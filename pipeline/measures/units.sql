@@ -42,8 +42,8 @@ select
     p.inoculated_on,
     p.dry_g,
     case when p.dry_g is not null then 'batch' end as dry_source,
-    (p.substrate_wet_kg * 1000)::decimal(28, 12) as wet_g,
-    (p.spawn_kg * 1000)::decimal(28, 12) as spawn_g,
+    try_cast(p.substrate_wet_kg * 1000 as decimal(18, 9)) as wet_g,
+    try_cast(p.spawn_kg * 1000 as decimal(18, 9)) as spawn_g,
     case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_on else a.closed_on end as closed_on,
     case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_by else a.closed_by end as closed_by,
     case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.cause else a.cause end as cause
