@@ -18,6 +18,8 @@ DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
 INTEGER = r"^[+-]?\d{1,9}$"
 
+# A number written the shortest way: its text need not be kept beside its value.
+PLAIN_NUMBER = r"^(0|[1-9]\d{0,14})(\.\d{0,8}[1-9])?$"
 # Where a row stands: its number, and its file and what it is called where several are checked together.
 PLACE = ("line", "file", "row")
 FINDING_COLUMNS = {
@@ -30,8 +32,9 @@ FINDING_COLUMNS = {
 
 @dataclass(frozen=True)
 class Checked:
-    """A checked table: `frame` has one row per row given (row, the contract's typed columns, kept texts as
-    NAME_text, other_cells, faulty); `findings` has one row per faulty cell (row, column_name, rule, value, level).
+    """A checked table: `frame` has one row per row given (row, the contract's typed columns, texts of numbers
+    as NAME_text where they are not written the shortest way, other_cells, faulty); `findings` has one row per faulty
+    cell (row, column_name, rule, value, level).
     """
 
     frame: pl.DataFrame
@@ -184,7 +187,10 @@ def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask], others:
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
         columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
-    columns += [pl.col(name).alias(f"{name}_text") for name in contract.texts_kept]
+    columns += [
+        pl.when(~pl.col(name).str.contains(PLAIN_NUMBER)).then(pl.col(name)).alias(f"{name}_text")
+        for name in contract.texts_kept
+    ]
     told: list[pl.Expr] = [
         pl.when(mask.name).then(pl.format(f"{mask.column}={{}}", pl.col(mask.column))) for mask in fired
     ]

@@ -211,9 +211,10 @@ def test_an_identifier_stays_the_text_that_it_is(cell: str) -> None:
         assert verdict(table, column, cell) == (cell, [])
 
 
-def test_number_columns_of_recipes_keep_the_text_of_their_cells_for_grouping() -> None:
-    done = check_cells("fillings", "volume_l", "20.0", "20", None)
-    assert done.frame.select("volume_l", "volume_l_text").rows() == [(20.0, "20.0"), (20.0, "20"), (None, None)]
+def test_number_columns_of_recipes_keep_texts_that_are_not_the_shortest_for_grouping() -> None:
+    done = check_cells("fillings", "volume_l", "20.0", "20", None, "020", "20.5")
+    rows = [(20.0, "20.0"), (20.0, None), (None, None), (20.0, "020"), (20.5, None)]
+    assert done.frame.select("volume_l", "volume_l_text").rows() == rows
 
 
 MASSES = st.decimals("0.001", "9999999", places=3) | st.decimals("0.002", "99", places=7)

@@ -4,7 +4,7 @@
 -- Grain: one row per staged picking or observation without a filling in `located`.
 create or replace temp table placed as
 with rows_left as (
-    select table_name, line, day, batch, container, faulty from located where filling_line is null
+    select line, day, batch, container, faulty from located where filling_line is null
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
@@ -34,7 +34,6 @@ dated as (
 ),
 joined as (
     select
-        r.table_name,
         r.line,
         r.day,
         r.batch,
@@ -83,7 +82,6 @@ judged as (
     from joined
 )
 select
-    table_name,
     line,
     faulty,
     case

@@ -19,7 +19,8 @@ select
 from harvest_places as p
 inner join stage_harvests as h on h.line = p.line
 inner join batches as b on b.line = p.batch_line
-left join fillings as f on f.line = p.filling_line;
+left join fillings as f on f.line = p.filling_line
+order by h.file, h.row;
 
 create or replace view observations as
 select
@@ -38,3 +39,4 @@ from observation_places as p
 inner join stage_observations as o on o.line = p.line
 inner join batches as b on b.line = p.batch_line
 left join fillings as f on f.line = p.filling_line
+order by o.file, o.row

@@ -89,6 +89,10 @@ def _label(name: str) -> tuple[str, str]:
     of_batch = name in contract("batches").names
     owner, stage, table = ("b", "sb", "batches") if of_batch else ("f", "sf", "fillings")
     key = f"coalesce({owner}.\"{name}\"::varchar, '')"
-    text = f"coalesce({stage}.\"{name}_text\", '')" if name in contract(table).texts_kept else key
+    text = key
+    if name in contract(table).texts_kept:
+        # A text is kept only where the number was not written the shortest way.
+        shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
+        text = f'coalesce({stage}."{name}_text", {shortest})'
     agreed = f"count(distinct {key}) = 1"
     return f"case when {agreed} then min({key}) else '' end", f"case when {agreed} then min({text}) else '' end"
