@@ -19,9 +19,17 @@ from typing import Any
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 WHY_NOT = f"needs Chromium at {CHROMIUM}, which is not there"
 FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --hide-scrollbars --remote-debugging-pipe"
-).split()
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--hide-scrollbars",
+    "--remote-debugging-pipe",
+)
 PATIENCE_S = 60.0
 # The ends of the pipes must be the browser's file descriptors 3 and 4.
 AS_3_AND_4 = """
@@ -140,9 +148,9 @@ def chromium() -> Iterator[Browser]:
     from_us, to = os.pipe()
     back, from_it = os.pipe()
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+        start = [sys.executable, "-c", AS_3_AND_4, str(from_us), str(from_it)]
         child = subprocess.Popen(
-            [sys.executable, "-c", AS_3_AND_4, str(from_us), str(from_it)]
-            + [CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "about:blank"],
+            [*start, CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "about:blank"],
             pass_fds=(from_us, from_it),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

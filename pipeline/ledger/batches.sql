@@ -35,4 +35,4 @@ select
     b.row,
     b.line
 from stage_batches as b
-where b.line not in (select line from batch_faults)
+anti join batch_faults as q on q.line = b.line

@@ -9,7 +9,8 @@ days as (
     select p.place_line, p.day, max(p.flush) as given
     from places as p
     semi join blank as b on b.place_line = p.place_line
-    where p.fresh_weight_g is not null and p.line not in (select line from repeats)
+    anti join repeats as r on r.line = p.line
+    where p.fresh_weight_g is not null
     group by p.place_line, p.day
 ),
 gaps as (

@@ -2,7 +2,7 @@
 -- among them: one aggregate finds the suspects, and only they are looked at.
 -- Grain: one row per staged picking or observation that has its place, is not faulty, and agrees with another.
 create or replace temp table doubles as
-with keyed as (
+with keyed as not materialized (
     select line, hash(place_line, day, fresh_weight_g) as suspect from places
 ),
 suspects as (

@@ -37,7 +37,7 @@ with own as materialized (
         end as own_g
     from stage_fillings as f
     inner join batches as b on b.batch = f.batch
-    where f.line not in (select line from filling_faults)
+    anti join filling_faults as q on q.line = f.line
 ),
 aside as (
     select distinct batch from fillings_aside

@@ -4,7 +4,7 @@
 -- batch, container: what a row without a filling names.
 -- Grain: one row per staged picking or observation.
 create or replace temp table located as
-with events as (
+with events as not materialized (
     select line, picked_on as day, batch, container, faulty, fresh_weight_g, flush
     from stage_harvests
     union all

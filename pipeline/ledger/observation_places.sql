@@ -13,4 +13,4 @@ select
     case when p.filling_line is null and o.container is not null then 1 else o.count end as count
 from stage_observations as o
 inner join places as p on p.line = o.line
-where o.line not in (select line from repeats)
+anti join repeats as r on r.line = o.line

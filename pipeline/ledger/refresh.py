@@ -165,7 +165,6 @@ def _write_draft(
             # The draft is thrown away unless it is finished, so it needs no write-ahead log.
             con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
             con.execute("use draft")
-            con.execute("begin")
             if standing.rebuild is not None:
                 create_stage(con)
                 con.execute("create table meta (key varchar, value varchar)")
@@ -178,7 +177,6 @@ def _write_draft(
             decide(con, dict(farm.settings))
             _write_meta(con, farm)
             counts, levels = _counts(con)
-            con.execute("commit")
             con.execute("checkpoint")
             con.execute("use memory")
             con.execute("detach draft")

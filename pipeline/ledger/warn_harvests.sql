@@ -1,7 +1,7 @@
 -- Which loaded pickings look wrong beside the others? Each rule first finds its suspects in an aggregate.
 -- Grain: one row per rule that a loaded picking breaks.
 insert into row_findings
-with places as (
+with places as not materialized (
     select line, coalesce(filling_line, batch_line) as place_line, filling_line is null as pooled, picked_on, fresh_weight_g, flush
     from harvest_places
 ),
