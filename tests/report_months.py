@@ -1,0 +1,242 @@
+"""Months for the tests of the report: result tables made from a few units, without a ledger, and the awkward ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from reports.month import Month
+from schemas.finding import Finding
+
+FIRST, LAST = date(2026, 9, 1), date(2026, 9, 30)
+STAGES = ("curled", "turned_down", "flat", "turned_up")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit that finished in the month: masses in g of its flushes, and of its dry substrate (None: unknown)."""
+
+    batch: str = "A"
+    container: str = "1"
+    strain: str = "grey"
+    substrate: str = "straw"
+    treatment: str = "cold_lime"
+    flushes: tuple[float, ...] = (600.0, 300.0)
+    dry_g: float | None = 1000.0
+    soak: str = "S1"
+
+    @property
+    def fresh_g(self) -> float:
+        return sum(self.flushes)
+
+    @property
+    def lost(self) -> bool:
+        return not self.flushes
+
+
+def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = (), **other: Any) -> Month:
+    """The month whose finished units these are; `before`: (month, g) of earlier months. `other`: parts of Month."""
+    tables = {
+        "months": _months(units, before),
+        "weeks": _weeks(units),
+        "strains": _strains(units),
+        "finished_units": [_unit(each) for each in units],
+        "finished_batches": [
+            {"batch": batch, "substrate": of[0].substrate} | _counts(of) for (batch,), of in _by(units, "batch").items()
+        ],
+        "finished_recipes": [
+            {"substrate": key[0], "treatment": key[1], "spawn_form": "grain"}
+            | {"batches": len({each.batch for each in of})}
+            | _counts(of)
+            for key, of in _by(units, "substrate", "treatment").items()
+        ],
+        "flushes": [row for (name,), of in _by(units, "substrate").items() for row in _flushes(name, of)],
+        "days": [row for (name,), of in _by(units, "substrate").items() for row in _days(name, of)],
+        "losses": [_loss(*key, of) for key, of in _by(units, "substrate", "treatment").items()],
+        "causes": [{"cause": "green_mould", "lost": n} for n in [sum(each.lost for each in units)] if n],
+        "stages": _stages(units),
+        "soaks": [_soak(name, of) for (name,), of in _by(units, "soak").items()],
+    }
+    return replace(Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0), **other)
+
+
+def _by(units: Sequence[Unit], *columns: str) -> Mapping[tuple[str, ...], list[Unit]]:
+    groups: dict[tuple[str, ...], list[Unit]] = {}
+    for each in units:
+        groups.setdefault(tuple(getattr(each, column) for column in columns), []).append(each)
+    return groups
+
+
+def _be(units: Sequence[Unit]) -> float | None:
+    known = [each for each in units if each.dry_g]
+    return 100 * sum(each.fresh_g for each in known) / sum(each.dry_g or 0 for each in known) if known else None
+
+
+def _counts(units: Sequence[Unit]) -> dict[str, Any]:
+    without = sum(1 for each in units if not each.dry_g)
+    fresh = sum(each.fresh_g for each in units)
+    return {"units": len(units), "units_without_dry_mass": without, "fresh_g": fresh, "be_pct": _be(units)}
+
+
+def _unit(each: Unit) -> dict[str, Any]:
+    return {
+        "batch": each.batch,
+        "container": each.container,
+        "strain": each.strain,
+        "substrate": each.substrate,
+        "treatment": each.treatment,
+        "spawn_form": "grain",
+        "finished_on": LAST,
+        "finished_by": "contaminated" if each.lost else "emptied",
+        "fresh_g": each.fresh_g,
+        "substrate_dry_g": each.dry_g,
+        "be_pct": _be([each]),
+        "contaminated_before_pick": each.lost,
+    }
+
+
+def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[dict[str, Any]]:
+    now = {"units_finished": len(units), "be_finished_pct": _be(units)}
+    told = [(name, fresh, {"units_finished": 0, "be_finished_pct": None}) for name, fresh in before]
+    return [
+        {"month": name, "fresh_g": fresh, "pickings": 3 if fresh else 0}
+        | rest
+        | {"units_inoculated": 2, "be_inoculated_pct": None}
+        | {"picked_late_pct": 4.25 if fresh else None, "culled_pct": 1.5 if fresh else None}
+        for name, fresh, rest in [*told, ("2026-09", sum(each.fresh_g for each in units), now)]
+    ]
+
+
+def _strains(units: Sequence[Unit]) -> list[dict[str, Any]]:
+    whole = sum(each.fresh_g for each in units)
+    told = [(name, sum(each.fresh_g for each in of), len(of)) for (name,), of in _by(units, "strain").items()]
+    return [
+        {"strain": name, "fresh_g": fresh, "pickings": n, "share_pct": 100 * fresh / whole}
+        for name, fresh, n in sorted(told, key=lambda row: (-row[1], row[0]))
+        if fresh
+    ]
+
+
+def _weeks(units: Sequence[Unit]) -> list[dict[str, Any]]:
+    mondays = [date(2026, 8, 31) + timedelta(weeks=at) for at in range(5)]
+    return [
+        {"week": day, "strain": row["strain"], "fresh_g": row["fresh_g"] / 5, "pickings": 1}
+        for day in mondays
+        for row in sorted(_strains(units), key=lambda row: row["strain"])
+    ]
+
+
+def _flushes(substrate: str, units: Sequence[Unit]) -> list[dict[str, Any]]:
+    highest = max([1, *(len(each.flushes) for each in units)])
+    fresh = [sum(each.flushes[at] for each in units if len(each.flushes) > at) for at in range(highest)]
+    return [
+        {"substrate": substrate, "flush": at + 1, "units_known": len(units), "units_not_yet": at, "fresh_g": fresh[at]}
+        | {"share_pct": 100 * fresh[at] / sum(fresh) if sum(fresh) else None}
+        | {"decline_vs_first": fresh[at] / fresh[0] if fresh[0] else None}
+        for at in range(highest)
+    ]
+
+
+def _days(substrate: str, units: Sequence[Unit]) -> list[dict[str, Any]]:
+    n = sum(1 for each in units if not each.lost)
+    told = {"mean_days": 21.25, "median_days": 21.0, "q1_days": 19.5, "q3_days": 23.0} if n else {}
+    nothing = dict.fromkeys(("mean_days", "median_days", "q1_days", "q3_days"))
+    waits = ("inoculated_to_colonised", "inoculated_to_pins", "flush_1_to_2", "cycle")
+    rest = {"units_not_yet": 3, "units_lost": len(units) - n}
+    return [{"substrate": substrate, "wait": wait, "n": n} | nothing | told | rest for wait in waits]
+
+
+def _loss(substrate: str, treatment: str, units: Sequence[Unit]) -> dict[str, Any]:
+    lost = [each for each in units if each.lost]
+    soaks = {each.soak for each in units}
+    interval = {"low_pct": 2.5, "high_pct": 40.0, "why_no_interval": None}
+    none = {"low_pct": None, "high_pct": None, "why_no_interval": "fewer than three soaks"}
+    return {
+        "substrate": substrate,
+        "treatment": treatment,
+        "units": len(units) + 1,
+        "units_not_yet": 1,
+        "lost": len(lost),
+        "lost_pct": 100 * len(lost) / len(units),
+        "soaks": len(soaks),
+        "soaks_with_loss": len({each.soak for each in lost}),
+        "contaminated_before_pick": len(lost),
+        "contaminated_after_pick": 0,
+    } | (interval if len(soaks) > 2 else none)
+
+
+def _soak(name: str, units: Sequence[Unit]) -> dict[str, Any]:
+    lost = sum(each.lost for each in units)
+    share = 100 * lost / len(units)
+    return {"soak": name, "inoculated_on": date(2026, 6, 6), "units": len(units), "lost": lost, "lost_pct": share}
+
+
+def _stages(units: Sequence[Unit]) -> list[dict[str, Any]]:
+    whole = sum(each.fresh_g for each in units)
+    shares = (10.0, 60.0, 20.0, 5.0, 5.0) if whole else (None,) * 5
+    return [
+        {"cap_stage": stage, "fresh_g": whole * (share or 0) / 100, "pickings": 1, "share_pct": share}
+        for stage, share in zip((*STAGES, ""), shares, strict=True)
+    ]
+
+
+def found(level: str, row: int = 7, value: str | None = "3o0", waiting: int = 0, file: str = "harvests.csv") -> Finding:
+    """A finding of this level."""
+    parent = ("batches.csv", 3) if level == "waiting" else None
+    texts = ("is not a number", "digits", "Write digits.")
+    return Finding("harvests", file, row, "fresh_weight_g", "number", level, value, *texts, parent, waiting)
+
+
+LONG = "Donaudampfschifffahrtsgesellschaftskapitän" * 5
+# No mark of these may turn into markup, script, template, formula, direction or address.
+HOSTILE = (
+    "<script>window.hit = 1</script>",
+    "</script><img src=x onerror='window.hit = 2'>",
+    "{{7*7}}{% raw %}${7*7}",
+    '"\' onmouseover="window.hit = 3" x=\'',
+    "abc\u202egpj.exe\u2066\u2028\u0007",
+    "\U0001f344 grey \u05d0\u05d1\u05d2",
+    "datum['x'] || alert(1) //",
+    "https://example.org/a?b=<&>",
+    "__proto__",
+    "]]><!--",
+)
+
+
+def _grid(batches: int, containers: int) -> list[Unit]:
+    return [
+        Unit(f"B{at:02}", f"{at}-{n}", f"strain {at % 7}", f"substrate {at % 4}", soak=f"S{at // 2:02}")
+        if (at + n) % 5
+        else Unit(
+            f"B{at:02}", f"{at}-{n}", f"strain {at % 7}", f"substrate {at % 4}", flushes=(), soak=f"S{at // 2:02}"
+        )
+        for at in range(batches)
+        for n in range(containers)
+    ]
+
+
+def _named(names: Sequence[str]) -> Month:
+    units = [Unit(name, name, name, name, name, soak=name) for name in names]
+    findings = [found("set_aside", at, name, 2, f"{name}.csv") for at, name in enumerate(names, 2)]
+    waiting = [found("waiting", at, name) for at, name in enumerate(names, 20)]
+    missing = [found("missing", at, name) for at, name in enumerate(names, 30)]
+    return a_month(units, farm_name=names[0], findings=[*findings, *waiting], missing=missing, pickings_set_aside=2)
+
+
+CASES: Mapping[str, Callable[[], Month]] = {
+    "no_tables": lambda: a_month(tables={}, farm_name=None),
+    "empty_month": lambda: a_month(before=[("2026-08", 1200.0)]),
+    "first_month": lambda: a_month(_grid(3, 4)),
+    "one_batch": lambda: a_month(_grid(1, 4), before=[("2026-08", 1200.0)]),
+    "one_container": lambda: a_month([Unit()], before=[("2026-08", 1200.0)]),
+    "whole_batch": lambda: a_month([Unit(container="")], before=[("2025-09", 800.0), ("2026-08", 1200.0)]),
+    "no_dry_mass": lambda: a_month([replace(each, dry_g=None) for each in _grid(3, 3)]),
+    "sixty_batches": lambda: a_month(
+        _grid(60, 3), before=[(f"{2024 + at // 12}-{at % 12 + 1:02}", 1000.0 * at) for at in range(8, 32)]
+    ),
+    "long_names": lambda: _named([LONG, f"{LONG} {LONG}"]),
+    "hostile_names": lambda: _named(HOSTILE),
+    "unfinished_month": lambda: a_month(_grid(2, 3), before=[("2026-08", 1200.0)], as_of=date(2026, 9, 14)),
+}

@@ -1,0 +1,154 @@
+"""In a real browser every chart draws, nothing is said on the console, nothing leaves, and nothing overflows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from browser import WHY_NOT, Browser, chromium, there
+from report_months import CASES
+
+from reports.blocks import blocks
+from reports.page import render
+
+pytestmark = pytest.mark.skipif(not there(), reason=WHY_NOT)
+
+WIDTHS = (360, 768, 1280)
+# Between the scheme for telephones and the one for desks, where a table has the least room.
+TIGHT = 641
+A4_WIDTH_PX, A4_HEIGHT_PX = 688, 1001  # what the page's margins leave, at 96 px an inch
+
+PROBE = """(() => {
+  const tooWide = [], cut = [], idle = [];
+  const name = each => each.tagName + "." + each.className + "#" + each.id + ": " + each.textContent.slice(0, 40);
+  for (const each of document.body.querySelectorAll("*")) {
+    if (each.closest("svg") || each.closest("thead") || !each.getClientRects().length) continue;
+    const box = each.getBoundingClientRect();
+    if (box.right > innerWidth + 0.5 || (box.left < -0.5 && !each.closest(".skip"))) tooWide.push(name(each));
+    if (each.scrollWidth > each.clientWidth + 1 && getComputedStyle(each).display !== "inline") cut.push(name(each));
+  }
+  for (const each of document.querySelectorAll(".drawing")) {
+    const svg = each.querySelector("svg");
+    if (!svg) { idle.push(each.id); continue; }
+    const box = svg.getBoundingClientRect();
+    for (const text of svg.querySelectorAll("text")) {
+      const own = text.getBoundingClientRect();
+      const out = own.right > innerWidth || own.left < 0 || own.top < box.top - 2 || own.bottom > box.bottom + 2;
+      if (out && text.textContent) cut.push(each.id + " text: " + text.textContent);
+    }
+    const grounds = svg.querySelectorAll('[fill="none"], [style*="--paper"][style*="fill"]');
+    const marks = svg.querySelectorAll(".role-mark:not(.mark-text):not(.mark-group) path, .role-mark.mark-rule line");
+    const drawn = [...marks].filter(mark => {
+      const fill = mark.style.fill || mark.getAttribute("fill") || "";
+      const line = mark.style.stroke || mark.getAttribute("stroke") || "";
+      const own = mark.getBoundingClientRect();
+      return own.width + own.height > 0 && !["var(--paper)", "var(--line)"].includes(fill) && (fill || line);
+    });
+    if (!drawn.length) idle.push(each.id);
+  }
+  return JSON.stringify({tooWide, cut, idle, page: document.documentElement.scrollWidth, hit: window.hit ?? null});
+})()"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as tab:
+        yield tab
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    made = {case: folder / f"{case}.html" for case in CASES}
+    for case, page in made.items():
+        page.write_text(render(CASES[case]()), encoding="utf-8", newline="\n")
+    return made
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_page_draws_stays_quiet_and_fits(browser: Browser, pages: dict[str, Path], case: str) -> None:
+    browser.open(pages[case], WIDTHS[-1])
+    expected = [chart.id for block in blocks(CASES[case]()) for chart in block.charts]
+    assert browser.evaluate("document.documentElement.dataset.drawn") == str(len(expected))
+    assert browser.evaluate("document.querySelectorAll('.drawing > svg').length") == len(expected)
+    for width in (WIDTHS[-1], WIDTHS[1], TIGHT, WIDTHS[0]):
+        browser.widen(width)
+        for unfold in ("false", "true"):
+            browser.evaluate(f"document.querySelectorAll('details').forEach(each => {{ each.open = {unfold}; }})")
+            seen = json.loads(browser.evaluate(PROBE))
+            assert seen == {"tooWide": [], "cut": [], "idle": [], "page": width, "hit": None}, (case, width)
+    assert browser.log == []
+    assert browser.requests == [pages[case].as_uri()]
+    assert browser.evaluate("performance.getEntriesByType('resource').length") == 0
+
+
+@pytest.mark.parametrize("case", ["one_batch", "sixty_batches", "long_names"])
+def test_on_paper_tables_are_open_and_no_chart_is_cut(browser: Browser, pages: dict[str, Path], case: str) -> None:
+    browser.open(pages[case], WIDTHS[-1])
+    try:
+        browser.call("Emulation.setEmulatedMedia", media="print")
+        browser.evaluate("dispatchEvent(new Event('beforeprint'))")
+        browser.widen(A4_WIDTH_PX)
+        assert browser.evaluate("document.querySelectorAll('details:not([open])').length") == 0
+        sizes = "[...document.querySelectorAll('.chart')].map(each => each.getBoundingClientRect().height)"
+        assert max(browser.evaluate(sizes)) < A4_HEIGHT_PX
+        seen = json.loads(browser.evaluate(PROBE))
+        assert seen == {"tooWide": [], "cut": [], "idle": [], "page": A4_WIDTH_PX, "hit": None}
+        browser.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert browser.evaluate("document.querySelectorAll('details:not([open])').length") > 0
+    finally:
+        browser.call("Emulation.setEmulatedMedia", media="")
+
+
+def test_it_prints_to_vectors(browser: Browser, pages: dict[str, Path], tmp_path: Path) -> None:
+    browser.open(pages["one_batch"], WIDTHS[-1])
+    browser.print(tmp_path / "page.pdf")
+    printed = (tmp_path / "page.pdf").read_bytes()
+    assert printed.startswith(b"%PDF")
+    assert b"/Subtype /Image" not in printed
+
+
+def test_the_policy_stops_what_is_not_the_pages_own(browser: Browser, pages: dict[str, Path], tmp_path: Path) -> None:
+    page = tmp_path / "tampered.html"
+    planted = (
+        "<script>window.hit = 1</script><img src='https://example.org/x.png'><p onclick='window.hit = 2' id=p>x</p>"
+    )
+    page.write_text(pages["one_container"].read_text("utf-8").replace("<main>", f"<main>{planted}"), "utf-8")
+    browser.open(page)
+    browser.evaluate("document.getElementById('p').click()")
+    assert browser.evaluate("window.hit ?? null") is None
+    assert any("Content Security Policy" in line for line in browser.log)
+    assert browser.evaluate("document.documentElement.dataset.drawn") != "0"
+
+
+def test_a_chart_has_a_text_alternative_and_a_tooltip(browser: Browser, pages: dict[str, Path]) -> None:
+    browser.open(pages["hostile_names"], WIDTHS[-1])
+    labels = browser.evaluate("[...document.querySelectorAll('.drawing')].map(each => each.getAttribute('aria-label'))")
+    assert [label for label in labels if not label.startswith("Chart. ") or not label.endswith(".") or len(label) < 40] == []
+    spot = browser.evaluate(
+        "(() => { const mark = document.querySelector('#chart-batches-1 .mark-symbol path');"
+        " mark.scrollIntoView({block: 'center'}); const box = mark.getBoundingClientRect();"
+        " return [box.x + box.width / 2, box.y + box.height / 2]; })()"
+    )
+    browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=spot[0], y=spot[1])
+    browser.wait("document.querySelector('#vg-tooltip-element.visible') !== null")
+    tip = browser.evaluate("document.getElementById('vg-tooltip-element').innerText")
+    assert "BE, %" in tip
+    assert (
+        browser.evaluate("document.querySelectorAll('#vg-tooltip-element script, #vg-tooltip-element img').length") == 0
+    )
+    assert browser.evaluate("window.hit ?? null") is None
+
+
+def test_the_dark_scheme_is_dark(browser: Browser, pages: dict[str, Path]) -> None:
+    paper = "getComputedStyle(document.body).backgroundColor"
+    fill = "getComputedStyle(document.querySelector('#chart-months .mark-rect path, #chart-stages text')).fill"
+    browser.open(pages["one_batch"])
+    light = [browser.evaluate(paper), browser.evaluate(fill)]
+    try:
+        browser.dark(True)
+        assert all(a != b for a, b in zip(light, [browser.evaluate(paper), browser.evaluate(fill)], strict=True))
+    finally:
+        browser.dark(False)

@@ -1,0 +1,287 @@
+"""What the report says in words, from a few literal rows and no ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+from report_months import FIRST, LAST, found
+
+from reports import notes, sentences
+from reports.blocks import blocks
+from reports.colours import strain_colours
+from reports.drawing import Chart
+from reports.figures import Name, plain
+from reports.glossary import definitions
+from reports.month import Month, first_day
+from reports.words import isolated, spoken, visible
+
+Rows = Sequence[Mapping[str, Any]]
+
+
+def month(**tables: Rows) -> Month:
+    return Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0)
+
+
+def months(*rows: tuple[str, float, int], **other: Any) -> list[dict[str, Any]]:
+    """Rows of `months`: (month, fresh_g, pickings), and what else the last one holds."""
+    nothing = {"units_finished": 0, "be_finished_pct": None, "picked_late_pct": None, "culled_pct": None}
+    told = [{"month": name, "fresh_g": fresh, "pickings": n} | nothing for name, fresh, n in rows]
+    told[-1] |= other
+    return told
+
+
+def said(sentence: Any) -> str:
+    return plain(sentence).replace("\u00a0", " ")
+
+
+def charts(month: Month, block: str) -> dict[str, Chart]:
+    return {chart.id: chart for each in blocks(month) if each.id == block for chart in each.charts}
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        (
+            [("2025-09", 1000.0, 4), ("2026-08", 2500.0, 9), ("2026-09", 2000.0, 8)],
+            "2.00 kg was picked in September 2026, in 8 pickings: 0.50 kg (20 %) less than in August 2026 (2.50 kg), "
+            "and 1.00 kg (100 %) more than in September 2025 (1.00 kg).",
+        ),
+        (
+            [("2026-09", 412.0, 1)],
+            "0.41 kg was picked in September 2026, in 1 picking. The record has no earlier month to compare it with.",
+        ),
+        (
+            [("2026-08", 0.0, 0), ("2026-09", 412.0, 1)],
+            "0.41 kg was picked in September 2026, in 1 picking: nothing had been picked in August 2026.",
+        ),
+        (
+            [("2026-08", 412.0, 2), ("2026-09", 412.0, 1)],
+            "0.41 kg was picked in September 2026, in 1 picking: as much as in August 2026.",
+        ),
+        ([("2026-08", 412.0, 2), ("2026-09", 0.0, 0)], "Nothing was picked in September 2026."),
+    ],
+)
+def test_what_was_picked_is_told_beside_the_month_before_and_a_year_ago(
+    rows: list[tuple[str, float, int]], told: str
+) -> None:
+    assert said(sentences.picked(month(months=months(*rows)))) == told
+
+
+def test_a_month_that_is_not_over_is_not_compared_with_whole_months() -> None:
+    rows = months(("2026-08", 2500.0, 9), ("2026-09", 1000.0, 3))
+    so_far = replace(month(months=rows), as_of=date(2026, 9, 14))
+    assert said(sentences.picked(so_far)) == (
+        "1.00 kg was picked in September 2026 so far, in 3 pickings: all of August 2026 gave 2.50 kg."
+    )
+    assert said(sentences.told_as_of(so_far)) == "Told as of 14 September 2026: the month is not over."
+    assert said(sentences.picked(replace(month(), as_of=date(2026, 9, 14)))) == (
+        "Nothing was picked in September 2026 so far."
+    )
+
+
+def finished(*rows: tuple[str, str, float | None], lost: bool = False) -> Month:
+    """Units that finished: (batch, container, BE) each; the month's BE is the first one's."""
+    units = [
+        {"batch": b, "container": c, "strain": "grey", "be_pct": be, "contaminated_before_pick": lost, "substrate": "x"}
+        | {"treatment": "steam", "spawn_form": "grain"}
+        for b, c, be in rows
+    ]
+    names = dict.fromkeys(b for b, _, _ in rows)
+    batches = [
+        {"batch": b, "substrate": "x", "units": 1, "fresh_g": 1.0, "be_pct": next(be for n, _, be in rows if n == b)}
+        | {"units_without_dry_mass": sum(1 for n, _, be in rows if n == b and be is None)}
+        for b in names
+    ]
+    known = [be for _, _, be in rows if be is not None]
+    told = months(("2026-09", 9.0, 1), units_finished=len(rows), be_finished_pct=known[0] if known else None)
+    return month(months=told, finished_units=units, finished_batches=batches)
+
+
+def test_be_is_never_told_without_what_it_rests_on() -> None:
+    one = finished(("A", "1", 72.68))
+    assert said(sentences.finished(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
+    assert "cannot tell recipes apart" in " ".join(said(note) for note in notes.finished(one))
+    assert said(sentences.finished(finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
+        "BE was 72.7 % for what finished in September 2026: 3 units of 2 batches, leaving out 1 "
+        "without a known dry mass."
+    )
+    assert "cannot tell recipes" not in " ".join(
+        said(n) for n in notes.finished(finished(("A", "1", 7.0), ("B", "2", 9.0)))
+    )
+
+
+def test_without_dry_mass_or_without_an_end_there_is_no_be() -> None:
+    assert said(sentences.finished(finished(("A", "1", None), ("A", "2", None)))) == (
+        "2 containers of 1 batch finished in September 2026, none with a known dry substrate mass, "
+        "so their BE cannot be told."
+    )
+    assert said(sentences.finished(month(months=months(("2026-09", 9.0, 1))))) == (
+        "No unit finished in September 2026, so the month has no biological efficiency (BE) of its own."
+    )
+
+
+def test_units_thrown_out_before_a_picking_are_told() -> None:
+    thrown = [said(note) for note in notes.finished(finished(("A", "1", 0.0), lost=True))]
+    assert "1 was thrown out for contamination before a first picking, and counts with nothing given." in thrown
+
+
+def recipe(treatment: str, batches: int, be: float | None) -> dict[str, Any]:
+    kind = {"substrate": "wheat straw", "treatment": treatment, "spawn_form": ""}
+    return kind | {"batches": batches, "units": 4, "units_without_dry_mass": 0, "fresh_g": 1.0, "be_pct": be}
+
+
+def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:
+    three = month(finished_recipes=[recipe("cold_lime", 2, 80.0), recipe("steam", 1, 40.0), recipe("none", 1, None)])
+    assert said(sentences.recipes(three)) == (
+        "The recipes lie between 40.0 % (wheat straw, steam, not noted; 4 units of 1 batch) and "
+        "80.0 % (wheat straw, cold lime, not noted; 4 units of 2 batches)."
+    )
+    assert said(sentences.recipes(month())) == "No recipe has a BE this month."
+    alone = month(finished_recipes=[recipe("steam", 1, 40.0)])
+    assert said(sentences.recipes(alone)).startswith("One recipe has a BE: 40.0 % (wheat straw, steam")
+    assert [said(note) for note in notes.recipes(alone)] == [
+        "Each recipe rests on one batch, and one batch cannot tell recipes apart."
+    ]
+
+
+def flush(substrate: str, k: int, known: int, decline: float | None, not_yet: int = 0) -> dict[str, Any]:
+    kind = {"substrate": substrate, "flush": k, "units_known": known, "units_not_yet": not_yet}
+    return kind | {"decline_vs_first": decline, "fresh_g": 1.0, "share_pct": None}
+
+
+def test_the_flush_curve_is_told_where_most_units_are_known_and_with_what_is_not() -> None:
+    rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12)]
+    assert said(sentences.flushes(month(flushes=rows))) == (
+        "On mulch the second flush gave 0.63 of the first, over 20 units known through it; 12 more are not known yet."
+    )
+    assert said(sentences.flushes(month(flushes=[flush("straw", 2, 1, 0.4)]))) == (
+        "On straw the second flush gave 0.40 of the first, over 1 unit known through it; none is still unknown."
+    )
+    assert said(sentences.flushes(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
+        "No second flush can be set against a first one yet."
+    )
+
+
+def wait(n: int, **other: Any) -> dict[str, Any]:
+    told = {"median_days": 26.5, "q1_days": 25.0, "q3_days": 28.0} if n else {}
+    rest = {"substrate": "straw", "wait": "inoculated_to_pins", "n": n, "units_not_yet": 1, "units_lost": 0}
+    return dict.fromkeys(("mean_days", "median_days", "q1_days", "q3_days")) | told | rest | other
+
+
+def test_quartiles_are_told_only_of_four_units_or_more() -> None:
+    assert said(sentences.pins(month(days=[wait(4)]))) == (
+        "On straw pins came 26.5 d after inoculation (median of 4 units, the middle half 25 to 28 d); "
+        "1 more is not known yet."
+    )
+    few = month(days=[wait(3)])
+    assert "middle half" not in said(sentences.pins(few))
+    assert [key.colour for key in charts(few, "pins")["pins"].keys] == ["median"]
+    assert [key.colour for key in charts(month(days=[wait(4)]), "pins")["pins"].keys] == ["half", "median"]
+    assert said(sentences.pins(month(days=[wait(0)]))).startswith("No unit tells yet")
+
+
+def soak(name: str, units: int, lost: int) -> dict[str, Any]:
+    return {"soak": name, "inoculated_on": FIRST, "units": units, "lost": lost, "lost_pct": 100 * lost / units}
+
+
+@pytest.mark.parametrize(
+    ("soaks", "told"),
+    [
+        (
+            [soak("a", 36, 12), soak("b", 36, 0)],
+            "12 of 72 units were lost without a picking, all in 1 of 2 soaks.",
+        ),
+        ([soak("a", 5, 1), soak("b", 5, 0)], "1 of 10 units was lost without a picking, in 1 of 2 soaks."),
+        ([soak("a", 5, 1), soak("b", 5, 2)], "3 of 10 units were lost without a picking, in 2 of 2 soaks."),
+        ([soak("a", 1, 0)], "None of 1 unit was lost without a picking."),
+        ([], "The fate of no unit is told yet, so no loss can be told."),
+    ],
+)
+def test_losses_are_told_with_their_soaks(soaks: list[dict[str, Any]], told: str) -> None:
+    assert said(sentences.losses(month(soaks=soaks))) == told
+
+
+def loss(lost: int, low: float | None, why: str | None) -> dict[str, Any]:
+    fate = {"units": 82, "units_not_yet": 10, "lost": lost, "lost_pct": 10.0, "soaks": 6, "soaks_with_loss": 1}
+    rest = {"low_pct": low, "high_pct": low and 29.46, "why_no_interval": why, "contaminated_before_pick": 0}
+    return {"substrate": "straw", "treatment": "hot_lime", "contaminated_after_pick": 0} | fate | rest
+
+
+def test_a_loss_has_its_interval_or_why_there_is_none() -> None:
+    with_one, without = month(losses=[loss(12, 0.25, None)]), month(losses=[loss(0, None, "fewer than three soaks")])
+    assert said(sentences.told_losses(with_one, 0)) == "12 of 72, all in 1 of 6 soaks · 0.2 to 29.5 %"
+    assert said(sentences.told_losses(without, 0)) == "0 of 72, from 6 soaks · no interval"
+    assert said(notes.losses(without)[0]) == "No interval for straw, hot lime: fewer than three soaks."
+    assert "interval" in [key.colour for key in charts(with_one, "losses")["losses"].keys]
+    assert "interval" not in [key.colour for key in charts(without, "losses")["losses"].keys]
+
+
+def test_late_picking_is_told_of_the_mass_with_a_stage_or_not_at_all() -> None:
+    rows = months(("2026-09", 9.0, 1), picked_late_pct=4.77, culled_pct=1.5)
+    assert said(sentences.stages(month(months=rows))) == (
+        "4.8 % of the mass with a stage was picked late (caps turned up); "
+        "1.5 % of the fresh mass was trimmed or culled."
+    )
+    assert "(caps flat or older)" in said(sentences.stages(replace(month(months=rows), late_from="flat")))
+    none = months(("2026-09", 9.0, 1), culled_pct=0.0)
+    assert said(sentences.stages(month(months=none))).startswith(
+        "No cap stage was noted, so late picking cannot be told"
+    )
+
+
+def test_late_stages_have_one_colour_and_the_blank_one_another() -> None:
+    rows = [
+        {"cap_stage": stage, "fresh_g": 1.0, "pickings": 1, "share_pct": 25.0}
+        for stage in ("turned_down", "flat", "turned_up", "")
+    ]
+    chart = charts(replace(month(stages=rows), late_from="flat"), "stages")["stages"]
+    assert [row["colour"] for row in chart.rows] == ["mass", "late", "late", "unnoted"]
+
+
+def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
+    findings = [found("set_aside", 3), found("set_aside", 3, "y"), found("set_aside", 4), found("waiting", 9)]
+    told = replace(month(), findings=[*findings, found("warning", 5), found("dropped", 6)], pickings_set_aside=2)
+    assert said(sentences.aside(told)) == (
+        "2 rows are set aside, and 1 more waits for them; what they hold is in no figure above."
+    )
+    assert said(sentences.aside(month())) == "Every row of the files is counted: none is set aside."
+    assert said(notes.picked(told)[0]) == ("2 pickings of the farm are set aside and in no figure; see Rows set aside.")
+    assert [said(note) for note in notes.aside(told)] == [
+        "1 row with a cell that could not be used: counted all the same.",
+        "1 row with a warning: counted all the same.",
+    ]
+
+
+def test_a_strain_has_one_colour_and_the_fifth_shares_a_grey() -> None:
+    picked = [{"strain": name, "fresh_g": 9.0 - at, "pickings": 1, "share_pct": 1.0} for at, name in enumerate("fdbca")]
+    colours = strain_colours(month(strains=picked, finished_units=[{"strain": "z"}]))
+    assert colours == {"b": "strain-1", "c": "strain-2", "d": "strain-3", "f": "strain-4"} | dict.fromkeys(
+        ("a", "z"), "strain-other"
+    )
+
+
+def test_words_of_cells_are_readable_and_cannot_turn_the_text_around_them() -> None:
+    assert spoken("treatment", "cold_lime") == "cold lime"
+    assert spoken("treatment", "my_own") == "my_own"
+    assert spoken("cause", "green_mould") == "green mould"
+    assert spoken("wait", "flush_2_to_3") == "flush 2 to 3"
+    assert spoken("strain", " ") == "not noted"
+    assert visible("a\u202eb\tc\x00") == "ab c\ufffd"
+    assert isolated("\u05d0") == "\u2068\u05d0\u2069"
+    assert isolated("grey") == "grey"
+    assert plain((Name("x\u2066"), ".")) == "x."
+
+
+def test_the_month_before_january_is_december() -> None:
+    assert first_day(date(2026, 1, 1), 1) == date(2025, 12, 1)
+    assert first_day(date(2026, 12, 1), -1) == date(2027, 1, 1)
+
+
+def test_a_source_that_points_to_another_column_is_that_ones() -> None:
+    entries = {entry.name: entry for entry in definitions(["losses"])[0].entries}
+    assert entries["high_pct"].source == entries["low_pct"].source != ""
+    assert entries["lost_pct"].unit == "%"
