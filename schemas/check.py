@@ -151,7 +151,11 @@ def check(frame: pl.DataFrame, contract: Contract) -> Checked:
         judged += columns
         fired += masks
     frame = frame.with_columns(judged)
-    return Checked(_result(frame, contract, fired, others), _findings(frame, fired))
+    # Faulty rows are few: what is told of them is told of them alone.
+    hit = frame.select(_any([pl.col(mask.name) for mask in fired]).alias("hit")).to_series() if fired else None
+    odd = frame.filter(hit) if hit is not None else frame.clear()
+    result = _result(frame, contract, fired).with_columns(_other_cells(frame, odd, hit, fired, others))
+    return Checked(result, _findings(odd, fired))
 
 
 def _judge(texts: pl.Series, each: Field) -> tuple[list[pl.Series], list[_Mask]]:
@@ -181,26 +185,41 @@ def _fired(distinct: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
     return [mask for mask in masks if hits[mask.name]]
 
 
-def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask], others: list[str]) -> pl.DataFrame:
+def _any(hits: list[pl.Expr]) -> pl.Expr:
+    return pl.any_horizontal(hits)
+
+
+def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask]) -> pl.DataFrame:
     columns: list[pl.Expr] = [pl.col(name) for name in _place(frame)]
     for each in contract.fields:
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
-        columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
+        columns.append((pl.when(~_any(drops)).then(value) if drops else value).alias(each.name))
     columns += [
         pl.when(~pl.col(name).str.contains(PLAIN_NUMBER)).then(pl.col(name)).alias(f"{name}_text")
         for name in contract.texts_kept
     ]
-    told: list[pl.Expr] = [
-        pl.when(mask.name).then(pl.format(f"{mask.column}={{}}", pl.col(mask.column))) for mask in fired
-    ]
-    told += [pl.format("{}={}", pl.lit(name), pl.col(name)) for name in sorted(others)]
-    nothing = pl.lit(None, dtype=pl.String)
-    joined = pl.concat_str(told, separator="\n", ignore_nulls=True).replace("", None) if told else nothing
     grave = [pl.col(mask.name) for mask in fired if mask.level == "set_aside"]
-    columns.append(joined.alias("other_cells"))
-    columns.append((pl.any_horizontal(grave) if grave else pl.lit(False)).alias("faulty"))
+    columns.append((_any(grave) if grave else pl.lit(False)).alias("faulty"))
     return frame.select(columns)
+
+
+def _other_cells(
+    frame: pl.DataFrame, odd: pl.DataFrame, hit: pl.Series | None, fired: list[_Mask], others: list[str]
+) -> pl.Series:
+    """What does each row say beside its values: cells that are not used, and those of unknown columns, as written?"""
+    told: list[pl.Expr] = [
+        pl.when(mask.name).then(pl.lit(f"{mask.column}=") + pl.col(mask.column).fill_null("")) for mask in fired
+    ]
+    told += [pl.lit(f"{name}=") + pl.col(name) for name in sorted(others)]
+    if not told:
+        return pl.Series("other_cells", [None], dtype=pl.String).new_from_index(0, frame.height)
+    joined = pl.concat_str(told, separator="\n", ignore_nulls=True).replace("", None).alias("other_cells")
+    if others or hit is None:
+        return frame.select(joined).to_series()
+    few = odd.select(joined).with_columns(hit.arg_true().alias("at"))
+    all_rows = pl.select(pl.int_range(frame.height, dtype=pl.UInt32).alias("at"))
+    return all_rows.join(few, on="at", how="left", maintain_order="left").get_column("other_cells")
 
 
 def _place(frame: pl.DataFrame) -> list[str]:
