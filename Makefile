@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench lock clean
+.PHONY: demo test check bench picture lock clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -20,6 +20,10 @@ check: $(STAMP)
 
 bench: $(STAMP)
 	$(BIN)/python -m tests.bench
+
+# The picture in the README (needs Chromium).
+picture: $(STAMP)
+	PYTHONPATH=tests $(BIN)/python tests/picture.py
 
 # Versions with hashes, and no address to fetch them from: requirements.txt to use gillbook, -dev to work on it.
 LOCK = $(BIN)/uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import cache
 from typing import Any
 
 from reports.month import Month
+from reports.page import render
 from schemas.finding import Finding
 
 FIRST, LAST = date(2026, 9, 1), date(2026, 9, 30)
@@ -240,3 +242,9 @@ CASES: Mapping[str, Callable[[], Month]] = {
     "hostile_names": lambda: _named(HOSTILE),
     "unfinished_month": lambda: a_month(_grid(2, 3), before=[("2026-08", 1200.0)], as_of=date(2026, 9, 14)),
 }
+
+
+@cache
+def page_of(case: str) -> str:
+    """The page of a case, made once for all tests."""
+    return render(CASES[case]())

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from browser import WHY_NOT, Browser, chromium, there
-from report_months import CASES
+from report_months import CASES, page_of
 
 from reports.blocks import blocks
-from reports.page import render
 
 pytestmark = pytest.mark.skipif(not there(), reason=WHY_NOT)
 
@@ -63,7 +63,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
     made = {case: folder / f"{case}.html" for case in CASES}
     for case, page in made.items():
-        page.write_text(render(CASES[case]()), encoding="utf-8", newline="\n")
+        page.write_text(page_of(case), encoding="utf-8", newline="\n")
     return made
 
 
@@ -72,7 +72,7 @@ def test_the_page_draws_stays_quiet_and_fits(browser: Browser, pages: dict[str, 
     browser.open(pages[case], WIDTHS[-1])
     expected = [chart.id for block in blocks(CASES[case]()) for chart in block.charts]
     assert browser.evaluate("document.documentElement.dataset.drawn") == str(len(expected))
-    assert browser.evaluate("document.querySelectorAll('.drawing > svg').length") == len(expected)
+    assert browser.evaluate("document.querySelectorAll('.drawing > [aria-hidden] > svg').length") == len(expected)
     for width in (WIDTHS[-1], WIDTHS[1], TIGHT, WIDTHS[0]):
         browser.widen(width)
         for unfold in ("false", "true"):
@@ -126,7 +126,9 @@ def test_the_policy_stops_what_is_not_the_pages_own(browser: Browser, pages: dic
 def test_a_chart_has_a_text_alternative_and_a_tooltip(browser: Browser, pages: dict[str, Path]) -> None:
     browser.open(pages["hostile_names"], WIDTHS[-1])
     labels = browser.evaluate("[...document.querySelectorAll('.drawing')].map(each => each.getAttribute('aria-label'))")
-    assert [label for label in labels if not label.startswith("Chart. ") or not label.endswith(".") or len(label) < 40] == []
+    assert labels
+    assert all(re.fullmatch(r"Chart\. .{30,}\.", label) for label in labels), labels
+    assert set(browser.evaluate("[...document.querySelectorAll('.drawing')].map(each => each.role)")) == {"img"}
     spot = browser.evaluate(
         "(() => { const mark = document.querySelector('#chart-batches-1 .mark-symbol path');"
         " mark.scrollIntoView({block: 'center'}); const box = mark.getBoundingClientRect();"

@@ -10,14 +10,13 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
-from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from report_months import CASES, HOSTILE, Unit, a_month, found
+from report_months import CASES, HOSTILE, Unit, a_month, found, page_of
 from report_reader import Page, data_rows, read_page, told_by
 
 from reports.blocks import blocks
@@ -29,11 +28,6 @@ from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
 DATES = re.compile(r"(January|February|March|April|May|June|July|August|September|October|November|December) \d{4}")
-
-
-@cache
-def page_of(case: str) -> str:
-    return render(CASES[case]())
 
 
 def assert_figures(month: Month, page: Page) -> None:

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli import check_command, farm_commands, measure_commands, query_command
+from pipeline.cli import check_command, farm_commands, measure_commands, query_command, report_command
 from pipeline.cli.options import SETTINGS, tell
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
@@ -28,6 +28,7 @@ for each in (
     *check_command.COMMANDS,
     *measure_commands.COMMANDS,
     *query_command.COMMANDS,
+    *report_command.COMMANDS,
 ):
     app.command()(each)
 

@@ -26,8 +26,12 @@ def init(
 
 
 def demo(folder: NewFolder) -> None:
-    """Write and load the invented demo farm. Shows what was loaded and set aside, and biological efficiency."""
+    """Write and load the invented demo farm. Shows what was loaded and set aside, and biological efficiency.
+
+    Ends with the path of its last month's report.
+    """
     from pipeline.cli.measure_commands import yields
+    from pipeline.cli.report_command import report
     from pipeline.demo.write import LAST_DAY, write_demo
     from pipeline.new_farm import refuse_full_folder
 
@@ -37,6 +41,8 @@ def demo(folder: NewFolder) -> None:
     refresh(farm=folder)
     typer.echo(f"\nBiological efficiency by recipe (gillbook yields --by substrate,treatment --as-of {LAST_DAY}):\n")
     yields(by="substrate,treatment", as_of=LAST_DAY.isoformat(), farm=folder)
+    typer.echo(f"\nThe report of {LAST_DAY:%Y-%m} (gillbook report --month {LAST_DAY:%Y-%m}); open it in a browser:")
+    report(month=f"{LAST_DAY:%Y-%m}", farm=folder)
 
 
 def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:

@@ -52,8 +52,8 @@ def report(
         told = gather(con, opened, first, min(_last_day(first), today))
     with timed("page"):
         page = render(told)
-    typer.echo(_write(opened, f"report-{first:%Y-%m}.html", page))
     tell_set_aside(done)
+    typer.echo(_write(opened, f"report-{first:%Y-%m}.html", page))
 
 
 def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date) -> Month:

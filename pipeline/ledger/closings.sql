@@ -21,10 +21,7 @@ cumulated as (
         e.event,
         e.cause,
         e.count is null
-            or coalesce(
-                sum(coalesce(e.count, c.containers)) over (partition by e.batch_line order by e.seen_on) >= c.containers,
-                false
-            ) as reached
+            or coalesce(sum(e.count) over (partition by e.batch_line order by e.seen_on) >= c.containers, false) as reached
     from events as e
     inner join containers as c on c.batch_line = e.batch_line
     where e.filling_line is null
@@ -56,8 +53,13 @@ first_ends as (
 ),
 causes as (
     select batch_line, filling_line, day, min(cause) as cause
-    from ends
-    where cause is not null and event = 'contaminated'
+    from (
+        select batch_line, filling_line, day, cause from ends where event = 'contaminated'
+        union all
+        -- A whole batch has all the observations of its batch, whatever their count.
+        select batch_line, null, seen_on, cause from events where event = 'contaminated'
+    )
+    where cause is not null
     group by batch_line, filling_line, day
 )
 select

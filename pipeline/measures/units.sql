@@ -33,6 +33,16 @@ all_ended as (
     where f.batch_line in (select line from whole)
     group by f.batch_line
     having count(*) = count(e.closed_on)
+),
+whole_ended as (
+    -- At once or with the last of its fillings, whichever came first; on one day as in closings.sql: so the words sort.
+    select batch_line, closed_on, closed_by, cause
+    from (
+        select batch_line, closed_on, closed_by, cause from ended where filling_line is null
+        union all
+        select batch_line, closed_on, closed_by, cause from all_ended
+    )
+    qualify row_number() over (partition by batch_line order by closed_on, closed_by, cause) = 1
 )
 select
     p.line as unit,
@@ -44,13 +54,12 @@ select
     case when p.dry_g is not null then 'batch' end as dry_source,
     try_cast(p.substrate_wet_kg * 1000 as decimal(18, 9)) as wet_g,
     try_cast(p.spawn_kg * 1000 as decimal(18, 9)) as spawn_g,
-    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_on else a.closed_on end as closed_on,
-    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.closed_by else a.closed_by end as closed_by,
-    case when b.closed_on <= coalesce(a.closed_on, b.closed_on) then b.cause else a.cause end as cause
+    e.closed_on,
+    e.closed_by,
+    e.cause
 from present as p
 inner join whole as w on w.line = p.line
-left join ended as b on b.batch_line = p.line and b.filling_line is null
-left join all_ended as a on a.batch_line = p.line
+left join whole_ended as e on e.batch_line = p.line
 union all
 select
     f.line,

@@ -1,0 +1,177 @@
+"""How a chart is drawn: the forms that all charts of the page share, as Vega-Lite made with Altair.
+
+Text of cells stands only in the data's `name` and in tooltips. It is never a field's name, a scale's domain, an
+expression or an address: rows are told apart by their number, colours by keys of the style sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+
+from reports.colours import Key, paint, plain_key
+
+Rows = Sequence[Mapping[str, Any]]
+Spec = dict[str, Any]
+
+TEXT_PX = 15
+FACTS_PX = 13.5
+# Row charts: the name (and below it what it rests on) stands over its marks, so that a phone has the full width.
+ROW_PX = 46
+TALL_ROW_PX = 68
+# A chart higher than a printed page would be cut: so many lanes at most, the next ones in a further chart or the table.
+LANES_A_CHART = 10
+
+CONFIG: Mapping[str, Any] = {
+    "aria": False,  # the figure around the chart carries the text alternative
+    "background": "transparent",
+    "font": "system-ui, sans-serif",
+    "text": {"color": paint("ink"), "fontSize": TEXT_PX},
+    "view": {"stroke": None},
+    "axis": {
+        "labelColor": paint("ink"),
+        "titleColor": paint("ink"),
+        "gridColor": paint("line"),
+        "domainColor": paint("ink-soft"),
+        "tickColor": paint("ink-soft"),
+        "labelFontSize": 14,
+        "titleFontSize": 14,
+        "titleFontWeight": "normal",
+        "titlePadding": 8,
+    },
+}
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart: its id on the page, title, specification, key of colours, the result table and its rows as drawn.
+
+    Each of `rows` has `row`, the number of the row of `table` that it draws; `kg` columns are the table's g over 1000.
+    """
+
+    id: str
+    title: str
+    spec: Spec
+    keys: tuple[Key, ...]
+    table: str
+    rows: tuple[Mapping[str, Any], ...]
+    narrow: bool = False
+    subject: str = ""
+
+
+@dataclass(frozen=True)
+class Label:
+    """What stands over the marks of one row: whose row it is, and what it rests on."""
+
+    name: str
+    facts: str
+
+
+def data(rows: Rows) -> alt.InlineData:
+    """The rows as a chart's own data."""
+    return alt.InlineData(values=[dict(row) for row in rows])
+
+
+def colour_of(rows: Rows) -> alt.Color:
+    """The channel that paints each row in the colour that its `colour` names."""
+    used = sorted({row["colour"] for row in rows})
+    return alt.Color("colour:N", legend=None, scale=alt.Scale(domain=used, range=[paint(each) for each in used]))
+
+
+def lane(labels: Sequence[Label]) -> alt.Y:
+    """The channel that gives each row its lane, in order."""
+    lanes = [f"{at:03}" for at in range(len(labels))]
+    return alt.Y("lane:O", axis=None, sort=None, scale=alt.Scale(domain=lanes, paddingInner=0, paddingOuter=0))
+
+
+def across(field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None) -> alt.X:
+    """The channel of a measure along the row, from 0, its title with the unit."""
+    scale = alt.Scale(zero=True, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=True)
+    axis = alt.Axis(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    return alt.X(f"{field}:Q", scale=scale, axis=axis, stack=stack)
+
+
+def row_chart(marks: Sequence[alt.Chart], labels: Sequence[Label], tall: bool = False) -> Spec:
+    """A chart of one lane a row: the labels over the marks. `tall`: name and facts on a line each."""
+    step = TALL_ROW_PX if tall else ROW_PX
+    rows = [
+        {"lane": f"{at:03}", "name": each.name, "facts": each.facts, "all": f"{each.name}: {each.facts}"}
+        for at, each in enumerate(labels)
+    ]
+    base = alt.Chart(data(rows)).encode(y=lane(labels))
+    high = -20 if tall else -10
+    tip = alt.Tooltip("all:N", title="row")
+    name = base.mark_text(
+        align="left", baseline="middle", dy=high, limit=alt.ExprRef("width" if tall else "width * 0.45")
+    ).encode(x=alt.value(0), text="name:N", tooltip=tip)
+    facts = base.mark_text(
+        align="left" if tall else "right",
+        baseline="middle",
+        dy=-2 if tall else high,
+        fontSize=FACTS_PX,
+        color=paint("ink-soft"),
+        limit=alt.ExprRef("width" if tall else "width * 0.55"),
+    ).encode(x=alt.value(0) if tall else alt.value("width"), text="facts:N", tooltip=tip)
+    return finish(alt.layer(*_ground(base, tall), *marks, name, facts), step * len(labels))
+
+
+def _ground(base: alt.Chart, tall: bool) -> list[alt.Chart]:
+    """What lies under the marks: a line above each lane, and paper behind its words, so that no grid crosses them."""
+    step, words = (TALL_ROW_PX, 40) if tall else (ROW_PX, 23)
+    across_all = base.encode(x=alt.value(0), x2=alt.value("width"))
+    return [
+        across_all.mark_bar(height=words, yOffset=(words - step) / 2, color=paint("paper")),
+        across_all.mark_bar(height=1, yOffset=-step / 2, color=paint("line")),
+    ]
+
+
+def below(tall: bool = False) -> int:
+    """How far below the middle of its lane do the marks of a row lie?"""
+    return 20 if tall else 12
+
+
+def column_chart(marks: Sequence[alt.Chart], height: int = 240) -> Spec:
+    """A chart of columns or of a line, as wide as the page."""
+    return finish(alt.layer(*marks), height)
+
+
+def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
+    """The whole specification, without the address of its schema: the page needs no address."""
+    whole = chart.properties(width="container", height=height, autosize={"type": "fit-x", "contains": "padding"})
+    spec = whole.to_dict()
+    spec.pop("$schema")
+    spec["config"] = dict(CONFIG)
+    return spec
+
+
+def stacked_chart(
+    rows: Sequence[Mapping[str, Any]],
+    labels: Sequence[Label],
+    name: str,
+    title: str,
+    table: str,
+    colours: Sequence[str],
+    tall: bool = False,
+) -> list[Chart]:
+    """A chart of units in parts, in the order of `colours`; no chart where there is no unit."""
+    rows = [row for row in rows if row["units"]]
+    if not rows:
+        return []
+    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("units:Q", title="units")]
+    bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below(tall), stroke=paint("known"), strokeWidth=1)
+    order = alt.Order("colour:O", sort="ascending" if list(colours) == sorted(colours) else "descending")
+    spec = row_chart(
+        [
+            bars.encode(
+                x=across("units", "units", stack=True), y=lane(labels), color=colour_of(rows), order=order, tooltip=tip
+            )
+        ],
+        labels,
+        tall,
+    )
+    used = {row["colour"] for row in rows}
+    keys = tuple(plain_key(colour) for colour in colours if colour in used)
+    return [Chart(name, title, spec, keys, table, tuple(rows))]

@@ -1,0 +1,157 @@
+"""Figures: numbers on the page that know which cell of which result table they show, or what they were made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from reports.month import Month
+from reports.words import day_name, isolated, short_day, visible
+from schemas.contract import Field, contract
+
+# A mass is told in kg everywhere on the page. unit of the contract: (unit shown, divisor, decimals)
+SHOWN_UNITS: Mapping[str | None, tuple[str, float, int]] = {
+    "g": ("kg", 1000, 2),
+    "%": ("%", 1, 1),
+    "d": ("d", 1, 1),
+    None: ("", 1, 2),
+}
+NO_BREAK = "\u00a0"
+NOTHING = "\u2013"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number as shown (`text`, `unit`) and as it is (`value`, in the unit of its contract).
+
+    `formula` is "cell" (value is that cell), or difference, change_pct, sum, count, count_positive; `inputs` names the
+    cells as table/row/column, with * for all rows.
+    """
+
+    text: str
+    value: float | int | None
+    inputs: tuple[str, ...]
+    formula: str = "cell"
+    unit: str = ""
+
+    @property
+    def place(self) -> tuple[str, str, str]:
+        """Which table, row and column does the first input name?"""
+        table, row, column = self.inputs[0].split("/")
+        return table, row, column
+
+    @property
+    def full(self) -> str:
+        """How is the figure read aloud, with its unit?"""
+        return f"{self.text}{NO_BREAK}{self.unit}" if self.unit else self.text
+
+
+@dataclass(frozen=True)
+class Name:
+    """Text that comes from a cell: shown apart from the sentence around it, never as markup."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day of the calendar."""
+
+    day: date
+    short: bool = False
+
+    @property
+    def text(self) -> str:
+        """How is it called?"""
+        return f"{short_day(self.day)} {self.day.year}" if self.short else day_name(self.day)
+
+
+Part = str | Figure | Name | Day
+Sentence = tuple[Part, ...]
+
+
+def plain(sentence: Sentence) -> str:
+    """How does a sentence read as text alone, for an alternative text?"""
+    return "".join(_plain(part) for part in sentence)
+
+
+def _plain(part: Part) -> str:
+    if isinstance(part, Figure):
+        return part.full
+    return isolated(visible(part.text)) if isinstance(part, Name) else part if isinstance(part, str) else part.text
+
+
+def field_of(table: str, column: str) -> Field:
+    """Which field describes this column? Columns that a result was grouped by are described with the batches."""
+    own = contract(table)
+    return own.field(column) if column in own.names else contract("batches").field(column)
+
+
+def shown_unit(each: Field) -> str:
+    """In which unit is the column shown?"""
+    return SHOWN_UNITS[each.unit][0]
+
+
+def number(value: float | int, each: Field) -> str:
+    """How is a value of this column written, in the unit shown?"""
+    _, divisor, decimals = SHOWN_UNITS[each.unit]
+    if each.type == "integer" or (each.unit == "d" and value == int(value)):
+        decimals = 0
+    rounded = round(value / divisor, decimals) + 0.0  # no -0.0
+    return f"{rounded:,.{decimals}f}".replace(",", "\u202f")
+
+
+def cell(month: Month, table: str, row: int, column: str) -> Figure:
+    """Which number stands in this cell? Shown without its unit, as in a table."""
+    value = month.rows(table)[row][column]
+    text = NOTHING if value is None else number(value, field_of(table, column))
+    return Figure(text, value, (f"{table}/{row}/{column}",))
+
+
+def measured(month: Month, table: str, row: int, column: str) -> Figure:
+    """Which number stands in this cell? Shown with its unit, as in a sentence."""
+    return replace(cell(month, table, row, column), unit=shown_unit(field_of(table, column)))
+
+
+def count(month: Month, column: str) -> Figure:
+    """Which of the counts beside the result tables is it?"""
+    value = month.counts[column]
+    return Figure(str(value), value, (f"month/0/{column}",))
+
+
+def difference(left: Figure, right: Figure) -> Figure:
+    """How much is the left more than the right? Shown without its sign."""
+    each = field_of(left.place[0], left.place[2])
+    value = _value(left) - _value(right)
+    return Figure(number(abs(value), each), value, (*left.inputs, *right.inputs), "difference", left.unit)
+
+
+def change(now: Figure, then: Figure) -> Figure:
+    """By how many per cent is it more now than then? Shown without its sign."""
+    value = 100 * (_value(now) - _value(then)) / _value(then)
+    return Figure(f"{abs(value):.0f}", value, (*now.inputs, *then.inputs), "change_pct", "%")
+
+
+def total(month: Month, table: str, column: str) -> Figure:
+    """What do all rows of the column add up to?"""
+    value = sum(row[column] for row in month.rows(table))
+    return Figure(number(value, field_of(table, column)), value, (f"{table}/*/{column}",), "sum")
+
+
+def rows_of(month: Month, table: str) -> Figure:
+    """How many rows has the table?"""
+    value = len(month.rows(table))
+    return Figure(str(value), value, (f"{table}/*/*",), "count")
+
+
+def positive(month: Month, table: str, column: str) -> Figure:
+    """In how many rows of the table is the column true, or above 0?"""
+    value = sum(1 for row in month.rows(table) if row[column])
+    return Figure(str(value), value, (f"{table}/*/{column}",), "count_positive")
+
+
+def _value(figure: Figure) -> float:
+    known: Any = figure.value
+    return float(known)

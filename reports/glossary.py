@@ -1,0 +1,85 @@
+"""What the words on the page mean: every measure shown, from its contract, with its unit and source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reports.figures import field_of
+from reports.tables import MERGED, SHOWN, TABLE_OF
+from schemas.contract import contract
+
+# The units of contracts, in words.
+UNIT_NAMES = {"g": "g, shown in kg", "%": "%", "d": "days"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One measure: title, unit, description and source as its contract has them."""
+
+    title: str
+    name: str
+    unit: str
+    description: str
+    source: str
+
+    @property
+    def tells(self) -> bool:
+        """Does the description say more than the title?"""
+        return self.description.rstrip(".") != self.title or bool(self.source)
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """The measures of one result table, and what the table tells."""
+
+    title: str
+    description: str
+    entries: tuple[Entry, ...]
+
+
+def definitions(shown: Sequence[str]) -> list[Chapter]:
+    """How are the measures of these result tables defined?"""
+    return [_chapter(name) for name in SHOWN if name in shown and name not in TABLE_OF]
+
+
+def _chapter(name: str) -> Chapter:
+    table = contract(name)
+    views = [view for view in SHOWN if TABLE_OF.get(view, view) == name]
+    shown = dict.fromkeys(column for view in views for column in SHOWN[view])
+    columns = [each for column in shown for each in (MERGED[column][1] if column in MERGED else (column,))]
+    entries = tuple(each for each in (_entry(name, column) for column in columns) if each.tells)
+    return Chapter(table.title, f"{table.description} {_sentence(table.grain)}", entries)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def _entry(name: str, column: str) -> Entry:
+    each = field_of(name, column)
+    unit = UNIT_NAMES.get(each.unit or "", each.unit or "")
+    source = _source(name, each.source or "")
+    return Entry(each.title, column, unit, each.description, source)
+
+
+def _source(name: str, text: str) -> str:
+    """A source may say "as COLUMN"; then it is that column's."""
+    other = text.removeprefix("as ")
+    return field_of(name, other).source or "" if other != text and other in contract(name).names else text
+
+
+def sources(chapters: Sequence[Chapter]) -> list[tuple[str, str]]:
+    """Which sources stand behind the measures, and behind which? One (source, measures) each, in order."""
+    found: dict[str, list[str]] = {}
+    for entry in (entry for chapter in chapters for entry in chapter.entries if entry.source):
+        titles = found.setdefault(entry.source, [])
+        if entry.title not in titles:
+            titles.append(entry.title)
+    return [(source, ", ".join(titles)) for source, titles in found.items()]
+
+
+def unit_meaning() -> str:
+    """What is a unit? As the contract of the yields has it."""
+    description = contract("yields").description
+    return description[description.index("A unit is") :]

@@ -1,0 +1,67 @@
+"""What a monthly report is made of: the result tables of one month, and what was found in the rows behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from schemas.finding import Finding
+
+
+@dataclass(frozen=True)
+class Month:
+    """One month as told on the day `as_of`.
+
+    `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
+    flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;
+    `findings` are rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that would make
+    more numbers possible; `pickings_set_aside` counts pickings that are in no figure.
+    """
+
+    farm_name: str | None
+    month: date
+    as_of: date
+    late_from: str
+    tables: Mapping[str, Sequence[Mapping[str, Any]]]
+    findings: Sequence[Finding]
+    missing: Sequence[Finding]
+    pickings_set_aside: int
+
+    def rows(self, table: str) -> Sequence[Mapping[str, Any]]:
+        """Which rows has this result table? None, where it was not given."""
+        return self.tables.get(table, ())
+
+    @property
+    def over(self) -> bool:
+        """Is the month over on the day that it is told as of?"""
+        return self.as_of + timedelta(days=1) >= first_day(self.month, -1)
+
+    def place(self, months_before: int = 0) -> int | None:
+        """In which row of `months` stands this month, or one that many months before it? None if in no row."""
+        wanted = f"{first_day(self.month, months_before):%Y-%m}"
+        found = [at for at, row in enumerate(self.rows("months")) if row["month"] == wanted]
+        return found[0] if found else None
+
+    def rows_found(self, level: str) -> int:
+        """How many rows of the files have a finding of this level?"""
+        return len({(each.file, each.row) for each in self.findings if each.level == level})
+
+    @property
+    def counts(self) -> Mapping[str, int]:
+        """Which counts, beside those of the result tables, does the page print?"""
+        return {
+            "pickings_set_aside": self.pickings_set_aside,
+            "rows_set_aside": self.rows_found("set_aside"),
+            "rows_waiting": self.rows_found("waiting"),
+            "rows_dropped": self.rows_found("dropped"),
+            "rows_warning": self.rows_found("warning"),
+            "missing": len(self.missing),
+        }
+
+
+def first_day(month: date, months_before: int) -> date:
+    """Which day begins the month that lies this many months before (negative: after)?"""
+    years, at = divmod(month.year * 12 + month.month - 1 - months_before, 12)
+    return date(years, at + 1, 1)

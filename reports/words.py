@@ -1,0 +1,89 @@
+"""How words, days and the texts of cells look on a page."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from datetime import date
+from functools import cache
+
+from schemas.contract import contract
+
+# Not strftime: its names depend on the machine's language, and the same month must give the same bytes.
+MONTH_NAMES = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+WAITS: Mapping[str, str] = {
+    "inoculated_to_colonised": "inoculation to colonised",
+    "inoculated_to_pins": "inoculation to pins",
+    "inoculated_to_first_pick": "inoculation to first picking",
+    "opened_to_pins": "opening to pins",
+    "pins_to_first_pick": "pins to first picking",
+    "cycle": "whole cycle",
+}
+CODED = {"treatment": "batches", "spawn_form": "batches", "cap_stage": "harvests"}
+# Causes are open words; the usual ones are written like green_mould.
+CAUSE = re.compile("[a-z]+(_[a-z]+)+")
+NOT_NOTED = "not noted"
+# Marks that turn the direction of the text around them: of no use in a name, and a way to make one lie.
+DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+def month_name(month: date) -> str:
+    """How is a month called, like September 2026?"""
+    return f"{MONTH_NAMES[month.month - 1]} {month.year}"
+
+
+def day_name(day: date) -> str:
+    """How is a day called, like 14 September 2026?"""
+    return f"{day.day} {month_name(day)}"
+
+
+def short_day(day: date) -> str:
+    """How is a day called on an axis or in a table, like 14 Sep?"""
+    return f"{day.day} {MONTH_NAMES[day.month - 1][:3]}"
+
+
+@cache
+def _known(column: str) -> frozenset[str]:
+    return frozenset(contract(CODED[column]).field(column).words) if column in CODED else frozenset()
+
+
+def spoken(column: str, text: str) -> str:
+    """How does the text of a cell read? Coded words lose their underscores, a blank is said to be one."""
+    if not text.strip():
+        return NOT_NOTED
+    if column == "wait":
+        return WAITS.get(text, text.replace("_", " "))
+    coded = text in _known(column) or (column == "cause" and CAUSE.fullmatch(text))
+    return visible(text.replace("_", " ") if coded else text)
+
+
+def visible(text: str) -> str:
+    """How can a text be shown safely? Without marks of direction, with a space or a sign for each control character."""
+    kept = DIRECTION.sub("", text)
+    return "".join(_shown(sign) for sign in kept)
+
+
+def _shown(sign: str) -> str:
+    if sign in "\t\n\r\x0b\x0c\x85\u2028\u2029":
+        return " "
+    return "\ufffd" if unicodedata.category(sign) in ("Cc", "Cs") else sign
+
+
+def isolated(text: str) -> str:
+    """How can a name stand within other text without turning its direction, where no markup keeps it apart?"""
+    turns = any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in text)
+    return f"\u2068{text}\u2069" if turns else text
