@@ -56,8 +56,8 @@ rest as (
         count(*) filter (where own.own_source is null) as others
     from own
     where own.batch not in (select batch from aside)
+        and own.batch_line in (select batch_line from own where own_source is null)
     group by own.batch_line
-    having count(*) filter (where own.own_source is null) > 0
 ),
 turns as (
     select
@@ -68,7 +68,7 @@ turns as (
     where inoculated_on is not null
     window turn as (partition by container order by inoculated_on, batch)
 ),
-shared as (
+rungs as (
     select
         own.*,
         turns.refilled_on,
@@ -79,17 +79,20 @@ shared as (
             when rest.all_fill then 'by fill'
             when rest.all_volume then 'by volume'
             when rest.one_kind then 'evenly'
-        end as dry_source,
+        end as told_source,
         case
             when own.own_source is not null then own.own_g
             when rest.left_g is null or rest.left_g <= 0 then null
             when rest.all_fill then rest.left_g * own.fill_kg::double / rest.sum_fill::double
             when rest.all_volume then rest.left_g * own.volume_l / rest.sum_volume::double
             when rest.one_kind then rest.left_g / rest.others
-        end as dry_g
+        end as told_g
     from own
     left join rest on rest.batch_line = own.batch_line
     left join turns on turns.line = own.line
+),
+shared as (
+    select *, try_cast(told_g as decimal(18, 9)) as dry_g from rungs
 )
 select
     batch,
@@ -106,10 +109,10 @@ select
     inoculated_on,
     refilled_on,
     refilled_from,
-    try_cast(dry_g as decimal(18, 9)) as dry_g,
-    case when try_cast(dry_g as decimal(18, 9)) is not null then dry_source end as dry_source,
-    case when batch_dry_g > 0 then try_cast(batch_wet_g * dry_g / batch_dry_g as decimal(18, 9)) end as wet_g,
-    case when batch_dry_g > 0 then try_cast(batch_spawn_g * dry_g / batch_dry_g as decimal(18, 9)) end as spawn_g,
+    dry_g,
+    case when dry_g is not null then told_source end as dry_source,
+    case when batch_dry_g > 0 then try_cast(batch_wet_g * told_g / batch_dry_g as decimal(18, 9)) end as wet_g,
+    case when batch_dry_g > 0 then try_cast(batch_spawn_g * told_g / batch_dry_g as decimal(18, 9)) end as spawn_g,
     file,
     row,
     line,

@@ -12,5 +12,5 @@ select
     o.cause,
     case when p.filling_line is null and o.container is not null then 1 else o.count end as count
 from stage_observations as o
-inner join places as p on p.line = o.line
+inner join places as p on p.line = o.line and p.fresh_weight_g is null
 anti join repeats as r on r.line = o.line
