@@ -56,6 +56,7 @@ def refresh_first(folder: Path) -> dict[str, Any]:
     """How long does a first refresh take: every rule, lineage, the stage and the decisions?"""
     # As DuckDB for the unchecked load, what refresh imports is there before the clock starts.
     import duckdb  # noqa: F401
+
     import pipeline.ledger.stage
     import pipeline.screen  # noqa: F401
     from pipeline.farm import open_farm

@@ -181,3 +181,10 @@ def test_losses_are_recovered_and_cluster_in_soaks(demo_farm: Path) -> None:
     assert abs(lost - expected) < 4 * math.sqrt(variance)
     worst = sorted(rows, key=lambda row: -TRUTH["loss_pct_by_soak"][row["soak"] or row["batch"]])[:4]
     assert sum(row["lost"] for row in worst) > lost / 4
+
+
+def test_waits_are_never_negative(units: duckdb.DuckDBPyConnection) -> None:
+    told = units.execute("select count(*), min(days) from unit_waits where state = 'told'").fetchone()
+    assert told is not None
+    assert told[0] > 800
+    assert told[1] >= 0

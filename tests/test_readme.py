@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from conftest import gillbook
+
 from pipeline.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -38,7 +38,6 @@ PROBE = """(() => {
       const out = own.right > innerWidth || own.left < 0 || own.top < box.top - 2 || own.bottom > box.bottom + 2;
       if (out && text.textContent) cut.push(each.id + " text: " + text.textContent);
     }
-    const grounds = svg.querySelectorAll('[fill="none"], [style*="--paper"][style*="fill"]');
     const marks = svg.querySelectorAll(".role-mark:not(.mark-text):not(.mark-group) path, .role-mark.mark-rule line");
     const drawn = [...marks].filter(mark => {
       const fill = mark.style.fill || mark.getAttribute("fill") || "";
