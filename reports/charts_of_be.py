@@ -9,9 +9,8 @@ import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
 from reports.drawing import LANES_A_CHART, Chart, Label, Rows, Spec, across, below, colour_of, data, lane, row_chart
-from reports.figures import cell, measured
+from reports.figures import cell, measured, unit_word
 from reports.month import Month
-from reports.sentences import unit_word
 from reports.words import isolated, spoken
 
 BATCHES_A_CHART = 14
@@ -93,7 +92,7 @@ def _be_charts(
         points = [row for row in points if row["be"] is not None]
         if not points:
             continue
-        spec = _be_spec(groups, points, [labels[row] for row, _ in lanes], [0, max(known)], tall)
+        spec = _be_spec(groups, points, [labels[row] for row, _ in lanes], [0, max(1.0, 1.05 * max(known))], tall)
         strains = {month.rows("finished_units")[row["unit_row"]]["strain"] for row in points}
         keys = (*strain_keys(month, strains), plain_key("group", shape="tick"))
         part = f", part {at} of {len(drawn)}" if len(drawn) > 1 else ""

@@ -6,9 +6,9 @@ import altair as alt
 
 from reports.colours import MEANINGS, paint, plain_key
 from reports.drawing import LANES_A_CHART, Chart, Label, across, below, colour_of, data, lane, row_chart, stacked_chart
-from reports.figures import cell, measured, plain
+from reports.figures import cell, measured, plain, several
 from reports.month import Month
-from reports.sentences import several, told_losses
+from reports.sentences import told_losses
 from reports.words import isolated, spoken
 from schemas.contract import contract
 
@@ -83,7 +83,7 @@ def causes(month: Month) -> list[Chart]:
     rows = [{"row": at, "lane": f"{place:03}", "lost": table[at]["lost"]} for place, at in enumerate(places)]
     bars = alt.Chart(data(rows)).mark_bar(height=15, color=paint("lost"), yOffset=below())
     tip = alt.Tooltip("lost:Q", title="units lost")
-    spec = row_chart([bars.encode(x=across("lost", "units lost"), y=lane(labels), tooltip=tip)], labels)
+    spec = row_chart([bars.encode(x=across("lost", "units lost", whole=True), y=lane(labels), tooltip=tip)], labels)
     return [Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows))]
 
 

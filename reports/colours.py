@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from reports.figures import Name
+from reports.figures import Name, named
 from reports.month import Month
 from reports.words import spoken
 
@@ -55,12 +55,14 @@ def strain_colours(month: Month) -> Mapping[str, str]:
 def strain_keys(month: Month, strains: set[str]) -> list[Key]:
     """Which entries of a key do these strains need?"""
     colours = strain_colours(month)
-    keys = [Key(colours[name], Name(spoken("strain", name))) for name in sorted(strains, key=lambda n: (colours[n], n))]
-    named = [key for key in keys if key.colour != OTHER_STRAINS]
-    rest = len(keys) - len(named)
+    keys = [
+        Key(colours[name], named(spoken("strain", name))) for name in sorted(strains, key=lambda n: (colours[n], n))
+    ]
+    own = [key for key in keys if key.colour != OTHER_STRAINS]
+    rest = len(keys) - len(own)
     if rest == 1:
         return keys
-    return [*named, Key(OTHER_STRAINS, "further strains")] if rest else named
+    return [*own, Key(OTHER_STRAINS, "further strains")] if rest else own
 
 
 def plain_key(colour: str, means: str = "", shape: str = "block") -> Key:

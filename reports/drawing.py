@@ -87,10 +87,14 @@ def lane(labels: Sequence[Label]) -> alt.Y:
     return alt.Y("lane:O", axis=None, sort=None, scale=alt.Scale(domain=lanes, paddingInner=0, paddingOuter=0))
 
 
-def across(field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None) -> alt.X:
-    """The channel of a measure along the row, from 0, its title with the unit."""
+def across(
+    field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None, whole: bool = False
+) -> alt.X:
+    """The channel of a measure along the row, from 0, its title with the unit. `whole`: it counts, so no halves."""
     scale = alt.Scale(zero=True, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=True)
     axis = alt.Axis(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    if whole:
+        axis["tickMinStep"] = 1
     return alt.X(f"{field}:Q", scale=scale, axis=axis, stack=stack)
 
 
@@ -166,7 +170,11 @@ def stacked_chart(
     spec = row_chart(
         [
             bars.encode(
-                x=across("units", "units", stack=True), y=lane(labels), color=colour_of(rows), order=order, tooltip=tip
+                x=across("units", "units", stack=True, whole=True),
+                y=lane(labels),
+                color=colour_of(rows),
+                order=order,
+                tooltip=tip,
             )
         ],
         labels,

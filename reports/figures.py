@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -53,6 +53,15 @@ class Name:
     """Text that comes from a cell: shown apart from the sentence around it, never as markup."""
 
     text: str
+
+
+# Longer names are cut short in sentences and keys; the tables have them in full. Our choice, no source.
+LONGEST_NAME = 48
+
+
+def named(text: str) -> Name:
+    """How is a name told within a sentence or a key, where a long one would drown the rest?"""
+    return Name(text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}\u2026")
 
 
 @dataclass(frozen=True)
@@ -155,3 +164,13 @@ def positive(month: Month, table: str, column: str) -> Figure:
 def _value(figure: Figure) -> float:
     known: Any = figure.value
     return float(known)
+
+
+def several(figure: Figure, one: str, more: str | None = None) -> tuple[Part, ...]:
+    """How is a number of things told: 1 unit, 2 units?"""
+    return (figure, f" {one}" if figure.value == 1 else f" {more or one + 's'}")
+
+
+def unit_word(containers: Sequence[object]) -> str:
+    """What are these units called? A unit is a container, or a batch weighed together (its container blank)."""
+    return "container" if all(containers) else "unit"

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from reports.figures import Figure, Name, Part, Sentence, cell, count, measured, positive
+from reports.figures import Figure, Part, Sentence, cell, count, measured, named, positive, several
 from reports.month import Month
-from reports.sentences import several
 from reports.words import spoken
 
 STRAINS_NAMED = 4
@@ -21,7 +20,7 @@ def picked(month: Month) -> list[Sentence]:
         for at in range(min(len(rows), STRAINS_NAMED)):
             share = measured(month, "strains", at, "share_pct")
             kilograms = measured(month, "strains", at, "fresh_g")
-            parts += [", " if at else "", Name(spoken("strain", rows[at]["strain"])), " ", kilograms, " (", share, ")"]
+            parts += [", " if at else "", named(spoken("strain", rows[at]["strain"])), " ", kilograms, " (", share, ")"]
         notes.append((*parts, "."))
     aside = count(month, "pickings_set_aside")
     if aside.value:
@@ -98,14 +97,14 @@ def losses(month: Month) -> list[Sentence]:
         for at in range(min(len(rows), CAUSES_NAMED)):
             parts += [
                 ", " if at else "",
-                Name(spoken("cause", rows[at]["cause"])),
+                named(spoken("cause", rows[at]["cause"])),
                 " ",
                 cell(month, "causes", at, "lost"),
             ]
         notes.append((*parts, "; fewer for others." if len(rows) > CAUSES_NAMED else "."))
     without = [row for row in month.rows("losses") if row["low_pct"] is None and row["why_no_interval"]]
     for row in without[:UNSURE_NAMED]:
-        kind = Name(", ".join(spoken(column, row[column]) for column in ("substrate", "treatment")))
+        kind = named(", ".join(spoken(column, row[column]) for column in ("substrate", "treatment")))
         notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
     notes.append(
         (

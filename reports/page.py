@@ -13,10 +13,9 @@ from markupsafe import Markup
 from reports import sentences
 from reports.blocks import Block, blocks
 from reports.cautions import cautions
-from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of
+from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
 from reports.glossary import definitions, sources, unit_meaning
 from reports.month import Month
-from reports.sentences import several
 from reports.vega import bundle, fingerprint
 from reports.words import month_name, visible
 

@@ -2,38 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from reports.figures import (
     Day,
     Figure,
-    Name,
-    Part,
     Sentence,
     cell,
     change,
     count,
     difference,
     measured,
+    named,
     positive,
     rows_of,
+    several,
     total,
+    unit_word,
 )
 from reports.month import Month, first_day
 from reports.words import month_name, spoken
 
 # From so many units on the middle half (the quartiles) is told. Our choice, no source.
 FEWEST_FOR_QUARTILES = 4
-
-
-def several(figure: Figure, one: str, more: str | None = None) -> tuple[Part, ...]:
-    """How is a number of things told: 1 unit, 2 units?"""
-    return (figure, f" {one}" if figure.value == 1 else f" {more or one + 's'}")
-
-
-def unit_word(containers: Sequence[object]) -> str:
-    """What are these units called? A unit is a container, or a batch weighed together (its container blank)."""
-    return "container" if all(containers) else "unit"
 
 
 def picked(month: Month) -> Sentence:
@@ -106,7 +95,7 @@ def _recipe(month: Month, at: int) -> Sentence:
     return (
         measured(month, "finished_recipes", at, "be_pct"),
         " (",
-        Name(words),
+        named(words),
         "; ",
         *several(cell(month, "finished_recipes", at, "units"), "unit"),
         " of ",
@@ -124,7 +113,7 @@ def flushes(month: Month) -> Sentence:
     at = max(second, key=lambda at: rows[at]["units_known"])
     return (
         "On ",
-        Name(spoken("substrate", rows[at]["substrate"])),
+        named(spoken("substrate", rows[at]["substrate"])),
         " the second flush gave ",
         cell(month, "flushes", at, "decline_vs_first"),
         " of the first, over ",
@@ -160,7 +149,7 @@ def pins(month: Month) -> Sentence:
         )
     return (
         "On ",
-        Name(spoken("substrate", rows[at]["substrate"])),
+        named(spoken("substrate", rows[at]["substrate"])),
         " pins came ",
         measured(month, "days", at, "median_days"),
         " after inoculation (median of ",

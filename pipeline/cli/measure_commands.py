@@ -58,6 +58,18 @@ def _show(question: Question, rows: Rows, columns: list[Column], json: bool) -> 
     return bool(rows) and not json
 
 
+def _tell_aside(question: Question, rows: Rows, most: int = 3) -> None:
+    """Says of which groups pickings are set aside: their figures lack them."""
+    lacking = sorted((row for row in rows if row["pickings_set_aside"]), key=lambda row: -row["pickings_set_aside"])
+    named = [
+        f"{' '.join(row[name] or '(blank)' for name in question.by) or 'the farm'} {row['pickings_set_aside']}"
+        for row in lacking[:most]
+    ]
+    if named:
+        more = f" and {len(lacking) - most} more groups" if len(lacking) > most else ""
+        tell(f"Pickings set aside, which these figures lack: {', '.join(named)}{more}.")
+
+
 def _tell_missing(missing: Rows, most: int = 3) -> None:
     for cell in missing[:most]:
         units = "1 unit" if cell["units"] == 1 else f"{cell['units']} units"
@@ -85,6 +97,7 @@ def yields(
         f"As of {question.as_of}. known: told through {known}; open: of these, still running. BE: fresh over dry "
         "substrate mass; finished: of containers that are closed or lapsed."
     )
+    _tell_aside(question, rows)
     _tell_missing(missing)
 
 
