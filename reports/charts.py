@@ -66,4 +66,13 @@ def weeks(month: Month) -> list[Chart]:
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from Monday", labelAngle=0, labelOverlap="parity"))
     painted = bars.encode(x=x, y=_kilograms(), color=colour_of(rows), order=alt.Order("colour:O"), tooltip=tip)
     keys = tuple(strain_keys(month, {row["strain"] for row in month.rows("weeks")}))
-    return [Chart("weeks", "Picked in each week", column_chart([painted]), keys, "weeks", tuple(rows))]
+    return [
+        Chart(
+            "weeks",
+            "Picked in each week (days of this month only)",
+            column_chart([painted]),
+            keys,
+            "weeks",
+            tuple(rows),
+        )
+    ]
