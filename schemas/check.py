@@ -136,8 +136,8 @@ def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) ->
 def check(frame: pl.DataFrame, contract: Contract) -> Checked:
     """Which cells can be used, and what is wrong with the others?
 
-    `frame`: one row per row of the files; `row` (Int32) and maybe `file`, the contract's columns as trimmed text with
-    null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`.
+    `frame`: one row per row of the files; `row` (Int32) and maybe `line` and `file`, the contract's columns as trimmed
+    text with null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`.
     A cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a
     column whose fault sets the row aside.
     """
@@ -152,7 +152,11 @@ def check(frame: pl.DataFrame, contract: Contract) -> Checked:
         fired += masks
     frame = frame.with_columns(judged)
     # Faulty rows are few: what is told of them is told of them alone.
-    hit = frame.select(_any([pl.col(mask.name) for mask in fired]).alias("hit")).to_series() if fired else None
+    hit = (
+        frame.select(pl.any_horizontal([pl.col(mask.name) for mask in fired]).alias("hit")).to_series()
+        if fired
+        else None
+    )
     odd = frame.filter(hit) if hit is not None else frame.clear()
     result = _result(frame, contract, fired).with_columns(_other_cells(frame, odd, hit, fired, others))
     return Checked(result, _findings(odd, fired))
@@ -185,22 +189,18 @@ def _fired(distinct: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
     return [mask for mask in masks if hits[mask.name]]
 
 
-def _any(hits: list[pl.Expr]) -> pl.Expr:
-    return pl.any_horizontal(hits)
-
-
 def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask]) -> pl.DataFrame:
     columns: list[pl.Expr] = [pl.col(name) for name in _place(frame)]
     for each in contract.fields:
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
-        columns.append((pl.when(~_any(drops)).then(value) if drops else value).alias(each.name))
+        columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
     columns += [
         pl.when(~pl.col(name).str.contains(PLAIN_NUMBER)).then(pl.col(name)).alias(f"{name}_text")
         for name in contract.texts_kept
     ]
     grave = [pl.col(mask.name) for mask in fired if mask.level == "set_aside"]
-    columns.append((_any(grave) if grave else pl.lit(False)).alias("faulty"))
+    columns.append((pl.any_horizontal(grave) if grave else pl.lit(False)).alias("faulty"))
     return frame.select(columns)
 
 

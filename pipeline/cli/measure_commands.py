@@ -29,7 +29,9 @@ if TYPE_CHECKING:
 def _ask(
     farm_dir: Path | None, as_of: str | None, by: str, through: int | None, name: str, add_batch: bool = True
 ) -> tuple[Question, Rows, Rows]:
-    """Brings the ledger up to date and puts the question to the measure called `name`."""
+    """Brings the ledger up to date and puts the question to the measure called `name`. Of `yields`, the last part is
+    the cells that would give BE to more units.
+    """
     from pipeline.measures import runner
 
     if through is not None and through < 1:
@@ -40,9 +42,9 @@ def _ask(
     with timed(name), runner.open_ledger(farm.ledger) as con:
         runner.prepare(con, farm.settings, question)
         rows = getattr(runner, name)(con, question)
-        missing = [cell for cell in runner.missing_cells(con) if cell["number"] == "BE"]
+        cells = runner.missing_cells(con) if name == "yields" else []
     tell_set_aside(done)
-    return question, rows, missing
+    return question, rows, [cell for cell in cells if cell["number"] == "BE"]
 
 
 def _show(question: Question, rows: Rows, columns: list[Column], json: bool) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -49,7 +49,7 @@ def report(
         first = wanted or _last_month_picked(con, today)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
-        told = gather(con, opened, first, min(_last_day(first), today))
+        told = gather(con, opened, first, min(runner.last_day(first), today))
     with timed("page"):
         page = render(told)
     tell_set_aside(done)
@@ -64,12 +64,14 @@ def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date)
     from reports.month import Month
 
     tables: dict[str, Any] = {}
+    whole_farm = runner.Question(as_of)
+    runner.prepare(con, farm.settings, whole_farm)
+    whole = runner.yields(con, whole_farm)
     for name, by in GROUPED:
         question = runner.Question(as_of, runner.grouping(by, add_batch=False))
-        runner.prepare(con, farm.settings, question)
+        runner.regroup(con, question)
         tables[name] = getattr(runner, name)(con, question)
     tables |= runner.of_month(con, first)
-    whole = runner.yields(con, question)
     return Month(
         farm_name=farm.settings["name"],
         month=first,
@@ -89,10 +91,6 @@ def _first_day(text: str) -> date:
     except ValueError:
         pass
     raise WrongRequest(f"--month {text}: that is not a month. Write year-month, like 2026-05.")
-
-
-def _last_day(first: date) -> date:
-    return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
 
 
 def _last_month_picked(con: duckdb.DuckDBPyConnection, today: date) -> date:

@@ -41,9 +41,11 @@ class Taken:
 
 def take_in(sources: Sequence[TableFile], hashes: dict[tuple[str, str], str]) -> Iterator[Taken]:
     """What do these files hold? `hashes` are the contents known already; portions come in the order of the files."""
+    # Cut once: a file that grows meanwhile must not part the files from what is known of them.
+    portions = _portions(sources)
+    known = [[hashes.get((source.table, source.name)) for source in portion] for portion in portions]
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        known = [[hashes.get((source.table, source.name)) for source in portion] for portion in _portions(sources)]
-        yield from pool.map(_take, _portions(sources), known)
+        yield from pool.map(_take, portions, known)
 
 
 def _portions(sources: Sequence[TableFile]) -> list[list[TableFile]]:

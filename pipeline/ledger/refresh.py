@@ -24,7 +24,7 @@ from pipeline.ledger.manifest import (
     write_ahead_log,
 )
 from pipeline.ledger.standing import Standing, standing_ledger, versions
-from schemas.finding import DataNeedAttention, OutOfReach, UnreadableFile
+from schemas.finding import OutOfReach, UnreadableFile
 
 if TYPE_CHECKING:
     import duckdb
@@ -277,6 +277,3 @@ def _note(farm: Farm, marks: dict[str, FileMark], counts: list[dict[str, Any]], 
     assert found is not None, "a ledger always has its id"
     now = farm.ledger.stat()
     save_manifest(farm.ledger, Manifest(versions(farm), found[0], now.st_size, now.st_mtime_ns, marks, counts, levels))
-
-
-__all__ = ["DataNeedAttention", "Refreshed", "refresh", "up_to_date", "versions"]

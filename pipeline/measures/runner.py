@@ -32,12 +32,14 @@ __all__ = [
     "days",
     "flushes",
     "grouping",
+    "last_day",
     "losses",
     "missing_cells",
     "months",
     "of_month",
     "open_ledger",
     "prepare",
+    "regroup",
     "silent",
     "yields",
 ]
@@ -97,6 +99,11 @@ def prepare(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], questio
     con.execute(f"set variable late_rank = {stages.index(settings['late_from']) + 1}")
     for name in UNIT_TABLES:
         con.execute(_statement(name))
+    regroup(con, question)
+
+
+def regroup(con: duckdb.DuckDBPyConnection, question: Question) -> None:
+    """Groups the units anew, for a question that differs in its columns only. Call prepare first."""
     group_units(con, question.by)
 
 
@@ -137,9 +144,11 @@ def causes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
 
 
 def _tell_fates(con: duckdb.DuckDBPyConnection, question: Question) -> None:
-    of_fillings = "container" in question.by
-    con.execute(_statement("filling_fates" if of_fillings else "fates"))
-    group_units(con, question.by, of_fillings)
+    if "container" in question.by:
+        con.execute(_statement("filling_fates"))
+        group_units(con, question.by, of_fillings=True)
+    else:
+        con.execute(_statement("fates"))
 
 
 def months(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
@@ -148,11 +157,16 @@ def months(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
     return [{key: record[key] for key in contract("months").names} for record in _records(con, _statement("months"))]
 
 
+def last_day(first: date) -> date:
+    """Which day ends the month that `first` begins?"""
+    return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
+
+
 def of_month(con: duckdb.DuckDBPyConnection, month: date) -> dict[str, Rows]:
-    """What belongs to the month that `month` (its first day) begins? The result tables in OF_MONTH, by
-    name. Call prepare first.
+    """What belongs to the month that `month` (its first day) begins? The tables in OF_MONTH, by name. Call prepare
+    first.
     """
-    last = (month.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
+    last = last_day(month)
     con.execute(f"set variable month_first = date '{month.isoformat()}'")
     con.execute(f"set variable month_last = date '{last.isoformat()}'")
     con.execute(_statement("fates"))
