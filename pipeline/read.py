@@ -8,26 +8,23 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 
-import numpy as np
 import polars as pl
 
 from pipeline.farm import TableFile
+from pipeline.look import Marks, empty_quotes, padded, quotation_marks, well_quoted
 from schemas.check import check_header
 from schemas.contract import Contract, contract
 from schemas.finding import Finding, UnreadableFile, finding
 
+BLANK = b" \t\r\n,"
 BEYOND_HEADER = "beyond the header"
 CSV_FIELD_LIMIT = 2**31 - 1
-QUOTE, NEW_LINE, RETURN, SPACE = ord('"'), ord("\n"), ord("\r"), ord(" ")
-# What may stand before an opening quotation mark and after a closing one.
-BOUNDS = [ord(","), NEW_LINE, RETURN]
-# The header must end within this many bytes.
-HEADER_WITHIN = 1 << 20
+# The header must end within this many bytes; it mostly does within fewer.
+HEADER_WITHIN, HEADER_MOSTLY_WITHIN = 1 << 20, 1 << 12
 
 
 @dataclass(frozen=True)
@@ -79,7 +76,10 @@ def read_table(source: TableFile, data: bytes) -> RawTable:
     if any(each.level == "set_aside" for each in problems):
         raise UnreadableFile(problems)
     names = [_column_name(table, name, at) for at, name in enumerate(header)]
-    frame = _trim(_read_frame(table, source.name, data[body:], names, row + 1), data)
+    data = data[body:]
+    marks = quotation_marks(data)
+    frame = _read_frame(table, source.name, data, names, row + 1, well_quoted(data, marks))
+    frame = _trim(frame, data, marks)
     problems += _unnamed_columns(table, source.name, frame)
     rows_in = frame.height
     frame = _drop_blank(frame)
@@ -109,7 +109,7 @@ def _plain_text(table: Contract, file: str, data: bytes) -> bytes:
         raise _refuse(table, file, "is empty", f"Put a header line in it: {','.join(_starred(table))}")
     try:
         # No text has a byte of zero; UTF-16 without its mark passes for UTF-8 but for them.
-        bad = data.find(b"\0") if data.decode("utf-8") else -1
+        bad = data.find(b"\0") if data.isascii() or data.decode("utf-8") else -1
     except UnicodeDecodeError as problem:
         bad = problem.start
     if bad >= 0:
@@ -157,7 +157,12 @@ def _starred(table: Contract) -> list[str]:
 
 def _header(table: Contract, file: str, data: bytes) -> tuple[int, list[str], int]:
     """In which row is the header, which names has it (trimmed), and at which byte begins the row below it?"""
-    head = data[:HEADER_WITHIN].decode("utf-8", errors="ignore")
+    within = HEADER_WITHIN
+    # A quoted line break may stand in the header, so it is plain where it ends only if no quotation mark is there.
+    start = data[:HEADER_MOSTLY_WITHIN]
+    if b'"' not in start and b"\n" in start.lstrip(BLANK):
+        within = HEADER_MOSTLY_WITHIN
+    head = data[:within].decode("utf-8", errors="ignore")
     _refuse_separator(table, file, head)
     text = io.StringIO(head, newline="")
     for row, cells in enumerate(_records(table, file, text, 1), start=1):
@@ -180,50 +185,9 @@ def _refuse_separator(table: Contract, file: str, head: str) -> None:
             raise _refuse(table, file, f"is separated by {word}", "Save it with commas between the columns.", row)
 
 
-def well_quoted(data: bytes) -> bool:
-    """Does every quotation mark open, close or double as RFC 4180 has it, and every row end with LF or CRLF, so that
-    any reader reads the same rows?
-    """
-    if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
-        return False
-    bytes_ = np.frombuffer(data, dtype=np.uint8)
-    marks = np.flatnonzero(bytes_ == QUOTE)
-    if len(marks) == 0:
-        return True
-    if len(marks) % 2:
-        return False
-    if (np.diff(marks) == 1).any():
-        return _quoted_one_by_one(data)
-    opens, closes = marks[::2], marks[1::2]
-    before = bytes_[opens[opens > 0] - 1]
-    after = bytes_[closes[closes < len(bytes_) - 1] + 1]
-    return bool(np.isin(before, BOUNDS).all() and np.isin(after, BOUNDS).all())
-
-
-def _quoted_one_by_one(data: bytes) -> bool:
-    """As well_quoted, mark by mark: for data in which quotation marks stand side by side."""
-    inside, skip = False, -1
-    for match in re.finditer(rb'"', data):
-        at = match.start()
-        if at == skip:
-            continue
-        after = data[at + 1 : at + 2]
-        if not inside:
-            if at and data[at - 1] not in BOUNDS:
-                return False
-            inside = True
-        elif after == b'"':
-            skip = at + 1
-        elif not after or after[0] in BOUNDS:
-            inside = False
-        else:
-            return False
-    return not inside
-
-
-def _read_frame(table: Contract, file: str, body: bytes, names: list[str], first: int) -> pl.DataFrame:
+def _read_frame(table: Contract, file: str, body: bytes, names: list[str], first: int, plain: bool) -> pl.DataFrame:
     """All rows below the header, blank ones too, as texts with their row numbers; the first has the number `first`."""
-    frame = _read_fast(body, names) if well_quoted(body) else None
+    frame = _read_fast(body, names) if plain else None
     if frame is None:
         frame = _read_slowly(table, file, body, names, first)
     rows = pl.int_range(first, first + frame.height, dtype=pl.Int32, eager=True).alias("row")
@@ -256,42 +220,22 @@ def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], firs
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _padded(data: bytes) -> bool:
-    """May any cell begin or end with white space? Looks at the bytes next to separators; quicker than at every cell."""
-    bytes_ = np.frombuffer(data, dtype=np.uint8)
-    # White space is ASCII up to 32 (but the line ends) or, in UTF-8, begins with a byte above 127.
-    odd = np.flatnonzero(((bytes_ <= SPACE) & (bytes_ != NEW_LINE) & (bytes_ != RETURN)) | (bytes_ > 127))
-    marks = np.flatnonzero(bytes_ == QUOTE)
-    opens, closes = marks[::2], marks[1::2]
-    # A line end is white space too where it stands just within quotation marks.
-    if np.isin(bytes_[opens[opens < len(bytes_) - 1] + 1], [NEW_LINE, RETURN]).any():
-        return True
-    if np.isin(bytes_[closes - 1], [NEW_LINE, RETURN]).any():
-        return True
-    if len(odd) == 0:
-        return False
-    quoted = np.searchsorted(marks, odd) % 2 == 1
-    before = np.where(odd > 0, bytes_[odd - 1], NEW_LINE)
-    after = np.where(odd < len(bytes_) - 1, bytes_[np.minimum(odd + 1, len(bytes_) - 1)], NEW_LINE)
-    # Within quotation marks a comma or a line end is text; a character of several bytes is looked at whole.
-    beside = (before == QUOTE) | (after == QUOTE) | (bytes_[odd] > 127)
-    return bool((beside | (~quoted & (np.isin(before, BOUNDS) | np.isin(after, BOUNDS)))).any())
-
-
-def _trim(frame: pl.DataFrame, data: bytes) -> pl.DataFrame:
+def _trim(frame: pl.DataFrame, data: bytes, marks: Marks) -> pl.DataFrame:
     """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
     texts = [name for name in frame.columns if name != "row"]
     if frame.is_empty() or not texts:
         return frame
     trimmed: list[str] = []
-    if _padded(data):
-        padded = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
-        trimmed = [name for name, found in padded.items() if found]
+    if padded(data, marks):
+        found_in = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
+        trimmed = [name for name, found in found_in.items() if found]
     # A pair of quotation marks side by side is text of no length.
-    if not trimmed and b'""' not in data:
+    if not trimmed and not empty_quotes(marks):
         return frame
     return frame.with_columns(pl.col(trimmed).str.strip_chars()).with_columns(pl.col(texts).replace("", None))
 
 
 def _drop_blank(frame: pl.DataFrame) -> pl.DataFrame:
+    if any(column.null_count() == 0 for column in frame.get_columns() if column.name != "row"):
+        return frame
     return frame.filter(~pl.all_horizontal(pl.exclude("row").is_null()))

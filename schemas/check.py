@@ -6,6 +6,7 @@ Vectorised: each distinct text of a column is judged once; only faulty cells are
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import cast
 
 import polars as pl
 
@@ -170,16 +171,30 @@ def _judge(texts: pl.Series, each: Field) -> tuple[list[pl.Series], list[_Mask]]
     value, shaped = _typed(pl.col(each.name), each)
     if each.type == "string" and not each.words and not (each.required and texts.null_count()):
         return [texts.alias(f"{each.name}:value")], []
-    distinct = texts.unique().to_frame().with_columns(value.alias(f"{each.name}:value"))
+    codes, distinct = _distinct(texts)
+    distinct = distinct.with_columns(value.alias(f"{each.name}:value"))
     if shaped is not None:
         distinct = distinct.with_columns(shaped.alias("shaped"))
     masks = _masks(
         pl.col(each.name), pl.col(f"{each.name}:value"), pl.col("shaped") if shaped is not None else None, each
     )
     fired = _fired(distinct, masks)
-    distinct = distinct.select(each.name, f"{each.name}:value", *(mask.hit.alias(mask.name) for mask in fired))
-    joined = texts.to_frame().join(distinct, on=each.name, how="left", maintain_order="left", nulls_equal=True)
-    return joined.drop(each.name).get_columns(), fired
+    verdicts = distinct.select(f"{each.name}:value", *(mask.hit.alias(mask.name) for mask in fired))
+    return [column.gather(codes) for column in verdicts.get_columns()], fired
+
+
+def _distinct(texts: pl.Series) -> tuple[pl.Series, pl.DataFrame]:
+    """Which texts stand in the column, each once (a frame of one column), and which of them is in each row (its number
+    there)? Quicker than a join: the texts are looked up once.
+    """
+    kind = pl.Categorical(pl.Categories.random())
+    coded = texts.cast(kind)
+    codes = coded.to_physical()
+    count = 0 if codes.null_count() == codes.len() else cast(int, codes.max()) + 1
+    words = pl.int_range(count, dtype=pl.UInt32, eager=True).cat.to(kind).cast(pl.String)
+    if codes.null_count():
+        words, codes = words.append(pl.Series([None], dtype=pl.String)), codes.fill_null(count)
+    return codes, words.alias(texts.name).to_frame()
 
 
 def _fired(distinct: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:

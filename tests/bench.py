@@ -181,7 +181,7 @@ def main() -> int:
     """Measures, prints, writes bench_out/bench.json; 1 when a limit is passed."""
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--pickings", type=int, default=1_000_000)
-    words.add_argument("--repeats", type=int, default=3)
+    words.add_argument("--repeats", type=int, default=5)
     words.add_argument("--step", choices=STEPS)
     words.add_argument("--folder", type=Path)
     given = words.parse_args()

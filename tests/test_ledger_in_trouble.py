@@ -245,3 +245,15 @@ def test_a_full_disk_is_told_and_the_ledger_stays(farm: Farm) -> None:
         assert err.endswith("It is as it was.\n")
         assert (folder / "ledger.duckdb").read_bytes() == before
         assert not list(folder.glob("ledger.next*"))
+
+
+def test_two_files_whose_names_have_one_number_are_refused_and_named(farm: Callable[..., Path]) -> None:
+    # "plumless" and "buckeroo" have one CRC-32: a well-known pair.
+    folder = farm(**THREE_TABLES)
+    (folder / "harvests").mkdir()
+    for name in ("plumless", "buckeroo"):
+        shutil.copy(folder / "harvests.csv", folder / "harvests" / f"{name}.csv")
+    said = gillbook("refresh", "--farm", folder)
+    assert said.code == 3
+    assert "harvests/buckeroo.csv and harvests/plumless.csv happen to have one number" in said.err
+    assert "Rename one of them" in said.err

@@ -2,7 +2,7 @@
 -- Grain: one row per staged row of batches that is set aside.
 create or replace temp table batch_faults as
 with suspects as (
-    select batch from stage_batches where not faulty group by batch having count(*) > 1
+    select batch from rows_of_batches where not faulty group by batch having count(*) > 1
 ),
 copies as (
     select
@@ -11,7 +11,7 @@ copies as (
         s.file || ', row ' || s.row as place,
         row_number() over same as copy,
         first_value(s.file || ', row ' || s.row) over same as first_place
-    from stage_batches as s
+    from rows_of_batches as s
     inner join cells_of_batches as c on c.line = s.line
     where not s.faulty and s.batch in (select batch from suspects)
     window same as (partition by s.batch, c.cells order by s.file, s.row)
@@ -24,12 +24,12 @@ conflicts as (
     having count(*) > 1
 )
 select line, file, row, batch, null::varchar as rule, null::varchar as detail
-from stage_batches
+from rows_of_batches
 where faulty
 union all
 select s.line, s.file, s.row, s.batch, case when c.copy > 1 then 'repeated' else 'conflicting' end,
     case when c.copy > 1 then c.first_place else k.places end
 from copies as c
-inner join stage_batches as s on s.line = c.line
+inner join rows_of_batches as s on s.line = c.line
 left join conflicts as k on k.batch = c.batch
 where c.copy > 1 or k.batch is not null

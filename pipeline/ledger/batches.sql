@@ -34,5 +34,5 @@ select
     b.file,
     b.row,
     b.line
-from stage_batches as b
+from rows_of_batches as b
 anti join batch_faults as q on q.line = b.line

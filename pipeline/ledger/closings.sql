@@ -10,7 +10,7 @@ with events as (
 containers as (
     select b.line as batch_line, coalesce(nullif(count(f.line), 0), min(b.containers_filled)) as containers
     from batches as b
-    left join fillings as f on f.batch_line = b.line
+    left join filling_shares as f on f.batch_line = b.line
     where b.line in (select batch_line from events where filling_line is null)
     group by b.line
 ),
@@ -30,11 +30,11 @@ ends as (
     select batch_line, filling_line, seen_on as day, event, cause from events where filling_line is not null
     union all
     select f.batch_line, f.line, w.seen_on, w.event, w.cause
-    from fillings as f
+    from filling_shares as f
     inner join cumulated as w on w.batch_line = f.batch_line and w.reached
     union all
     select batch_line, line, refilled_on, 'refilled', null
-    from fillings
+    from filling_shares
     where refilled_on is not null
     union all
     select batch_line, null, seen_on, event, cause

@@ -17,13 +17,13 @@ with faulty as (
 undated as (
     -- A loaded filling without a day waits for its batch's row, where the day is missing.
     select f.container, null::date as day, f.batch, b.file as root_file, b.row as root_row, f.batch_line
-    from fillings as f
+    from loaded_fillings as f
     inner join batches as b on b.line = f.batch_line
     where f.inoculated_on is null
 ),
 listed as (
     select container, inoculated_on as day, batch, line, batch_line, null::varchar as root_file, null::integer as root_row
-    from fillings
+    from loaded_fillings
     where inoculated_on is not null
     union all
     select container, day, batch, null, null, root_file, root_row from faulty

@@ -2,22 +2,31 @@
 -- fate: set_aside, or waiting (for waits_file, waits_row). rule: why (null when its cells say so).
 -- Grain: one row per staged row of fillings that is not loaded.
 create or replace temp table filling_faults as
-with suspects as (
-    select batch, container from stage_fillings where not faulty group by batch, container having count(*) > 1
+with alike as (
+    -- Numbers are quicker to group than texts; what shares one is then looked at.
+    select hash(batch, container) as key from stage_fillings where not faulty group by key having count(*) > 1
+),
+suspects as (
+    select batch, container
+    from stage_fillings
+    where not faulty and hash(batch, container) in (select key from alike)
+    group by batch, container
+    having count(*) > 1
 ),
 copies as (
     select
         s.line,
         s.batch,
         s.container,
-        s.file || ', row ' || s.row as place,
+        f.file || ', row ' || row_of(s.line) as place,
         row_number() over same as copy,
-        first_value(s.file || ', row ' || s.row) over same as first_place
+        first_value(f.file || ', row ' || row_of(s.line)) over same as first_place
     from stage_fillings as s
     inner join suspects as k on k.batch = s.batch and k.container = s.container
     inner join cells_of_fillings as c on c.line = s.line
+    inner join files as f on f.file_part = file_part_of(s.line)
     where not s.faulty
-    window same as (partition by s.batch, s.container, c.cells order by s.file, s.row)
+    window same as (partition by s.batch, s.container, c.cells order by f.file, row_of(s.line))
 ),
 conflicts as (
     select batch, container, string_agg(place, '; ' order by place) as places
@@ -62,8 +71,8 @@ first_ruled as (
 )
 select
     r.line,
-    s.file,
-    s.row,
+    f.file,
+    row_of(r.line) as row,
     s.batch,
     s.container,
     case when r.verdict = 'waiting' then 'waiting' else 'set_aside' end as fate,
@@ -73,3 +82,4 @@ select
     r.waits_row
 from first_ruled as r
 inner join stage_fillings as s on s.line = r.line
+inner join files as f on f.file_part = file_part_of(r.line)

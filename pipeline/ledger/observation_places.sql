@@ -1,7 +1,9 @@
 -- Which filling (or batch as a whole: filling_line null) does each loaded observation belong to?
 -- A container that is no filling of its batch stands as one (count 1) of it.
 -- Grain: one row per loaded observation. The view `observations` shows it with all its cells.
-create or replace table observation_places as
+delete from observation_places where line in (select line from repeats);
+
+insert into observation_places
 select
     o.line,
     p.batch_line,
@@ -10,7 +12,7 @@ select
     o.event,
     o.flush,
     o.cause,
-    case when p.filling_line is null and o.container is not null then 1 else o.count end as count
+    case when p.filling_line is null and o.container is not null then 1 else o.count end
 from stage_observations as o
-inner join places as p on p.line = o.line and p.fresh_weight_g is null
-anti join repeats as r on r.line = o.line
+inner join unclear_places as p on p.line = o.line
+where o.line not in (select line from repeats)

@@ -3,7 +3,7 @@
 -- Grain: one row per such picking.
 create or replace table pickings_aside as
 with aside as (
-    -- What is not loaded is faulty, early, without its place, or a repeat.
+    -- What is not loaded is faulty, early, without its place, or a repeat (which harvest_places still holds, if clear).
     select line, picked_on, container
     from stage_harvests
     where line in (
@@ -15,15 +15,16 @@ with aside as (
     )
 ),
 only_filling as (
-    select container, min(line) as line, min(batch_line) as batch_line from fillings group by container having count(*) = 1
+    select container, min(line) as line, min(batch_line) as batch_line from loaded_fillings group by container having count(*) = 1
 )
 select
     a.line,
     a.picked_on,
-    coalesce(q.batch_line, o.batch_line, p.near_line) as batch_line,
-    coalesce(q.filling_line, p.filling_line, o.line) as filling_line
+    coalesce(c.batch_line, q.batch_line, o.batch_line, p.near_line) as batch_line,
+    coalesce(c.filling_line, q.filling_line, p.filling_line, o.line) as filling_line
 from aside as a
+left join harvest_places as c on c.line = a.line
 left join located as q on q.line = a.line
 left join placed as p on p.line = a.line
 left join only_filling as o on a.picked_on is null and p.outcome = 'unknown' and o.container = a.container
-where coalesce(q.batch_line, o.batch_line, p.near_line) is not null
+where coalesce(c.batch_line, q.batch_line, o.batch_line, p.near_line) is not null

@@ -3,8 +3,8 @@
 -- when there is nothing to tell. near_line: the batch it has to do with, also while it waits.
 -- Grain: one row per staged picking or observation without a filling in `located`.
 create or replace temp table placed as
-with rows_left as (
-    select line, day, batch, container, faulty from located where filling_line is null
+with rows_left as materialized (
+    select line, day, batch, container, faulty, fresh_weight_g, flush from located where filling_line is null
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row
@@ -20,7 +20,7 @@ filling_roots as (
     group by batch, container
 ),
 filled_batches as (
-    select batch from fillings where batch in (select batch from rows_left)
+    select batch from loaded_fillings where batch in (select batch from rows_left)
     union
     select batch from filling_faults where batch is not null
 ),
@@ -39,6 +39,8 @@ joined as (
         r.batch,
         r.container,
         r.faulty,
+        r.fresh_weight_g,
+        r.flush,
         b.line as batch_line,
         b.inoculated_on as batch_day,
         br.batch is not null as batch_aside,
@@ -83,7 +85,10 @@ judged as (
 )
 select
     line,
+    day,
     faulty,
+    fresh_weight_g,
+    flush,
     case
         when case_name = 'batch' then 'batch'
         when case_name = 'held' then 'filling'

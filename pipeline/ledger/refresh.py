@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
@@ -112,6 +112,7 @@ def _remove(path: Path) -> None:
 
 def _refresh(farm: Farm, tell: Say) -> Refreshed:
     sources = table_files(farm.folder)
+    _refuse_same_number(sources)
     standing = standing_ledger(farm)
     vanished = sorted(set(standing.hashes) - {(source.table, source.name) for source in sources})
     said = [standing.rebuild] if standing.rebuild else []
@@ -119,15 +120,15 @@ def _refresh(farm: Farm, tell: Say) -> Refreshed:
     if standing.rebuild is None:
         portions = list(portions)
         if not (vanished or standing.farm_changed or any(each.changed or each.problems for each in portions)):
-            counts, levels = _tell_counts(farm.ledger)
-            _note(farm, _marks(portions), counts, levels)
+            ledger_id, counts, levels = _told(farm.ledger)
+            _note(farm, ledger_id, _marks(portions), counts, levels)
             return Refreshed(counts, levels)
     draft = _next_path(farm)
     _remove(draft)
     try:
         if standing.rebuild is None:
             shutil.copyfile(farm.ledger, draft)
-        taken, counts, levels = _write_draft(farm, draft, standing, vanished, portions, tell)
+        taken, ledger_id, counts, levels = _write_draft(farm, draft, standing, vanished, portions, tell)
     except BaseException:
         with contextlib.suppress(OSError):
             _remove(draft)
@@ -136,11 +137,22 @@ def _refresh(farm: Farm, tell: Say) -> Refreshed:
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft, farm.ledger)
     sync_folder(farm.folder)
-    _note(farm, _marks(taken), counts, levels)
+    _note(farm, ledger_id, _marks(taken), counts, levels)
     said += [
         f"{file} is gone, and all its rows stand in other files: taken as renamed or split." for _, file in vanished
     ]
     return Refreshed(counts, levels, [name for each in taken for name in each.changed], said)
+
+
+def _refuse_same_number(sources: Sequence[TableFile]) -> None:
+    """Would the rows of two files be called alike within the ledger? One pair of names in four thousand million is."""
+    from pipeline.screen import file_part
+
+    names: dict[int, str] = {}
+    for source in sources:
+        other = names.setdefault(file_part(source.table, source.name), source.name)
+        if other != source.name:
+            raise OutOfReach(f"{other} and {source.name} happen to have one number in the ledger. Rename one of them.")
 
 
 def _marks(portions: Iterable[Taken]) -> dict[str, FileMark]:
@@ -154,8 +166,8 @@ def _write_draft(
     vanished: list[tuple[str, str]],
     portions: Iterable[Taken],
     tell: Say,
-) -> tuple[list[Taken], list[dict[str, Any]], dict[str, int]]:
-    """Writes the ledger that comes, and returns the portions taken (without their rows) and what is told of them."""
+) -> tuple[list[Taken], str, list[dict[str, Any]], dict[str, int]]:
+    """Writes the ledger that comes, and returns the portions taken (without their rows), its id and what is told."""
     import duckdb
 
     from pipeline.ledger.stage import create_stage, decide, drop_file
@@ -165,6 +177,8 @@ def _write_draft(
             # The draft is thrown away unless it is finished, so it needs no write-ahead log.
             con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
             con.execute("use draft")
+            # It is written out once, at the end, and not whenever much has changed.
+            con.execute("set checkpoint_threshold = '1TB'")
             if standing.rebuild is not None:
                 create_stage(con)
                 con.execute("create table meta (key varchar, value varchar)")
@@ -175,7 +189,7 @@ def _write_draft(
             _refuse_losses(con, before)
             tell("deciding")
             decide(con, dict(farm.settings))
-            _write_meta(con, farm)
+            ledger_id = _write_meta(con, farm)
             counts, levels = _counts(con)
             con.execute("checkpoint")
             con.execute("use memory")
@@ -188,7 +202,7 @@ def _write_draft(
         raise
     with open(draft, "rb+") as written:
         os.fsync(written.fileno())
-    return taken, counts, levels
+    return taken, ledger_id, counts, levels
 
 
 def _quoted(path: Path) -> str:
@@ -218,13 +232,15 @@ def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterabl
 
 def _cells_of(con: duckdb.DuckDBPyConnection, vanished: list[tuple[str, str]]) -> dict[tuple[str, str], dict[int, int]]:
     """How often did each row of a vanished file stand in its whole table, before?"""
+    from pipeline.screen import file_part
+
     found = {}
     for table, file in vanished:
         query = (
             f"select cells, count(*) from cells_of_{table} "
-            f"where cells in (select cells from cells_of_{table} where file = ?) group by cells"
+            f"where cells in (select cells from cells_of_{table} where file_part_of(line) = ?) group by cells"
         )
-        found[table, file] = dict(con.execute(query, [file]).fetchall())
+        found[table, file] = dict(con.execute(query, [file_part(table, file)]).fetchall())
     return found
 
 
@@ -243,13 +259,15 @@ def _refuse_losses(con: duckdb.DuckDBPyConnection, before: dict[tuple[str, str],
         )
 
 
-def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> None:
+def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
+    """Notes what the ledger was made from; returns its id, which follows from that."""
     files = con.execute("select table_name, file, content_hash from files order by all").fetchall()
     values = versions(farm)
     digest = sha256(repr((sorted(values.items()), files)).encode()).hexdigest()
     con.execute("delete from meta")
     for key, value in {**values, "ledger_id": digest}.items():
         con.execute("insert into meta values (?, ?)", [key, value])
+    return digest
 
 
 def _counts(con: duckdb.DuckDBPyConnection) -> tuple[list[dict[str, Any]], dict[str, int]]:
@@ -262,18 +280,18 @@ def _counts(con: duckdb.DuckDBPyConnection) -> tuple[list[dict[str, Any]], dict[
     return counts, levels
 
 
-def _tell_counts(ledger: Path) -> tuple[list[dict[str, Any]], dict[str, int]]:
+def _told(ledger: Path) -> tuple[str, list[dict[str, Any]], dict[str, int]]:
+    """What is this ledger's id, and what is told of its files and findings?"""
     import duckdb
 
     with duckdb.connect(str(ledger), read_only=True) as con:
-        return _counts(con)
-
-
-def _note(farm: Farm, marks: dict[str, FileMark], counts: list[dict[str, Any]], levels: dict[str, int]) -> None:
-    import duckdb
-
-    with duckdb.connect(str(farm.ledger), read_only=True) as con:
         found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
-    assert found is not None, "a ledger always has its id"
+        assert found is not None, "a ledger always has its id"
+        return found[0], *_counts(con)
+
+
+def _note(
+    farm: Farm, ledger_id: str, marks: dict[str, FileMark], counts: list[dict[str, Any]], levels: dict[str, int]
+) -> None:
     now = farm.ledger.stat()
-    save_manifest(farm.ledger, Manifest(versions(farm), found[0], now.st_size, now.st_mtime_ns, marks, counts, levels))
+    save_manifest(farm.ledger, Manifest(versions(farm), ledger_id, now.st_size, now.st_mtime_ns, marks, counts, levels))

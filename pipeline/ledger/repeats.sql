@@ -22,11 +22,10 @@ doubled as (
     select table_name, cells from copies group by table_name, cells having count(*) > 1
 ),
 placed_copies as (
-    select c.table_name, c.line, c.cells, coalesce(h.file, o.file) as file, coalesce(h.row, o.row) as row
+    select c.table_name, c.line, c.cells, f.file, row_of(c.line) as row
     from copies as c
     inner join doubled as d on d.table_name = c.table_name and d.cells = c.cells
-    left join stage_harvests as h on h.line = c.line
-    left join stage_observations as o on o.line = c.line
+    inner join files as f on f.file_part = file_part_of(c.line)
 )
 select
     table_name,

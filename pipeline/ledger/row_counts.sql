@@ -8,17 +8,18 @@ aside as (
     select table_name, file, count(distinct row) as rows from findings where level = 'set_aside' group by table_name, file
 ),
 loaded as (
-    select 'batches' as table_name, file, count(*) as rows from batches group by file
-    union all
-    select 'fillings', file, count(*) from fillings group by file
-    union all
-    select files.table_name, files.file, placed.rows
-    from files
-    inner join (
-        select line >> 32 as file_part, count(*) as rows
-        from (select line from observation_places union all select line from harvest_places)
-        group by line >> 32
-    ) as placed on placed.file_part = files.file_part
+    -- The upper half of a row's line is its file's number.
+    select file_part_of(line) as file_part, count(*) as rows
+    from (
+        select line from batches
+        union all
+        select line from filling_shares
+        union all
+        select line from observation_places
+        union all
+        select line from harvest_places
+    )
+    group by file_part_of(line)
 )
 select
     files.table_name,
@@ -29,7 +30,7 @@ select
     coalesce(waiting.rows, 0) as waiting,
     files.rows_blank as blank
 from files
-left join loaded on loaded.table_name = files.table_name and loaded.file = files.file
+left join loaded on loaded.file_part = files.file_part
 left join aside on aside.table_name = files.table_name and aside.file = files.file
 left join waiting on waiting.table_name = files.table_name and waiting.file = files.file
 order by files.table_name, files.file

@@ -7,19 +7,27 @@ with early as (
     select line, batch_line from placed where early and not faulty
 ),
 entries as (
-    select 'harvests' as table_name, h.file, h.row, h.entry
-    from stage_harvests as h
-    where h.entry is not null and h.line in (select line from harvest_places)
+    select 'harvests' as table_name, line, entry
+    from stage_harvests
+    where entry is not null and line in (select line from harvest_places)
     union all
-    select 'observations', o.file, o.row, o.entry
-    from stage_observations as o
-    where o.entry is not null and o.line in (select line from observation_places)
+    select 'observations', line, entry
+    from stage_observations
+    where entry is not null and line in (select line from observation_places)
+),
+doubled_entries as (
+    select table_name, entry from entries group by table_name, entry having count(*) > 1
+),
+placed_entries as (
+    select e.table_name, e.entry, f.file, row_of(e.line) as row
+    from entries as e
+    inner join doubled_entries as d on d.table_name = e.table_name and d.entry = e.entry
+    inner join files as f on f.file_part = file_part_of(e.line)
 ),
 twice as (
     select table_name, entry, string_agg(file || ', row ' || row, '; ' order by file, row) as places
-    from entries
+    from placed_entries
     group by table_name, entry
-    having count(*) > 1
 ),
 told as (
     -- A faulty or repeated row is told of once, for that.
@@ -32,11 +40,11 @@ told as (
     inner join batches as b on b.line = e.batch_line
 ),
 staged as (
-    select 'harvests' as table_name, line, file, row, picked_on as day, batch, container
+    select 'harvests' as table_name, line, picked_on as day, batch, container
     from stage_harvests
     where line in (select line from told)
     union all
-    select 'observations', line, file, row, seen_on, batch, container
+    select 'observations', line, seen_on, batch, container
     from stage_observations
     where line in (select line from told)
 )
@@ -51,7 +59,7 @@ union all
 select table_name, file, row, 'repeated', null, first_place, null, null
 from repeats
 union all
-select s.table_name, s.file, s.row, t.rule,
+select s.table_name, f.file, row_of(t.line), t.rule,
     case t.rule
         when 'before_inoculation' then s.day::varchar
         when 'batch_not_listed' then s.batch
@@ -61,8 +69,9 @@ select s.table_name, s.file, s.row, t.rule,
     t.detail, t.waits_file, t.waits_row
 from told as t
 inner join staged as s on s.line = t.line
+inner join files as f on f.file_part = file_part_of(t.line)
 anti join repeats as r on r.line = t.line
 union all
 select e.table_name, e.file, e.row, 'entry_twice', e.entry, t.places, null, null
-from entries as e
+from placed_entries as e
 inner join twice as t on t.table_name = e.table_name and t.entry = e.entry

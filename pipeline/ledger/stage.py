@@ -20,19 +20,22 @@ DECISIONS = (
     "batches",
     "filling_faults",
     "fillings_aside",
-    "fillings",
+    "loaded_fillings",
+    "filling_shares",
     "filling_days",
+    "clear_harvests",
+    "clear_observations",
     "located",
     "placed",
     "places",
     "doubles",
     "repeats",
+    "pickings_aside",
     "observation_places",
     "derived_flushes",
     "harvest_places",
     "views",
     "closings",
-    "pickings_aside",
     "picked_flushes",
     "row_findings",
     "warn_harvests",
@@ -66,7 +69,7 @@ def sql_type(each: Field) -> str:
 
 
 def _columns(table: Contract) -> list[tuple[str, str]]:
-    columns = [("row", "integer")]
+    columns = [("line", "ubigint")]
     columns += [(each.name, sql_type(each)) for each in table.fields]
     columns += [(f"{name}_text", "varchar") for name in table.texts_kept]
     return [*columns, ("other_cells", "varchar"), ("faulty", "boolean")]
@@ -79,15 +82,22 @@ def _cells(table: Contract) -> str:
 
 def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
-    for name in INPUTS:
-        columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
-        con.execute(f"create table stage_{name} (line ubigint, file varchar, {columns})")
-        cells = _cells(contract(name))
-        con.execute(f"create view cells_of_{name} as select line, file, hash({cells}) as cells from stage_{name}")
     con.execute(
-        "create table files (table_name varchar, file varchar, file_part ubigint, content_hash varchar, "
+        "create table files (table_name varchar, file varchar, file_part ubigint primary key, content_hash varchar, "
         "rows_in integer, rows_blank integer)"
     )
+    # A row's line is its file's number and its own: see pipeline/screen.py.
+    con.execute("create macro row_of(line) as (line & 4294967295)::integer")
+    con.execute("create macro file_part_of(line) as line >> 32")
+    for name in INPUTS:
+        columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
+        con.execute(f"create table stage_{name} ({columns})")
+        con.execute(
+            f"create view rows_of_{name} as select s.*, f.file, row_of(s.line) as row "
+            f"from stage_{name} as s inner join files as f on f.file_part = file_part_of(s.line)"
+        )
+        cells = _cells(contract(name))
+        con.execute(f"create view cells_of_{name} as select line, hash({cells}) as cells from stage_{name}")
     con.execute(
         "create table cell_findings (table_name varchar, file varchar, row integer, column_name varchar, "
         "rule varchar, level varchar, value varchar)"
@@ -101,7 +111,9 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
 
 def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     """Takes a file's rows off the stage."""
-    con.execute(f"delete from stage_{table} where file = ?", [file])
+    from pipeline.screen import file_part
+
+    con.execute(f"delete from stage_{table} where file_part_of(line) = ?", [file_part(table, file)])
     for kept in ("files", "cell_findings"):
         con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
 
@@ -114,12 +126,19 @@ def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
     names = [name for name, _ in _columns(contract(table))]
     listed = ", ".join(f'"{name}"' for name in names)
     incoming = con.from_arrow(ArrowTable(screened.frame))
-    incoming.query("incoming", f"insert into stage_{table} select line, file, {listed} from incoming")
+    incoming.query("incoming", f"insert into stage_{table} select {listed} from incoming")
     columns = "file, row, column_name, rule, level, value"
     found = con.from_arrow(ArrowTable(screened.findings))
     found.query("found", f"insert into cell_findings select '{table}', {columns} from found")
     for raw in screened.raws:
-        values = [table, raw.source.name, file_part(raw.source.name), raw.content_hash, raw.rows_in, raw.rows_blank]
+        values = [
+            table,
+            raw.source.name,
+            file_part(table, raw.source.name),
+            raw.content_hash,
+            raw.rows_in,
+            raw.rows_blank,
+        ]
         con.execute("insert into files values (?, ?, ?, ?, ?, ?)", values)
         for told in raw.notices:
             values = [told.table, told.file, told.row, told.column, told.rule, told.level, told.value]

@@ -6,10 +6,10 @@ with places as not materialized (
     from harvest_places
 ),
 suspected as (
-    select p.line, p.place_line, p.picked_on, p.fresh_weight_g, h.file, h.row
+    select p.line, p.place_line, p.picked_on, p.fresh_weight_g, f.file, row_of(p.line) as row
     from places as p
     inner join doubles as d on d.line = p.line
-    inner join stage_harvests as h on h.line = p.line
+    inner join files as f on f.file_part = file_part_of(p.line)
 ),
 twins as (
     select
@@ -118,6 +118,6 @@ told as (
     from stage_harvests
     where culled_g > fresh_weight_g and line in (select line from harvest_places)
 )
-select 'harvests', h.file, h.row, t.rule, t.value, t.detail, null::varchar, null::integer
+select 'harvests', f.file, row_of(t.line), t.rule, t.value, t.detail, null::varchar, null::integer
 from told as t
-inner join stage_harvests as h on h.line = t.line
+inner join files as f on f.file_part = file_part_of(t.line)

@@ -9,14 +9,15 @@ batch_picked as (
 ),
 packed as (
     select
-        batch_line,
+        l.batch_line,
         count(*) as fillings,
-        count(fill_kg) as weighed,
-        sum(fill_kg)::double as fill_kg,
-        count(*) filter (where dry_g is null) as without_dry,
-        coalesce(sum(dry_g), 0)::double as dry_g
-    from fillings
-    group by batch_line
+        count(l.fill_kg) as weighed,
+        sum(l.fill_kg)::double as fill_kg,
+        count(*) filter (where s.dry_g is null) as without_dry,
+        coalesce(sum(s.dry_g), 0)::double as dry_g
+    from loaded_fillings as l
+    inner join filling_shares as s on s.line = l.line
+    group by l.batch_line
 ),
 mixes as (
     select
@@ -47,32 +48,49 @@ densest as (
 ),
 held as (
     select
-        f.file,
-        f.row,
-        f.container,
-        f.volume_l,
-        f.dry_g::double as dry_g,
-        coalesce(f.fill_kg::double * 1000, (f.wet_g + coalesce(f.spawn_g, 0))::double) as mix_g,
+        l.line,
+        l.container,
+        l.volume_l,
+        s.dry_g::double as dry_g,
+        coalesce(l.fill_kg::double * 1000, (s.wet_g + coalesce(s.spawn_g, 0))::double) as mix_g,
         p.fresh_g,
         d.kg_per_l as densest_kg_per_l
-    from fillings as f
-    inner join densest as d on d.line = f.batch_line
-    left join picked as p on p.place_line = f.line
+    from loaded_fillings as l
+    inner join filling_shares as s on s.line = l.line
+    inner join densest as d on d.line = l.batch_line
+    left join picked as p on p.place_line = l.line
 ),
 crowded as (
     select container, inoculated_on
-    from fillings
+    from loaded_fillings
     where inoculated_on is not null
     group by container, inoculated_on
     having count(*) > 1
 ),
 same_day as (
-    select f.file, f.row, f.container,
-        string_agg(f.batch, ', ') over same as batches
-    from fillings as f
-    inner join crowded as c on c.container = f.container and c.inoculated_on = f.inoculated_on
-    window same as (partition by f.container, f.inoculated_on order by f.batch
+    select l.line, l.container,
+        string_agg(l.batch, ', ') over same as batches
+    from loaded_fillings as l
+    inner join crowded as c on c.container = l.container and c.inoculated_on = l.inoculated_on
+    window same as (partition by l.container, l.inoculated_on order by l.batch
         rows between unbounded preceding and unbounded following)
+),
+odd_fillings as (
+    select line, 'fresh_above_mix' as rule, container as value,
+        printf('%.2f kg picked, %.2f kg mix', fresh_g / 1000, mix_g / 1000) as detail
+    from held
+    where fresh_g > mix_g
+    union all
+    select line, 'be_above_200_pct', container, printf('%.0f', fresh_g / dry_g * 100)
+    from held
+    where dry_g > 0 and fresh_g > 2 * dry_g
+    union all
+    select line, 'packed_dense', volume_l::varchar, printf('%.2f', dry_g / 1000 / volume_l)
+    from held
+    where dry_g / 1000 / volume_l > densest_kg_per_l
+    union all
+    select line, 'same_day_twice', container, batches
+    from same_day
 ),
 alkaline as (
     -- Once per farm: the strip or the meter is at fault, not the row.
@@ -114,21 +132,9 @@ select 'batches', file, row, 'be_above_200_pct', batch, printf('%.0f', fresh_g /
 from mixes
 where dry_g > 0 and fresh_g > 2 * dry_g
 union all
-select 'fillings', file, row, 'fresh_above_mix', container,
-    printf('%.2f kg picked, %.2f kg mix', fresh_g / 1000, mix_g / 1000), null, null
-from held
-where fresh_g > mix_g
-union all
-select 'fillings', file, row, 'be_above_200_pct', container, printf('%.0f', fresh_g / dry_g * 100), null, null
-from held
-where dry_g > 0 and fresh_g > 2 * dry_g
-union all
-select 'fillings', file, row, 'packed_dense', volume_l::varchar, printf('%.2f', dry_g / 1000 / volume_l), null, null
-from held
-where dry_g / 1000 / volume_l > densest_kg_per_l
-union all
-select 'fillings', file, row, 'same_day_twice', container, batches, null, null
-from same_day
+select 'fillings', r.file, r.row, o.rule, o.value, o.detail, null, null
+from odd_fillings as o
+inner join rows_of_fillings as r on r.line = o.line
 union all
 select 'batches', file, row, case when at_start then 'lime_ph' else 'lime_ph_end' end, ph::varchar, readings::varchar, null, null
 from alkaline

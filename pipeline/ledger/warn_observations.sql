@@ -33,7 +33,7 @@ told as (
         and k.first_day < p.seen_on
         and p.seen_on - k.first_day < getvariable('new_flush_after_days')
 )
-select 'observations', o.file, o.row, 'pins_after_picking', t.seen_on::varchar, t.first_day::varchar,
+select 'observations', f.file, row_of(t.line), 'pins_after_picking', t.seen_on::varchar, t.first_day::varchar,
     null::varchar, null::integer
 from told as t
-inner join stage_observations as o on o.line = t.line
+inner join files as f on f.file_part = file_part_of(t.line)

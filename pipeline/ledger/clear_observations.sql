@@ -1,0 +1,8 @@
+-- Which observations leave no doubt where they belong: those that name a loaded filling by batch and container, on or
+-- after its inoculation? The others are looked at in located.sql and joined to these by observation_places.sql.
+-- Grain: one row per such observation.
+create or replace table observation_places as
+select e.line, f.batch_line, f.line as filling_line, e.seen_on, e.event, e.flush, e.cause, e.count
+from stage_observations as e
+inner join loaded_fillings as f on f.container = e.container and f.batch = e.batch
+where not e.faulty and (e.seen_on < f.inoculated_on) is not true
