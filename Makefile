@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench picture lock clean
+.PHONY: demo test check bench crash calibrate picture lock clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -20,6 +20,17 @@ check: $(STAMP)
 
 bench: $(STAMP)
 	$(BIN)/python -m tests.bench
+	$(BIN)/python -m tests.bench_weigh
+
+# 200 refreshes and 200 loggings killed at random moments.
+crash: $(STAMP)
+	GILLBOOK_KILLS=200 $(BIN)/python -m pytest tests/test_crash.py tests/test_logbook_crash.py
+
+# False alarms and coverage on simulated farms.
+calibrate: $(STAMP)
+	$(BIN)/python -m tests.calibrate
+	$(BIN)/python -m tests.calibrate_growth
+	$(BIN)/python -m tests.calibrate_outlook
 
 # The picture in the README (needs Chromium).
 picture: $(STAMP)

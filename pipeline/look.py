@@ -11,12 +11,15 @@ import numpy.typing as npt
 Marks: TypeAlias = npt.NDArray[np.intp]
 
 QUOTE, NEW_LINE, RETURN, SPACE = ord('"'), ord("\n"), ord("\r"), ord(" ")
-# What may stand before an opening quotation mark and after a closing one.
-BOUNDS = [ord(","), NEW_LINE, RETURN]
 
 
 def _bytes(data: bytes) -> npt.NDArray[np.uint8]:
     return np.frombuffer(data, dtype=np.uint8)
+
+
+def _bounds(separator: str) -> list[int]:
+    """What may stand before an opening quotation mark and after a closing one?"""
+    return [ord(separator), NEW_LINE, RETURN]
 
 
 def quotation_marks(data: bytes) -> Marks:
@@ -24,7 +27,7 @@ def quotation_marks(data: bytes) -> Marks:
     return np.flatnonzero(_bytes(data) == QUOTE)
 
 
-def well_quoted(data: bytes, marks: Marks) -> bool:
+def well_quoted(data: bytes, marks: Marks, separator: str = ",") -> bool:
     """Does every quotation mark open, close or double as RFC 4180 has it, and every row end with LF or CRLF, so that
     any reader reads the same rows? `marks`: see quotation_marks.
     """
@@ -35,15 +38,16 @@ def well_quoted(data: bytes, marks: Marks) -> bool:
     if len(marks) % 2:
         return False
     if empty_quotes(marks):
-        return _quoted_one_by_one(data)
+        return _quoted_one_by_one(data, _bounds(separator))
     bytes_ = _bytes(data)
     opens, closes = marks[::2], marks[1::2]
     before = bytes_[opens[opens > 0] - 1]
     after = bytes_[closes[closes < len(bytes_) - 1] + 1]
-    return bool(np.isin(before, BOUNDS).all() and np.isin(after, BOUNDS).all())
+    bounds = _bounds(separator)
+    return bool(np.isin(before, bounds).all() and np.isin(after, bounds).all())
 
 
-def _quoted_one_by_one(data: bytes) -> bool:
+def _quoted_one_by_one(data: bytes, bounds: list[int]) -> bool:
     """As well_quoted, mark by mark: for data in which quotation marks stand side by side."""
     inside, skip = False, -1
     for match in re.finditer(rb'"', data):
@@ -52,12 +56,12 @@ def _quoted_one_by_one(data: bytes) -> bool:
             continue
         after = data[at + 1 : at + 2]
         if not inside:
-            if at and data[at - 1] not in BOUNDS:
+            if at and data[at - 1] not in bounds:
                 return False
             inside = True
         elif after == b'"':
             skip = at + 1
-        elif not after or after[0] in BOUNDS:
+        elif not after or after[0] in bounds:
             inside = False
         else:
             return False
@@ -79,7 +83,7 @@ def empty_quotes(marks: Marks) -> bool:
     return bool((np.diff(marks) == 1).any())
 
 
-def padded(data: bytes, marks: Marks) -> bool:
+def padded(data: bytes, marks: Marks, separator: str = ",") -> bool:
     """May any cell begin or end with white space? `marks`: see quotation_marks."""
     bytes_ = _bytes(data)
     opens, closes = marks[::2], marks[1::2]
@@ -89,6 +93,8 @@ def padded(data: bytes, marks: Marks) -> bool:
     if np.isin(bytes_[closes - 1], [NEW_LINE, RETURN]).any():
         return True
     odd = _white(data)
+    if separator == "\t":
+        odd = odd[bytes_[odd] != ord("\t")]
     if len(odd) == 0:
         return False
     quoted = np.searchsorted(marks, odd) % 2 == 1
@@ -96,4 +102,5 @@ def padded(data: bytes, marks: Marks) -> bool:
     after = np.where(odd < len(bytes_) - 1, bytes_[np.minimum(odd + 1, len(bytes_) - 1)], NEW_LINE)
     # Within quotation marks a comma or a line end is text; a character of several bytes is looked at whole.
     beside = (before == QUOTE) | (after == QUOTE) | (bytes_[odd] > 127)
-    return bool((beside | (~quoted & (np.isin(before, BOUNDS) | np.isin(after, BOUNDS)))).any())
+    bounds = _bounds(separator)
+    return bool((beside | (~quoted & (np.isin(before, bounds) | np.isin(after, bounds)))).any())

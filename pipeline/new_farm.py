@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from schemas.contract import INPUTS, Contract, Field, contract
+from schemas.contract import INPUTS, Field, contract
 from schemas.finding import OutOfReach, WrongRequest
 
 CAUTIONS = """\
@@ -22,6 +22,23 @@ Defer to the product's safety data sheet, local rules and licensed practice.
   breathe.
 """
 
+OWN_FILES = """\
+## Your own headings, words and files
+Nothing need be renamed. `farm.toml` tells which column a heading of yours stands for, and the unit it is written in
+(g, kg, lb, oz; L, US gal; C, F), which word of yours stands for which of ours, and what a file of another name holds:
+
+```toml
+{example}
+```
+
+- A file may be CSV (UTF-8; commas, semicolons or tabs) or a sheet of an .xlsx workbook.
+- One sheet may hold several tables: a row for each picking, with the names of its batch and container; what else there
+  is to say of these stands on every row of theirs, or on one. Headings are told for each table.
+- Marks and dates are one for all files. A number with another mark, or a date that may be two days, is set aside and
+  named, never read another way.
+- `gillbook init --from FILE` proposes all this from files that you have; it writes nothing until you say so.
+"""
+
 
 def refuse_full_folder(folder: Path) -> None:
     """Raises WrongRequest when the folder exists and holds anything: nothing of the grower's is ever written over."""
@@ -35,10 +52,10 @@ def write_new_farm(folder: Path, full: bool) -> list[str]:
     Raises WrongRequest when the folder is not empty, OutOfReach when it cannot be written.
     """
     refuse_full_folder(folder)
-    texts = {"farm.toml": _settings_text(), "HOW-TO.md": _how_to()}
+    texts = {"farm.toml": _settings_text(), "HOW-TO.md": how_to()}
     for name in INPUTS:
         file = f"{name}.csv" if name != "harvests" else "harvests/first-month.csv"
-        texts[file] = ",".join(_columns(contract(name), full)) + "\n"
+        texts[file] = empty_table(name, full)
     try:
         (folder / "harvests").mkdir(parents=True)
         for file, text in texts.items():
@@ -48,18 +65,22 @@ def write_new_farm(folder: Path, full: bool) -> list[str]:
     return sorted(texts)
 
 
-def _columns(table: Contract, full: bool) -> list[str]:
-    return [each.name for each in table.fields if full or each.starred]
+def empty_table(name: str, full: bool = False) -> str:
+    """Which header begins this table? `full`: all columns, not only the starred ones."""
+    return ",".join(each.name for each in contract(name).fields if full or each.starred) + "\n"
 
 
 def _settings_text() -> str:
     lines = ["# Settings of this farm. Every line is optional; take the # away to change one.", ""]
     for each in contract("farm").fields:
         unit = " Days." if each.unit == "d" else ""
-        words = f" One of {', '.join(each.words)}." if each.words else ""
+        words = f" One of {', '.join(word or 'nothing' for word in each.words)}." if each.words else ""
         lines.append(f"# {each.description}{unit}{words}")
-        default = "My farm" if each.default is None else each.default
-        lines += [f"# {each.name} = {json.dumps(default)}", ""]
+        if each.type == "object":
+            lines += [*(f"# {line}" for line in each.example), ""]
+            continue
+        shown = each.example if each.default is None else each.default
+        lines += [f"# {each.name} = {json.dumps(shown, ensure_ascii=False)}", ""]
     return "\n".join(lines)
 
 
@@ -70,15 +91,27 @@ def _line(each: Field) -> str:
     return f"- `{each.name}`{marks}: {each.description}{words}"
 
 
-def _how_to() -> str:
+def how_to() -> str:
+    """How is a farm folder kept? The text of HOW-TO.md."""
     parts = [
         "# How to keep this folder\n\nThe tables are plain CSV files: keep them in a spreadsheet or a text editor. "
-        "Dates like 2026-05-14, weights with a decimal point. To correct an entry, edit the file. "
-        "Harvests may be one file or many (one a month is handy).\n\n"
+        "Dates like 2026-05-14, weights with a decimal point, or as farm.toml tells. "
+        "To correct an entry, edit the file. Harvests may be one file or many (one a month is handy).\n\n"
         "`gillbook check` tells what is wrong and how to mend it; `gillbook yields` tells biological efficiency.\n"
     ]
     for name in INPUTS:
         table = contract(name)
         lines = "\n".join(_line(each) for each in table.fields)
         parts.append(f"## {table.title} ({name}.csv)\n{table.description}\n\n{lines}\n")
-    return "\n".join([*parts, CAUTIONS])
+    example = "\n\n".join("\n".join(each.example) for each in contract("farm").fields if each.type == "object")
+    return "\n".join([*parts, OWN_FILES.format(example=example), _settings_listed(), CAUTIONS])
+
+
+def _settings_listed() -> str:
+    lines = [
+        f"- `{each.name}`{f' [{each.unit}]' if each.unit else ''}: {each.description}"
+        f"{f' Without it: {json.dumps(each.default, ensure_ascii=False)}.' if each.default not in (None, '') else ''}"
+        for each in contract("farm").fields
+        if each.type != "object"
+    ]
+    return "## Settings (farm.toml)\nAll of them are optional.\n\n" + "\n".join(lines) + "\n"

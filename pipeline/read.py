@@ -6,25 +6,37 @@ read what is unusual but clear. Nothing is ever skipped: a file is read whole or
 
 from __future__ import annotations
 
-import csv
 import io
-from collections.abc import Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
+from typing import TYPE_CHECKING, TypeAlias
 
 import polars as pl
 
-from pipeline.farm import TableFile
+from pipeline.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, starred
+from pipeline.farm import WORKBOOKS, TableFile
+from pipeline.habits import Habits, Heading
 from pipeline.look import Marks, empty_quotes, padded, quotation_marks, well_quoted
+from pipeline.wide import BEYOND_HEADER, first_to_read, heading_of, own_part, read_beside, tells_of_sheet
+from pipeline.write_csv import FORMULA_MARKS, GUARD
 from schemas.check import check_header
 from schemas.contract import Contract, contract
 from schemas.finding import Finding, UnreadableFile, finding
 
-BLANK = b" \t\r\n,"
-BEYOND_HEADER = "beyond the header"
-CSV_FIELD_LIMIT = 2**31 - 1
-# The header must end within this many bytes; it mostly does within fewer.
-HEADER_WITHIN, HEADER_MOSTLY_WITHIN = 1 << 20, 1 << 12
+if TYPE_CHECKING:
+    from pipeline.workbook import Sheet
+
+# A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
+# rows below it (columns c0, c1 ... and row), and what is to be told of it.
+Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
+
+# What a row below the last is called that sums up the others, alone or with more words: common practice, no source.
+TOTALS = re.compile(r"((grand |sub-?)?totals?|sums?|averages?|avg\.?|means?|\u03a3|\u00f8)\s*($|[:(=])|totals?\b", re.I)
+TOTALS_AT_MOST = 10
+# A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded).
+GUARDED = rf"^{GUARD}({GUARD}*[{re.escape(FORMULA_MARKS)}])"
 
 
 @dataclass(frozen=True)
@@ -32,7 +44,8 @@ class RawTable:
     """A file as read: `frame` has `row` (as the spreadsheet shows it, header = 1) and one text column per column of
     the file, null for blank; blank rows are left out and counted. rows_in = frame.height + rows_blank.
     A column that the contract does not know is called (NAME), one without a name [column 4], so that neither can
-    clash with a column of ours.
+    clash with a column of ours. `units`: columns that are written in a unit of the farm's own; `totals_rows`: rows at
+    the end that sum up the others.
     """
 
     source: TableFile
@@ -41,15 +54,13 @@ class RawTable:
     rows_blank: int
     content_hash: str
     notices: tuple[Finding, ...]
+    units: Mapping[str, str] = field(default_factory=dict)
+    totals_rows: tuple[int, ...] = ()
 
 
 def content_hash(data: bytes) -> str:
     """Are two files the same, byte for byte?"""
     return sha256(data).hexdigest()
-
-
-def _refuse(table: Contract, file: str, message: str, fix: str, row: int = 0) -> UnreadableFile:
-    return UnreadableFile([Finding(table.name, file, row, "", "unreadable", "set_aside", None, message, "", fix)])
 
 
 def read_bytes(source: TableFile) -> bytes:
@@ -58,7 +69,7 @@ def read_bytes(source: TableFile) -> bytes:
         return source.path.read_bytes()
     except OSError as problem:
         reason = problem.strerror or str(problem)
-        raise _refuse(
+        raise refuse(
             contract(source.table),
             source.name,
             f"cannot be opened ({reason})",
@@ -66,169 +77,185 @@ def read_bytes(source: TableFile) -> bytes:
         ) from problem
 
 
-def read_table(source: TableFile, data: bytes) -> RawTable:
+def read_table(source: TableFile, data: bytes, habits: Habits = Habits()) -> RawTable:  # noqa: B008  (frozen)
     """What rows does this file hold? Raises UnreadableFile when it cannot be read as its table."""
     table = contract(source.table)
     digest = content_hash(data)
-    data = _plain_text(table, source.name, data)
-    row, header, body = _header(table, source.name, data)
-    problems = check_header([name for name in header if name], table, source.name)
+    read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
+    source, row, header, frame, problems = read(table, source, data, habits)
+    meant = [heading_of(source, name, habits) for name in header]
+    beside = [
+        heading is None and read_beside(source, name, habits) for name, heading in zip(header, meant, strict=True)
+    ]
+    own = [(name, heading) for name, heading, other in zip(header, meant, beside, strict=True) if name and not other]
+    problems += _header_problems(source, table, own, row)
     if any(each.level == "set_aside" for each in problems):
         raise UnreadableFile(problems)
-    names = [_column_name(table, name, at) for at, name in enumerate(header)]
-    data = data[body:]
-    marks = quotation_marks(data)
-    frame = _read_frame(table, source.name, data, names, row + 1, well_quoted(data, marks))
-    frame = _trim(frame, data, marks)
-    problems += _unnamed_columns(table, source.name, frame)
+    names = [f"<{at}>" if beside[at] else _column_name(meant[at], name, at) for at, name in enumerate(header)]
+    frame = frame.rename({f"c{at}": name for at, name in enumerate(names)})
+    if tells_of_sheet(source):
+        problems += _unnamed_columns(table, source.name, frame, row)
     rows_in = frame.height
     frame = _drop_blank(frame)
-    return RawTable(source, frame, rows_in, rows_in - frame.height, digest, tuple(problems))
+    totals = _totals_rows(table, frame)
+    if source.beside:
+        others = [name for at, name in enumerate(names) if beside[at]]
+        frame = _drop_blank(own_part(source, table, frame, others, habits.manner.blank_words))
+    units = {heading.column: heading.unit for heading in meant if heading and heading.unit}
+    totals = tuple(each for each in totals if each in frame["row"]) if totals else ()
+    return RawTable(source, frame, rows_in, rows_in - frame.height, digest, tuple(problems), units, totals)
 
 
-def _column_name(table: Contract, name: str, at: int) -> str:
-    if not name:
-        return f"[column {at + 1}]"
-    return name if name in table.names else f"({name})"
+def _header_problems(
+    source: TableFile, table: Contract, own: Sequence[tuple[str, Heading | None]], row: int
+) -> list[Finding]:
+    """Can the file be read as this table? `own`: its headings, but for those that other tables of the sheet read."""
+    known = {name for other in (source.table, *source.beside) for name in contract(other).names}
+    shared = [name for name, heading in own if heading is None and name in known]
+    columns = [heading.column if heading else name for name, heading in own if heading or name not in shared]
+    found = check_header(columns, table, source.name, row)
+    twice = dict.fromkeys(name for name in shared if shared.count(name) > 1)
+    found += [finding(table, source.name, row, name, "duplicate_column", "set_aside") for name in twice]
+    found += [finding(table, source.name, row, name, "shared_column", "notice", name) for name in shared]
+    return [each for each in found if each.level != "notice" or tells_of_sheet(source)]
 
 
-def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame) -> list[Finding]:
+def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
+    """Which rows sum up the others: those at the end that say so and have no day of their own?"""
+    days = [each.name for each in table.fields if each.type == "date" and each.name in frame.columns]
+    found: list[int] = []
+    for cells in frame.tail(TOTALS_AT_MOST).reverse().iter_rows(named=True):
+        told = {name: str(cell) for name, cell in cells.items() if cell is not None and name not in ("row", "note")}
+        says = [name for name, cell in told.items() if TOTALS.match(cell)]
+        if not says or any(name in told and name not in says for name in days):
+            break
+        found.append(cells["row"])
+    return tuple(reversed(found))
+
+
+def _read_text(table: Contract, source: TableFile, data: bytes, habits: Habits) -> Read:
+    """A file of text as read (see Read)."""
+    data = plain_text(table, source.name, data)
+    dialect = dialect_of(table, source.name, data, habits)
+    data = data[dialect.body :]
+    marks = quotation_marks(data)
+    frame = _read_frame(table, source.name, data, dialect, well_quoted(data, marks, dialect.separator))
+    frame = _trim(frame, data, marks, dialect.separator)
+    said: list[Finding] = []
+    if dialect.separator != "," and tells_of_sheet(source):
+        said = [finding(table, source.name, dialect.row, "", "separator", "notice", SEPARATORS[dialect.separator])]
+    return source, dialect.row, dialect.header, frame, said
+
+
+def _read_workbook(table: Contract, source: TableFile, data: bytes, habits: Habits) -> Read:
+    """A sheet of a workbook as read (see Read)."""
+    from pipeline.workbook import read_sheet
+
+    sheet = read_sheet(table, source, data, habits.manner.decimal_mark)
+    if sheet.chosen:
+        # Each table has a sheet of its name, so none stands beside another.
+        source = replace(source, beside=())
+    at = next((at for at, cells in enumerate(sheet.rows) if any(cells)), None)
+    if at is None:
+        where = f'has no header line in its sheet "{sheet.name}"'
+        raise refuse(table, source.name, where, f"Put one in: {starred(table)}")
+    header = tuple(cell or "" for cell in sheet.rows[at])
+    merged = _fill_merged(source, sheet, header, at, habits)
+    frame = _framed(sheet.rows[at + 1 :], [f"c{column}" for column in range(len(header))])
+    said = [finding(table, source.name, at + 1, name, "merged_cells", "notice", name) for name in merged]
+    if tells_of_sheet(source):
+        said.insert(0, finding(table, source.name, at + 1, "", "sheet", "notice", sheet.name))
+    return source, at + 1, header, _numbered(frame, at + 2), said
+
+
+def _fill_merged(source: TableFile, sheet: Sheet, header: Sequence[str], at: int, habits: Habits) -> list[str]:
+    """Writes a cell that is merged with those below it into each of their rows, and returns the headings of such
+    columns that no other table tells of. Texts and days hold for each row; a number might be the sum of all, and stays
+    in the first alone.
+    """
+    found = []
+    for first, last, column in sorted(sheet.merged, key=lambda cells: cells[2]):
+        heading = heading_of(source, header[column], habits) if first > at and column < len(header) else None
+        if heading is None or contract(source.table).field(heading.column).type not in ("string", "date"):
+            continue
+        if first_to_read(source, header[column], habits):
+            found.append(header[column])
+        for cells in sheet.rows[first + 1 : last + 1]:
+            cells[column] = sheet.rows[first][column]
+    return list(dict.fromkeys(found))
+
+
+def _column_name(heading: Heading | None, name: str, at: int) -> str:
+    if heading:
+        return heading.column
+    return f"({name})" if name else f"[column {at + 1}]"
+
+
+def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame, row: int) -> list[Finding]:
     """Which columns have cells but no name? One notice for each; empty ones are what spreadsheets leave behind."""
     unnamed = [name for name in frame.columns if name.startswith("[")]
     return [
-        finding(table, file, 1, "", "unnamed_column", "notice", name.strip("[]"))
+        finding(table, file, row, "", "unnamed_column", "notice", name.strip("[]"))
         for name in unnamed
         if frame[name].null_count() < frame.height
     ]
 
 
-def _plain_text(table: Contract, file: str, data: bytes) -> bytes:
-    """Is it UTF-8 text with a content? Without its byte-order mark, line ends as they are or one kind for CR alone."""
-    blank = b"\xef\xbb\xbf \t\r\n"
-    if not data[:100].strip(blank) and not data.strip(blank):
-        raise _refuse(table, file, "is empty", f"Put a header line in it: {','.join(_starred(table))}")
-    try:
-        # No text has a byte of zero; UTF-16 without its mark passes for UTF-8 but for them.
-        bad = data.find(b"\0") if data.isascii() or data.decode("utf-8") else -1
-    except UnicodeDecodeError as problem:
-        bad = problem.start
-    if bad >= 0:
-        raise _refuse(
-            table,
-            file,
-            f"is not UTF-8 text (byte {bad + 1}, value {data[bad]:#04x})",
-            "In the spreadsheet choose Save as: CSV UTF-8.",
-            _row_at(data, bad),
-        )
-    data = data.removeprefix(b"\xef\xbb\xbf")
-    return data if b"\n" in data else data.replace(b"\r", b"\n")
-
-
-def _row_at(data: bytes, at: int) -> int:
-    """In which row of the spreadsheet does this byte stand? All bytes before it are UTF-8."""
-    csv.field_size_limit(CSV_FIELD_LIMIT)
-    before = io.StringIO(data[:at].decode("utf-8") + "x", newline="")
-    return sum(1 for _ in csv.reader(before))
-
-
-def _records(table: Contract, file: str, text: io.StringIO, row: int) -> Iterator[list[str]]:
-    """Which rows follow, from spreadsheet row `row` on? Refuses the file at a quotation mark out of place."""
-    csv.field_size_limit(CSV_FIELD_LIMIT)
-    reader = csv.reader(text, strict=True)
-    while True:
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as problem:
-            if "end of data" in str(problem):
-                said = "has a quotation mark that opens a cell and never closes"
-            else:
-                said = "has more text in a cell after its closing quotation mark"
-            fix = 'A cell that begins with " ends with "; within it, write each " twice.'
-            raise _refuse(table, file, said, fix, row) from problem
-        yield cells
-        row += 1
-
-
-def _starred(table: Contract) -> list[str]:
-    return [each.name for each in table.fields if each.starred]
-
-
-def _header(table: Contract, file: str, data: bytes) -> tuple[int, list[str], int]:
-    """In which row is the header, which names has it (trimmed), and at which byte begins the row below it?"""
-    within = HEADER_WITHIN
-    # A quoted line break may stand in the header, so it is plain where it ends only if no quotation mark is there.
-    start = data[:HEADER_MOSTLY_WITHIN]
-    if b'"' not in start and b"\n" in start.lstrip(BLANK):
-        within = HEADER_MOSTLY_WITHIN
-    head = data[:within].decode("utf-8", errors="ignore")
-    _refuse_separator(table, file, head)
-    text = io.StringIO(head, newline="")
-    for row, cells in enumerate(_records(table, file, text, 1), start=1):
-        if any(cell.strip() for cell in cells):
-            header = [cell.strip() for cell in cells]
-            return row, header, len(head[: text.tell()].encode("utf-8"))
-    raise _refuse(table, file, "has no header line", f"Put one in: {','.join(_starred(table))}")
-
-
-def _refuse_separator(table: Contract, file: str, head: str) -> None:
-    """Are the columns separated by something else than commas? Then refuse the file and say so."""
-    lines = enumerate(io.StringIO(head), start=1)
-    row, line = next(((row, line) for row, line in lines if line.strip(' ,;|"\t\r\n')), (0, ""))
-
-    def known(mark: str) -> set[str]:
-        return {part.strip(' "\r\n') for part in line.split(mark)} & set(table.names)
-
-    for mark, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
-        if known(mark) and not known(","):
-            raise _refuse(table, file, f"is separated by {word}", "Save it with commas between the columns.", row)
-
-
-def _read_frame(table: Contract, file: str, body: bytes, names: list[str], first: int, plain: bool) -> pl.DataFrame:
-    """All rows below the header, blank ones too, as texts with their row numbers; the first has the number `first`."""
-    frame = _read_fast(body, names) if plain else None
+def _read_frame(table: Contract, file: str, body: bytes, dialect: Dialect, plain: bool) -> pl.DataFrame:
+    """All rows below the header, blank ones too, as texts (c0, c1 ...) with their row numbers."""
+    names = [f"c{at}" for at in range(len(dialect.header))]
+    frame = _read_fast(body, names, dialect.separator) if plain else None
     if frame is None:
-        frame = _read_slowly(table, file, body, names, first)
-    rows = pl.int_range(first, first + frame.height, dtype=pl.Int32, eager=True).alias("row")
-    return frame.insert_column(0, rows)
+        frame = _read_slowly(table, file, body, names, dialect)
+    return _numbered(frame, dialect.row + 1)
 
 
-def _read_fast(body: bytes, names: list[str]) -> pl.DataFrame | None:
+def _numbered(frame: pl.DataFrame, first: int) -> pl.DataFrame:
+    """With the spreadsheet's row numbers, of which the first is `first`."""
+    return frame.insert_column(0, pl.int_range(first, first + frame.height, dtype=pl.Int32, eager=True).alias("row"))
+
+
+def _read_fast(body: bytes, names: list[str], separator: str) -> pl.DataFrame | None:
     """The rows as Polars reads them; None when it cannot, as with rows longer than the header."""
     # A header of our own, because Polars drops blank lines above a header and compares names with the schema's.
-    plain = [f"c{at}" for at in range(len(names))]
+    header = separator.join(names).encode() + b"\n"
     try:
-        frame = pl.read_csv(
-            ",".join(plain).encode() + b"\n" + body, schema=dict.fromkeys(plain, pl.String), infer_schema=False
+        return pl.read_csv(
+            header + body, schema=dict.fromkeys(names, pl.String), infer_schema=False, separator=separator
         )
     except pl.exceptions.PolarsError:
         return None
-    return frame.rename(dict(zip(plain, names, strict=True)))
 
 
-def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], first: int) -> pl.DataFrame:
+def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], dialect: Dialect) -> pl.DataFrame:
     """The rows record by record: for files with stray quotation marks or rows longer than the header."""
-    rows = list(_records(table, file, io.StringIO(body.decode("utf-8"), newline=""), first))
-    width = len(names)
+    text = io.StringIO(body.decode("utf-8"), newline="")
+    return _framed(list(records(table, file, text, dialect.row + 1, dialect.separator)), names)
+
+
+def _framed(rows: Sequence[Sequence[str | None]], names: list[str]) -> pl.DataFrame:
+    """These rows as a frame: null for blank, and what stands beyond the header in a column of its own."""
     columns: dict[str, list[str | None]] = {
         name: [(cells[at] or None) if at < len(cells) else None for cells in rows] for at, name in enumerate(names)
     }
-    beyond = [" ".join(filter(None, (cell.strip() for cell in cells[width:]))) or None for cells in rows]
+    width = len(names)
+    beyond = [" ".join(filter(None, ((cell or "").strip() for cell in cells[width:]))) or None for cells in rows]
     if any(beyond):
         columns[BEYOND_HEADER] = beyond
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _trim(frame: pl.DataFrame, data: bytes, marks: Marks) -> pl.DataFrame:
+def _trim(frame: pl.DataFrame, data: bytes, marks: Marks, separator: str) -> pl.DataFrame:
     """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
     texts = [name for name in frame.columns if name != "row"]
     if frame.is_empty() or not texts:
         return frame
     trimmed: list[str] = []
-    if padded(data, marks):
+    if padded(data, marks, separator):
         found_in = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
         trimmed = [name for name, found in found_in.items() if found]
+    if GUARD.encode() in data:
+        frame = frame.with_columns(pl.col(texts).str.replace(GUARDED, "${1}"))
     # A pair of quotation marks side by side is text of no length.
     if not trimmed and not empty_quotes(marks):
         return frame

@@ -7,21 +7,21 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.farm import Farm, table_files
+from pipeline.dialect import dialect_of, plain_text
+from pipeline.farm import WORKBOOKS, Farm, TableFile, table_files
 from schemas.contract import contract
-from schemas.finding import Finding
+from schemas.finding import Finding, UnreadableFile
 
 
 def missing_findings(cells: Sequence[Mapping[str, Any]]) -> list[Finding]:
     """Which cells would make more numbers possible? `cells` as pipeline.measures.runner.missing_cells gives them."""
     found = []
     for cell in cells:
-        table = cell["file"].removesuffix(".csv").split("/")[0]
-        each = contract(table).field(cell["column_name"])
+        each = contract(cell["table_name"]).field(cell["column_name"])
         units = "1 unit" if cell["units"] == 1 else f"{cell['units']} units"
         found.append(
             Finding(
-                table=table,
+                table=cell["table_name"],
                 file=cell["file"],
                 row=cell["row"],
                 column=cell["column_name"],
@@ -40,7 +40,7 @@ def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Find
     """Which units ended, or may have, without a note of it? Each with the line, ready to be added to observations, that
     ends it. `units` as pipeline.measures.runner.silent gives them.
     """
-    file, header = observations_header(farm)
+    file, header, separator = observations_header(farm)
     found = []
     for unit in units:
         place = (
@@ -51,7 +51,7 @@ def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Find
             message = f"is treated as ended since {unit['since']} ({place}, {picked})"
         else:
             message = f"is still running, with nothing entered since {unit['since']} ({place}, {picked})"
-        line = ready_line(header, unit)
+        line = ready_line(header, unit, separator)
         found.append(
             Finding(
                 table=unit["table_name"],
@@ -69,22 +69,37 @@ def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Find
     return found
 
 
-def observations_header(farm: Farm) -> tuple[str, list[str]]:
-    """Which columns, in which order, has the file that observations are added to? The last by its name; where there is
-    none, observations.csv with the starred columns.
+def observations_header(farm: Farm) -> tuple[str, list[str], str]:
+    """Which columns, in which order and with which separator, has the file that observations are added to? The last by
+    its name that holds nothing else and can be read; where there is none, observations.csv with the starred columns.
     """
-    files = [source for source in table_files(farm.folder) if source.table == "observations"]
-    if files:
-        with files[-1].path.open(encoding="utf-8-sig", newline="") as lines:
-            header = next((row for row in csv.reader(lines) if any(cell.strip() for cell in row)), None)
-        if header:
-            return files[-1].name, [name.strip() for name in header]
-    return "observations.csv", [each.name for each in contract("observations").fields if each.starred]
+    table = contract("observations")
+    files = [each for each in table_files(farm.folder, farm.habits.files) if each.table == table.name]
+    for source in reversed([each for each in files if not each.beside]):
+        try:
+            names, separator = _header_of(source, farm)
+        except (UnreadableFile, OSError):
+            continue
+        meant = [farm.habits.heading(table, name) for name in names]
+        return source.name, [heading.column if heading else "" for heading in meant], separator
+    return f"{table.name}.csv", [each.name for each in table.fields if each.starred], ","
 
 
-def ready_line(header: Sequence[str], unit: Mapping[str, Any]) -> str:
+def _header_of(source: TableFile, farm: Farm) -> tuple[Sequence[str], str]:
+    """Which headings has this file, and what stands between them?"""
+    table, data = contract(source.table), source.path.read_bytes()
+    if source.path.suffix.lower() in WORKBOOKS:
+        from pipeline.workbook import read_sheet
+
+        rows = read_sheet(table, source, data, ".").rows
+        return next(([cell or "" for cell in cells] for cells in rows if any(cells)), []), ","
+    dialect = dialect_of(table, source.name, plain_text(table, source.name, data), farm.habits)
+    return dialect.header, dialect.separator
+
+
+def ready_line(header: Sequence[str], unit: Mapping[str, Any], separator: str = ",") -> str:
     """Which line, in the file's own order of columns, says that the unit was emptied on the day it fell silent?"""
     cells = {"seen_on": str(unit["since"]), "event": "emptied", "container": unit["container"], "batch": unit["batch"]}
     line = io.StringIO()
-    csv.writer(line, lineterminator="").writerow([cells.get(name) or "" for name in header])
+    csv.writer(line, lineterminator="", delimiter=separator).writerow([cells.get(name) or "" for name in header])
     return line.getvalue()

@@ -25,11 +25,30 @@ FINDING_HEADER = (
 )
 
 
+# A spreadsheet takes a cell that begins with one of these as a formula (OWASP, "CSV Injection"); the last four are
+# their full-width forms, which some spreadsheets take alike.
+FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+GUARD = "'"
+
+
+def guarded(text: str) -> str:
+    """How is this text written so that no spreadsheet runs it? With an apostrophe before what would begin a formula;
+    reading takes it off again (unguarded).
+    """
+    return GUARD + text if text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS) else text
+
+
+def unguarded(text: str) -> str:
+    """Which text was written so (see guarded)?"""
+    return text[1:] if text[:1] == GUARD and text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS) else text
+
+
 def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence[str] = FINDING_HEADER) -> None:
-    """Writes one row per record under the header, UTF-8, in one rename."""
+    """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
     draft = path.with_name(path.name + ".new")
     with open(draft, "w", encoding="utf-8", newline="") as out:
         writer = csv.DictWriter(out, fieldnames=list(header), lineterminator="\n")
         writer.writeheader()
-        writer.writerows(records)
+        for each in records:
+            writer.writerow({name: guarded(cell) if isinstance(cell, str) else cell for name, cell in each.items()})
     os.replace(draft, path)

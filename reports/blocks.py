@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reports import charts, charts_of_be, charts_of_growth, charts_of_losses, notes, sentences
+from reports import audit_told, charts, charts_of_be, charts_of_growth, charts_of_losses, notes, sentences
 from reports.drawing import Chart
 from reports.figures import Sentence
 from reports.month import Month
@@ -27,7 +27,7 @@ class Block:
 
 def blocks(month: Month) -> list[Block]:
     """What does the page tell, in order?"""
-    made = (picked, finished, recipes, flushes, pins, losses, stages, missing, aside)
+    made = (picked, finished, recipes, flushes, pins, losses, stages, missing, aside, audit)
     return [make(month) for make in made]
 
 
@@ -160,4 +160,16 @@ def aside(month: Month) -> Block:
             waiting_table("Rows that wait for them", by_level["waiting"]),
             findings_table("warnings", "Counted all the same: dropped cells, warnings and notices", others),
         ],
+    )
+
+
+def audit(month: Month) -> Block:
+    """What did the last audit of the ledger find?"""
+    return _block(
+        "audit",
+        "Audit of the ledger",
+        audit_told.sentence(month),
+        audit_told.notes(month),
+        (),
+        audit_told.tables(month),
     )

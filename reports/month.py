@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from schemas.audited import Audit
 from schemas.finding import Finding
 
 
@@ -17,7 +18,8 @@ class Month:
     `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
     flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;
     `findings` are rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that would make
-    more numbers possible; `pickings_set_aside` counts pickings that are in no figure.
+    more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last audit of the
+    ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
     """
 
     farm_name: str | None
@@ -28,6 +30,8 @@ class Month:
     findings: Sequence[Finding]
     missing: Sequence[Finding]
     pickings_set_aside: int
+    audit: Audit | None = None
+    audit_is_stale: bool = False
 
     def rows(self, table: str) -> Sequence[Mapping[str, Any]]:
         """Which rows has this result table? None, where it was not given."""
@@ -58,6 +62,11 @@ class Month:
             "rows_dropped": self.rows_found("dropped"),
             "rows_warning": self.rows_found("warning"),
             "missing": len(self.missing),
+            "audit_expectations": len(self.audit.outcomes) if self.audit else 0,
+            "audit_held": self.audit.held if self.audit else 0,
+            "audit_errors": self.audit.failed("error") if self.audit else 0,
+            "audit_warnings": self.audit.failed("warning") if self.audit else 0,
+            "audit_not_told": self.audit.not_told if self.audit else 0,
         }
 
 

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
 
 from reports import sentences
 from reports.blocks import Block, blocks
 from reports.cautions import cautions
+from reports.document import environment, part, policy, script_json
 from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
 from reports.glossary import definitions, sources, unit_meaning
 from reports.month import Month
-from reports.vega import bundle, fingerprint
+from reports.vega import bundle
 from reports.words import month_name, visible
 
 
@@ -24,8 +24,8 @@ def render(month: Month) -> str:
     """Which page tells this month? One HTML file as text, the same for the same month, that needs no network."""
     told = blocks(month)
     chapters = definitions([name for name, rows in month.tables.items() if rows])
-    style = _part("styles", "report.css")
-    scripts = {"library": bundle(), "draw": _part("templates", "draw.js")}
+    style = part("styles", "report.css")
+    scripts = {"library": bundle(), "draw": part("templates", "draw.js")}
     return _template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
@@ -71,48 +71,19 @@ def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
     ]
 
 
-def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
-    """What may the page do? Run its own scripts and styles, known by their hashes, and reach nothing at all."""
-    return (
-        "default-src 'none'; "
-        f"script-src {' '.join(fingerprint(each) for each in scripts)}; "
-        f"style-src {' '.join(fingerprint(each) for each in styles)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-
-
-def script_json(data: Any) -> str:
-    """How can data stand within a script element, whatever texts it holds? As JSON without a sign that HTML knows."""
-    text = json.dumps(data, sort_keys=True, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
-    for sign in "<>&":
-        text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return text
-
-
 def _specs(told: Sequence[Block]) -> Mapping[str, Any]:
     return {chart.id: chart.spec for block in told for chart in block.charts}
 
 
-def _part(folder: str, name: str) -> str:
-    return files("reports").joinpath(folder, name).read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
 def _template(name: str) -> Template:
-    environment = Environment(
-        loader=PackageLoader("reports", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.tests |= {
+    made = environment()
+    made.tests |= {
         "figure": lambda part: isinstance(part, Figure),
         "name": lambda part: isinstance(part, Name),
         "day": lambda part: isinstance(part, Day),
     }
-    environment.filters |= {"plain": _plain, "exact": exact, "visible": visible}
-    return environment.get_template(name)
+    made.filters |= {"plain": _plain, "exact": exact}
+    return made.get_template(name)
 
 
 def _plain(sentence: Sentence) -> str:

@@ -5,6 +5,7 @@ Vectorised: each distinct text of a column is judged once; only faulty cells are
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -13,11 +14,8 @@ import polars as pl
 from schemas.contract import Contract, Field
 from schemas.finding import Finding, nearest
 from schemas.finding import finding as make_finding
-
-DATE = r"^\d{4}-\d{2}-\d{2}$"
-DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
-NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)$"
-INTEGER = r"^[+-]?\d{1,9}$"
+from schemas.manner import PLAIN, Manner
+from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, YEAR_FIRST, YEAR_LAST, valued
 
 # A number written the shortest way: its text need not be kept beside its value.
 PLAIN_NUMBER = r"^(0|[1-9]\d{0,14})(\.\d{0,8}[1-9])?$"
@@ -55,37 +53,6 @@ class _Mask:
         return f"{self.column}:{self.rule}:{self.level}"
 
 
-def _coded(raw: pl.Expr, each: Field) -> pl.Expr:
-    """Which word of the contract is meant, whatever its case, spaces or hyphens?"""
-    plain = raw.str.to_lowercase().str.replace_all(r"[\s\-]+", "_")
-    known = {**{word: word for word in each.words}, **each.synonyms}
-    return plain.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
-
-
-def _typed(raw: pl.Expr, each: Field) -> tuple[pl.Expr, pl.Expr | None]:
-    """What is the cell's value (null where it is none), and is its text one of the type at all?"""
-    if each.type == "date":
-        shaped = raw.str.contains(DATE) | raw.str.contains(DATE_TIME)
-        value = raw.str.slice(0, 10).str.to_date("%Y-%m-%d", strict=False)
-        return pl.when(shaped).then(value), shaped & value.is_not_null()
-    if each.type == "number":
-        shaped = raw.str.contains(NUMBER)
-        plain = raw.str.strip_chars_start("+")
-        if each.decimals is not None:
-            value = plain.cast(pl.Decimal(18, each.decimals), strict=False)
-        else:
-            value = plain.cast(pl.Float64, strict=False)
-            value = pl.when(value.is_finite()).then(value)  # 400 digits are no number that a ledger can hold
-        return pl.when(shaped).then(value), shaped & value.is_not_null()
-    if each.type == "integer":
-        shaped = raw.str.contains(INTEGER)
-        value = raw.str.strip_chars_start("+").cast(pl.Int32, strict=False)
-        return pl.when(shaped).then(value), shaped & value.is_not_null()
-    if each.words:
-        return pl.coalesce(_coded(raw, each), raw) if "enum" in each.expect else _coded(raw, each), None
-    return raw, None
-
-
 def _limit(value: object, each: Field) -> pl.Expr:
     if each.type == "date":
         return pl.lit(str(value)).str.to_date("%Y-%m-%d")
@@ -105,20 +72,24 @@ def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Ex
     return [(rule, compare[rule](_limit(bounds[rule], each))) for rule in compare if rule in bounds]
 
 
-def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) -> list[_Mask]:
-    """Which tests does the contract put to this column?"""
+def _masks(each: Field, manner: Manner) -> list[_Mask]:
+    """Which tests does the contract put to this column? Of a frame with `raw` (as written), `plain` (null for blank),
+    `text` (see _translated) and `value`.
+    """
+    raw, plain, value = pl.col("raw"), pl.col("plain"), pl.col("value")
     fault = "set_aside" if each.on_fault == "set_aside" else "dropped"
     masks: list[_Mask] = []
 
     def add(rule: str, level: str, hit: pl.Expr, drops: bool = False) -> None:
         masks.append(_Mask(each.name, rule, level, hit.fill_null(False), drops))
 
+    add("blank_word", "notice", raw.is_not_null() & plain.is_null())
     if each.required:
-        add("required", fault if fault == "set_aside" else "warning", raw.is_null())
-    if shaped is not None:
-        add(each.type, fault, raw.is_not_null() & ~shaped)
+        add("required", fault if fault == "set_aside" else "warning", plain.is_null())
+    if each.type != "string":
+        _add_type_masks(add, fault, each, manner)
     elif "enum" in each.constraints:
-        add("enum", fault, raw.is_not_null() & value.is_null())
+        add("enum", fault, plain.is_not_null() & value.is_null())
     outside = _bounds(value, each, each.constraints)
     for rule, hit in outside:
         add(rule, fault, hit, drops=True)
@@ -126,16 +97,35 @@ def _masks(raw: pl.Expr, value: pl.Expr, shaped: pl.Expr | None, each: Field) ->
         # A cell that is not used is told of once, for that.
         add(rule, "warning", hit & ~pl.any_horizontal(hit for _, hit in outside) if outside else hit)
     if "enum" in each.expect:
-        add("enum", "warning", raw.is_not_null() & ~value.is_in(list(each.words)))
-    if each.decimals is not None:
-        add("too_fine", "warning", shaped & raw.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))  # type: ignore[operator]
-    if each.type == "date":
-        add("time_dropped", "notice", raw.str.contains(DATE_TIME) & value.is_not_null())
+        add("enum", "warning", plain.is_not_null() & ~value.is_in(list(each.words)))
     return masks
 
 
-def check(frame: pl.DataFrame, contract: Contract) -> Checked:
-    """Which cells can be used, and what is wrong with the others?
+def _add_type_masks(add: Callable[..., None], fault: str, each: Field, manner: Manner) -> None:
+    """Where is a cell not of its column's type, and why probably not?"""
+    plain, text, value = pl.col("plain"), pl.col("text"), pl.col("value")
+    wrong = plain.is_not_null() & value.is_null()
+    if each.type == "date":
+        # In the farm's order, 31/2 is no day; 2/31 has another order.
+        read = text.is_not_null() & (text.str.slice(5, 2) <= "12")
+        ordered = wrong & ~read & plain.str.contains(f"{YEAR_LAST}|{YEAR_FIRST}") & ~plain.str.contains(DATE)
+        two_ways = ordered & plain.str.contains(BOTH_MIGHT_BE_MONTHS) & pl.lit(not manner.date_order)
+        add("date_two_ways", fault, two_ways)
+        add("date_order", fault, ordered & ~two_ways)
+        add("date", fault, wrong & ~ordered)
+        add("time_dropped", "notice", text.str.contains(":") & value.is_not_null())
+    elif each.type == "number":
+        marked = wrong & text.is_null() & plain.str.contains(manner.foreign_number_pattern)
+        add("decimal_mark", fault, marked)
+        add("number", fault, wrong & ~marked)
+        if each.decimals is not None and each.name not in manner.conversions:
+            add("too_fine", "warning", value.is_not_null() & text.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))
+    else:
+        add(each.type, fault, wrong)
+
+
+def check(frame: pl.DataFrame, contract: Contract, manner: Manner = PLAIN) -> Checked:
+    """Which cells can be used, and what is wrong with the others? `manner`: how the farm writes them.
 
     `frame`: one row per row of the files; `row` (Int32) and maybe `line` and `file`, the contract's columns as trimmed
     text with null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`.
@@ -148,7 +138,7 @@ def check(frame: pl.DataFrame, contract: Contract) -> Checked:
     judged: list[pl.Series] = []
     fired: list[_Mask] = []
     for each in contract.fields:
-        columns, masks = _judge(frame.get_column(each.name), each)
+        columns, masks = _judge(frame.get_column(each.name), each, manner, each.name in contract.texts_kept)
         judged += columns
         fired += masks
     frame = frame.with_columns(judged)
@@ -163,30 +153,44 @@ def check(frame: pl.DataFrame, contract: Contract) -> Checked:
     return Checked(result, _findings(odd, fired))
 
 
-def _judge(texts: pl.Series, each: Field) -> tuple[list[pl.Series], list[_Mask]]:
-    """Which values do the cells of one column hold (NAME:value), and which masks hit any of them (a column each)?
+def _judge(texts: pl.Series, each: Field, manner: Manner, keep_text: bool) -> tuple[list[pl.Series], list[_Mask]]:
+    """Which values do the cells of one column hold (NAME:value), which of their texts are kept (NAME:text), and which
+    masks hit any of them (a column each)?
 
-    Columns repeat themselves, so each distinct text is judged once and the verdicts are joined back.
+    Columns repeat themselves, so each distinct text is judged once and the verdicts are dealt back.
     """
-    value, shaped = _typed(pl.col(each.name), each)
-    if each.type == "string" and not each.words and not (each.required and texts.null_count()):
-        return [texts.alias(f"{each.name}:value")], []
-    codes, distinct = _distinct(texts)
-    distinct = distinct.with_columns(value.alias(f"{each.name}:value"))
-    if shaped is not None:
-        distinct = distinct.with_columns(shaped.alias("shaped"))
-    masks = _masks(
-        pl.col(each.name), pl.col(f"{each.name}:value"), pl.col("shaped") if shaped is not None else None, each
-    )
-    fired = _fired(distinct, masks)
-    verdicts = distinct.select(f"{each.name}:value", *(mask.hit.alias(mask.name) for mask in fired))
-    return [column.gather(codes) for column in verdicts.get_columns()], fired
+    name = each.name
+    free = each.type == "string" and not each.words
+    if free and not (each.required and texts.null_count()) and not _any_blank_word(texts, manner):
+        return [texts.alias(f"{name}:value")], []
+    codes, raw = _distinct(texts)
+    distinct = valued(raw, each, manner)
+    fired = _fired(distinct, _masks(each, manner))
+    verdicts = [pl.col("value").alias(f"{name}:value"), *(mask.hit.alias(mask.name) for mask in fired)]
+    if keep_text:
+        verdicts.append(_text_kept(each, manner).alias(f"{name}:text"))
+    return [column.gather(codes) for column in distinct.select(verdicts).get_columns()], fired
 
 
-def _distinct(texts: pl.Series) -> tuple[pl.Series, pl.DataFrame]:
-    """Which texts stand in the column, each once (a frame of one column), and which of them is in each row (its number
-    there)? Quicker than a join: the texts are looked up once.
-    """
+def _any_blank_word(texts: pl.Series, manner: Manner) -> bool:
+    """May any cell be a word for blank? Looks at the few cells that are short enough."""
+    if not manner.blank_words:
+        return False
+    longest = max(len(word.encode()) for word in manner.blank_words)
+    short = texts.filter(texts.str.len_bytes() <= longest)
+    return bool(short.is_in(list(manner.blank_words)).any())
+
+
+def _text_kept(each: Field, manner: Manner) -> pl.Expr:
+    """Which text of a number is kept beside its value: one that is not written the shortest way, or is none?"""
+    text = pl.coalesce("text", "plain")
+    if each.name in manner.conversions:
+        return pl.when(pl.col("value").is_null()).then(text)
+    return pl.when(~text.str.contains(PLAIN_NUMBER)).then(text)
+
+
+def _distinct(texts: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """Which of the distinct texts of a column is in each row (its number), and which are they? Quicker than a join."""
     kind = pl.Categorical(pl.Categories.random())
     coded = texts.cast(kind)
     codes = coded.to_physical()
@@ -194,7 +198,7 @@ def _distinct(texts: pl.Series) -> tuple[pl.Series, pl.DataFrame]:
     words = pl.int_range(count, dtype=pl.UInt32, eager=True).cat.to(kind).cast(pl.String)
     if codes.null_count():
         words, codes = words.append(pl.Series([None], dtype=pl.String)), codes.fill_null(count)
-    return codes, words.alias(texts.name).to_frame()
+    return codes, words
 
 
 def _fired(distinct: pl.DataFrame, masks: list[_Mask]) -> list[_Mask]:
@@ -210,10 +214,7 @@ def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask]) -> pl.D
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
         columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
-    columns += [
-        pl.when(~pl.col(name).str.contains(PLAIN_NUMBER)).then(pl.col(name)).alias(f"{name}_text")
-        for name in contract.texts_kept
-    ]
+    columns += [pl.col(f"{name}:text").alias(f"{name}_text") for name in contract.texts_kept]
     grave = [pl.col(mask.name) for mask in fired if mask.level == "set_aside"]
     columns.append((pl.any_horizontal(grave) if grave else pl.lit(False)).alias("faulty"))
     return frame.select(columns)
@@ -256,11 +257,11 @@ def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
     return pl.concat([nothing, *parts])
 
 
-def check_header(columns: list[str], contract: Contract, file: str) -> list[Finding]:
+def check_header(columns: list[str], contract: Contract, file: str, row: int = 1) -> list[Finding]:
     """Can a file with these columns be read as this table? Findings of level set_aside say no; notices do not."""
     found = []
     for name in dict.fromkeys(name for name in columns if name and columns.count(name) > 1):
-        found.append(make_finding(contract, file, 1, name, "duplicate_column", "set_aside"))
+        found.append(make_finding(contract, file, row, name, "duplicate_column", "set_aside"))
     unknown = [name for name in columns if name and name not in contract.names]
     for each in contract.fields:
         if each.required and each.name not in columns:
@@ -269,7 +270,7 @@ def check_header(columns: list[str], contract: Contract, file: str) -> list[Find
         if not set(group) & set(columns):
             found.append(_missing_column(contract, file, " or ".join(group), unknown))
     if not found:
-        found = [make_finding(contract, file, 1, name, "unknown_column", "notice", name) for name in unknown]
+        found = [make_finding(contract, file, row, name, "unknown_column", "notice", name) for name in unknown]
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from hashlib import sha256
@@ -25,12 +25,37 @@ RESULTS = (
     "finished_recipes",
     "stages",
     "soaks",
+    "running_units",
+    "declines",
+    "pins",
+    "pins_curve",
+    "another_flush",
+    "given_so_far",
+    "spawn_levels",
+    "spawn_steps",
+    "spawn_best",
+    "spawn_points",
+    "spawn_curves",
+    "trace_batches",
+    "trace_containers",
+    "trace_pickings",
+    "trace_losses",
+    "trace_aside",
+    "outlook",
+    "outlook_batches",
+    "outlook_past",
+    "outlook_need",
+    "trial_spread",
+    "trial_designs",
+    "trial_portions",
 )
 
 
 @dataclass(frozen=True)
 class Field:
-    """One column: its type, unit, what sets a cell aside (constraints) and what only warns (expect)."""
+    """One column: its type, unit, what sets a cell aside (constraints) and what only warns (expect). `headings`,
+    `guesses`: what the column and its words may be called elsewhere; only ever proposed.
+    """
 
     name: str
     type: str
@@ -42,11 +67,15 @@ class Field:
     decimals: int | None = None
     ordered: bool = False
     default: Any = None
+    example: Any = None
     only_through: bool = False
+    estimated: bool = False
     on_fault: str = "drop"
     constraints: Mapping[str, Any] = field(default_factory=dict)
     expect: Mapping[str, Any] = field(default_factory=dict)
     synonyms: Mapping[str, str] = field(default_factory=dict)
+    headings: Sequence[str] = ()
+    guesses: Mapping[str, str] = field(default_factory=dict)
     rules: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     @property

@@ -9,8 +9,9 @@ from typing import Any
 
 from schemas.contract import Contract, Field
 
-# From worst to mildest. waiting: set aside only because a parent row is. missing: a cell that would tell more.
-LEVELS = ("set_aside", "waiting", "dropped", "warning", "notice", "missing")
+# From worst to mildest. error: found by the audit in the ledger as loaded. waiting: set aside only because a parent row
+# is. missing: a cell that would tell more.
+LEVELS = ("error", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
 # What each rule on a cell says unless the contract words it better. {limit} is the constraint's value.
 CELL_RULES: Mapping[str, tuple[str, str, str]] = {
@@ -18,6 +19,26 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
     "required": ("is missing", "a value", "Fill the cell."),
     "date": ("is not a date", "a date like 2026-05-14", "Write year-month-day, like 2026-05-14."),
     "number": ("is not a number", "digits with a decimal point, like 412.5", "Write digits with a decimal point."),
+    "decimal_mark": (
+        "has another decimal mark than farm.toml tells (a point, where it tells none)",
+        "a number with that mark",
+        "Write it with that mark; or set decimal_mark and thousands_mark in farm.toml: they hold for all files.",
+    ),
+    "date_two_ways": (
+        "can be read as two dates",
+        "a date like 2026-05-14",
+        "Write year-month-day, like 2026-05-14; or set date_order in farm.toml: it holds for all files.",
+    ),
+    "date_order": (
+        "is not in the order of dates that farm.toml tells (year-month-day, where it tells none)",
+        "a date in that order, or like 2026-05-14",
+        "Write year-month-day, like 2026-05-14; or set date_order in farm.toml: it holds for all files.",
+    ),
+    "blank_word": (
+        "is taken as blank",
+        "a value, or nothing",
+        "Nothing to do. blank_words in farm.toml are such words.",
+    ),
     "integer": ("is not a whole number", "a whole number, like 2", "Write a whole number."),
     "minimum": ("is below {limit}", "{limit} or more", "Correct or clear the cell."),
     "exclusiveMinimum": ("is not above {limit}", "more than {limit}", "Correct or clear the cell."),
@@ -29,7 +50,19 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
     "ragged": (
         "stands beyond the last column, so the cells of this row may be in wrong columns",
         "one cell for each column",
-        "A comma within a cell needs quotation marks around the cell; a decimal comma must be a point.",
+        "A cell with a separator in it needs quotation marks around it, as 1,5 does between commas.",
+    ),
+    "totals_row": (
+        "sums up the rows above, so it is no entry",
+        "an entry",
+        "Nothing to do: such a row is never counted. Clear it, and it is not told of any more.",
+    ),
+    "separator": ("stand between the columns of this file", "commas", "Nothing to do."),
+    "sheet": ("is the sheet that is read", "a sheet", "Nothing to do."),
+    "merged_cells": (
+        "has cells that are merged over several rows, and stand for each of them",
+        "a cell in each row",
+        "Nothing to do, if that is meant.",
     ),
     "unknown_column": ("is no column that gillbook knows and is not read", "a known column", "Nothing to do."),
     "unnamed_column": (
@@ -39,6 +72,17 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
     ),
     "missing_column": ("the column is missing", "the column", "Add the column to the header."),
     "duplicate_column": ("stands twice in the header", "each column once", "Rename or delete one of them."),
+    "unread_file": (
+        "is no .csv, .tsv or .xlsx file, and is not read",
+        "a file of a kind that is read",
+        "If it holds entries, save it as .xlsx or CSV UTF-8.",
+    ),
+    "absent_file": ("is no file of this folder", "a file", "Mend its name, or take this part out of farm.toml."),
+    "shared_column": (
+        "is a column of several tables of this sheet, and is not read",
+        "a heading of one table",
+        "Say in farm.toml to which of them it belongs, under [headings.TABLE].",
+    ),
     "unknown_key": ("is no setting that gillbook knows", "a known setting", "Mend or delete it."),
 }
 

@@ -12,6 +12,7 @@ import json
 import os
 import platform
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -64,6 +65,7 @@ def refresh_first(folder: Path) -> dict[str, Any]:
 
     for old in folder.glob("ledger.*"):
         old.unlink()
+    shutil.rmtree(folder / "kept", ignore_errors=True)
     farm = open_farm(folder)
     started = time.perf_counter()
     done = refresh(farm, "bench")

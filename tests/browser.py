@@ -31,6 +31,25 @@ FLAGS = (
     "--remote-debugging-pipe",
 )
 PATIENCE_S = 60.0
+DRAWN = "document.documentElement?.dataset.drawn !== undefined && document.readyState === 'complete'"
+# Keys that are no letters, with the codes that browsers know them by, and the text that they type.
+KEYS = {
+    "Tab": (9, ""),
+    "Enter": (13, "\r"),
+    "Escape": (27, ""),
+    "Space": (32, " "),
+    "ArrowUp": (38, ""),
+    "ArrowRight": (39, ""),
+    "ArrowDown": (40, ""),
+}
+SHIFT = 8
+# Where the middle of an element is, once it was scrolled into view; null where something else lies over it.
+MIDDLE = """(() => {
+  const each = document.querySelector(%s);
+  each.scrollIntoView({ block: "nearest" });
+  const box = each.getBoundingClientRect(), at = [box.x + box.width / 2, box.y + box.height / 2];
+  return each.contains(document.elementFromPoint(...at)) ? at : null;
+})()"""
 # The ends of the pipes must be the browser's file descriptors 3 and 4.
 AS_3_AND_4 = """
 import fcntl, os, sys
@@ -98,13 +117,13 @@ class Browser:
         elif method == "Page.loadEventFired":
             self.loaded = True
 
-    def open(self, page: Path, width: int = 1280, height: int = 900) -> None:
-        """Opens a page from disk and waits until it says that its charts are drawn."""
+    def open(self, page: Path | str, width: int = 1280, height: int = 900, until: str = DRAWN) -> None:
+        """Opens a page from disk (or an address) and waits until it says that it is drawn."""
         self.log.clear()
         self.requests.clear()
         self.widen(width, height)
-        self.call("Page.navigate", url=page.as_uri())
-        self.wait("document.documentElement?.dataset.drawn !== undefined && document.readyState === 'complete'")
+        self.call("Page.navigate", url=page.as_uri() if isinstance(page, Path) else page)
+        self.wait(until)
 
     def widen(self, width: int, height: int = 900) -> None:
         """Makes the window so many CSS pixels wide, and waits until it was painted so."""
@@ -126,6 +145,29 @@ class Browser:
         assert "exceptionDetails" not in done, done
         return done["result"].get("value")
 
+    def tap(self, selector: str) -> None:
+        """Presses on an element with the pointer, where it is seen."""
+        spot = self.evaluate(MIDDLE % json.dumps(selector))
+        assert spot, f"something lies over {selector}"
+        for kind in ("mousePressed", "mouseReleased"):
+            self.call("Input.dispatchMouseEvent", type=kind, x=spot[0], y=spot[1], button="left", clickCount=1)
+
+    def key(self, name: str, shift: bool = False) -> None:
+        """Presses a key of the keyboard, wherever the focus is."""
+        code, text = KEYS.get(name, (ord(name[0].upper()), name))
+        key = {"key": " " if name == "Space" else name, "windowsVirtualKeyCode": code, "modifiers": SHIFT * shift}
+        self.call("Input.dispatchKeyEvent", type="keyDown", **key, **({"text": text} if text else {}))
+        self.call("Input.dispatchKeyEvent", type="keyUp", **key)
+
+    def type(self, text: str) -> None:
+        """Types a text, key by key, as a keyboard or a barcode scanner does."""
+        for letter in text:
+            self.key(letter)
+
+    def keep_downloads(self, folder: Path) -> None:
+        """Lets the browser write what it downloads into a folder."""
+        self.call("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(folder))
+
     def dark(self, wanted: bool) -> None:
         """Lets the reader prefer the dark scheme, or the light one."""
         scheme = {"name": "prefers-color-scheme", "value": "dark" if wanted else "light"}
@@ -136,21 +178,21 @@ class Browser:
         shot = self.call("Page.captureScreenshot", format="png", captureBeyondViewport=whole)
         to.write_bytes(base64.b64decode(shot["data"]))
 
-    def print(self, to: Path) -> None:
-        """Prints the page as a PDF, as its own style says."""
-        done = self.call("Page.printToPDF", preferCSSPageSize=True, printBackground=False)
+    def print(self, to: Path, **paper: float) -> None:
+        """Prints the page as a PDF, as its own style says, or on paper of a size (paperWidth, paperHeight: inches)."""
+        done = self.call("Page.printToPDF", preferCSSPageSize=not paper, printBackground=False, **paper)
         to.write_bytes(base64.b64decode(done["data"]))
 
 
 @contextlib.contextmanager
-def chromium() -> Iterator[Browser]:
-    """A browser of its own, ended at the end, with an empty profile that is thrown away."""
+def chromium(profile: Path | None = None) -> Iterator[Browser]:
+    """A browser of its own, ended at the end, with that profile, or an empty one that is thrown away."""
     from_us, to = os.pipe()
     back, from_it = os.pipe()
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as empty:
         start = [sys.executable, "-c", AS_3_AND_4, str(from_us), str(from_it)]
         child = subprocess.Popen(
-            [*start, CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "about:blank"],
+            [*start, CHROMIUM, *FLAGS, f"--user-data-dir={profile or empty}", "about:blank"],
             pass_fds=(from_us, from_it),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

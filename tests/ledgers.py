@@ -21,6 +21,7 @@ NOW = "2026-06-01T08:00:00+00:00"
 BATCHES = "batch,inoculated_on,substrate_wet_kg,moisture_pct\nA,2026-01-01,10,70"
 FILLINGS = "batch,container,fill_kg\nA,1,5\nA,2,5"
 HARVESTS = "picked_on,fresh_weight_g,container\n2026-02-01,300,1\n2026-02-06,200,1"
+Table = list[tuple[object, ...]]
 THREE_TABLES = {"batches": BATCHES, "fillings": FILLINGS, "harvests": HARVESTS}
 
 
@@ -33,7 +34,7 @@ def rows(folder: Path, sql: str) -> list[tuple[object, ...]]:
         return con.execute(sql).fetchall()
 
 
-def tables(folder: Path) -> dict[str, list[tuple[object, ...]]]:
+def tables(folder: Path) -> dict[str, Table]:
     """Every table and view of the ledger: its columns' names first, then its rows, sorted by all columns."""
     found = {}
     with duckdb.connect(str(folder / "ledger.duckdb"), read_only=True) as con:

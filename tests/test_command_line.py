@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 import subprocess
 import sys
 import tomllib
@@ -21,8 +22,11 @@ from schemas.contract import INPUTS, contract
 
 Farm = Callable[..., Path]
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
-# Those that tell a table: all but check, which tells sentences.
-TELLING = [name for name, each in COMMANDS.items() if name != "check" and "json" in {part.name for part in each.params}]
+# Those that tell a table unasked: all but check, which tells sentences, and two that want to know of what.
+ASKED = ("check", "trace", "trial")
+TELLING = [
+    name for name, each in COMMANDS.items() if name not in ASKED and "json" in {part.name for part in each.params}
+]
 RUN = "from pipeline.cli import run; run()"
 
 
@@ -108,10 +112,15 @@ def test_init_writes_what_the_contracts_say_and_the_empty_farm_works(tmp_path: P
     assert "HOW-TO.md" in written
     assert tomllib.loads((folder / "farm.toml").read_text(encoding="utf-8")) == {}
     taken = [line.removeprefix("# ") for line in (folder / "farm.toml").read_text(encoding="utf-8").splitlines()]
-    settings = tomllib.loads("\n".join(line for line in taken if " = " in line))
-    defaults = {each.name: each.default for each in contract("farm").fields}
-    assert settings == {**defaults, "name": "My farm"}
-    (folder / "farm.toml").write_text("\n".join(line for line in taken if " = " in line), encoding="utf-8")
+    settings = tomllib.loads("\n".join(line for line in taken if " = " in line or line.startswith("[")))
+    fields = [each for each in contract("farm").fields if each.type != "object"]
+    shown = {each.name: each.example if each.default is None else each.default for each in fields}
+    for each in contract("farm").fields:
+        if each.type == "object":
+            shown |= tomllib.loads("\n".join(each.example))
+    assert settings == shown
+    flat = [line for line in taken if re.match(r"\w+ = ", line)]
+    (folder / "farm.toml").write_text("\n".join(flat[: len(fields)]), encoding="utf-8")
     said = here("yields", "--farm", folder)
     assert (said.code, said.out) == (0, "")
     assert said.err.startswith("No batch is loaded as of ")
@@ -183,7 +192,7 @@ def test_a_plain_table_fits_80_columns_and_cuts_no_number(demo: Path, farm: Farm
     batches = f"batch,inoculated_on,substrate\n{LONG}1,2026-01-01,{LONG}\n{LONG}2,2026-01-01,straw"
     long = farm(batches=batches, harvests=f"picked_on,fresh_weight_g,batch\n2026-02-01,123456789012.5,{LONG}1")
     for folder in (demo, long):
-        until = [] if words[0] in ("refresh", "query") else ["--as-of", LAST_DAY.isoformat()]
+        until = [] if words[0] in ("refresh", "query", "history") else ["--as-of", LAST_DAY.isoformat()]
         said = here(*words, *until, "--farm", folder)
         assert said.code == 0, said.err
         lines = said.out.splitlines()

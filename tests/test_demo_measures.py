@@ -73,7 +73,8 @@ def test_command_line_tells_what_the_recomputation_tells(demo_farm: Path) -> Non
         ("flushes", recompute.flushes(farm, LAST_DAY, ["substrate"])),
     ):
         for ours, theirs in zip(gillbook(name, *asked).json, rows, strict=True):
-            assert ours == {
+            # flushes have estimates beside the sums: tests/test_growth_*.py
+            assert {key: value for key, value in ours.items() if key in theirs} == {
                 key: pytest.approx(value, rel=1e-9) if isinstance(value, float) else value
                 for key, value in theirs.items()
             }

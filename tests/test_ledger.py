@@ -8,11 +8,8 @@ from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
-import pytest
 from conftest import gillbook, write_table
 from ledgers import BATCHES, FILLINGS, THREE_TABLES, child, here, refreshed, rows, tables
-
-from schemas.finding import OutOfReach
 
 Farm = Callable[..., Path]
 
@@ -90,25 +87,6 @@ def test_another_farm_toml_decides_anew_without_reading_a_file(farm: Farm) -> No
     (folder / "farm.toml").write_text("new_flush_after_days = 5\n", encoding="utf-8")
     assert refreshed(folder).changed == []
     assert rows(folder, "select flush from harvests order by picked_on") == [(1,), (2,)]
-
-
-def test_a_vanished_file_stops_the_refresh_and_leaves_the_ledger(farm: Farm) -> None:
-    folder = farm(**THREE_TABLES)
-    refreshed(folder)
-    before = (folder / "ledger.duckdb").read_bytes()
-    content = (folder / "harvests.csv").read_text(encoding="utf-8")
-    (folder / "harvests.csv").unlink()
-    said = here("refresh", "--farm", folder)
-    assert (said.code, said.out) == (3, "")
-    assert said.err.startswith("harvests.csv is gone, and 2 of its rows stand in no other file. Nothing was refreshed")
-    assert "Put the file back" in said.err
-    write_table(folder, "harvests", content.rsplit("\n", 2)[0], "harvests/part.csv")
-    with pytest.raises(OutOfReach, match=r"harvests.csv is gone, and 1 of its rows"):
-        refreshed(folder)
-    assert (folder / "ledger.duckdb").read_bytes() == before
-    (folder / "harvests/part.csv").unlink()
-    (folder / "harvests.csv").write_text(content, encoding="utf-8")
-    assert refreshed(folder).changed == []
 
 
 def test_a_renamed_and_a_split_file_are_accepted_and_said(farm: Farm) -> None:

@@ -36,7 +36,9 @@ def test_a_ledger_of_a_newer_layout_is_refused_and_not_touched(farm: Farm) -> No
     folder = farm(**THREE_TABLES)
     refreshed(folder)
     change_ledger(folder, "update meta set value = '999' where key = 'layout'; drop table files")
+    write_table(folder, "harvests", MORE)
     before = (folder / "ledger.duckdb").read_bytes()
+    kept = {path: path.read_bytes() for path in (folder / "kept").rglob("*") if path.is_file()}
     for command in ("refresh", "yields"):
         said = here(command, "--farm", folder)
         assert (said.code, said.out) == (3, "")
@@ -44,6 +46,7 @@ def test_a_ledger_of_a_newer_layout_is_refused_and_not_touched(farm: Farm) -> No
             r"ledger.duckdb was written by a newer gillbook .* not touched\. Update gillbook.*\n", said.err
         )
     assert (folder / "ledger.duckdb").read_bytes() == before
+    assert {path: path.read_bytes() for path in (folder / "kept").rglob("*") if path.is_file()} == kept
 
 
 def test_a_file_that_is_no_ledger_is_moved_aside_and_the_ledger_built_anew(farm: Farm) -> None:
@@ -83,6 +86,19 @@ def test_what_another_program_left_half_written_does_not_reach_the_ledger(farm: 
     assert tables(folder) == before
 
 
+def test_a_ledger_built_anew_has_the_rows_of_files_that_are_gone(farm: Farm) -> None:
+    folder = farm(**THREE_TABLES)
+    refreshed(folder)
+    (folder / "harvests.csv").unlink()
+    (folder / "fillings.csv").write_bytes(b"")
+    refreshed(folder)
+    before = tables(folder)
+    (folder / "ledger.duckdb").write_text("garbage", encoding="utf-8")
+    said = refreshed(folder).said
+    assert [line.split(",")[0] for line in said[1:]] == ["fillings.csv: cannot be read", "harvests.csv: is gone"]
+    assert tables(folder) == before
+
+
 def test_a_deleted_ledger_is_built_anew(farm: Farm) -> None:
     folder = farm(**THREE_TABLES)
     refreshed(folder)
@@ -105,9 +121,9 @@ def test_a_missing_or_garbled_manifest_costs_time_only(farm: Farm, text: str | N
     assert (done.changed, done.said) == ([], [])
     assert (folder / "ledger.duckdb").read_bytes() == before
     assert set(json.loads(manifest.read_text(encoding="utf-8"))["files"]) == {
-        "batches.csv",
-        "fillings.csv",
-        "harvests.csv",
+        "batches:batches.csv",
+        "fillings:fillings.csv",
+        "harvests:harvests.csv",
     }
 
 
@@ -165,8 +181,10 @@ def step(told, left=[int(sys.argv[2])]):
     left[0] -= 1
     if not left[0]:
         os.kill(os.getpid(), signal.SIGKILL)
-def swap(*paths):
-    os.kill(os.getpid(), signal.SIGKILL)
+def swap(draft, path, replace=os.replace):
+    if path.name == "ledger.duckdb":
+        os.kill(os.getpid(), signal.SIGKILL)
+    replace(draft, path)
 if sys.argv[2] == "0":
     refresh.os.replace = swap
 refresh.refresh(open_farm(Path(sys.argv[1])), "2026-06-01T08:00:00+00:00", step)

@@ -14,10 +14,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pipeline.farm import TableFile
 from pipeline import look
-from pipeline.read import BEYOND_HEADER, RawTable, _read_fast, _read_slowly, read_bytes, read_table
+from pipeline.dialect import Dialect
+from pipeline.farm import TableFile
+from pipeline.read import RawTable, _read_fast, _read_slowly, read_bytes, read_table
 from pipeline.screen import screen
+from pipeline.wide import BEYOND_HEADER
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
 
@@ -142,8 +144,9 @@ def test_what_a_csv_writer_wrote_is_read_back_trimmed_and_counted(rows: list[lis
 @settings(max_examples=1500, deadline=None, derandomize=True)
 def test_both_ways_of_reading_agree_on_every_text_that_counts_as_well_quoted(text: str) -> None:
     if well_quoted(text.encode()):
-        slow = _read_slowly(contract("harvests"), "harvests.csv", text.encode(), ["a", "b", "c"], 2)
-        fast = _read_fast(text.encode(), ["a", "b", "c"])
+        dialect = Dialect(",", "\n", 1, ("a", "b", "c"), 0)
+        slow = _read_slowly(contract("harvests"), "harvests.csv", text.encode(), ["a", "b", "c"], dialect)
+        fast = _read_fast(text.encode(), ["a", "b", "c"], ",")
         if fast is None:
             assert any(len(cells) > 3 for cells in csv.reader(io.StringIO(text, newline="")))
         else:
@@ -197,12 +200,25 @@ def test_text_after_a_closing_quotation_mark_is_refused_with_its_row() -> None:
     assert said == [f"harvests.csv, row 3: has more text in a cell after its closing quotation mark. {MEND}"]
 
 
-@pytest.mark.parametrize(("mark", "word"), [(";", "semicolons"), ("\t", "tabs"), ("|", "bars")])
+@pytest.mark.parametrize(("mark", "word"), [(";", "semicolons"), ("\t", "tabs")])
 @pytest.mark.parametrize("quoted", ["", '"'])
-def test_other_separators_are_refused_by_name(mark: str, word: str, quoted: str) -> None:
+def test_another_separator_is_told_by_the_header_and_said(mark: str, word: str, quoted: str) -> None:
     header = mark.join(f"{quoted}{name}{quoted}" for name in HEADER.split(","))
-    said = refusal(f"\n{header}\n2026-05-01{mark}400,5{mark}B1\n")
-    assert said == [f"harvests.csv, row 2: is separated by {word}. Save it with commas between the columns."]
+    raw = read(f"\n{header}\n2026-05-01{mark}400{mark}{quoted}B1{quoted}\n\n2026-05-02{mark} 1,5 {mark}B2\n")
+    assert raw.frame.rows() == [(3, "2026-05-01", "400", "B1"), (5, "2026-05-02", "1,5", "B2")]
+    assert [told.sentence() for told in raw.notices] == [
+        f'harvests.csv, row 2: "{word}" stand between the columns of this file. Nothing to do.'
+    ]
+
+
+def test_a_first_line_that_tells_the_separator_is_no_row() -> None:
+    assert places(read("sep=;\r\npicked_on;fresh_weight_g;container\r\n2026-05-01;400;B1\r\n")) == [(2, "B1")]
+
+
+def test_bars_are_refused_by_name() -> None:
+    assert refusal("picked_on|fresh_weight_g|container\n2026-05-01|400|B1\n") == [
+        "harvests.csv, row 1: is separated by bars. Save it with commas, semicolons or tabs between the columns."
+    ]
 
 
 @pytest.mark.parametrize("text", ["", "\n\r\n \t\n", "\ufeff", "\ufeff\n"])

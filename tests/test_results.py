@@ -8,6 +8,8 @@ from typing import Any
 
 import duckdb
 import pytest
+from ahead_tables import ahead_tables
+from growth_tables import growth_tables
 
 from pipeline.farm import Farm, open_farm
 from pipeline.ledger.refresh import refresh
@@ -36,8 +38,13 @@ def tables(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> Tables:
     farm, con = opened
     question = runner.Question(AS_OF, ("substrate",), 2)
     runner.prepare(con, farm.settings, question)
-    grouped = ("yields", "flushes", "days", "losses", "causes", "months")
+    grouped = ("yields", "days", "losses", "causes", "months")
     found: Tables = {name: getattr(runner, name)(con, question) for name in grouped}
+    found |= growth_tables(con, question, farm.settings)
+    found["running_units"] = runner.running_units(con)
+    # On the way they make the unit tables anew, so they come before what the month's tables read.
+    found |= ahead_tables(con, farm.settings, AS_OF)
+    runner.prepare(con, farm.settings, question)
     return found | runner.of_month(con, AS_OF.replace(day=1))
 
 

@@ -17,11 +17,12 @@ from pipeline.farm import TableFile, table_files
 from pipeline.read import read_table
 from pipeline.screen import screen
 from schemas.contract import INPUTS, contract
+from schemas.manner import BLANK_WORDS
 
 DEMO = Path(__file__).parent.parent / "demo_data"
 # The version 2 of the standard has the exclusive bounds; this names it, and nothing is fetched from there.
 STANDARD = "https://datapackage.org/profiles/2.0/dataresource.json"
-TYPES = ("date", "number", "integer")
+TYPES = ("date", "number", "integer", "date_order", "date_two_ways", "decimal_mark")
 BOUNDS = ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum")
 
 # (row, column) -> the rules that its cell breaks; a cell in order is not in it.
@@ -52,7 +53,7 @@ def theirs(source: TableFile) -> Verdicts:
             "name": source.table,
             "path": source.path.name,
             "encoding": "utf-8",
-            "schema": {"fields": fields},
+            "schema": {"fields": fields, "missingValues": ["", *BLANK_WORDS]},
         },
         basepath=str(source.path.parent),
     )

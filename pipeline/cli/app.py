@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import contextlib
 import sys
-import traceback
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pipeline.cli import check_command, farm_commands, measure_commands, query_command, report_command
+from pipeline.cli.commands import CommandsOnDemand
 from pipeline.cli.options import SETTINGS, tell
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
 app = typer.Typer(
     name="gillbook",
+    cls=CommandsOnDemand,
     help="Harvest and yield analytics for oyster mushroom growers: weights in, biological efficiency out.",
     no_args_is_help=True,
     # Plain text: the same on every screen, in a pipe and in a log; and help need not wait for a library that draws.
@@ -23,14 +23,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for each in (
-    *farm_commands.COMMANDS,
-    *check_command.COMMANDS,
-    *measure_commands.COMMANDS,
-    *query_command.COMMANDS,
-    *report_command.COMMANDS,
-):
-    app.command()(each)
 
 
 def _tell_version(wanted: bool) -> None:
@@ -82,6 +74,8 @@ def _stop(message: str, code: int) -> None:
 
 def _crash(problem: Exception) -> str:
     """Keeps the traceback of a mistake of gillbook's in out/crash.txt and says so in one line."""
+    import traceback
+
     said = f"gillbook made a mistake: {type(problem).__name__}: {str(problem).splitlines()[0] if str(problem) else ''}"
     folder = (SETTINGS.folder or Path.cwd()) / "out"
     try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from schemas.finding import Finding
 
 HEADINGS = {
+    "error": "Wrong in the ledger: found by the audit, whatever the files say.",
     "set_aside": "Set aside: these rows stay in their files and are in no figure.",
     "waiting": "Waiting: these rows follow once the row that they wait for is mended.",
     "dropped": "Cells not used: the row counts, the cell is taken as empty.",
@@ -27,12 +28,25 @@ SHOWN_OF_A_KIND = 3
 SHOWN_MISSING = 12
 
 
-def check(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
+def check(
+    deep: Annotated[
+        bool,
+        typer.Option(
+            "--deep",
+            help="Also audit the loaded ledger: a second engine holds it against what is expected of it.",
+        ),
+    ] = False,
+    as_of: AsOfOption = None,
+    json: JsonOption = False,
+    farm: FarmOption = None,
+) -> None:
     """Tell what is wrong in the rows, and how to mend it. Writes all of it to out/set_aside.csv and out/findings.csv.
 
-    Exit code 1 if rows are set aside.
+    Exit code 1 if rows are set aside, or an expectation of severity error fails in the audit.
     """
+    from pipeline.cli.deep import audit_findings, audit_lines, audited
     from pipeline.cli.show import as_json
+    from pipeline.farm import unread_files
     from pipeline.ledger.told import read_findings
     from pipeline.measures import runner
     from pipeline.wanting import missing_findings, silent_findings
@@ -41,16 +55,24 @@ def check(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption =
     until = day(as_of)
     refreshed(opened)
     with runner.open_ledger(opened.ledger) as con:
-        found = [*opened.findings, *read_findings(con, until)]
-        runner.prepare(con, opened.settings, runner.Question(until))
+        screened = read_findings(con, until)
+        question = runner.Question(until)
+        runner.prepare(con, opened.settings, question)
+        found = [*opened.findings, *unread_files(opened), *screened]
+        audit = audited(con, opened, question, screened) if deep else None
         found += silent_findings(opened, runner.silent(con))
         found += missing_findings(runner.missing_cells(con))
+    if audit:
+        found += audit_findings(audit)
     _write_lists(opened, found)
     if json:
         as_json([each.record() for each in found])
     else:
         _print_findings(found)
-    if any(each.level in ("set_aside", "waiting") for each in found):
+        for line in audit_lines(audit) if audit else ():
+            typer.echo(line)
+    errors = audit.failed("error") if audit else 0
+    if errors or any(each.level in ("set_aside", "waiting") for each in found):
         raise typer.Exit(1)
 
 
@@ -89,6 +111,3 @@ def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
         raise OutOfReach(f"out/set_aside.csv cannot be written: {problem.strerror}.") from problem
     if aside:
         tell("The whole list is in out/set_aside.csv.")
-
-
-COMMANDS = (check,)

@@ -1,7 +1,8 @@
-"""The commands about the farm folder: init, demo, refresh."""
+"""The commands that load a farm: demo, refresh."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -11,18 +12,6 @@ from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
 from pipeline.cli.options import the_farm as open_the_farm
 
 NewFolder = Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")]
-
-
-def init(
-    folder: NewFolder,
-    full: Annotated[bool, typer.Option("--full", help="All columns, not only the usual ones.")] = False,
-) -> None:
-    """Make a farm folder. In it: empty tables with their headers, a commented farm.toml and a how-to."""
-    from pipeline.new_farm import write_new_farm
-
-    written = write_new_farm(folder, full)
-    typer.echo(f"{folder} is ready: {', '.join(written)}.")
-    typer.echo(f"Next: fill in batches.csv, then gillbook yields --farm {folder}")
 
 
 def demo(folder: NewFolder) -> None:
@@ -56,11 +45,17 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
         return
     columns = [Column("file", "file")]
     columns += [Column(key, key.replace("_", " "), 0) for key in ("rows_in", "loaded", "set_aside", "waiting", "blank")]
-    as_table(done.counts, columns)
+    names = [count["file"] for count in done.counts]
+    as_table([{**count, "file": _called(count, names)} for count in done.counts], columns)
     tell("rows in = loaded + set aside + waiting + blank, in every file.")
+    for message in done.edits:
+        tell(message)
     if done.levels:
         told = ", ".join(f"{number} {level.replace('_', ' ')}" for level, number in sorted(done.levels.items()))
         tell(f"Findings: {told}. gillbook check tells which.")
 
 
-COMMANDS = (init, demo, refresh)
+def _called(count: Mapping[str, object], names: Sequence[str]) -> str:
+    """How is this file called beside the others? One that holds several tables stands once for each."""
+    file = str(count["file"])
+    return f"{file} ({count['table_name']})" if names.count(file) > 1 else file

@@ -1,4 +1,4 @@
-"""The commands that tell figures: yields, flushes, days, losses, months."""
+"""The commands that tell figures: yields, days, losses, months."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def _ask(
     return question, rows, [cell for cell in cells if cell["number"] == "BE"]
 
 
-def _show(question: Question, rows: Rows, columns: list[Column], json: bool) -> bool:
+def show_rows(question: Question, rows: Rows, columns: list[Column], json: bool) -> bool:
     """Prints the rows as JSON or as a plain table; True when a table was printed that a word may follow."""
     from pipeline.cli.show import Column, as_json, as_table
 
@@ -92,7 +92,7 @@ def yields(
 ) -> None:
     """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
     question, rows, missing = _ask(farm, as_of, by, through_flush, "yields")
-    if not _show(question, rows, _yield_columns(question), json):
+    if not show_rows(question, rows, _yield_columns(question), json):
         return
     known = f"flush {through_flush or 1}"
     tell(
@@ -120,28 +120,6 @@ def _yield_columns(question: Question) -> list[Column]:
     return shown
 
 
-def flushes(
-    by: ByOption = "batch",
-    as_of: AsOfOption = None,
-    json: JsonOption = False,
-    farm: FarmOption = None,
-) -> None:
-    """Tell what each flush gave and how it compares with the first."""
-    from pipeline.cli.show import Column
-
-    question, rows, _ = _ask(farm, as_of, by, None, "flushes")
-    columns = [
-        Column("flush", "flush", 0),
-        Column("units_known", "known", 0),
-        Column("units_not_yet", "not\nyet", 0),
-        Column("fresh_g", "fresh\nkg", 2, 0.001),
-        Column("share_pct", "share\n%", 1),
-        Column("decline_vs_first", "of\nflush 1", 2),
-    ]
-    if _show(question, rows, columns, json):
-        tell(f"As of {question.as_of}. Each flush over the units known through it; share: of units closed or lapsed.")
-
-
 def days(
     by: ByOption = "substrate", as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None
 ) -> None:
@@ -159,7 +137,7 @@ def days(
         Column("units_not_yet", "not\nyet", 0),
         Column("units_lost", "lost", 0),
     ]
-    if _show(question, rows, columns, json):
+    if show_rows(question, rows, columns, json):
         tell(
             f"As of {question.as_of}. n: units with both days noted; lost: ended before it. "
             "A unit that passed an event without a note of it is in no count."
@@ -187,7 +165,7 @@ def losses(
     if not json:
         # What keeps failing comes first on the screen; JSON keeps the order of the groups.
         rows = sorted(rows, key=lambda row: -row["lost"])
-    if not _show(question, rows, columns, json):
+    if not show_rows(question, rows, columns, json):
         return
     lost, told = sum(row["lost"] for row in rows), sum(row["units"] - row["units_not_yet"] for row in rows)
     tell(f"As of {question.as_of}: {lost} of {told} lost before a picking. The limits come from the shares of soaks.")
@@ -211,8 +189,5 @@ def months(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption 
         Column("units_inoculated", "inocu-\nlated", 0),
         Column("be_inoculated_pct", "BE % of\nthese", 1),
     ]
-    if _show(question, rows, columns, json):
+    if show_rows(question, rows, columns, json):
         tell(f"As of {question.as_of}. BE of these: of the units inoculated in the month that are closed or lapsed.")
-
-
-COMMANDS = (yields, flushes, days, losses, months)

@@ -57,15 +57,18 @@ def tell(message: str) -> None:
 
 def day(given: str | None) -> date:
     """Which day is meant? Today when none is given. Raises WrongRequest for a text that is no date."""
-    if given is None:
-        return date.today()
+    return date.today() if given is None else date_of("--as-of", given)
+
+
+def date_of(option: str, given: str) -> date:
+    """Which day does this option's text name? Raises WrongRequest for a text that is no date."""
     try:
         found = date.fromisoformat(given)
     except ValueError:
         found = None
     # The library also takes 20260531 and 2026-W22-7, which nobody writes on purpose.
     if found is None or found.isoformat() != given:
-        raise WrongRequest(f"--as-of {given}: that is not a date. Write year-month-day, like 2026-05-31.")
+        raise WrongRequest(f"{option} {given}: that is not a date. Write year-month-day, like 2026-05-31.")
     return found
 
 
@@ -102,6 +105,7 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
     refreshes it (None), unless `strict`.
     """
     from pipeline.ledger.lock import Locked
+    from pipeline.ledger.manifest import load_manifest
     from pipeline.ledger.refresh import refresh
 
     def step(message: str) -> None:
@@ -115,6 +119,9 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
         if strict or not farm.ledger.exists():
             raise
         tell(f"{problem} These figures are from before it began.")
+        manifest = load_manifest(farm.ledger)
+        for message in manifest.kept if manifest else ():
+            tell(message)
         return None
     for message in done.said:
         tell(message)

@@ -60,6 +60,3 @@ def _select(con: Any, sql: str) -> tuple[list[str], list[tuple[Any, ...]]]:
         named[column[0]] = named.get(column[0], 0) + 1
         names.append(column[0] if named[column[0]] == 1 else f"{column[0]}_{named[column[0]]}")
     return names, rows
-
-
-COMMANDS = (query,)

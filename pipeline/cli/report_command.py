@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.cli.options import AsOfOption, FarmOption, day, refreshed, tell_set_aside, timed
+from pipeline.cli.options import AsOfOption, FarmOption, day, refreshed, tell, tell_set_aside, timed
 from pipeline.cli.options import the_farm as open_the_farm
 from schemas.finding import OutOfReach, WrongRequest
 
@@ -34,6 +35,9 @@ def report(
         str | None,
         typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
     ] = None,
+    deep: Annotated[
+        bool, typer.Option("--deep", help="Audit the ledger first, as gillbook check --deep does.")
+    ] = False,
     as_of: AsOfOption = None,
     farm: FarmOption = None,
 ) -> None:
@@ -49,7 +53,10 @@ def report(
         first = wanted or _last_month_picked(con, today)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
-        told = gather(con, opened, first, min(runner.last_day(first), today))
+        until = min(runner.last_day(first), today)
+        if deep:
+            _audit(con, opened, until)
+        told = with_last_audit(con, opened, gather(con, opened, first, until))
     with timed("page"):
         page = render(told)
     tell_set_aside(done)
@@ -84,6 +91,28 @@ def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date)
     )
 
 
+def _audit(con: duckdb.DuckDBPyConnection, farm: Farm, as_of: date) -> None:
+    """Audits the ledger and keeps the result, which the page then quotes as the last one."""
+    from pipeline.cli.deep import audited
+    from pipeline.ledger.told import read_findings
+    from pipeline.measures import runner
+
+    question = runner.Question(as_of)
+    runner.prepare(con, farm.settings, question)
+    errors = audited(con, farm, question, read_findings(con, as_of)).failed("error")
+    if errors:
+        tell(f"The audit found {errors} error{'s' if errors > 1 else ''}: gillbook check --deep tells where.")
+
+
+def with_last_audit(con: duckdb.DuckDBPyConnection, farm: Farm, month: Month) -> Month:
+    """The month with the last audit, if there was one: stale when it was of another ledger than this."""
+    from pipeline.audit.kept import last
+
+    audit = last(farm.out)
+    now = con.execute("select value from meta where key = 'ledger_id'").fetchone()
+    return replace(month, audit=audit, audit_is_stale=audit is not None and (audit.ledger_id,) != now)
+
+
 def _first_day(text: str) -> date:
     try:
         if len(text) == len("2026-05"):
@@ -110,6 +139,3 @@ def _write(farm: Farm, name: str, page: str) -> Path:
     except OSError as problem:
         raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem
     return path
-
-
-COMMANDS = (report,)

@@ -21,12 +21,15 @@ SHORTEST = 4
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a plain table: which key of the record, under which heading, shown how."""
+    """A column of a plain table: which key of the record, under which heading, shown how. whole: a text with figures in
+    it, which is never cut.
+    """
 
     key: str
     heading: str
     decimals: int | None = None
     scale: float = 1.0
+    whole: bool = False
 
 
 def _plain(value: object) -> object:
@@ -51,6 +54,13 @@ def printable(text: str) -> str:
     return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
+def say(*sentences: str) -> None:
+    """Prints sentences that are the result, each from a line of its own, wrapped to the screen; empty ones are none."""
+    for each in sentences:
+        for line in textwrap.wrap(printable(each), WIDTH):
+            typer.echo(line)
+
+
 def _cell(record: Mapping[str, Any], column: Column) -> str:
     value = record[column.key]
     plain = _plain(value)
@@ -70,7 +80,7 @@ def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], cu
     depth = max(len(lines) for lines in headings)
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]
     widths = [max([len(line) for line in head] + [len(row[at]) for row in cells]) for at, head in enumerate(heads)]
-    texts = [at for at, column in enumerate(columns) if column.decimals is None]
+    texts = [at for at, column in enumerate(columns) if column.decimals is None and not column.whole]
     beyond = sum(widths) + 2 * (len(widths) - 1) - WIDTH
     while cut and beyond > 0 and any(widths[at] > SHORTEST for at in texts):
         widths[max(texts, key=lambda at: widths[at])] -= 1

@@ -1,36 +1,58 @@
-"""Taking files in: those that changed are read and screened, several at a time, in portions that bound memory."""
+"""Taking files in: those that changed are read and screened, several at a time, in portions that bound memory.
+
+A file that is gone or cannot be read is taken from its copy; of one that was read well the copy is renewed.
+"""
 
 from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.farm import TableFile
-from pipeline.ledger.manifest import FileMark
-from schemas.finding import OutOfReach, UnreadableFile
+from pipeline.farm import Farm, TableFile
+from pipeline.ledger.kept import GIVEN_UP, UNREADABLE, VANISHED, Key, copy_path, forget_words, keep
+from pipeline.ledger.manifest import NEVER_READ, FileMark, stat_of
+from schemas.contract import contract
+from schemas.finding import Finding, UnreadableFile
 
 if TYPE_CHECKING:
     from pipeline.read import RawTable
     from pipeline.screen import Screened
-    from schemas.finding import Finding
 
 # Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
 PORTION_BYTES = 8_000_000
+# A file that another program writes just now is read again so often, after so many seconds: a sync tool is done with
+# one file by then. Common practice, no source.
+READINGS, BETWEEN_S = 3, 0.2
+
+
+@dataclass(frozen=True)
+class Sources:
+    """What there is to take in: `files` in the order of the tables, those that are gone as their copies; `vanished` are
+    these; `known` are the contents on the stage already; `given_up` the files that need not be readable.
+    """
+
+    files: Sequence[TableFile]
+    vanished: frozenset[Key]
+    known: Mapping[Key, str]
+    given_up: frozenset[Key]
 
 
 @dataclass(frozen=True)
 class Taken:
     """A portion of one table's files: the mark of each, those whose content changed screened together (None: none
-    changed), and what kept files from being read.
+    changed), why files stand in their copies (or, given up, nowhere), and what kept files from being read.
     """
 
-    marks: dict[str, FileMark]
+    marks: dict[Key, FileMark]
     screened: Screened | None
+    reasons: dict[Key, str]
     problems: tuple[Finding, ...] = ()
 
     @property
@@ -39,20 +61,22 @@ class Taken:
         return [raw.source.name for raw in self.screened.raws] if self.screened else []
 
 
-def take_in(sources: Sequence[TableFile], hashes: dict[tuple[str, str], str]) -> Iterator[Taken]:
-    """What do these files hold? `hashes` are the contents known already; portions come in the order of the files."""
-    # Cut once: a file that grows meanwhile must not part the files from what is known of them.
-    portions = _portions(sources)
-    known = [[hashes.get((source.table, source.name)) for source in portion] for portion in portions]
+def key_of(source: TableFile) -> Key:
+    """Which table of which file is this?"""
+    return source.table, source.name
+
+
+def take_in(farm: Farm, sources: Sources) -> Iterator[Taken]:
+    """What do these files hold? Portions come in the order of the files."""
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        yield from pool.map(_take, portions, known)
+        yield from pool.map(partial(_take, farm, sources), _portions(sources.files))
 
 
-def _portions(sources: Sequence[TableFile]) -> list[list[TableFile]]:
+def _portions(files: Sequence[TableFile]) -> list[list[TableFile]]:
     portions: list[list[TableFile]] = []
-    for _, files in groupby(sources, key=lambda source: source.table):
+    for _, of_table in groupby(files, key=lambda source: source.table):
         size = PORTION_BYTES
-        for source in files:
+        for source in of_table:
             if size >= PORTION_BYTES:
                 portions.append([])
                 size = 0
@@ -65,41 +89,129 @@ def _size(source: TableFile) -> int:
     try:
         return source.path.stat().st_size
     except OSError:
-        return 0  # read_bytes tells what is wrong with it
+        return 0  # reading it tells what is wrong with it
 
 
-def _take(sources: Sequence[TableFile], known: Sequence[str | None]) -> Taken:
+def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
     from pipeline.screen import screen
 
-    marks: dict[str, FileMark] = {}
+    marks: dict[Key, FileMark] = {}
+    reasons: dict[Key, str] = {}
     raws: list[RawTable] = []
     problems: list[Finding] = []
-    for source, digest in zip(sources, known, strict=True):
+    for source in portion:
+        key = key_of(source)
         try:
-            mark, raw = _read_file(source, digest)
+            mark, raw, reason = _take_file(farm, sources, source)
         except UnreadableFile as problem:
             problems += problem.findings
             continue
-        marks[source.name] = mark
+        marks[key] = mark
+        if reason is not None:
+            reasons[key] = reason
         if raw is not None:
             raws.append(raw)
-    screened = screen(raws) if raws else None
+    screened = screen(raws, farm.habits) if raws else None
     if screened:
         # The texts are in the screened frame now.
         lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in screened.raws)
         screened = replace(screened, raws=lean)
-    return Taken(marks, screened, tuple(problems))
+    return Taken(marks, screened, reasons, tuple(problems))
 
 
-def _read_file(source: TableFile, known: str | None) -> tuple[FileMark, RawTable | None]:
-    from pipeline.read import content_hash, read_bytes, read_table
+def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMark, RawTable | None, str | None]:
+    """A file's mark, its rows if they are new, and why they are not its own (None: they are)."""
+    from pipeline.read import read_table
 
-    started = time.time_ns()
+    key = key_of(source)
+    known = sources.known.get(key)
+    if key in sources.vanished:
+        return _take_vanished(farm, source, known)
+    mark = NEVER_READ
     try:
-        before = source.path.stat()
-    except OSError as problem:
-        raise OutOfReach(f"{source.name} cannot be read: {problem.strerror}.") from problem
-    data = read_bytes(source)
-    digest = content_hash(data)
-    mark = FileMark(source.table, before.st_size, before.st_mtime_ns, started, digest)
-    return mark, read_table(source, data) if digest != known else None
+        mark, data = _read_whole(source)
+        raw = read_table(source, data, farm.habits) if mark.content_hash != known else None
+        if raw is not None:
+            _refuse_cut_off(copy_path(farm, key), data, raw)
+    except UnreadableFile as problem:
+        return _take_copy(farm, sources, source, mark, problem)
+    if raw is not None or stat_of(copy_path(farm, key)) != (mark.size, mark.mtime_ns):
+        keep(farm, key, data, mark.mtime_ns)
+    return mark.with_copy(copy_path(farm, key)), raw, None
+
+
+def _unreadable(source: TableFile, message: str, fix: str, row: int = 0) -> UnreadableFile:
+    told = Finding(contract(source.table).name, source.name, row, "", "unreadable", "set_aside", None, message, "", fix)
+    return UnreadableFile([told])
+
+
+def _take_vanished(farm: Farm, source: TableFile, known: str | None) -> tuple[FileMark, RawTable | None, str | None]:
+    """As _take_file, of a file that is gone: `source` is its copy."""
+    from pipeline.read import read_table
+
+    try:
+        mark, data = _read_whole(source)
+        raw = read_table(source, data, farm.habits) if mark.content_hash != known else None
+    except UnreadableFile as problem:
+        said = "is gone, and its copy in kept/ cannot be read"
+        other = _unreadable(source, said, f"Put it back, or give it up: {forget_words(source.name)}")
+        raise UnreadableFile([*other.findings, *problem.findings]) from problem
+    return replace(mark, standing=VANISHED).with_copy(source.path), raw, ""
+
+
+def _take_copy(
+    farm: Farm, sources: Sources, source: TableFile, mark: FileMark, problem: UnreadableFile
+) -> tuple[FileMark, RawTable | None, str | None]:
+    """As _take_file, of a file that cannot be read. Raises `problem` where it was never read well."""
+    from pipeline.read import read_table
+
+    key = key_of(source)
+    reason = " ".join(each.sentence() for each in problem.findings)
+    copy = copy_path(farm, key)
+    # One that was read well since it was given up has a copy again.
+    if not copy.is_file():
+        if key in sources.given_up:
+            return replace(mark, standing=GIVEN_UP), None, reason
+        raise problem
+    try:
+        copied = replace(source, path=copy)
+        copy_mark, data = _read_whole(copied)
+        raw = read_table(copied, data, farm.habits) if copy_mark.content_hash != sources.known.get(key) else None
+    except UnreadableFile as worse:
+        said = "cannot be read, and its copy in kept/ cannot be read either"
+        other = _unreadable(source, said, f"Mend it, or give it up: {forget_words(source.name)}")
+        raise UnreadableFile([*other.findings, *problem.findings]) from worse
+    return replace(mark, standing=UNREADABLE).with_copy(copy), raw, reason
+
+
+def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:
+    """What is in the file, and its mark? One that changes meanwhile is read again.
+
+    Raises UnreadableFile when the operating system does not give it, or it does not come to rest.
+    """
+    from pipeline.read import content_hash, read_bytes
+
+    for reading in range(READINGS):
+        if reading:
+            time.sleep(BETWEEN_S)
+        started = time.time_ns()
+        before = stat_of(source.path)
+        data = read_bytes(source)
+        if before is not None and before == stat_of(source.path) and before[0] == len(data):
+            return FileMark(*before, started, content_hash(data)), data
+    fix = "Wait until the program that writes it is done, and try again."
+    raise _unreadable(source, "changes while it is read", fix)
+
+
+def _refuse_cut_off(copy: Path, data: bytes, raw: RawTable) -> None:
+    """Does the file end within a row where its copy goes on, as one does that is half-way replaced? One that ends with
+    a row has lost rows, which is an edit.
+    """
+    size = stat_of(copy)
+    if size is None or size[0] <= len(data) or data.endswith((b"\n", b"\r")):
+        return
+    whole = copy.read_bytes()
+    if whole.startswith(data) and whole[len(data) : len(data) + 1] not in (b"\n", b"\r"):
+        fix = "Write it whole again; or, if it is meant so, end its last row with a line end."
+        last = raw.frame["row"][-1] if raw.frame.height else 1
+        raise _unreadable(raw.source, "ends within this row, where it went on when last read", fix, last)

@@ -1,4 +1,5 @@
-"""One refresh at a time: a lock file that the operating system frees when its holder ends, however it ends.
+"""One refresh at a time, one entry at a time: a lock file that the operating system frees when its holder ends,
+however it ends.
 
 The only module with calls that differ between operating systems.
 """
@@ -7,10 +8,10 @@ from __future__ import annotations
 
 import json
 import os
-import socket
 import sys
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from schemas.finding import OutOfReach
@@ -48,11 +49,50 @@ def _holder(path: Path) -> str:
         return "another process"
 
 
-@contextmanager
-def locked(path: Path, since: str) -> Iterator[None]:
-    """Runs its body while holding the lock file at `path`; `since` is the moment told to others.
+def held(handle: int) -> bool:
+    """Does another program hold a lock on this open file, as spreadsheets and editors may? Ours is freed when the file
+    is closed. On Windows such a file cannot be opened to begin with.
+    """
+    if sys.platform == "win32":
+        return False
+    import fcntl
 
-    Raises Locked, naming the holder, when another process has it; OutOfReach when the folder cannot be written.
+    if not _take(handle):
+        return True
+    try:
+        fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as problem:
+        # Some file systems know no such locks.
+        return isinstance(problem, (BlockingIOError, PermissionError))
+    return False
+
+
+def _machine() -> str:
+    if sys.platform == "win32":
+        import socket
+
+        return socket.gethostname()
+    return os.uname().nodename  # as the same, without a library that takes long to import
+
+
+def _wait(handle: int, patience_s: float) -> bool:
+    """Takes the lock; tries again until this many seconds have passed."""
+    until = time.monotonic() + patience_s
+    pause = 0.001
+    while not _take(handle):
+        if time.monotonic() >= until:
+            return False
+        time.sleep(pause)
+        pause = min(2 * pause, 0.02)
+    return True
+
+
+@contextmanager
+def locked(path: Path, since: str, what: str = "The ledger", patience_s: float = 0.0) -> Iterator[None]:
+    """Runs its body while holding the lock file at `path`; `since` is the moment told to others, `what` is locked.
+
+    Raises Locked, naming the holder, when another process has it for longer than `patience_s`; OutOfReach when the
+    folder cannot be written.
     """
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
@@ -61,12 +101,14 @@ def locked(path: Path, since: str) -> Iterator[None]:
             f"{path.name} cannot be written ({problem.strerror}). Is the farm folder read-only?"
         ) from problem
     try:
-        if not _take(handle):
-            raise Locked(f"The ledger is locked by {_holder(path)}. Try again when it is done.")
-        os.lseek(handle, 0, os.SEEK_SET)
-        os.truncate(handle, 0)
-        told = {"process": os.getpid(), "machine": socket.gethostname(), "since": since}
-        os.write(handle, json.dumps(told).encode())
+        if not _wait(handle, patience_s):
+            raise Locked(f"{what} is locked by {_holder(path)}. Try again when it is done.")
+        # Who holds it is told for others' sake; on a full disk it is not.
+        with suppress(OSError):
+            os.lseek(handle, 0, os.SEEK_SET)
+            os.truncate(handle, 0)
+            told = {"process": os.getpid(), "machine": _machine(), "since": since}
+            os.write(handle, json.dumps(told).encode())
         yield
     finally:
         os.close(handle)

@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.farm import TableFile
+from pipeline.ledger.kept import PRESENT, Key
 from pipeline.ledger.lock import sync_folder
+from schemas.finding import UnreadableFile
 
 # A file written within this time of its last reading may have changed again within one tick of its time stamp.
 FRESH_NS = 2_000_000_000
@@ -19,28 +21,52 @@ FRESH_NS = 2_000_000_000
 
 @dataclass(frozen=True)
 class FileMark:
-    """A file as it was when last read: size in bytes, mtime in ns, when the reading began in ns, content hash."""
+    """A file as it was when last read: size in bytes, mtime in ns, when the reading began in ns, content hash ("" where
+    its bytes could not be had), how it stands (pipeline/ledger/kept.py); size and mtime of its copy (0 without one).
+    """
 
-    table: str
     size: int
     mtime_ns: int
     read_ns: int
     content_hash: str
+    standing: str = PRESENT
+    copy_size: int = 0
+    copy_mtime_ns: int = 0
+
+    def with_copy(self, copy: Path) -> FileMark:
+        """How is the file marked, with its copy as it is now?"""
+        size, mtime_ns = stat_of(copy) or (0, 0)
+        return replace(self, copy_size=size, copy_mtime_ns=mtime_ns)
+
+
+# A file whose bytes could not be had has no such mark, and is tried again every time.
+NEVER_READ = FileMark(0, 0, 0, "")
 
 
 @dataclass(frozen=True)
 class Manifest:
     """What the ledger was made from. `versions` names everything it depends on beside the files; `counts` holds the
-    row counts per file and `levels` the number of findings per level, as told after the refresh.
+    row counts per file and `levels` the number of findings per level, as told after the refresh; `kept` is what every
+    command says of files that are not there to be read.
     """
 
     versions: dict[str, str]
     ledger_id: str
     ledger_size: int
     ledger_mtime_ns: int
-    files: dict[str, FileMark]
+    files: dict[Key, FileMark]
     counts: list[dict[str, Any]]
     levels: dict[str, int]
+    kept: list[str]
+
+
+def stat_of(path: Path) -> tuple[int, int] | None:
+    """Of what size and time (ns) is this file? None where it cannot be told."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_size, found.st_mtime_ns
 
 
 def manifest_path(ledger: Path) -> Path:
@@ -52,40 +78,47 @@ def load_manifest(ledger: Path) -> Manifest | None:
     """What did the last refresh note? None when there is no note, or none that can be read."""
     try:
         raw = json.loads(manifest_path(ledger).read_text(encoding="utf-8"))
-        marks = {name: FileMark(**mark) for name, mark in raw.pop("files").items()}
+        marks = {_key(told): FileMark(**mark) for told, mark in raw.pop("files").items()}
         return Manifest(files=marks, **raw)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def _key(told: str) -> Key:
+    table, file = told.split(":", 1)
+    return table, file
 
 
 def save_manifest(ledger: Path, manifest: Manifest) -> None:
     """Writes the note whole or not at all."""
     path = manifest_path(ledger)
     draft = path.with_name(path.name + ".new")
-    with open(draft, "w", encoding="utf-8") as out:
-        json.dump(asdict(manifest), out, indent=1, sort_keys=True)
-        out.flush()
-        os.fsync(out.fileno())
-    os.replace(draft, path)
+    files = {f"{table}:{file}": asdict(mark) for (table, file), mark in manifest.files.items()}
+    try:
+        with open(draft, "w", encoding="utf-8") as out:
+            json.dump({**asdict(replace(manifest, files={})), "files": files}, out, indent=1, sort_keys=True)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(draft, path)
+    except OSError:
+        draft.unlink(missing_ok=True)
+        raise
     sync_folder(path.parent)
 
 
-def mark_if_same(source: TableFile, mark: FileMark | None, hash_of: Callable[[TableFile], str]) -> FileMark | None:
+def mark_if_same(source: TableFile, mark: FileMark, hash_of: Callable[[TableFile], str]) -> FileMark | None:
     """Is the file as it was? Its mark, or None where it is not. Only one that was touched close to its last reading
     is read again, by `hash_of`; its mark then tells of this reading.
     """
-    if mark is None or mark.table != source.table:
-        return None
-    try:
-        now = source.path.stat()
-    except OSError:
-        return None
-    if (now.st_size, now.st_mtime_ns) != (mark.size, mark.mtime_ns):
+    if not mark.content_hash or stat_of(source.path) != (mark.size, mark.mtime_ns):
         return None
     if mark.mtime_ns <= mark.read_ns - FRESH_NS:
         return mark
     started = time.time_ns()
-    return replace(mark, read_ns=started) if hash_of(source) == mark.content_hash else None
+    try:
+        return replace(mark, read_ns=started) if hash_of(source) == mark.content_hash else None
+    except UnreadableFile:
+        return None
 
 
 def write_ahead_log(ledger: Path) -> Path:
@@ -95,10 +128,6 @@ def write_ahead_log(ledger: Path) -> Path:
 
 def ledger_unchanged(ledger: Path, manifest: Manifest) -> bool:
     """Is the ledger's file the one that the manifest was written for?"""
-    try:
-        now = ledger.stat()
-    except OSError:
-        return False
     if write_ahead_log(ledger).exists():
         return False
-    return (now.st_size, now.st_mtime_ns) == (manifest.ledger_size, manifest.ledger_mtime_ns)
+    return stat_of(ledger) == (manifest.ledger_size, manifest.ledger_mtime_ns)

@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm import Farm, TableFile, table_files
-from pipeline.ledger.intake import Taken, take_in
+from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
+from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
+from pipeline.ledger.intake import Sources, Taken, key_of, take_in
+from pipeline.ledger.kept import (
+    GIVEN_UP,
+    VANISHED,
+    Key,
+    clear_drafts,
+    copy_file,
+    copy_path,
+    drop_copy,
+    given_up,
+    kept_copies,
+    note_given_up,
+)
 from pipeline.ledger.lock import locked, sync_folder
 from pipeline.ledger.manifest import (
     FileMark,
@@ -21,15 +33,15 @@ from pipeline.ledger.manifest import (
     load_manifest,
     mark_if_same,
     save_manifest,
+    stat_of,
     write_ahead_log,
 )
 from pipeline.ledger.standing import Standing, standing_ledger, versions
+from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from schemas.finding import Finding
+    from pipeline.ledger.changes import RowChange
 
 Say = Callable[[str], None]
 
@@ -40,20 +52,33 @@ def _quiet(_: str) -> None:
 
 @dataclass(frozen=True)
 class Refreshed:
-    """What a refresh did: `changed` files were read, `said` is what the grower should hear, `counts` has one record
-    per file (table_name, file, rows_in, loaded, set_aside, waiting, blank), `levels` the findings per level.
+    """What a refresh did: `changed` files were read, `said` is what the grower should hear, `edits` what one who asks
+    for a refresh hears too; `counts` has one record per file (table_name, file, rows_in, loaded, set_aside, waiting,
+    blank, standing, content_hash), `levels` the findings per level.
     """
 
     counts: list[dict[str, Any]]
     levels: dict[str, int]
     changed: list[str] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
+    edits: list[str] = field(default_factory=list)
 
 
 def _hash_of(source: TableFile) -> str:
     from pipeline.read import content_hash, read_bytes
 
     return content_hash(read_bytes(source))
+
+
+def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
+    """Which files stand in the folder, and of which are there copies?"""
+    try:
+        present = {key_of(source): source for source in table_files(farm.folder, farm.habits.files)}
+        copies = kept_copies(farm)
+    except OSError as problem:
+        where = Path(problem.filename).name if problem.filename else "The farm folder"
+        raise OutOfReach(f"{where} cannot be looked into ({problem.strerror}). Mend its rights.") from problem
+    return present, {key: copy_file(farm, key, copy, copies) for key, copy in copies.items()}
 
 
 def up_to_date(farm: Farm) -> Manifest | None:
@@ -63,15 +88,15 @@ def up_to_date(farm: Farm) -> Manifest | None:
     manifest = load_manifest(farm.ledger)
     if manifest is None or manifest.versions != versions(farm) or not ledger_unchanged(farm.ledger, manifest):
         return None
-    sources = table_files(farm.folder)
-    if {source.name for source in sources} != set(manifest.files):
+    present, copies = farm_files(farm)
+    if set(present) | set(copies) != set(manifest.files) or not _kept_unchanged(farm, manifest, present):
         return None
     marks = {}
-    for source in sources:
-        mark = mark_if_same(source, manifest.files[source.name], _hash_of)
+    for key, old in manifest.files.items():
+        mark = mark_if_same(present.get(key) or copies[key], old, _hash_of)
         if mark is None:
             return None
-        marks[source.name] = mark
+        marks[key] = mark
     if marks != manifest.files:
         # So that the next time no file is read. A note lost to another process, or not to be written, costs nothing.
         manifest = replace(manifest, files=marks)
@@ -80,218 +105,139 @@ def up_to_date(farm: Farm) -> Manifest | None:
     return manifest
 
 
+def _kept_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, TableFile]) -> bool:
+    """Are the copies, and the files that have none, those of the last refresh?"""
+    idle = {key for key, mark in manifest.files.items() if mark.standing == GIVEN_UP}
+    if idle and idle != given_up(farm):
+        return False
+    return all(
+        (mark.standing == VANISHED) == (key not in present)
+        and (stat_of(copy_path(farm, key)) or (0, 0)) == (mark.copy_size, mark.copy_mtime_ns)
+        for key, mark in manifest.files.items()
+    )
+
+
 def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
-    """Makes the ledger agree with the files. `now` is told to others while the lock is held; `tell` hears the steps.
+    """Makes the ledger agree with the files. `now` is told to others while the lock is held and stands in the history;
+    `tell` hears the steps.
 
     Raises UnreadableFile, Locked or OutOfReach; the ledger is then as it was.
     """
     manifest = up_to_date(farm)
     if manifest is not None:
         tell("nothing changed")
-        return Refreshed(manifest.counts, manifest.levels)
+        return Refreshed(manifest.counts, manifest.levels, said=manifest.kept)
     with locked(farm.folder / "ledger.lock", now):
         try:
-            return _refresh(farm, tell)
+            return _refresh(farm, now, tell)
         except OSError as problem:
             with contextlib.suppress(OSError):
-                _remove(_next_path(farm))
-            where = f"{Path(problem.filename).name}: " if problem.filename else ""
-            raise OutOfReach(
-                f"The ledger could not be written ({where}{problem.strerror or problem}). It is as it was."
-            ) from problem
+                remove_draft(farm)
+                clear_drafts(farm)
+            raise OutOfReach(f"The ledger could not be written ({_reason(problem)}). It is as it was.") from problem
 
 
-def _next_path(farm: Farm) -> Path:
-    return farm.folder / "ledger.next.duckdb"
+def _reason(problem: OSError) -> str:
+    where = f"{Path(problem.filename).name}: " if problem.filename else ""
+    return f"{where}{problem.strerror or problem}"
 
 
-def _remove(path: Path) -> None:
-    for each in (path, write_ahead_log(path)):
-        each.unlink(missing_ok=True)
-
-
-def _refresh(farm: Farm, tell: Say) -> Refreshed:
-    sources = table_files(farm.folder)
-    _refuse_same_number(sources)
+def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
+    tell("writing")
+    remove_draft(farm)
+    clear_drafts(farm)
     standing = standing_ledger(farm)
-    vanished = sorted(set(standing.hashes) - {(source.table, source.name) for source in sources})
-    said = [standing.rebuild] if standing.rebuild else []
-    portions: Iterable[Taken] = take_in(sources, standing.hashes)
+    sources = _sources(farm, standing)
+    portions: Iterable[Taken] = take_in(farm, sources)
     if standing.rebuild is None:
         portions = list(portions)
-        if not (vanished or standing.farm_changed or any(each.changed or each.problems for each in portions)):
-            ledger_id, counts, levels = _told(farm.ledger)
-            _note(farm, ledger_id, _marks(portions), counts, levels)
-            return Refreshed(counts, levels)
-    draft = _next_path(farm)
-    _remove(draft)
+        problems = [problem for each in portions for problem in each.problems]
+        if problems:
+            raise UnreadableFile(problems)
+        if _as_it_was(standing, portions):
+            marks = {key: mark for each in portions for key, mark in each.marks.items()}
+            return _note(farm, now, _ledger_told(farm.ledger), marks)
     try:
-        if standing.rebuild is None:
-            shutil.copyfile(farm.ledger, draft)
-        taken, ledger_id, counts, levels = _write_draft(farm, draft, standing, vanished, portions, tell)
+        written = write_draft(farm, standing, sources, portions, tell)
     except BaseException:
         with contextlib.suppress(OSError):
-            _remove(draft)
+            remove_draft(farm)
         raise
     # A log left behind by another program belongs to the ledger that goes, and would spoil the one that comes.
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
-    os.replace(draft, farm.ledger)
+    os.replace(draft_path(farm), farm.ledger)
     sync_folder(farm.folder)
-    _note(farm, ledger_id, _marks(taken), counts, levels)
-    said += [
-        f"{file} is gone, and all its rows stand in other files: taken as renamed or split." for _, file in vanished
-    ]
-    return Refreshed(counts, levels, [name for each in taken for name in each.changed], said)
+    done = _note(farm, now, written.told, written.marks, written.renamed, written.changes)
+    said = [standing.rebuild] if standing.rebuild else []
+    return replace(done, changed=written.changed, said=said + done.said)
 
 
-def _refuse_same_number(sources: Sequence[TableFile]) -> None:
+def _sources(farm: Farm, standing: Standing) -> Sources:
+    present, copies = farm_files(farm)
+    files = sorted({**copies, **present}.values(), key=lambda each: (INPUTS.index(each.table), each.name))
+    _refuse_same_number(files)
+    return Sources(files, frozenset(set(copies) - set(present)), standing.known, given_up(farm))
+
+
+def _refuse_same_number(files: Sequence[TableFile]) -> None:
     """Would the rows of two files be called alike within the ledger? One pair of names in four thousand million is."""
     from pipeline.screen import file_part
 
     names: dict[int, str] = {}
-    for source in sources:
+    for source in files:
         other = names.setdefault(file_part(source.table, source.name), source.name)
         if other != source.name:
             raise OutOfReach(f"{other} and {source.name} happen to have one number in the ledger. Rename one of them.")
 
 
-def _marks(portions: Iterable[Taken]) -> dict[str, FileMark]:
-    return {name: mark for each in portions for name, mark in each.marks.items()}
+def _as_it_was(standing: Standing, portions: Iterable[Taken]) -> bool:
+    """Is there nothing to write: no file read anew, gone, come, or standing another way, and no other settings?"""
+    if standing.farm_changed or standing.habits_changed or any(each.changed for each in portions):
+        return False
+    marks = {key: mark for each in portions for key, mark in each.marks.items()}
+    reasons = {key: reason for each in portions for key, reason in each.reasons.items()}
+    # Why a file that is gone is not taken as renamed hangs on the rows of the others, which are as they were.
+    return {key: (mark.standing, reasons.get(key) or "") for key, mark in marks.items()} == {
+        key: (stood, "" if stood == VANISHED else reason) for key, (stood, reason) in standing.reasons.items()
+    }
 
 
-def _write_draft(
-    farm: Farm,
-    draft: Path,
-    standing: Standing,
-    vanished: list[tuple[str, str]],
-    portions: Iterable[Taken],
-    tell: Say,
-) -> tuple[list[Taken], str, list[dict[str, Any]], dict[str, int]]:
-    """Writes the ledger that comes, and returns the portions taken (without their rows), its id and what is told."""
-    import duckdb
-
-    from pipeline.ledger.stage import create_stage, decide, drop_file
-
-    try:
-        with duckdb.connect() as con:
-            # The draft is thrown away unless it is finished, so it needs no write-ahead log.
-            con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
-            con.execute("use draft")
-            # It is written out once, at the end, and not whenever much has changed.
-            con.execute("set checkpoint_threshold = '1TB'")
-            if standing.rebuild is not None:
-                create_stage(con)
-                con.execute("create table meta (key varchar, value varchar)")
-            before = _cells_of(con, vanished)
-            for table, file in vanished:
-                drop_file(con, table, file)
-            taken = _stage(con, standing, portions, tell)
-            _refuse_losses(con, before)
-            tell("deciding")
-            decide(con, dict(farm.settings))
-            ledger_id = _write_meta(con, farm)
-            counts, levels = _counts(con)
-            con.execute("checkpoint")
-            con.execute("use memory")
-            con.execute("detach draft")
-    except duckdb.Error as problem:
-        # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
-        full = isinstance(problem, duckdb.FatalException) and "could not write" in str(problem).lower()
-        if full or isinstance(problem, (duckdb.IOException, duckdb.OutOfMemoryException)):
-            raise OutOfReach(f"The ledger could not be written: {problem}. It is as it was.") from problem
-        raise
-    with open(draft, "rb+") as written:
-        os.fsync(written.fileno())
-    return taken, ledger_id, counts, levels
-
-
-def _quoted(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
-
-
-def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say) -> list[Taken]:
-    """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
-    from pipeline.ledger.stage import drop_file, stage_files
-
-    taken = []
-    problems: list[Finding] = []
-    for each in portions:
-        problems += each.problems
-        if each.screened and not problems:
-            for raw in each.screened.raws:
-                if (raw.source.table, raw.source.name) in standing.hashes:
-                    drop_file(con, raw.source.table, raw.source.name)
-            tell(f"staging {', '.join(each.changed)}")
-            stage_files(con, each.screened)
-        lean = each.screened and replace(each.screened, frame=each.screened.frame.clear())
-        taken.append(replace(each, screened=lean))
-    if problems:
-        raise UnreadableFile(problems)
-    return taken
-
-
-def _cells_of(con: duckdb.DuckDBPyConnection, vanished: list[tuple[str, str]]) -> dict[tuple[str, str], dict[int, int]]:
-    """How often did each row of a vanished file stand in its whole table, before?"""
-    from pipeline.screen import file_part
-
-    found = {}
-    for table, file in vanished:
-        query = (
-            f"select cells, count(*) from cells_of_{table} "
-            f"where cells in (select cells from cells_of_{table} where file_part_of(line) = ?) group by cells"
-        )
-        found[table, file] = dict(con.execute(query, [file_part(table, file)]).fetchall())
-    return found
-
-
-def _refuse_losses(con: duckdb.DuckDBPyConnection, before: dict[tuple[str, str], dict[int, int]]) -> None:
-    """Did any row vanish with its file? Then nothing is refreshed, and the grower is asked."""
-    lost = []
-    for (table, file), counts in before.items():
-        now = dict(con.execute(f"select cells, count(*) from cells_of_{table} group by cells").fetchall())
-        missing = sum(max(0, count - now.get(cells, 0)) for cells, count in counts.items())
-        if missing:
-            lost.append(f"{file} is gone, and {missing} of its rows stand in no other file.")
-    if lost:
-        raise OutOfReach(
-            " ".join(lost) + " Nothing was refreshed, and the ledger is as it was. Put the file back; "
-            "or, if it is meant to be gone, delete ledger.duckdb: it is made anew from the files that are there."
-        )
-
-
-def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
-    """Notes what the ledger was made from; returns its id, which follows from that."""
-    files = con.execute("select table_name, file, content_hash from files order by all").fetchall()
-    values = versions(farm)
-    digest = sha256(repr((sorted(values.items()), files)).encode()).hexdigest()
-    con.execute("delete from meta")
-    for key, value in {**values, "ledger_id": digest}.items():
-        con.execute("insert into meta values (?, ?)", [key, value])
-    return digest
-
-
-def _counts(con: duckdb.DuckDBPyConnection) -> tuple[list[dict[str, Any]], dict[str, int]]:
-    cursor = con.execute(
-        "select table_name, file, rows_in, loaded, set_aside, waiting, blank from row_counts order by all"
-    )
-    names = [column[0] for column in cursor.description]
-    counts = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
-    levels = dict(con.execute("select level, count(*) from findings group by level order by level").fetchall())
-    return counts, levels
-
-
-def _told(ledger: Path) -> tuple[str, list[dict[str, Any]], dict[str, int]]:
-    """What is this ledger's id, and what is told of its files and findings?"""
+def _ledger_told(ledger: Path) -> Told:
+    """What is told of this ledger?"""
     import duckdb
 
     with duckdb.connect(str(ledger), read_only=True) as con:
         found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
         assert found is not None, "a ledger always has its id"
-        return found[0], *_counts(con)
+        return told(con, found[0])
 
 
 def _note(
-    farm: Farm, ledger_id: str, marks: dict[str, FileMark], counts: list[dict[str, Any]], levels: dict[str, int]
-) -> None:
-    now = farm.ledger.stat()
-    save_manifest(farm.ledger, Manifest(versions(farm), ledger_id, now.st_size, now.st_mtime_ns, marks, counts, levels))
+    farm: Farm,
+    now: str,
+    of_ledger: Told,
+    marks: dict[Key, FileMark],
+    renamed: Sequence[Key] = (),
+    changes: Mapping[Key, RowChange] | None = None,
+) -> Refreshed:
+    """Notes what was done: in the history what changed since its last line, then in the manifest that all is done. A
+    run that is killed before the manifest is written leaves the rest to the next one.
+    """
+    counts, levels, kept = of_ledger.counts, of_ledger.levels, of_ledger.kept
+    size, mtime_ns = stat_of(farm.ledger) or (0, 0)
+    manifest = Manifest(versions(farm), of_ledger.ledger_id, size, mtime_ns, marks, counts, levels, kept)
+    try:
+        for key in renamed:
+            drop_copy(farm, key)
+        before = last_states(read_history(farm).records)
+        records = changed_files(farm, before, counts, renamed, changes)
+        append_history(farm, now, records)
+        note_given_up(farm, [key for key, mark in marks.items() if mark.standing == GIVEN_UP])
+        clear_drafts(farm)
+        save_manifest(farm.ledger, manifest)
+    except OSError as problem:
+        raise OutOfReach(
+            f"The ledger agrees with the files, but that could not be noted ({_reason(problem)}). Try again."
+        ) from problem
+    heard = announced(records, before)
+    return Refreshed(counts, levels, said=[*heard.said, *kept], edits=heard.edits)

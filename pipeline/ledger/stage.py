@@ -84,7 +84,7 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
     con.execute(
         "create table files (table_name varchar, file varchar, file_part ubigint primary key, content_hash varchar, "
-        "rows_in integer, rows_blank integer)"
+        "rows_in integer, rows_blank integer, standing varchar, problem varchar)"
     )
     # A row's line is its file's number and its own: see pipeline/screen.py.
     con.execute("create macro row_of(line) as (line & 4294967295)::integer")
@@ -139,7 +139,8 @@ def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
             raw.rows_in,
             raw.rows_blank,
         ]
-        con.execute("insert into files values (?, ?, ?, ?, ?, ?)", values)
+        # How it stands is told once all files are on the stage: see pipeline/ledger/draft.py.
+        con.execute("insert into files values (?, ?, ?, ?, ?, ?, 'present', '')", values)
         for told in raw.notices:
             values = [told.table, told.file, told.row, told.column, told.rule, told.level, told.value]
             con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)

@@ -9,18 +9,17 @@ from hashlib import sha256
 from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pipeline.farm import Farm
+from pipeline.ledger.kept import Key
 from pipeline.ledger.manifest import write_ahead_log
 from schemas.contract import inputs_hash
 from schemas.finding import OutOfReach
 
-if TYPE_CHECKING:
-    import duckdb
-
 # Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
-LAYOUT_VERSION = 1
+LAYOUT_VERSION = 2
+# Where one of these differs the ledger is built anew; other settings of the farm need less.
+MADE_WITH = ("layout", "gillbook", "duckdb", "contracts", "decisions")
 
 
 @cache
@@ -42,16 +41,26 @@ def versions(farm: Farm) -> dict[str, str]:
         "contracts": inputs_hash(),
         "decisions": _decisions_hash(),
         "farm": farm.settings_hash,
+        "habits": farm.habits_hash,
     }
 
 
 @dataclass(frozen=True)
 class Standing:
-    """The ledger as found: which file holds which content, or why it must be built anew ("" for no ledger yet)."""
+    """The ledger as found: which file holds which content and how it stands (and why so); or why the ledger must be
+    built anew ("" for no ledger yet). `habits_changed`: all files are to be read anew.
+    """
 
-    hashes: dict[tuple[str, str], str]
+    hashes: dict[Key, str]
+    reasons: dict[Key, tuple[str, str]]
     rebuild: str | None
     farm_changed: bool = False
+    habits_changed: bool = False
+
+    @property
+    def known(self) -> dict[Key, str]:
+        """Which contents need not be read again?"""
+        return {} if self.habits_changed else self.hashes
 
 
 def standing_ledger(farm: Farm) -> Standing:
@@ -59,21 +68,24 @@ def standing_ledger(farm: Farm) -> Standing:
     import duckdb
 
     if not farm.ledger.exists():
-        return Standing({}, rebuild="")
+        return Standing({}, {}, rebuild="")
+    wanted = versions(farm)
     try:
         with duckdb.connect(str(farm.ledger), read_only=True) as con:
             meta = dict(con.execute("select key, value from meta").fetchall())
             _refuse_newer(farm.ledger, meta)
-            hashes = _hashes(con)
+            other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
+            query = "select table_name, file, content_hash, standing, problem from files"
+            found = con.execute(query).fetchall() if other is None else []
     except (duckdb.Error, KeyError, ValueError) as problem:
-        return Standing({}, rebuild=_unusable(farm.ledger, problem))
+        return Standing({}, {}, rebuild=_unusable(farm.ledger, problem))
     if write_ahead_log(farm.ledger).exists():
-        return Standing({}, rebuild=_set_by(farm.ledger, "was changed by another program"))
-    wanted = versions(farm)
-    for key in ("layout", "gillbook", "duckdb", "contracts", "decisions"):
-        if meta.get(key) != wanted[key]:
-            return Standing({}, rebuild=f"The ledger came from another version ({key}) and was built anew.")
-    return Standing(hashes, None, farm_changed=meta.get("farm") != wanted["farm"])
+        return Standing({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
+    if other is not None:
+        return Standing({}, {}, rebuild=f"The ledger came from another version ({other}) and was built anew.")
+    hashes = {(table, file): content for table, file, content, _, _ in found}
+    reasons = {(table, file): (standing, reason) for table, file, _, standing, reason in found}
+    return Standing(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "habits")))
 
 
 def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
@@ -82,11 +94,6 @@ def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
             f"{ledger.name} was written by a newer gillbook ({meta.get('gillbook')}) and was not touched. "
             "Update gillbook, or delete the file: it is made from your files."
         )
-
-
-def _hashes(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], str]:
-    found = con.execute("select table_name, file, content_hash from files").fetchall()
-    return {(table, file): content for table, file, content in found}
 
 
 def _unusable(ledger: Path, problem: Exception) -> str:

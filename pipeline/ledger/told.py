@@ -6,17 +6,19 @@ from collections import Counter
 from datetime import date
 from typing import TYPE_CHECKING
 
+from pipeline.ledger.kept import kept_findings
 from schemas.contract import Field, contract
 from schemas.finding import LEVELS, Finding, finding, with_waiting
 
 if TYPE_CHECKING:
     import duckdb
 
+_PARENTS = ("batches", "fillings")
 _DATES = {"batches": "inoculated_on", "observations": "seen_on", "harvests": "picked_on"}
 
 
 def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
-    """What was found in the rows, as of a day? Roots with the most rows waiting come first, then by severity,
+    """What was found in the rows and files, as of a day? Roots with the most rows waiting come first, then by severity,
     file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
     """
     query = (
@@ -25,9 +27,15 @@ def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     )
     found = [_finding(row) for row in con.execute(query).fetchall()]
     found += _future(con, as_of)
+    found += kept_findings(con)
     waiting = Counter(each.waits_for for each in found if each.waits_for)
+    # One row of a sheet may stand for a batch, a filling and a picking, of which one is waited for.
+    roots = {(each.file, each.row) for each in found if each.table in _PARENTS and each.level == "set_aside"}
     found = [
-        with_waiting(each, waiting[each.file, each.row]) if (each.file, each.row) in waiting else each for each in found
+        with_waiting(each, waiting[each.file, each.row])
+        if each.table in _PARENTS and (each.level == "set_aside" or (each.file, each.row) not in roots)
+        else each
+        for each in found
     ]
     return sorted(found, key=_severity)
 

@@ -74,7 +74,13 @@ blamed as (
     from told
     where dry_g is not null and wet_g is null and substrate_wet_kg is null
 )
-select number, file, row, column_name, count(*) as units
+select
+    number,
+    case when column_name in ('container', 'fill_kg') then 'fillings' else 'batches' end as table_name,
+    file,
+    row,
+    column_name,
+    count(*) as units
 from blamed
 group by number, file, row, column_name
 order by case number when 'BE' then 0 else 1 end, units desc, file, row, number

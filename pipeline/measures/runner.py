@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.grouping import group_units, grouping
 from pipeline.measures.shares import SHARES, share_interval
+from pipeline.shelf_order import in_order_of_shelves
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 # In this order: each reads what the ones before it made.
 UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
-THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days")
+THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days", "new_flush_after_days")
 
 OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
 
@@ -29,6 +30,7 @@ Rows = list[dict[str, Any]]
 __all__ = [
     "Question",
     "causes",
+    "containers",
     "days",
     "flushes",
     "grouping",
@@ -40,6 +42,7 @@ __all__ = [
     "open_ledger",
     "prepare",
     "regroup",
+    "running_units",
     "silent",
     "yields",
 ]
@@ -114,8 +117,11 @@ def yields(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
 
 
 def flushes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
-    """How do the flushes follow each other? One record per group and flush. Call prepare first."""
-    return _with_groups(con, question, "flushes", list(contract("flushes").names))
+    """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract
+    that are sums; pipeline.growth adds the estimates. Call prepare first.
+    """
+    told = [each.name for each in contract("flushes").fields if not each.estimated]
+    return _with_groups(con, question, "flushes", told)
 
 
 def days(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
@@ -197,3 +203,16 @@ def silent(con: duckdb.DuckDBPyConnection) -> Rows:
     container, rule, last_picked, since). Call prepare first.
     """
     return _records(con, _statement("silent"))
+
+
+def running_units(con: duckdb.DuckDBPyConnection) -> Rows:
+    """What can still be picked from? One record per running unit, and per filling of a batch weighed together, in the
+    order of the shelves, with the columns of the `running_units` contract. Call prepare first.
+    """
+    found = in_order_of_shelves(_records(con, _statement("running_units")))
+    return [{key: record[key] for key in contract("running_units").names} for record in found]
+
+
+def containers(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """Which containers does the farm have? Their names in the order of the shelves, wherever they last stood."""
+    return [str(row["container"]) for row in in_order_of_shelves(_records(con, _statement("containers")))]

@@ -1,0 +1,128 @@
+"""Cells of the grower's own: which marks and which order of dates leave no doubt, and what is in doubt?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from schemas.manner import BLANK_WORDS, NO_BREAK
+
+# Stands for the decimal mark of numbers that a workbook holds as numbers: they are written with the farm's.
+NEUTRAL = "\u2396"
+NUMBER = re.compile(rf"[+-]?[\d.,'\u2019 {NO_BREAK}{NEUTRAL}]*\d[\d.,'\u2019 {NO_BREAK}{NEUTRAL}]*")
+ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ].*)?")
+YEAR_LAST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})( .*)?")
+YEAR_FIRST = re.compile(r"\d{4}[./-](\d{1,2})[./-](\d{1,2})( .*)?")
+
+
+def looks_number(cell: str) -> bool:
+    """Is it a number in any manner?"""
+    return NUMBER.fullmatch(cell) is not None
+
+
+def looks_date(cell: str) -> bool:
+    """Is it a date in any manner that can be read?"""
+    return any(pattern.fullmatch(cell) for pattern in (ISO, YEAR_LAST, YEAR_FIRST))
+
+
+def said(cells: Iterable[str | None]) -> list[str]:
+    """Which cells say anything?"""
+    return [cell for cell in cells if cell is not None and cell not in BLANK_WORDS]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the cells tell of a setting. `value`: None where they leave it open; `because`: the cell that tells it;
+    `doubt`: why it is open although there are cells that need it told.
+    """
+
+    value: str | None = None
+    because: str = ""
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
+class Marks:
+    """The decimal mark and the mark of thousands."""
+
+    decimal: Told = field(default_factory=Told)
+    thousands: Told = field(default_factory=Told)
+
+
+def marks_of(cells: Iterable[tuple[str, str]]) -> Marks:
+    """With which marks are these numbers written? `cells`: where each stands, and its text."""
+    decimals: dict[str, str] = {}
+    thousands: dict[str, str] = {}
+    unclear: dict[str, str] = {}
+    for where, cell in cells:
+        if NEUTRAL not in cell and NUMBER.fullmatch(cell):
+            _weigh(cell, f'"{cell}" in {where}', decimals, thousands, unclear)
+    if len(decimals) > 1:
+        doubt = f"{' and '.join(decimals.values())} have different decimal marks"
+        return Marks(Told(doubt=doubt))
+    decimal = next(iter(decimals), None)
+    # A comma that parts thousands for sure leaves only the point as decimal mark, and the other way round.
+    for mark, other in ((",", "."), (".", ",")):
+        if decimal is None and mark in thousands:
+            decimal = other
+    told = Told(decimal, decimals.get(decimal, thousands.get("." if decimal == "," else ",", "")) if decimal else "")
+    open_cells = {mark: where for mark, where in unclear.items() if mark not in thousands and mark != decimal}
+    if decimal is None and open_cells:
+        where = next(iter(open_cells.values()))
+        return Marks(Told(doubt=f"{where} may have decimals, or thousands"), _thousands(thousands))
+    if open_cells:
+        where = next(iter(open_cells.values()))
+        return Marks(told, Told(doubt=f"{where} may have a mark of thousands, or another decimal mark"))
+    return Marks(told, _thousands(thousands))
+
+
+def _thousands(found: dict[str, str]) -> Told:
+    if len(found) > 1:
+        return Told(doubt=f"{' and '.join(found.values())} have different marks of thousands")
+    return Told(*next(iter(found.items()))) if found else Told()
+
+
+def _weigh(cell: str, where: str, decimals: dict[str, str], thousands: dict[str, str], unclear: dict[str, str]) -> None:
+    """What does one number tell for sure?"""
+    plain = re.sub(f"[{NO_BREAK}]", " ", cell.lstrip("+-")).replace("\u2019", "'")
+    marks = re.findall(r"[^\d]", plain)
+    grouped = r"\d{1,3}(%s\d{3})+"
+    for mark in dict.fromkeys(marks[:-1] if len(set(marks)) > 1 or len(marks) == 1 else marks):
+        if re.match(grouped % re.escape(mark), plain):
+            thousands.setdefault(mark, where)
+    if not marks:
+        return
+    last = marks[-1]
+    if last in " '":
+        if re.fullmatch(grouped % last, plain):
+            thousands.setdefault(last, where)
+    elif marks.count(last) == 1 and (len(set(marks)) > 1 or not re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", plain)):
+        decimals.setdefault(last, where)
+    elif len(marks) == 1:
+        unclear.setdefault(last, where)
+
+
+def order_of(cells: Iterable[tuple[str, str]]) -> Told:
+    """In which order are the parts of these dates? `cells`: where each stands, and its text."""
+    found: dict[str, str] = {}
+    open_at = ""
+    for where, cell in cells:
+        last, first = YEAR_LAST.fullmatch(cell), YEAR_FIRST.fullmatch(cell)
+        one, two = (int(last[1]), int(last[2])) if last else (0, 0)
+        if first and not ISO.fullmatch(cell):
+            found.setdefault("year_month_day", f'"{cell}" in {where}')
+        elif one > 12 >= two:
+            found.setdefault("day_month_year", f'"{cell}" in {where}')
+        elif two > 12 >= one:
+            found.setdefault("month_day_year", f'"{cell}" in {where}')
+        elif last and not open_at:
+            open_at = f'"{cell}" in {where}'
+    if len(found) > 1:
+        return Told(doubt=f"{' and '.join(found.values())} are written in different orders")
+    if found:
+        order, where = next(iter(found.items()))
+        if order == "year_month_day" and open_at:
+            return Told(doubt=f"{where} and {open_at} are written in different orders")
+        return Told(order, where)
+    return Told(doubt=f"{open_at} can be read as two dates, and no other tells more") if open_at else Told()

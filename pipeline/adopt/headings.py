@@ -1,0 +1,152 @@
+"""Headings of the grower's own: which columns may each stand for, and in which unit?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from pipeline.habits import folded
+from pipeline.units import units_of
+from schemas.contract import INPUTS, Field, contract
+
+# How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.
+UNIT_WORDS = {
+    "g": ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes"),
+    "kg": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms"),
+    "oz": ("oz", "ozs", "ounce", "ounces"),
+    "lb": ("lb", "lbs", "pound", "pounds"),
+    "L": ("l", "ltr", "litre", "litres", "liter", "liters"),
+    "US gal": ("us gal", "us gallon", "us gallons", "gal us", "gallons us"),
+    "C": ("c", "\u00b0c", "deg c", "degrees c", "celsius", "degrees celsius"),
+    "F": ("f", "\u00b0f", "deg f", "degrees f", "fahrenheit", "degrees fahrenheit"),
+    "%": ("%", "percent", "pct", "per cent"),
+    "h": ("h", "hr", "hrs", "hour", "hours"),
+    "g/L": ("g/l", "g / l", "g_per_l", "g per l", "g per litre", "g per liter"),
+}
+UNITS = {word: unit for unit, words in UNIT_WORDS.items() for word in words}
+# Units that stand in headings and that no column can be written in: they are named, not left out of account.
+FOREIGN = (
+    "gal",
+    "gallon",
+    "gallons",
+    "mg",
+    "t",
+    "ton",
+    "tons",
+    "tonnes",
+    "st",
+    "ml",
+    "cl",
+    "qt",
+    "quarts",
+    "min",
+    "days",
+)
+BRACKETS = re.compile(r"[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]")
+# So short a unit at the end of a heading is one only after a mark or "in": "B" and "C" may be names.
+AT_END = re.compile(r"(?:[_/,:;]\s*|\s+in\s+|\s+)(g ?/ ?l|g_per_l|us gal(?:lons?)?|[^\s_/,:;]+)$")
+
+
+@dataclass(frozen=True)
+class Bare:
+    """A heading without what is not its name: `words`, in lower case; `unit`, ours (None: none is named); `foreign`, a
+    unit that no column can be written in; `fewer`, the words without those in brackets.
+    """
+
+    words: str
+    unit: str | None = None
+    foreign: str | None = None
+    fewer: str = ""
+
+
+def bare(heading: str) -> Bare:
+    """What does a heading say beside the unit that it names?"""
+    text = folded(heading)
+    for inside in BRACKETS.finditer(text):
+        unit = _unit(inside[1])
+        if unit:
+            return _bare(text[: inside.start()] + " " + text[inside.end() :], *unit)
+    if text.rstrip().endswith("%"):
+        return _bare(text.rstrip().rstrip("%"), "%", None)
+    at_end = AT_END.search(text)
+    unit = _unit(at_end[1]) if at_end else None
+    if at_end and unit:
+        return _bare(text[: at_end.start()], *unit)
+    alone = _unit(text)
+    return Bare("", *alone) if alone and text not in ("c", "f", "t", "h") else _bare(text, None, None)
+
+
+def _bare(text: str, unit: str | None, foreign: str | None) -> Bare:
+    return Bare(_words(text), unit, foreign, _words(BRACKETS.sub(" ", text)))
+
+
+def _words(text: str) -> str:
+    text = re.sub(r"[#\u2116]|\b(?:nr|num|number)\b\.?", " no ", text.replace("_", " "))
+    return " ".join(re.findall(r"\w+", text))
+
+
+def _unit(text: str) -> tuple[str | None, str | None] | None:
+    word = " ".join(text.strip(" .").split())
+    if word in UNITS:
+        return UNITS[word], None
+    return (None, word) if word in FOREIGN else None
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A column that a heading may stand for. `rank`: 0 for the column's own name, then by how usual the wording is;
+    `unit`: the unit to be written into farm.toml (None: the column's own).
+    """
+
+    rank: int
+    table: str
+    column: str
+    unit: str | None = None
+
+    @property
+    def field(self) -> Field:
+        """What may the column hold?"""
+        return contract(self.table).field(self.column)
+
+
+def candidates(heading: str) -> list[Candidate]:
+    """Which columns may this heading stand for, by its wording and its unit?"""
+    read = bare(heading)
+    if not (read.words or read.unit):
+        return []
+    return [each for each in _named(heading, read) if _unit_fits(each, read)]
+
+
+def _named(heading: str, read: Bare) -> Iterator[Candidate]:
+    for table in INPUTS:
+        for each in contract(table).fields:
+            own = heading == each.name
+            rank = 0 if own else _rank(_wordings(table, each.name), read)
+            # A heading that is nothing but a unit is a picking's weight, or nothing.
+            if rank is not None and (read.words or each.name == "fresh_weight_g"):
+                yield Candidate(rank, table, each.name, None if own or read.unit == each.unit else read.unit)
+
+
+@cache
+def _wordings(table: str, column: str) -> tuple[Bare, ...]:
+    """How may the column be called, the likeliest first?"""
+    return tuple(bare(wording) for wording in (column, *contract(table).field(column).headings))
+
+
+def _rank(wordings: tuple[Bare, ...], read: Bare) -> int | None:
+    """At which place of the wordings stands what was read? Hours must be said: "soak" alone is no time."""
+    for words in dict.fromkeys((read.words or "weight", read.fewer)):
+        for rank, each in enumerate(wordings, start=1):
+            if each.words == words and (each.unit != "h" or read.unit == "h"):
+                return rank
+    return None
+
+
+def _unit_fits(candidate: Candidate, read: Bare) -> bool:
+    if candidate.rank == 0:
+        return True
+    if read.foreign:
+        return False
+    return candidate.unit is None or candidate.unit in units_of(candidate.field.unit)

@@ -1,0 +1,96 @@
+"""Making a farm of the grower's own files: a new folder with copies of them, or the one that they lie in."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.adopt.sheets import Lying, lying
+from pipeline.farm import SETTINGS_FILE, table_files
+from pipeline.new_farm import empty_table, how_to
+from schemas.contract import INPUTS
+from schemas.finding import OutOfReach, WrongRequest
+
+
+def home_of(folder: Path | None, files: Sequence[Path]) -> Path:
+    """Which folder becomes the farm: the one named, or the one that the files lie in? Raises WrongRequest where neither
+    can: a farm there already, a folder with other things in it, or none that holds all of them.
+    """
+    for file in files:
+        if not file.is_file():
+            raise WrongRequest(f"{file}: there is no such file. Name your files by their paths.")
+    if folder is None:
+        folder = Path(os.path.commonpath([str(file.resolve().parent) for file in files]))
+    if (folder / SETTINGS_FILE).exists():
+        raise WrongRequest(f"{folder} has a {SETTINGS_FILE} already, and nothing was written. Mend it by hand.")
+    if folder.exists() and not folder.is_dir():
+        raise WrongRequest(f"{folder} is no folder. Name a new one.")
+    if folder.is_dir() and any(folder.iterdir()) and not all(_within(folder, file) for file in files):
+        raise WrongRequest(
+            f"{folder} is not empty, and not all of the files lie in it. Name a new folder: they are copied into it."
+        )
+    return folder
+
+
+def _within(folder: Path, file: Path) -> bool:
+    return file.resolve().is_relative_to(folder.resolve())
+
+
+def lying_files(folder: Path, files: Sequence[Path]) -> list[Lying]:
+    """What is in the files, and how are they called in the farm to be? Raises WrongRequest, UnreadableFile."""
+    found: dict[str, Path] = {}
+    for file in dict.fromkeys(each.resolve() for each in files):
+        name = file.relative_to(folder.resolve()).as_posix() if _within(folder, file) else file.name
+        other = found.setdefault(name.casefold(), file)
+        if other != file:
+            raise WrongRequest(f"{other} and {file} have one name. Rename one of them: both would be {name}.")
+    return [
+        lying(file, file.relative_to(folder.resolve()).as_posix() if _within(folder, file) else file.name)
+        for file in found.values()
+    ]
+
+
+def make_farm(folder: Path, files: Sequence[Lying], settings: str, tables: Sequence[str]) -> list[str]:
+    """Writes the farm and returns the names of what was written. `tables`: those that the files hold; of the others an
+    empty one is begun, unless there is one. Nothing that is there is written over. Raises OutOfReach.
+    """
+    texts = {f"{table}.csv": empty_table(table) for table in INPUTS if table not in tables}
+    texts["HOW-TO.md"] = how_to()
+    texts[SETTINGS_FILE] = settings
+    try:
+        if folder.is_dir() and any(folder.iterdir()):
+            return _write_beside(folder, texts)
+        return _write_new(folder, files, texts)
+    except OSError as problem:
+        raise OutOfReach(f"{folder} cannot be written: {problem.strerror or problem}.") from problem
+
+
+def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
+    """Writes what is not there yet; farm.toml last, for with it the folder is a farm."""
+    written = []
+    there = [f"{each.table}.csv" for each in table_files(folder)]
+    for name, text in texts.items():
+        if name not in there and not (folder / name).exists():
+            with open(folder / name, "x", encoding="utf-8", newline="\n") as out:
+                out.write(text)
+            written.append(name)
+    return sorted(written)
+
+
+def _write_new(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
+    """Writes the folder whole, under another name until it is."""
+    draft = folder.with_name(folder.name + ".new")
+    draft.mkdir(parents=True)
+    try:
+        for each in files:
+            (draft / each.name).write_bytes(each.data)
+        written = [*(each.name for each in files), *_write_beside(draft, texts)]
+        if folder.is_dir():
+            folder.rmdir()
+        draft.rename(folder)
+    except BaseException:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise
+    return sorted(written)

@@ -1,0 +1,173 @@
+"""The farm.toml that a proposal comes to, with a comment for each guess, and how the files read with it."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+from pipeline.adopt.placing import Placed, Placing
+from pipeline.adopt.proposal import Proposal
+from pipeline.farm import SUFFIXES, TableFile, read_settings
+from pipeline.habits import FileUse, Habits, folded, read_habits
+from pipeline.units import units_of
+from schemas.contract import INPUTS, contract
+from schemas.finding import UnreadableFile
+from schemas.finding import finding as make_finding
+
+HEAD = (
+    "Proposed by gillbook init --from, by what stands in your files. Mend it as you like: gillbook check tells what "
+    "comes of it. HOW-TO.md has all settings."
+)
+WIDTH = 76
+
+
+def settings_text(proposal: Proposal) -> str:
+    """Which farm.toml says what the proposal says?"""
+    lines = [*_comment(HEAD)]
+    asked = [each for each in proposal.questions if each.name in contract("farm").names]
+    if proposal.settings or asked:
+        lines.append("")
+    for name, told in proposal.settings.items():
+        lines += [*_comment(told.because), f"{name} = {_quoted(told.value or '')}"]
+    for question in asked:
+        choices = " or ".join(_quoted(choice) for choice in question.choices)
+        lines += [*_comment(f"{question.asked} {choices}"), f"# {question.name} = {_quoted(question.choices[0])}"]
+    for block in (_files(proposal), *_all_headings(proposal), _words(proposal)):
+        lines += block
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _comment(text: str) -> list[str]:
+    """A comment's lines: no letter of a cell may end it."""
+    plain = "".join(letter if letter.isprintable() else " " for letter in text)
+    return [f"# {line}" for line in textwrap.wrap(plain, WIDTH)]
+
+
+def _quoted(text: str) -> str:
+    """A text of TOML. What JSON escapes, TOML reads alike; so does it any other letter that one cannot see."""
+    shown = json.dumps(text, ensure_ascii=False)
+    return "".join(letter if letter.isprintable() else _escaped(letter) for letter in shown)
+
+
+def _escaped(letter: str) -> str:
+    return f"\\u{ord(letter):04x}" if ord(letter) < 1 << 16 else f"\\U{ord(letter):08x}"
+
+
+def _files(proposal: Proposal) -> list[str]:
+    lines = []
+    by_name: dict[str, list[Placing]] = {}
+    for each in proposal.placings:
+        if each.tables and not _found_by_name(each):
+            by_name.setdefault(each.sheet.file.name, []).append(each)
+    for name, placings in by_name.items():
+        tables = [table for table in INPUTS if any(table in each.tables for each in placings)]
+        sheets = {table: each.sheet.sheet for each in placings for table in each.tables if each.sheet.sheet is not None}
+        lines += ["", f"[files.{_quoted(name)}]", f"tables = {json.dumps(tables)}"]
+        if sheets and len(set(sheets.values())) == 1:
+            lines.append(f"sheet = {_quoted(next(iter(sheets.values())))}")
+        elif sheets:
+            lines += [f"[files.{_quoted(name)}.sheet]", *(f"{table} = {_quoted(sheets[table])}" for table in tables)]
+    return lines
+
+
+def _found_by_name(placing: Placing) -> bool:
+    """Is the file read as its only table for its name alone, as batches.csv is?"""
+    path = PurePosixPath(placing.sheet.file.name)
+    place = path.parent.as_posix() if len(path.parts) == 2 else path.stem if len(path.parts) == 1 else ""
+    return placing.sheet.sheet is None and placing.tables == (place,) and path.suffix in SUFFIXES
+
+
+def _all_headings(proposal: Proposal) -> list[list[str]]:
+    """The headings of each table. What one stands for is explained where it first does."""
+    explained: set[tuple[str, str]] = set()
+    return [_headings(proposal, table, explained) for table in INPUTS]
+
+
+def _headings(proposal: Proposal, table: str, explained: set[tuple[str, str]]) -> list[str]:
+    lines: dict[str, list[str]] = {}
+    for placing in proposal.placings:
+        for each in placing.placed:
+            if each.table == table and (each.heading != each.column or len(placing.tables) > 1):
+                lines.setdefault(folded(each.heading), _heading_lines(each, explained))
+    return ["", f"[headings.{table}]", *(line for told in lines.values() for line in told)] if lines else []
+
+
+def _heading_lines(each: Placed, explained: set[tuple[str, str]]) -> list[str]:
+    column = contract(each.table).field(each.column)
+    unit = f", unit = {_quoted(each.unit)}" if each.unit else ""
+    told = f"{{column = {_quoted(each.column)}{unit}}}" if unit else _quoted(each.column)
+    line = f"{_quoted(each.heading)} = {told}"
+    if (each.heading, each.column) in explained:
+        return [line]
+    explained.add((each.heading, each.column))
+    taken = f" No unit in the heading: taken as {column.unit}." if each.no_unit and units_of(column.unit) else ""
+    return [*_comment(f"{column.description}{taken}"), line]
+
+
+def _words(proposal: Proposal) -> list[str]:
+    lines: list[str] = []
+    for column in dict.fromkeys(each.column for each in proposal.words):
+        lines += ["", f"[words.{column}]"]
+        for each in proposal.words:
+            if each.column == column and each.ours:
+                lines += [*_comment(f"A guess ({each.where}):"), f"{_quoted(each.word)} = {_quoted(each.ours)}"]
+            elif each.column == column:
+                lines += _comment(f'{_quoted(each.word)} = "..."  (not known: {each.where})')
+    return lines
+
+
+def habits_of(text: str) -> Habits:
+    """What does this farm.toml say of how files are written?"""
+    settings, _ = read_settings(tomllib.loads(text))
+    return read_habits(settings)
+
+
+@dataclass(frozen=True)
+class Reads:
+    """How a file reads as one of its tables: `rows` with entries, of which `aside` cannot be used, or why not at all;
+    `findings`: a sentence for each kind of finding on its cells, with how many there are.
+    """
+
+    table: str
+    file: str
+    rows: int = 0
+    aside: int = 0
+    findings: tuple[tuple[str, int], ...] = ()
+    refused: str = ""
+
+
+def trial(proposal: Proposal, habits: Habits) -> Iterator[Reads]:
+    """How would each file read, with these habits?"""
+    for name in dict.fromkeys(each.sheet.file.name for each in proposal.placings if each.tables):
+        file = next(each.sheet.file for each in proposal.placings if each.sheet.file.name == name)
+        use = habits.files.get(name) or FileUse(
+            next(each.tables for each in proposal.placings if each.sheet.file is file)
+        )
+        for table in sorted(use.tables, key=INPUTS.index):
+            source = TableFile(table, name, file.path, use.sheets.get(table), use.beside(table))
+            yield _reads(source, file.data, habits)
+
+
+def _reads(source: TableFile, data: bytes, habits: Habits) -> Reads:
+    from pipeline.read import read_table
+    from pipeline.screen import screen
+
+    table = contract(source.table)
+    try:
+        raw = read_table(source, data, habits)
+    except UnreadableFile as problem:
+        return Reads(source.table, source.name, refused=" ".join(each.sentence() for each in problem.findings))
+    done = screen([raw], habits)
+    found = done.findings.filter(done.findings["level"] != "notice").sort("row")
+    kinds = []
+    for _, of_kind in found.group_by(["column_name", "rule", "level"], maintain_order=True):
+        first = of_kind.row(0, named=True)
+        told = make_finding(
+            table, source.name, first["row"], first["column_name"], first["rule"], first["level"], first["value"]
+        )
+        kinds.append((told.sentence(), of_kind.height))
+    return Reads(source.table, source.name, done.frame.height, int(done.frame["faulty"].sum()), tuple(kinds))

@@ -1,0 +1,129 @@
+"""Running the audit: each input table as loaded, the ledger as a whole, and whole tables against their bands."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from pipeline.audit.compiled import EQUAL, as_read_suite, suite
+from pipeline.audit.engine import verdicts
+from pipeline.audit.expected import Expected, Verdict
+from schemas.audited import Audit, FaultyRow, Outcome
+from schemas.contract import INPUTS, contract
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.measures.runner import Question
+    from schemas.finding import Finding
+
+# Of the rows that break an expectation, so many are told one by one. Our choice, no source.
+ROWS_TOLD = 200
+Place = tuple[str, int, str, str]
+
+
+def audit(con: duckdb.DuckDBPyConnection, question: Question, screened: Sequence[Finding], run_on: date) -> Audit:
+    """Does the loaded ledger hold what its contracts promise, and do whole tables look as expected?
+
+    `screened` are the findings of the screen: what it has told already is counted as such. `run_on`: today. Call
+    pipeline.measures.runner.prepare first, with this question.
+    """
+    from pipeline.audit.whole import whole_outcomes
+
+    told = _told(screened)
+    outcomes = [each for name in INPUTS for each in table_outcomes(con, name, told)]
+    outcomes += [*ledger_outcomes(con), *whole_outcomes(con, question)]
+    found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
+    return Audit(found[0] if found else "", run_on, question.as_of, tuple(outcomes))
+
+
+def _told(screened: Sequence[Finding]) -> set[Place]:
+    """Of which places (file, row, column, rule) has the screen told? A cell that was not used is missing since."""
+    rules = {"warning": None, "dropped": "required"}
+    return {
+        (each.file, each.row, each.column, rules[each.level] or each.rule) for each in screened if each.level in rules
+    }
+
+
+def table_outcomes(con: duckdb.DuckDBPyConnection, name: str, told: Collection[Place] = ()) -> list[Outcome]:
+    """Do the loaded rows of this input table keep its contract? `told`: places (file, row, column, rule) of which the
+    screen has told the same.
+    """
+    from pipeline.audit.loaded import frame, referred
+
+    table, rows = contract(name), frame(con, contract(name))
+    expected = [*suite(table, rows.columns, referred(con)), *as_read_suite(table, rows.columns)]
+    found = zip(expected, verdicts(rows, expected), strict=True)
+    return [_outcome(each, verdict, rows, told) for each, verdict in found]
+
+
+def ledger_outcomes(con: duckdb.DuckDBPyConnection) -> list[Outcome]:
+    """Does the ledger hold each column as its contract has it, and do the rows of each file add up?"""
+    from pipeline.audit.loaded import counts_frame, types_frame
+
+    typed = Expected(
+        "ledger",
+        "",
+        "held_as",
+        "error",
+        "Every column of the contracts is there, of its type",
+        EQUAL,
+        {"column_A": "held", "column_B": "contract", "ignore_row_if": "neither"},
+        shown="held",
+        beside="contract",
+    )
+    added = Expected(
+        "ledger",
+        "",
+        "rows_add_up",
+        "error",
+        "In each file: rows in = loaded + set aside + waiting + blank",
+        EQUAL,
+        {"column_A": "rows_in", "column_B": "accounted_for", "ignore_row_if": "neither"},
+        shown="rows_in",
+        beside="accounted_for",
+    )
+    types, counts = types_frame(con), counts_frame(con)
+    types["file"], types["row"] = types["table"] + "." + types["column"], 0
+    pairs = ((typed, types), (added, counts))
+    return [_outcome(each, verdicts(rows, [each])[0], rows, ()) for each, rows in pairs]
+
+
+def _outcome(each: Expected, verdict: Verdict, rows: Any, told: Collection[Place]) -> Outcome:
+    files, numbers = rows["file"], rows["row"]
+    places = [(str(files[at]), int(numbers[at])) for at in verdict.faulty]
+    # What a constraint refuses is never taken as told: the screen may have warned of the cell as it was read.
+    known = [each.severity == "warning" and (*place, each.column, each.rule) in told for place in places]
+    new = [at for at, known_already in zip(verdict.faulty, known, strict=True) if not known_already]
+    return Outcome(
+        table=each.table,
+        column=each.column,
+        rule=each.rule,
+        expectation=each.words,
+        severity=each.severity,
+        held=verdict.held,
+        looked_at=verdict.looked_at,
+        faulty=len(places),
+        told_already=sum(known),
+        rows=tuple(_faulty_row(each, rows, at) for at in new[:ROWS_TOLD]),
+    )
+
+
+def _faulty_row(each: Expected, rows: Any, at: int) -> FaultyRow:
+    value = _text(rows[each.shown][at]) if each.shown else None
+    beside = _text(rows[each.beside][at]) if each.beside else None
+    return FaultyRow(str(rows["file"][at]), int(rows["row"][at]), value, beside)
+
+
+def _text(value: Any) -> str | None:
+    """How would a grower write this value? None for a missing one."""
+    import pandas as pd  # type: ignore[import-untyped]
+
+    if pd.isna(value):
+        return None
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    if isinstance(value, float):
+        return repr(float(value)).removesuffix(".0")
+    return str(value)

@@ -1,0 +1,196 @@
+"""The command that makes a farm folder: an empty one, or one of files that the grower has already."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import tell
+from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.adopt.proposal import Answers, Proposal, Question
+    from pipeline.adopt.settings_text import Reads
+    from pipeline.adopt.sheets import LyingSheet
+
+# The settings that the files may leave open, and that the grower can tell.
+TOLD = ("decimal_mark", "thousands_mark", "date_order")
+
+# How marks are called that one cannot see.
+SPOKEN = {"": "none", " ": "space"}
+
+
+def init(
+    places: Annotated[
+        list[Path] | None, typer.Argument(metavar="DIR", help="The folder to make. With --from, more files too.")
+    ] = None,
+    full: Annotated[bool, typer.Option("--full", help="All columns, not only the usual ones.")] = False,
+    files: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--from", metavar="FILE", help="A file you have already (CSV, .xlsx); may be given several times."
+        ),
+    ] = None,
+    decimal_mark: Annotated[str | None, typer.Option(help="With --from: the decimal mark, . or ,")] = None,
+    thousands_mark: Annotated[str | None, typer.Option(help="With --from: the mark between thousands.")] = None,
+    date_order: Annotated[
+        str | None, typer.Option(help="With --from: day_month_year, month_day_year or year_month_day.")
+    ] = None,
+    unit: Annotated[
+        list[str] | None,
+        typer.Option(metavar="HEADING=UNIT", help="With --from: the unit of a column whose heading names none."),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="With --from: write what is proposed without asking.")] = False,
+) -> None:
+    """Make a farm folder. In it: empty tables with their headers, a commented farm.toml and a how-to.
+
+    With --from, look at files you have already, propose which heading stands for which column, and write nothing until
+    you say so. Without DIR the folder that they lie in becomes the farm; a new DIR gets copies of them.
+    """
+    told = {"decimal_mark": decimal_mark, "thousands_mark": thousands_mark, "date_order": date_order}
+    if not files:
+        _empty(places or [], full, [name for name, value in told.items() if value is not None or unit or yes])
+        return
+    # A file after the first stands where the folder would: the shell gives them alike.
+    more = [place for place in places or [] if place.is_file()]
+    folders = [place for place in places or [] if place not in more]
+    if len(folders) > 1:
+        raise WrongRequest(f"{folders[1]}: there is no such file, and the folder is {folders[0]}. Name files that are.")
+    settings = {name: value for name, value in told.items() if value is not None}
+    _adopt(folders[0] if folders else None, [*files, *more], settings, unit or [], yes)
+
+
+def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
+    from pipeline.new_farm import write_new_farm
+
+    if needless:
+        raise WrongRequest("--yes, --unit and the settings belong to --from FILE. Name the files you have.")
+    if len(places) != 1:
+        raise WrongRequest("init: name one folder to make: gillbook init DIR")
+    written = write_new_farm(places[0], full)
+    typer.echo(f"{places[0]} is ready: {', '.join(written)}.")
+    typer.echo(f"Next: fill in batches.csv, then gillbook yields --farm {places[0]}")
+
+
+def _adopt(
+    folder: Path | None, files: Sequence[Path], settings: Mapping[str, str], units: Sequence[str], yes: bool
+) -> None:
+    from pipeline.adopt.make import home_of, lying_files, make_farm
+    from pipeline.adopt.settings_text import settings_text
+    from pipeline.adopt.sheets import sheets_of
+
+    home = home_of(folder, files)
+    try:
+        lying = lying_files(home, files)
+        sheets = [sheet for file in lying for sheet in sheets_of(file)]
+    except UnreadableFile as problem:
+        raise OutOfReach(f"{problem} Nothing was written.") from problem
+    proposal = _settled(sheets, _answers(settings, units), ask=not yes and sys.stdin.isatty())
+    text = settings_text(proposal)
+    _show(proposal, text)
+    if not proposal.tables:
+        raise WrongRequest("No table could be made out in these files, so nothing was written.")
+    if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
+        tell("Nothing was written. To write it: the same command with --yes.")
+        return
+    written = make_farm(home, lying, text, proposal.tables)
+    typer.echo(f"{home} is ready: {', '.join(written)}.")
+    typer.echo(f"Next: gillbook check --farm {home}")
+
+
+def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
+    """What did the grower tell? Raises WrongRequest for what no setting and no unit can be."""
+    from pipeline.adopt.headings import bare
+    from pipeline.adopt.proposal import Answers
+    from pipeline.units import UNITS
+    from schemas.contract import contract
+
+    for name, value in settings.items():
+        known = contract("farm").field(name).words
+        if value not in known:
+            words = ", ".join(word for word in known if word)
+            raise WrongRequest(f"--{name.replace('_', '-')} {value!r}: it may be one of {words}.")
+    every = [word for kind in UNITS.values() for word in kind]
+    found = {}
+    for each in units:
+        heading, _, unit = each.rpartition("=")
+        if not heading or unit not in every:
+            raise WrongRequest(f"--unit {each!r}: write it like 'Weight=oz'; units are {', '.join(every)}.")
+        found[bare(heading).words] = unit
+    return Answers(settings, found)
+
+
+def _settled(sheets: Sequence[LyingSheet], answers: Answers, ask: bool) -> Proposal:
+    """What is proposed, once the grower has answered what the files leave open (or cannot be asked)?"""
+    from pipeline.adopt.proposal import propose
+
+    proposal = propose(sheets, answers)
+    asked: set[str] = set()
+    while ask and (open_ones := [each for each in proposal.questions if each.name not in asked]):
+        asked.add(open_ones[0].name)
+        answers = _asked(open_ones[0], answers)
+        proposal = propose(sheets, answers)
+    return proposal
+
+
+def _asked(question: Question, answers: Answers) -> Answers:
+    spoken = {SPOKEN.get(choice, choice): choice for choice in question.choices}
+    asked = f"{question.asked}\nType {' or '.join(spoken)}, or just Enter to leave it open"
+    said = typer.prompt(asked, default="", show_default=False, err=True).strip()
+    if said not in spoken:
+        return answers
+    said = spoken[said]
+    if question.name in TOLD:
+        return replace(answers, settings={**answers.settings, question.name: said})
+    return replace(answers, units={**answers.units, question.name: said})
+
+
+def _show(proposal: Proposal, text: str) -> None:
+    """Shows what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
+    from pipeline.adopt.settings_text import habits_of, trial
+    from pipeline.cli.show import WIDTH, printable
+
+    def lines(heading: str, told: Sequence[str]) -> None:
+        if told:
+            typer.echo(f"\n{heading}")
+            for each in told:
+                typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
+
+    lines(
+        "What your files hold:",
+        [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in proposal.placings],
+    )
+    typer.echo("\nfarm.toml would be:\n")
+    typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
+    unplaced = [f'{each.sheet.called}: "{name}" {why}.' for each in proposal.placings for name, why in each.unplaced]
+    lines("Not placed: these columns stay in your files and are not read.", unplaced)
+    short = [
+        f"{each.sheet.called}: no {table}, for it has no column for {lack}."
+        for each in proposal.placings
+        for table, lack in each.short.items()
+    ]
+    lines("Tables that lack a column:", short)
+    lines("Taken or left open:", proposal.doubts)
+    lines("To be told by you:", [f"{each.asked} {each.option}" for each in proposal.questions])
+    lines(
+        "How your files would read:",
+        [sentence for each in trial(proposal, habits_of(text)) for sentence in _reads(each)],
+    )
+    typer.echo("")
+
+
+def _reads(each: Reads) -> list[str]:
+    if each.refused:
+        return [f"{each.file} as {each.table}: not at all. {each.refused}"]
+    aside = f", of which {each.aside} cannot be used" if each.aside else ""
+    told = [f"{each.file} as {each.table}: {each.rows} {'row' if each.rows == 1 else 'rows'}{aside}."]
+    return [
+        *told,
+        *(f"  {sentence}" + (f" ({number} like it)" if number > 1 else "") for sentence, number in each.findings),
+    ]

@@ -1,0 +1,115 @@
+"""The command for what is seen and done: note."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import FarmOption, tell
+from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.show import printable
+from pipeline.cli.weigh_command import ask_on_terminal, now, picking_day, show_taken_back
+from schemas.finding import WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.logbook.note import NotePlan
+
+
+def note(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="CONTAINER EVENT",
+            help="The containers (7 9 11-20), and last what was seen or done: colonised, opened, pins, suspect, "
+            "contaminated (thrown out for it), emptied.",
+        ),
+    ] = None,
+    batch: Annotated[
+        str | None, typer.Option("--batch", metavar="B", help="The batch. Without a container: the whole batch.")
+    ] = None,
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="DATE", help="The day, like 2026-05-31. Default: today.")
+    ] = None,
+    flush: Annotated[
+        str | None, typer.Option("--flush", metavar="N", help="The flush of pins. Default: told from the pickings.")
+    ] = None,
+    cause: Annotated[
+        str | None,
+        typer.Option(
+            "--cause",
+            metavar="WORD",
+            help="Why it was lost: green_mould, other_mould, bacterial, dried, stalled, flies, slugs, rodents, or "
+            "another word.",
+        ),
+    ] = None,
+    count: Annotated[
+        str | None,
+        typer.Option("--count", metavar="N", help="With --batch alone: how many of its containers, where not all."),
+    ] = None,
+    text: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None,
+    insist: Annotated[bool, typer.Option("--insist", help="Note it although something about it is doubtful.")] = False,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back what this command noted last.")] = False,
+    farm: FarmOption = None,
+) -> None:
+    """Note what was seen or done: of containers, or of a whole batch at once. It is on disk before it answers."""
+    from pipeline.logbook.asking import flush_of_text, named
+    from pipeline.logbook.book import Book, enter
+    from pipeline.logbook.note import Seen, event_of, plan_note, write_note
+    from pipeline.logbook.undo import take_back
+
+    opened = open_the_farm(farm)
+    if undo:
+        if words or batch:
+            raise WrongRequest("--undo takes back what was noted last; it goes alone.")
+        show_taken_back(take_back(opened, "note", now().isoformat(timespec="seconds")))
+        return
+    if not words or (len(words) == 1 and not batch):
+        raise WrongRequest("note: write containers and an event, like 7 9 11-20 pins; or --batch B12 colonised.")
+    book = Book(opened)
+    event = event_of(book, words[-1])
+    seen = Seen(
+        tuple(words[:-1]),
+        event,
+        picking_day(on),
+        named("--batch", batch),
+        flush_of_text("--flush", flush),
+        _cause(cause),
+        _count(count, bool(words[:-1]) or not batch),
+        (text or "").strip(),
+    )
+
+    _show(enter(book, lambda _: plan_note(book, seen), partial(write_note, book), insist, ask_on_terminal, now))
+
+
+def _cause(text: str | None) -> str:
+    from pipeline.habits import folded_word
+
+    # The column takes any word; those that differ in spaces and case alone are one.
+    return folded_word(text) if text else ""
+
+
+def _count(text: str | None, of_containers: bool) -> int | None:
+    if text is None:
+        return None
+    if of_containers:
+        raise WrongRequest("--count tells how many of a batch's containers: give it with --batch and no container.")
+    if not text.isascii() or not text.isdigit() or not 0 < int(text) < 10_000:
+        raise WrongRequest(f"--count {text}: write a whole number, from 1.")
+    return int(text)
+
+
+def _show(made: NotePlan) -> None:
+    for each in made.said:
+        tell(each)
+    seen = made.seen
+    what = " ".join(filter(None, (seen.event, f"flush {seen.flush}" if seen.flush else "", seen.cause)))
+    count = f" ({seen.count} of its containers)" if seen.count else ""
+    typer.echo(printable(f"Noted: {what} on {seen.day}: {', '.join(map(str, made.places))}{count}."))
+    for place, grams, pickings in made.gave:
+        typer.echo(printable(f"{place} gave {grams:f} g in {pickings} picking{'' if pickings == 1 else 's'}."))
+    rows = f"row {made.target.next_row}"
+    if len(made.places) > 1:
+        rows = f"rows {made.target.next_row} to {made.target.next_row + len(made.places) - 1}"
+    typer.echo(printable(f"Written to {made.target.name}, {rows}. Take it back: gillbook note --undo"))

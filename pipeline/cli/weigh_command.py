@@ -1,0 +1,149 @@
+"""The command at the scale: weigh. One entry, a session, or taking the last entry back.
+
+It starts with every entry, so nothing is imported here that it can do without.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import FarmOption, date_of, tell
+from pipeline.cli.options import the_farm as open_the_farm
+from schemas.finding import WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.farm import Farm
+    from pipeline.logbook.book import Doubt
+    from pipeline.logbook.undo import TakenBack
+    from pipeline.logbook.weigh import Logged
+
+WordsArgument = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="CONTAINER WEIGHT",
+        help="The container and what was picked from it: 7 412, 7 412g, 7 0.41 kg, 7 14.5oz, 7 1lb 2oz. "
+        "A weight without a unit is in the unit of the file's own column, g unless farm.toml tells another. "
+        "Nothing: a session, one line an entry.",
+    ),
+]
+BatchOption = Annotated[
+    str | None,
+    typer.Option("--batch", metavar="B", help="The batch. Without a container: weighed together for the whole batch."),
+]
+FlushOption = Annotated[
+    str | None,
+    typer.Option("--flush", metavar="N", help="The flush, from 1. Default: told from what was picked before."),
+]
+StageOption = Annotated[
+    str | None,
+    typer.Option(
+        "--stage", metavar="STAGE", help="The largest caps: curled, turned_down, flat, turned_up; or c t f u."
+    ),
+]
+CulledOption = Annotated[
+    str | None, typer.Option("--culled", metavar="WEIGHT", help="Trim and culls, part of the weight.")
+]
+TareOption = Annotated[
+    str | None, typer.Option("--tare", metavar="WEIGHT", help="The tub on the scale, which is taken off the weight.")
+]
+OnOption = Annotated[
+    str | None, typer.Option("--on", metavar="DATE", help="The day of picking, like 2026-05-31. Default: today.")
+]
+InsistOption = Annotated[bool, typer.Option("--insist", help="Log it although something about it is doubtful.")]
+
+
+def weigh(
+    words: WordsArgument = None,
+    batch: BatchOption = None,
+    flush: FlushOption = None,
+    stage: StageOption = None,
+    culled: CulledOption = None,
+    tare: TareOption = None,
+    on: OnOption = None,
+    picker: Annotated[str | None, typer.Option("--picker", metavar="NAME", help="Who picked.")] = None,
+    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None,
+    insist: InsistOption = False,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back the last entry that this command wrote.")] = False,
+    farm: FarmOption = None,
+) -> None:
+    """Log what was picked: one entry, or a session with one line an entry. Each is on disk before it answers."""
+    opened = open_the_farm(farm)
+    if undo:
+        if words or batch:
+            raise WrongRequest("--undo takes back the last entry; it goes alone.")
+        _undo(opened)
+        return
+    given = {"batch": batch, "flush": flush, "stage": stage, "culled": culled, "picker": picker, "note": note}
+    if not words and not batch:
+        from pipeline.cli.weigh_session import session
+
+        session(opened, on, tare, picker, insist)
+        return
+    day = picking_day(on)
+    from pipeline.logbook.asking import asked_for
+    from pipeline.logbook.book import Book
+    from pipeline.logbook.weigh import enter
+
+    book = Book(opened)
+    asked = asked_for(book, words or [], day, tare, given)
+    show(opened, enter(book, asked, insist, ask_on_terminal, now))
+
+
+def now() -> datetime:
+    """What time is it, with the time zone?"""
+    return datetime.now().astimezone()
+
+
+def picking_day(on: str | None, option: str = "--on") -> date:
+    """Which day is meant? Today when none is given. Raises WrongRequest for a text that is no day, and the future."""
+    today = date.today()
+    if on is None:
+        return today
+    day = date_of(option, on)
+    if day > today:
+        raise WrongRequest(
+            f"{option} {on}: that day lies in the future; today is {today}. Write today or a day before it."
+        )
+    return day
+
+
+def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
+    """Asks whether to enter it all the same. Raises WrongRequest where that is denied, or nobody can be asked."""
+    said = "; ".join(each.said for each in doubts)
+    if not sys.stdin.isatty():
+        raise WrongRequest(f"Nothing was written: {said}. If it is right, say so with --insist.")
+    if not typer.confirm(f"{said[0].upper()}{said[1:]}. Enter it all the same?", err=True):
+        raise WrongRequest("Nothing was written.")
+
+
+def show(farm: Farm, logged: Logged) -> None:
+    """Tells what was written and where, what the place gave so far, and how to take it back."""
+    from pipeline.cli.show import printable
+    from pipeline.logbook.telling import so_far, told_entry
+
+    for each in (*logged.plan.said, *logged.astray):
+        tell(each)
+    typer.echo(printable(f"Logged: {told_entry(farm, logged.plan)}."))
+    typer.echo(printable(f"Written to {logged.file}, row {logged.row} (entry {logged.entry})."))
+    typer.echo(printable(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo"))
+
+
+def _undo(farm: Farm) -> None:
+    from pipeline.logbook.undo import take_back
+
+    show_taken_back(take_back(farm, "weigh", now().isoformat(timespec="seconds")))
+
+
+def show_taken_back(done: Sequence[TakenBack]) -> None:
+    """Tells what stands in no file any more."""
+    from pipeline.cli.show import printable
+    from pipeline.logbook.telling import told_cells
+
+    for each in done:
+        typer.echo(printable(f"Taken back: {told_cells(each.cells)}, entered at {each.at[:16].replace('T', ' ')}."))
+        typer.echo(printable(f"It stood in {each.file}, row {each.row}."))

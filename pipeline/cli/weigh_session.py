@@ -1,0 +1,168 @@
+"""The session of weigh: reads lines from a terminal, a scanner or a pipe until they end."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.options import tell
+from pipeline.cli.show import printable
+from pipeline.cli.weigh_command import now, picking_day
+from pipeline.logbook.asking import bare_units, named
+from pipeline.logbook.book import Book, Doubt
+from pipeline.logbook.session import HELP, Given, Line, Tally, read_line
+from pipeline.logbook.telling import told_short
+from pipeline.logbook.undo import take_back
+from pipeline.logbook.weigh import enter
+from schemas.finding import CannotWork, WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.farm import Farm
+    from pipeline.logbook.weigh import Logged
+
+
+class _NotLogged(WrongRequest):
+    """The question was not answered with yes. `line`: what was typed instead, if anything."""
+
+    def __init__(self, line: str) -> None:
+        super().__init__("Not logged.")
+        self.line = line
+
+
+class _Screen:
+    """Where lines come from: a terminal, which is asked, or a pipe, which is read."""
+
+    def __init__(self) -> None:
+        self.asks = sys.stdin.isatty()
+        self._typed_instead = ""
+        self.number = 0
+
+    def line(self, prompt: str) -> str | None:
+        """The next line; None at the end."""
+        if self._typed_instead:
+            text, self._typed_instead = self._typed_instead, ""
+            return text
+        self.number += 1
+        if self.asks:
+            typer.echo(printable(prompt), nl=False, err=True)
+        text = sys.stdin.readline()
+        return text.rstrip("\r\n") if text else None
+
+    def doubtful(self, _: object, doubts: Sequence[Doubt]) -> None:
+        """Asks whether to log it all the same. What is typed instead of an answer is the next line: scanners type."""
+        said = "; ".join(each.said for each in doubts)
+        if not self.asks:
+            raise WrongRequest(f"{said}. If it is right, end the line with ! or say --insist.")
+        answer = self.line(f"{said[0].upper()}{said[1:]}. Log it all the same? [y/N] ") or ""
+        if answer.strip().lower() in ("y", "yes"):
+            return
+        if answer.strip().lower() not in ("", "n", "no"):
+            self._typed_instead = answer
+        raise _NotLogged(answer)
+
+
+def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, insist: bool) -> None:
+    """Logs line after line until the lines end, and tells what that came to."""
+    screen, book = _Screen(), Book(farm)
+    given = Given(picking_day(on), tare, named("--picker", picker))
+    if screen.asks and on is None:
+        given = _ask_day(screen, given)
+    unit = bare_units(book, given.day)["fresh_weight_g"] if book.look() else "g"
+    if screen.asks:
+        tell(HELP.format(unit=unit, mark=farm.habits.manner.decimal_mark))
+    tally = _lines(screen, book, given, insist)
+    typer.echo(printable(tally.summary))
+    if tally.refused:
+        shown = ", ".join(map(str, tally.refused))
+        raise WrongRequest(f"{len(tally.refused)} of the lines were not logged: {shown}.")
+
+
+def _ask_day(screen: _Screen, given: Given) -> Given:
+    while True:
+        typed = (screen.line(f"Day of picking [{given.day}]: ") or "").strip()
+        try:
+            return replace(given, day=picking_day(typed or None, "day"))
+        except WrongRequest as problem:
+            tell(str(problem))
+
+
+@dataclass(frozen=True)
+class _State:
+    """Where the session stands: what holds, what it logged, and the containers that are still to be asked for."""
+
+    given: Given
+    tally: Tally
+    order: tuple[str, ...]
+
+
+def _lines(screen: _Screen, book: Book, given: Given, insist: bool) -> Tally:
+    state = _State(given, Tally(), ())
+    if screen.asks:
+        state = replace(state, order=tuple(each.container for each in book.look().running(given.day)))
+    while True:
+        given = replace(state.given, next_up=state.order[0] if state.order else "")
+        try:
+            text = screen.line(f"{given.waiting}: weight? " if given.waiting else f"{given.next_up} > ")
+            line = Line("end") if text is None else read_line(book, text, given)
+            if line.kind == "end":
+                return state.tally
+            # What was logged is kept in mind before it is told, so that an interruption finds it there.
+            state, said = _done(screen, book, replace(state, given=given), line, insist)
+            if said:
+                typer.echo(printable(said))
+        except KeyboardInterrupt:
+            return state.tally
+        except _NotLogged:
+            tell("Not logged.")
+            state = replace(state, given=replace(given, waiting=""))
+        except CannotWork as problem:
+            tell(f"Not logged: {problem}" if screen.asks else f"line {screen.number}: not logged: {problem}")
+            if not screen.asks:
+                state = replace(state, tally=state.tally.refusing(screen.number))
+
+
+def _done(screen: _Screen, book: Book, state: _State, line: Line, insist: bool) -> tuple[_State, str]:
+    """Does what the line says; with what is told of it."""
+    given = state.given
+    if line.asked is not None:
+        return _logged(state, enter(book, line.asked, insist or line.insist, screen.doubtful, now), book)
+    if line.kind == "undo":
+        return _taken_back(book, state)
+    if line.kind == "day":
+        given = replace(given, day=picking_day(line.day, "on"))
+        return replace(state, given=given), f"From here on, {given.day}."
+    if line.kind == "container":
+        return replace(state, given=replace(given, waiting=line.container)), ""
+    if line.kind == "help":
+        unit = bare_units(book, given.day)["fresh_weight_g"]
+        tell(HELP.format(unit=unit, mark=book.farm.habits.manner.decimal_mark))
+    elif given.waiting:
+        state = replace(state, given=replace(given, waiting=""))
+    else:
+        # Enter alone goes on along the shelves.
+        state = replace(state, order=state.order[1:])
+    return state, ""
+
+
+def _logged(state: _State, logged: Logged, book: Book) -> tuple[_State, str]:
+    for each in (*(() if state.tally.entries else logged.plan.said), *logged.astray):
+        tell(each)
+    place = logged.plan.place
+    entry = (logged.entry, str(place), float(logged.plan.asked.weight.value), logged.file)
+    tally = replace(state.tally, entries=(*state.tally.entries, entry))
+    at = state.order.index(place.container) + 1 if place.container in state.order else 0
+    state = _State(replace(state.given, waiting=""), tally, state.order[at:])
+    return state, f"{told_short(book.farm, logged.plan)}. {tally.so_far}."
+
+
+def _taken_back(book: Book, state: _State) -> tuple[_State, str]:
+    if not state.tally.entries:
+        raise WrongRequest("nothing of this session is left to undo; gillbook weigh --undo takes back earlier entries.")
+    *before, (entry, place, grams, _) = state.tally.entries
+    take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), entry)
+    tally = replace(state.tally, entries=tuple(before))
+    return replace(state, tally=tally), f"Taken back: {place}, {grams:g} g. {tally.so_far}."

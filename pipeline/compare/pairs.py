@@ -1,0 +1,163 @@
+"""The levels and pairs of a comparison: estimates, intervals, p values, and what the data could have shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+from pipeline.compare.between import between
+from pipeline.compare.cells import BETWEEN, WITHIN, Cell, varies
+from pipeline.compare.detectable import showable
+from pipeline.compare.estimate import LEVEL, Estimate
+from pipeline.compare.permutation import Shuffled, flip, shuffle
+from pipeline.compare.several import Family
+from pipeline.compare.within import within
+
+# Below so many soaks no interval exists (R1); below so many none supports a verdict (R2).
+LEAST_FOR_AN_INTERVAL = 2
+LEAST_FOR_A_VERDICT = 3
+LEAST_DEGREES = 2.0  # of freedom, where some soaks are split (R2)
+
+Limits = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Level:
+    """One level. used: its cells with a value; waiting: those with units that are not far enough. estimate: the mean of
+    its soaks, None where it has none.
+    """
+
+    name: str
+    used: tuple[Cell, ...]
+    waiting: tuple[Cell, ...]
+    estimate: Estimate | None
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two levels held against each other. split: how many soaks hold both; varies: between soaks, within soaks, both.
+    limits and p are adjusted for all pairs told together; showable: the smallest difference that the data could have
+    shown, at these limits.
+    """
+
+    level: str
+    against: str
+    first: tuple[Cell, ...]
+    second: tuple[Cell, ...]
+    split: int
+    varies: str
+    estimate: Estimate
+    limits: Limits | None = None
+    p: float | None = None
+    showable: float | None = None
+    shuffled: Shuffled | None = None
+
+    @property
+    def has_interval(self) -> bool:
+        """Are there two soaks of each level, or two that hold both?"""
+        return max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_AN_INTERVAL
+
+    @property
+    def has_enough(self) -> bool:
+        """Are there three soaks of each level, or three that hold both, and degrees of freedom to judge by?"""
+        enough = max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_A_VERDICT
+        return enough and (self.estimate.degrees is None or self.estimate.degrees >= LEAST_DEGREES)
+
+
+def _values(cells: Sequence[Cell]) -> list[float]:
+    return [cell.value for cell in cells if cell.value is not None]
+
+
+def levels_told(cells: Sequence[Cell], order: Sequence[str]) -> list[Level]:
+    """What did each level give? The mean of its soaks, one value each."""
+    found = []
+    for name in order:
+        own = [cell for cell in cells if cell.level == name]
+        used = tuple(cell for cell in own if cell.value is not None)
+        waiting = tuple(cell for cell in own if cell.units_not_yet)
+        # The mean of soaks and its spread: the paired t's way with differences from nothing.
+        found.append(Level(name, used, waiting, within(_values(used)) if used else None))
+    return found
+
+
+def pairs_told(levels: Sequence[Level], against: str | None = None, split_only: bool = False) -> list[Pair]:
+    """How far do the levels lie apart? One pair for every two levels that have a value, or for every level and the one
+    that is named. A pair is told from its own cells alone, with split_only from those of soaks that hold both; the unit
+    of replication is the soak throughout.
+    """
+    have = [each for each in levels if each.used]
+    if against is None:
+        chosen = [(b, a) for a, b in combinations(have, 2)]
+    else:
+        chosen = [(each, one) for one in have if one.name == against for each in have if each is not one]
+    if split_only:
+        chosen = [_split(level, other) for level, other in chosen]
+    return [_pair(level, other) for level, other in chosen if level.used and other.used]
+
+
+def _split(level: Level, against: Level) -> tuple[Level, Level]:
+    both = {cell.soak for cell in level.used} & {cell.soak for cell in against.used}
+    ours, theirs = (
+        replace(each, used=tuple(cell for cell in each.used if cell.soak in both)) for each in (level, against)
+    )
+    return ours, theirs
+
+
+def _pair(level: Level, against: Level) -> Pair:
+    theirs = {cell.soak: cell.value for cell in against.used}
+    differences = [
+        cell.value - other
+        for cell in level.used
+        if cell.value is not None and (other := theirs.get(cell.soak)) is not None
+    ]
+    how = varies((*level.used, *against.used))
+    shuffled = None
+    if how == BETWEEN:
+        estimate = between(_values(level.used), _values(against.used))
+        shuffled = shuffle(_values(level.used), _values(against.used))
+    elif how == WITHIN:
+        estimate, shuffled = within(differences), flip(differences)
+    else:
+        estimate = _mixed(level, against)
+    return Pair(level.name, against.name, level.used, against.used, len(differences), how, estimate, shuffled=shuffled)
+
+
+def split_alone(pair: Pair) -> Pair:
+    """The same pair, told from the soaks that hold both alone."""
+    ours, theirs = (
+        Level(name, side, (), None) for name, side in ((pair.level, pair.first), (pair.against, pair.second))
+    )
+    return _pair(*_split(ours, theirs))
+
+
+def _mixed(level: Level, against: Level) -> Estimate:
+    from pipeline.compare import mixed
+
+    cells = [
+        mixed.Cell(cell.soak, cell.level, cell.value) for cell in (*against.used, *level.used) if cell.value is not None
+    ]
+    return mixed.mixed(cells).difference(level.name, against.name)
+
+
+def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
+    """Which pairs are told together? Those whose design supports a verdict: what is refused whatever it gave raises no
+    alarm. every_pair: no single level was named to hold the others against.
+    """
+    between_only = all(pair.varies == BETWEEN for pair in pairs)
+    tested = {name for pair in pairs for name in (pair.level, pair.against)}
+    return Family(max(len(pairs), 1), len(tested) if between_only and every_pair else 0)
+
+
+def judged(pair: Pair, together: Family, level: float = LEVEL) -> Pair:
+    """The pair with its limits, p, and smallest showable difference, adjusted for the pairs told together."""
+    estimate = pair.estimate
+    if not pair.has_interval or estimate.t is None or estimate.degrees is None or estimate.standard_error is None:
+        return pair
+    critical = together.critical(estimate.degrees, level)
+    return replace(
+        pair,
+        limits=estimate.around(critical),
+        p=together.p(estimate),
+        showable=showable(estimate.degrees, critical) * estimate.standard_error,
+    )

@@ -1,0 +1,91 @@
+"""The result tables of a comparison: one row per level, one row per pair."""
+
+from __future__ import annotations
+
+from math import fsum
+from typing import Any
+
+from pipeline.compare.comparison import Comparison, Told
+from pipeline.compare.estimate import LEVEL
+from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level, Limits
+from pipeline.compare.sentences import also_differed, pair_sentence, within_text
+from pipeline.compare.shares import share_limits
+
+Row = dict[str, Any]
+Rows = list[Row]
+
+
+def level_rows(comparison: Comparison) -> Rows:
+    """One record per level, with the columns of the `compared_levels` contract."""
+    return [_level_row(level, comparison) for level in comparison.levels]
+
+
+def _level_row(level: Level, comparison: Comparison) -> Row:
+    measure = comparison.asked.measure
+    low, high = _limits(level, comparison) or (None, None)
+    under = fsum(cell.under for cell in level.used)
+    return {
+        "factor": comparison.asked.factor,
+        "measure": measure.name,
+        "level": level.name,
+        "soaks": len(level.used),
+        "batches": len({batch for cell in level.used for batch in cell.batches}),
+        "units": sum(cell.units for cell in level.used),
+        "units_without": sum(cell.units_without for cell in level.used),
+        "soaks_not_yet": len(level.waiting),
+        "units_not_yet": sum(cell.units_not_yet for cell in level.waiting),
+        "estimate": level.estimate.value if level.estimate else None,
+        "low": low,
+        "high": high,
+        "of_sums": measure.scale * fsum(cell.over for cell in level.used) / under if under else None,
+        "unit": "days" if measure.unit == "days" else "%",
+    }
+
+
+def _limits(level: Level, comparison: Comparison) -> Limits | None:
+    if level.estimate is None or len(level.used) < LEAST_FOR_AN_INTERVAL:
+        return None
+    told = level.estimate.limits(comparison.asked.level or LEVEL)
+    if comparison.asked.measure.share:
+        return share_limits([cell.value for cell in level.used if cell.value is not None], told)
+    return None if told is None else (max(0.0, told[0]), told[1])
+
+
+def pair_rows(comparison: Comparison) -> Rows:
+    """One record per pair, with the columns of the `compared_pairs` contract."""
+    return [_pair_row(told, comparison) for told in comparison.pairs]
+
+
+def _pair_row(told: Told, comparison: Comparison) -> Row:
+    pair, stopped = told.pair, told.verdict.stopped
+    low, high = pair.limits or (None, None)
+    estimate = pair.estimate
+    rules = dict.fromkeys(each.rule for each in told.verdict.reasons)
+    return {
+        "factor": comparison.asked.factor,
+        "measure": comparison.asked.measure.name,
+        "level": pair.level,
+        "against": pair.against,
+        "varies": pair.varies,
+        "soaks": len(pair.first),
+        "soaks_against": len(pair.second),
+        "soaks_split": pair.split,
+        "difference": estimate.value,
+        "standard_error": estimate.standard_error if pair.has_interval else None,
+        "degrees_of_freedom": estimate.degrees if pair.has_interval else None,
+        "low": low,
+        "high": high,
+        "p": pair.p,
+        "showable": pair.showable,
+        "worthwhile": comparison.worthwhile,
+        "unit": comparison.asked.measure.unit,
+        "permutation_p": pair.shuffled.shown if pair.shuffled else None,
+        "permutation_floor": pair.shuffled.floor if pair.shuffled else None,
+        "verdict": told.verdict.word,
+        "rules": " ".join(rules) or None,
+        "reason": ". ".join(each.reason for each in stopped) or None,
+        "next_step": ". ".join(each.next_step for each in stopped) or None,
+        "also_differed": "; ".join(also_differed(each, told) for each in told.differing) or None,
+        "held_alike": "; ".join(within_text(stratum.within) for stratum in told.strata) or None,
+        "sentence": pair_sentence(told, comparison),
+    }

@@ -1,0 +1,49 @@
+"""The units of a farm for a comparison, read from the ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from importlib.resources import files as package_files
+from typing import TYPE_CHECKING, Any
+
+from pipeline.compare.factors import COLUMNS
+from pipeline.measures import runner
+
+if TYPE_CHECKING:
+    import duckdb
+
+Rows = list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class FarmUnits:
+    """The units of a farm at a date: one row per unit, in the columns of compared_units.sql, told through a flush or to
+    an age in days. look_gap: the usual days between two looks, None where there were none.
+    """
+
+    as_of: date
+    through: int
+    to_day: int | None
+    rows: Rows
+    look_gap: float | None
+
+
+def _run(con: duckdb.DuckDBPyConnection, folder: str, name: str) -> Rows:
+    cursor = con.execute(package_files(folder).joinpath(f"{name}.sql").read_text(encoding="utf-8"))
+    columns = [column[0] for column in cursor.description or ()]
+    return [dict(zip(columns, row, strict=True)) for row in cursor.fetchall()]
+
+
+def farm_units(
+    con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, through: int, to_day: int | None = None
+) -> FarmUnits:
+    """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
+    runner.prepare(con, settings, runner.Question(as_of, COLUMNS, through))
+    con.execute(f"set variable to_day = {'null' if to_day is None else int(to_day)}")
+    con.execute(package_files("pipeline.measures").joinpath("unit_waits.sql").read_text(encoding="utf-8"))
+    rows = _run(con, "pipeline.compare", "compared_units")
+    gaps = _run(con, "pipeline.compare", "look_gap")
+    gap = gaps[0]["gap"] if gaps else None
+    return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))

@@ -1,0 +1,247 @@
+"""What may be said of a pair: the rules R1 to R9 of when it cannot be told, each with its reason and the next step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.compare import words
+from pipeline.compare.alias_words import explained
+from pipeline.compare.aliasing import EARLIER, Alias, Sides
+from pipeline.compare.cells import BETWEEN, Cell
+from pipeline.compare.factors import title
+from pipeline.compare.measures import Measure
+from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
+from pipeline.compare.several import Family
+from pipeline.compare.shares import possible_share
+from pipeline.compare.soaks_needed import soaks_needed
+
+MORE, LESS, NO_MATTER, CANNOT_TELL = "more", "less", "no important difference", "cannot tell"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One rule that applies to a pair: why, and what would help. stops: whether it forbids a verdict, or only adds to
+    it.
+    """
+
+    rule: str
+    reason: str
+    next_step: str
+    stops: bool = True
+
+
+@dataclass(frozen=True)
+class Facts:
+    """All that the rules look at. worthwhile: the smallest difference that counts, in the measure's unit; look_gap: the
+    usual days between two looks, None where unknown; waiting: the cells of either level that are not far enough.
+    """
+
+    pair: Pair
+    sides: Sides
+    aliases: tuple[Alias, ...]
+    measure: Measure
+    worthwhile: float
+    look_gap: float | None
+    waiting: tuple[Cell, ...]
+    not_yet: str
+    together: Family
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is said of a pair, and every rule that applies, those that stop it first."""
+
+    word: str
+    reasons: tuple[Reason, ...]
+
+    @property
+    def stopped(self) -> tuple[Reason, ...]:
+        """Which rules forbid a verdict?"""
+        return tuple(each for each in self.reasons if each.stops)
+
+
+def _counts(facts: Facts) -> str:
+    pair = facts.pair
+    told = f"{pair.level} has {words.counted(len(pair.first), 'soak')}, {pair.against} {len(pair.second)}"
+    both = {0: "none of them holds", 1: "1 of them holds"}.get(pair.split, f"{pair.split} of them hold")
+    return f"{told}; {both} both"
+
+
+def _more_soaks(facts: Facts) -> str:
+    """Which soaks would make it three of each, or three split ones?"""
+    pair = facts.pair
+    lacking = [
+        f"{words.counted(LEAST_FOR_A_VERDICT - len(side), 'more soak')} of {name}"
+        for name, side in ((pair.level, pair.first), (pair.against, pair.second))
+        if len(side) < LEAST_FOR_A_VERDICT
+    ]
+    split = words.counted(max(LEAST_FOR_A_VERDICT - pair.split, 1), "soak")
+    best = f"split the next {split} between {pair.level} and {pair.against}"
+    plain = f"Start {words.listed(lacking)}; or, telling far more, {best}" if lacking else best[0].upper() + best[1:]
+    if facts.waiting:
+        return f"{plain}. {words.named_soaks(facts.waiting)} will count once told"
+    return plain
+
+
+def _no_interval(facts: Facts) -> Reason | None:
+    if facts.pair.has_interval:
+        return None
+    why = f"an interval needs {LEAST_FOR_AN_INTERVAL} soaks of each, or {LEAST_FOR_AN_INTERVAL} that hold both"
+    return Reason("R1", f"{why}: {_counts(facts)}", _more_soaks(facts))
+
+
+def _too_few(facts: Facts) -> Reason | None:
+    pair = facts.pair
+    if pair.has_enough or not pair.has_interval:
+        return None
+    if max(pair.split, min(len(pair.first), len(pair.second))) >= LEAST_FOR_A_VERDICT:
+        why = f"so few soaks hold both that little is left to judge by ({pair.estimate.degrees:.1f} degrees of freedom"
+        return Reason("R2", f"{why}, {LEAST_DEGREES:g} are the least)", _more_soaks(facts))
+    why = f"a verdict needs {LEAST_FOR_A_VERDICT} soaks of each, or {LEAST_FOR_A_VERDICT} that hold both"
+    return Reason("R2", f"{why}: {_counts(facts)}", _more_soaks(facts))
+
+
+def _aliased(facts: Facts) -> Reason | None:
+    found = [alias for alias in facts.aliases if alias.kind != EARLIER]
+    if not facts.pair.has_interval or not found:
+        return None
+    why, help_ = explained(found[0], facts.sides)
+    if len(found) > 1:
+        also = dict.fromkeys(title(name) for alias in found[1:] for name in alias.factors)
+        why += f" (also: {', '.join(also)})"
+    return Reason("R3", why, help_)
+
+
+def _always_earlier(facts: Facts) -> Reason | None:
+    found = [alias for alias in facts.aliases if alias.kind == EARLIER]
+    if not facts.pair.has_interval or not found:
+        return None
+    return Reason("R4", *explained(found[0], facts.sides))
+
+
+def _no_spread(facts: Facts) -> Reason | None:
+    pair = facts.pair
+    if not pair.has_interval:
+        return None
+    for name, side in ((pair.level, pair.first), (pair.against, pair.second)):
+        values = {cell.value for cell in side}
+        if len(side) < LEAST_FOR_AN_INTERVAL or len(values) > 1:
+            continue
+        if facts.measure.share and values == {0.0}:
+            bound = 100 * possible_share(len(side))
+            why = f"0 % in all {len(side)} soaks of {name} is no evidence of none: up to {bound:.0f} % fits them too"
+            wider = 100 * possible_share(2 * len(side))
+            return Reason("R5", why, f"{2 * len(side)} soaks like these would narrow it to {wider:.0f} %")
+        if facts.measure.share or pair.estimate.standard_error == 0:
+            why = f"all soaks of {name} have exactly the same value, so their spread is not known"
+            return Reason("R5", why, _more_soaks(facts))
+    if pair.estimate.standard_error == 0:
+        return Reason(
+            "R5", "all split soaks differ by exactly the same, so their spread is not known", "Split more soaks"
+        )
+    return None
+
+
+def _days(gap: float) -> str:
+    return "1 day" if gap == 1 else f"{gap:g} days"
+
+
+def _no_matter(facts: Facts) -> bool:
+    """Does the whole interval lie within what is not worthwhile?"""
+    low, high = facts.pair.limits or (-float("inf"), float("inf"))
+    return low > -facts.worthwhile and high < facts.worthwhile
+
+
+def _look_gap(facts: Facts) -> Reason | None:
+    pair = facts.pair
+    if facts.measure.name != "days" or facts.look_gap is None or pair.limits is None:
+        return None
+    if abs(pair.estimate.value) >= facts.look_gap or (_no_matter(facts) and facts.look_gap <= facts.worthwhile):
+        return None
+    why = f"{words.number(abs(pair.estimate.value))} days is less than usually lies between two looks"
+    return Reason("R8", f"{why} ({_days(facts.look_gap)})", "Look every day while pins are due")
+
+
+def _young(facts: Facts) -> Reason | None:
+    if not facts.waiting:
+        return None
+    soaks = words.counted(len({cell.soak for cell in facts.waiting}), "soak")
+    why = f"{soaks} left out, {facts.not_yet}: {words.named_soaks(facts.waiting)}"
+    return Reason("R8", why, "They count once they are told", stops=False)
+
+
+def _both_worth_it_and_not(facts: Facts) -> Reason | None:
+    if facts.pair.limits is None:
+        return None
+    low, high = facts.pair.limits
+    least = facts.worthwhile
+    if low >= least or high <= -least or _no_matter(facts):
+        return None
+    unit = facts.measure.unit
+    why = f"anything from {words.number(low)} to {words.number(high, unit)} fits"
+    if low > 0 or high < 0:
+        said = facts.measure.more if low > 0 else facts.measure.less
+        why = f"it {said} {facts.pair.against}, but {why}"
+    why += f", both what is worthwhile ({least:g} {unit} or more) and what is not"
+    return Reason("R7", why, _enough_soaks(facts))
+
+
+def _enough_soaks(facts: Facts) -> str:
+    pair = facts.pair
+    need = soaks_needed(pair, facts.together, facts.worthwhile)
+    told = f"to show {facts.worthwhile:g} {facts.measure.unit}"
+    split = f"split soaks between {pair.level} and {pair.against}: far fewer are needed then (gillbook trial)"
+    if need is None:
+        return f"More than 60 soaks would be needed {told}" + (f"; {split}" if pair.varies == BETWEEN else "")
+    if pair.varies == BETWEEN:
+        return f"About {need} soaks of each would be needed {told}; {split}"
+    return f"About {need} soaks that hold both would be needed {told}"
+
+
+def _shuffling(facts: Facts) -> Reason | None:
+    shuffled = facts.pair.shuffled
+    if shuffled is None or shuffled.shown is not None:
+        return None
+    why = f"dealing out these soaks anew could not give a p below {shuffled.floor:.2f}, whatever they gave"
+    return Reason("R6", why, _more_soaks(facts), stops=False)
+
+
+def _looking_again(facts: Facts) -> Reason | None:
+    if facts.pair.limits is None:
+        return None
+    why = "looking again after every batch raises false alarms from 5 to 6 % at the second look and 12 % by the sixth"
+    return Reason("R9", why, "Decide beforehand when to look", stops=False)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule: what it is about, in a few words, and how it judges."""
+
+    title: str
+    judges: Sequence[Callable[[Facts], Reason | None]]
+
+
+# In the order in which they are told: what no further soak would mend comes before what more soaks would.
+RULES: Mapping[str, Rule] = {
+    "R1": Rule("few soaks", (_no_interval,)),
+    "R3": Rule("two things at once", (_aliased,)),
+    "R4": Rule("never side by side", (_always_earlier,)),
+    "R5": Rule("no spread", (_no_spread,)),
+    "R2": Rule("few soaks", (_too_few,)),
+    "R8": Rule("young or seldom seen", (_look_gap, _young)),
+    "R7": Rule("too wide", (_both_worth_it_and_not,)),
+    "R6": Rule("few to deal out anew", (_shuffling,)),
+    "R9": Rule("looking again", (_looking_again,)),
+}
+
+
+def verdict(facts: Facts) -> Verdict:
+    """What may be said of this pair, and why no more?"""
+    found = [reason for rule in RULES.values() for judge in rule.judges if (reason := judge(facts))]
+    reasons = tuple(sorted(found, key=lambda each: not each.stops))
+    if any(each.stops for each in reasons) or facts.pair.limits is None:
+        return Verdict(CANNOT_TELL, reasons)
+    if _no_matter(facts):
+        return Verdict(NO_MATTER, reasons)
+    return Verdict(MORE if facts.pair.limits[0] > 0 else LESS, reasons)

@@ -1,0 +1,275 @@
+"""Is another flush worth the room? The table of it, by group and flush."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.compare.estimate import t_critical
+from pipeline.growth import unit_tables
+from pipeline.growth.decline import Numbers, Resolved, too_early, weights
+from pipeline.growth.incidence import LEAST_SOAKS
+from pipeline.growth.mean_so_far import mean_so_far
+from pipeline.growth.prices import Prices, prices
+from pipeline.growth.ratio import Ratio
+from pipeline.growth.unit_tables import Arrays
+from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.measures.runner import Question, Rows
+
+WAIT, ANEW, CANNOT_TELL = "wait", "start anew", "cannot tell"
+QUERY = """
+    select s.unit, s.group_id, s.soak_no, s.age, s.containers, s.dry_g, s.spawn_g,
+        coalesce(s.closed_by in ('emptied', 'refilled'), false) as by_choice,
+        s.held_to - s.inoculated_on as held_days, r.flush, r.resolved_age, r.fresh_g, r.fresh_g_first, r.last_age
+    from unit_starts as s
+    inner join unit_resolutions as r on r.unit = s.unit
+    where s.containers > 0
+    order by s.unit, r.flush"""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The units of one group: one row per unit and one column per flush, from 1; and one entry per unit."""
+
+    soak: Any
+    age: Numbers
+    containers: Numbers
+    cost: Numbers
+    chosen: Any
+    held_days: Numbers
+    fresh: Numbers
+    resolved_age: Numbers
+    last_age: Numbers
+
+    def resolved(self, flush: int) -> Resolved:
+        """How do the units stand to this flush?"""
+        return Resolved(
+            self.soak, self.age, self.resolved_age[:, flush - 1], self.fresh[:, flush - 1], self.fresh[:, 0]
+        )
+
+    def over_on(self, flush: int) -> Numbers:
+        """At what age was this flush over: at its last picking, or when it was told that there is none?"""
+        at = flush - 1
+        return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
+
+
+def another_flush(con: duckdb.DuckDBPyConnection, question: Question, settings: Mapping[str, Any]) -> Rows:
+    """Is another flush worth the room? One record per group and flush waited for, from 2 on, with the columns of the
+    `another_flush` contract. Call runner.prepare first.
+    """
+    money = prices(settings)
+    unit_tables.make(con, "unit_starts", "unit_resolutions")
+    table = unit_tables.read(con, QUERY)
+    if not len(table["flush"]):
+        return []
+    everything = _kept(table, money)
+    rows = []
+    for group, called in unit_tables.groups(con, question.by).items():
+        own = unit_tables.where(table, table["group_id"] == group)
+        if not len(own["flush"]):
+            continue
+        kept = _kept(own, money)
+        for flush in range(2, kept.fresh.shape[1] + 1):
+            if (kept.fresh[:, flush - 2] > 0).any():
+                told = _told(kept, flush, _oldest(everything, flush), settings, money)
+                rows.append({**called, "flush": flush, **told})
+    return rows
+
+
+def _kept(table: Arrays, money: Prices) -> Kept:
+    flushes = int(table["flush"].max())
+    first = unit_tables.where(table, table["flush"] == 1)
+    by_flush = {name: table[name].reshape(-1, flushes) for name in ("fresh_g", "resolved_age", "last_age")}
+    return Kept(
+        unit_tables.numbered(first["soak_no"]),
+        first["age"],
+        first["containers"],
+        money.cost_of_start(first["containers"], first["spawn_g"], first["dry_g"]),
+        first["by_choice"],
+        first["held_days"],
+        by_flush["fresh_g"],
+        by_flush["resolved_age"],
+        by_flush["last_age"],
+    )
+
+
+def _oldest(everything: Kept, flush: int) -> float:
+    """How old was a unit of the farm at most when this flush of it was told?"""
+    of = everything.resolved(flush)
+    tells = ((of.fresh > 0) | (of.first > 0)) & ~np.isnan(of.resolved_age)
+    return float(np.max(of.resolved_age[tells], initial=0.0))
+
+
+def _waited(kept: Kept, flush: int, settings: Mapping[str, Any]) -> Any:
+    """Which units gave the flush before and were kept for this one? Not those emptied or refilled, by choice, before a
+    flush could have begun.
+    """
+    before = kept.fresh[:, flush - 2] > 0
+    at_once = kept.held_days - kept.last_age[:, flush - 2] < settings["new_flush_after_days"]
+    return before & ~(kept.chosen & at_once & (kept.fresh[:, flush - 1] == 0))
+
+
+def stays(kept: Kept, flush: int, settings: Mapping[str, Any]) -> tuple[Stay, Stay]:
+    """The waiting for this flush, of the units kept for it; and the cycles that end with the flush before, of all."""
+    known, known_before = weights(kept.resolved(flush)), weights(kept.resolved(flush - 1))
+    waited = np.flatnonzero((known > 0) & _waited(kept, flush, settings))
+    cycles = np.flatnonzero(known_before > 0)
+    before, after = kept.over_on(flush - 1), kept.over_on(flush)
+    days = np.maximum(after - before, 0)[waited]
+    turn = before[cycles] + settings["empty_days"]
+    so_far = kept.fresh[:, : flush - 1].sum(axis=1)
+    return (
+        Stay(waited, kept.soak[waited], known[waited], kept.fresh[waited, flush - 1], days * kept.containers[waited]),
+        Stay(cycles, kept.soak[cycles], known_before[cycles], so_far[cycles], turn * kept.containers[cycles]),
+    )
+
+
+def _told(kept: Kept, flush: int, oldest: float, settings: Mapping[str, Any], money: Prices) -> dict[str, Any]:
+    waiting, anew = stays(kept, flush, settings)
+    record: dict[str, Any] = {
+        "soaks": len(set(waiting.soak.tolist())),
+        "units_waited": len(waiting.soak),
+        "units_not_kept": int(((kept.fresh[:, flush - 2] > 0) & ~_waited(kept, flush, settings)).sum()),
+        "gave_pct": None,
+        "wait_days": None,
+        "wait_g": None,
+        **_rates("g", None),
+        **_rates("money", None),
+    }
+    why = too_early(kept.resolved(flush), oldest)
+    if not why and not waiting.container_days.any():
+        why = "no container was kept for it"
+    if why:
+        return {**record, "answer": CANNOT_TELL, "why": why}
+    weight = waiting.stands_for
+    containers = weight @ kept.containers[waiting.unit]
+    record |= {
+        "gave_pct": 100 * float(weight @ (waiting.gave > 0) / weight.sum()),
+        "wait_days": float(weight @ waiting.container_days / containers),
+        "wait_g": float(weight @ waiting.gave / containers),
+    }
+    soaks = int(kept.soak.max()) + 1
+    in_g = waiting_against_anew(waiting, anew, soaks)
+    priced = None if money.missing else in_money(kept, waiting, anew, soaks, money)
+    return record | _rates("g", in_g) | _rates("money", priced) | _answer(in_g, priced, money)
+
+
+def in_money(kept: Kept, waiting: Stay, anew: Stay, soaks: int, money: Prices) -> Difference | None:
+    """The same in money: waiting costs nothing more, a new container its start. Units whose costs are unknown are left
+    out of the cycles.
+    """
+    cost = kept.cost[anew.unit]
+    known = ~np.isnan(cost)
+    price = (money.price or 0.0) / 1000
+    return waiting_against_anew(
+        replace(waiting, gave=waiting.gave * price),
+        Stay(
+            anew.unit[known],
+            anew.soak[known],
+            anew.stands_for[known],
+            anew.gave[known] * price - cost[known],
+            anew.container_days[known],
+        ),
+        soaks,
+    )
+
+
+def _rates(unit: str, found: Difference | None) -> dict[str, float | None]:
+    nothing = Ratio(None, None, None, None, 0, np.zeros(0))
+    first, second = (found.first, found.second) if found else (nothing, nothing)
+    if unit == "g":
+        first, second = above_nought(first), above_nought(second)
+    record: dict[str, float | None] = {}
+    for name, ratio in (("wait", first), ("new", second)):
+        record |= {
+            f"{name}_{unit}_per_day": ratio.value,
+            f"{name}_{unit}_per_day_low": ratio.low,
+            f"{name}_{unit}_per_day_high": ratio.high,
+        }
+    return record | {
+        f"difference_{unit}_per_day": found.value if found else None,
+        f"difference_{unit}_per_day_low": found.low if found else None,
+        f"difference_{unit}_per_day_high": found.high if found else None,
+    }
+
+
+def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> dict[str, Any]:
+    """What do the limits say? In money where that is told by enough soaks; in mass only that waiting is better, since
+    what a new container costs can but speak against it.
+    """
+    priced = paid is not None and paid.soaks >= LEAST_SOAKS
+    found = paid if priced else in_g
+    lacking = " and ".join(money.missing) or "the dry mass or spawn of some batches is missing"
+    if found is None or found.low is None or found.high is None or found.soaks < LEAST_SOAKS:
+        soaks = found.soaks if found else 0
+        return _no(f"only {soaks} {'soak tells' if soaks == 1 else 'soaks tell'} of it; three are the least")
+    if found.low > 0:
+        return {"answer": WAIT, "why": None}
+    if found.high < 0 and priced:
+        return {"answer": ANEW, "why": None}
+    if found.high < 0:
+        return _no(f"a new container gives more, but what it costs is not known: {lacking}")
+    return _no("the limits hold both answers" + ("" if priced or money.missing else f", in mass; {lacking}"))
+
+
+def _no(why: str) -> dict[str, Any]:
+    return {"answer": CANNOT_TELL, "why": why}
+
+
+def given_so_far(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """What has a container given on average by each age? One record per group and age at which anything was picked,
+    with the columns of the `given_so_far` contract. Call runner.prepare first.
+    """
+    unit_tables.make(con, "unit_starts")
+    starts = unit_tables.read(
+        con,
+        """select unit, group_id, soak_no, age, containers
+        from unit_starts
+        where containers > 0
+        order by unit""",
+    )
+    picked = unit_tables.read(
+        con,
+        """select s.unit, s.group_id, p.picked_on - s.inoculated_on as age, sum(p.fresh_weight_g) as fresh_g
+        from unit_pickings as p
+        inner join unit_starts as s on s.unit = p.unit
+        where s.containers > 0
+        group by s.unit, s.group_id, p.picked_on - s.inoculated_on
+        order by s.unit, age""",
+    )
+    rows = []
+    for group, called in unit_tables.groups(con, question.by).items():
+        own = unit_tables.where(starts, starts["group_id"] == group)
+        events = unit_tables.where(picked, picked["group_id"] == group)
+        if len(events["unit"]):
+            rows += [{**called, **record} for record in _so_far(own, events)]
+    return rows
+
+
+def _so_far(own: Arrays, events: Arrays) -> Rows:
+    soak = unit_tables.numbered(own["soak_no"])
+    which = np.searchsorted(own["unit"], events["unit"])
+    curve = mean_so_far(soak, own["age"], which, events["age"], events["fresh_g"], own["containers"])
+    rows = []
+    for at, age in enumerate(curve.age):
+        soaks = len(set(soak[own["age"] >= age].tolist()))
+        wide = t_critical(soaks - 1) * float(curve.error[at]) if soaks >= LEAST_SOAKS else None
+        mean = float(curve.mean[at])
+        rows.append(
+            {
+                "day": int(age),
+                "containers": int(curve.followed[at]),
+                "soaks": soaks,
+                "g_per_container": mean,
+                "low_g": None if wide is None else max(0.0, mean - wide),
+                "high_g": None if wide is None else mean + wide,
+            }
+        )
+    return rows

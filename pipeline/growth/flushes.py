@@ -1,0 +1,134 @@
+"""The flushes of each group with their decline: the plain sums of the measures, and the estimates beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.growth import unit_tables
+from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
+from pipeline.growth.ratio import Ratio
+from pipeline.growth.unit_tables import Arrays
+from pipeline.measures import runner
+from schemas.contract import contract
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.measures.runner import Question, Rows
+
+ONE_SOAK = "fewer than two soaks"
+NOTHING_PICKED = "flush 1 gave nothing yet"
+# Flush 1 against itself.
+ITSELF: Mapping[str, Any] = {"decline_started": 1.0, "decline_gave": 1.0}
+
+
+def flushes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract,
+    estimates included. Call runner.prepare first.
+    """
+    told = {
+        (*called.values(), flush): record
+        for called, flush, record in (
+            (called, flush, _estimates(resolved, flush, oldest))
+            for called, by_flush, oldest in _groups_resolved(con, question)
+            for flush, resolved in by_flush.items()
+        )
+    }
+    nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
+    undated = {"why_no_decline": "no day of inoculation"}
+    return [
+        {**row, **nothing, **told.get((*(row[name] for name in question.by), row["flush"]), undated)}
+        for row in runner.flushes(con, question)
+    ]
+
+
+def declines(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """By how much does each flush give less than the one before? One record per group, with the columns of the
+    `declines` contract. Call runner.prepare first.
+    """
+    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(con, question)]
+
+
+def _groups_resolved(
+    con: duckdb.DuckDBPyConnection, question: Question
+) -> list[tuple[dict[str, str], dict[int, Resolved], dict[int, float]]]:
+    """Per group: what it is called, its containers by flush, and the oldest age (days) by flush at which that flush was
+    ever told on the farm. Containers that gave nothing in either flush add to no sum.
+    """
+    unit_tables.make(con, "unit_starts", "unit_resolutions")
+    table = unit_tables.read(
+        con,
+        """select s.group_id, s.soak_no, s.age, r.flush, r.resolved_age, r.fresh_g, r.fresh_g_first
+        from unit_starts as s
+        inner join unit_resolutions as r on r.unit = s.unit
+        order by s.unit, r.flush""",
+    )
+    if not len(table["flush"]):
+        return []
+    oldest = _oldest_resolved(table)
+    found = []
+    for group, called in unit_tables.groups(con, question.by).items():
+        own = unit_tables.where(table, table["group_id"] == group)
+        if len(own["flush"]):
+            found.append((called, {flush: _resolved(own, flush) for flush in oldest}, oldest))
+    return found
+
+
+def _oldest_resolved(table: Arrays) -> dict[int, float]:
+    tells = ((table["fresh_g"] > 0) | (table["fresh_g_first"] > 0)) & ~np.isnan(table["resolved_age"])
+    return {
+        int(flush): float(np.max(table["resolved_age"][tells & (table["flush"] == flush)], initial=0.0))
+        for flush in np.unique(table["flush"])
+    }
+
+
+def _resolved(own: Arrays, flush: int) -> Resolved:
+    of = unit_tables.where(own, own["flush"] == flush)
+    return Resolved(
+        unit_tables.numbered(of["soak_no"]), of["age"], of["resolved_age"], of["fresh_g"], of["fresh_g_first"]
+    )
+
+
+def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float]) -> dict[str, Any]:
+    if flush == 1:
+        return dict(ITSELF) if resolved.first.any() else {"why_no_decline": NOTHING_PICKED}
+    why = too_early(resolved, oldest[flush])
+    if why:
+        return {"why_no_decline": why}
+    started, gave = decline_started(resolved), decline_gave(resolved)
+    if started.value is None:
+        return {"why_no_decline": NOTHING_PICKED}
+    return {
+        **_named("decline_started", started),
+        **_named("decline_gave", gave),
+        "why_no_decline": None if started.soaks > 1 else ONE_SOAK,
+    }
+
+
+def _named(name: str, ratio: Ratio) -> dict[str, Any]:
+    return {name: ratio.value, f"{name}_low": ratio.low, f"{name}_high": ratio.high}
+
+
+def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) -> dict[str, Any]:
+    told = [
+        (flush, decline_started(resolved))
+        for flush, resolved in by_flush.items()
+        if flush > 1 and not too_early(resolved, oldest[flush])
+    ]
+    found = decline_per_flush(told)
+    why = None
+    if found is None:
+        why = "no flush after the first is told yet"
+    elif found.low is None:
+        why = ONE_SOAK
+    return {
+        "soaks": found.soaks if found else 0,
+        "flushes_used": found.flushes if found else 0,
+        "decline_per_flush_pct": found.pct if found else None,
+        "decline_per_flush_low_pct": found.low if found else None,
+        "decline_per_flush_high_pct": found.high if found else None,
+        "why_no_decline": why,
+    }

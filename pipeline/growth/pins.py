@@ -1,0 +1,194 @@
+"""Days to pins as time to event: how many have pins by which day, losses competing, units still waiting kept in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.growth import unit_tables
+from pipeline.growth.incidence import (
+    EVENT,
+    LEAST_SOAKS,
+    OTHER_END,
+    WAITING,
+    Curve,
+    cumulative_incidence,
+    limits,
+    median_day,
+    pseudo_values,
+)
+from pipeline.growth.unit_tables import Arrays
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.measures.runner import Question, Rows
+
+DAYS_TOLD = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print (CHECKS.md)
+ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
+TOO_FEW = "fewer than three soaks"
+
+
+@dataclass(frozen=True)
+class Pinning:
+    """The units of one group whose pins are noted or not yet there, one entry per unit; and how many are unnoted."""
+
+    days: Any
+    ends: Any
+    soaks: Any
+    stands_for: Any
+    unnoted: int
+
+    @property
+    def curve(self) -> Curve:
+        """Which share has pins by each day?"""
+        return cumulative_incidence(self.days, self.ends, self.soaks, self.stands_for)
+
+    def count(self, end: int) -> int:
+        """How many units stand like this: EVENT, OTHER_END, WAITING?"""
+        return int((self.ends == end).sum())
+
+
+def pinning(con: duckdb.DuckDBPyConnection) -> dict[int, Pinning]:
+    """How do the units of each group stand to their pins? By the group's number. Call runner.prepare first.
+
+    A unit that was picked from without a note of its pins did show them, on an unknown day: the noted ones of its batch
+    stand for it. Of batches that note none, nothing is told.
+    """
+    return {group: of_units(units) for group, units in _by_group(read_pinning(con))}
+
+
+def _by_group(table: Arrays) -> list[tuple[int, Arrays]]:
+    return [(int(units["group_id"][0]), units) for units in unit_tables.parts(table, "group_id")]
+
+
+def read_pinning(con: duckdb.DuckDBPyConnection) -> Arrays:
+    """How does each unit stand to its pins? One entry per unit of a dated batch."""
+    unit_tables.make(con, "unit_starts", "unit_waits", "unit_pinning")
+    return unit_tables.read(
+        con,
+        "select unit, group_id, batch_line, soak_key, soak_no, fate, days from unit_pinning order by unit",
+    )
+
+
+def of_units(table: Arrays) -> Pinning:
+    """How do these units stand to their pins, those without a note stood for? table: rows of read_pinning."""
+    noted, pinned = table["fate"] != "unnoted", table["fate"] == "pinned"
+    batch = unit_tables.numbered(table["batch_line"])
+    with_day = np.bincount(batch, pinned)
+    without = np.bincount(batch, ~noted)
+    stands_for = np.where(pinned, 1 + without[batch] / np.maximum(with_day[batch], 1), 1.0)
+    return Pinning(
+        table["days"][noted],
+        np.array([ENDS[fate] for fate in table["fate"][noted]], dtype=int),
+        table["soak_no"][noted],
+        stands_for[noted],
+        int((~noted).sum()),
+    )
+
+
+def pins(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """How soon do pins show? One record per group, with the columns of the `pins` contract. Call runner.prepare."""
+    by_group = pinning(con)
+    return [
+        {**called, **summary(by_group[group])}
+        for group, called in unit_tables.groups(con, question.by).items()
+        if group in by_group
+    ]
+
+
+def summary(group: Pinning) -> dict[str, Any]:
+    """How soon do pins show in these units? The columns of the `pins` contract."""
+    curve = group.curve
+    soaks = len(np.unique(group.soaks))
+    told = [limits(curve, at) for at in range(len(curve.day))]
+    median, first, last = median_day(curve, told)
+    record: dict[str, Any] = {
+        "soaks": soaks,
+        "units": len(group.ends) + group.unnoted,
+        "pinned": group.count(EVENT),
+        "lost": group.count(OTHER_END),
+        "waiting": group.count(WAITING),
+        "units_unnoted": group.unnoted,
+        "median_days": median,
+        "median_low_days": first,
+        "median_high_days": last,
+    }
+    for day in DAYS_TOLD:
+        record |= _by_day(curve, day)
+    return record | {"why_no_interval": None if soaks >= LEAST_SOAKS else TOO_FEW}
+
+
+def _by_day(curve: Curve, day: int) -> dict[str, Any]:
+    share, low, high = told_on(curve, day)
+    return {f"pinned_by_{day}_pct": share, f"pinned_by_{day}_low_pct": low, f"pinned_by_{day}_high_pct": high}
+
+
+def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float | None]:
+    """Which share (%) has pins by this day, and between which limits? All None on a day not told yet."""
+    if not curve.told(day):
+        return None, None, None
+    at = curve.at(day)
+    share = 100 * float(curve.share[at]) if at is not None else 0.0
+    found = limits(curve, at)
+    return (share, 100 * found[0], 100 * found[1]) if found else (share, None, None)
+
+
+def pins_curve(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+    """Which share has pins by each day? One record per group and day, from 0 to the last day told or the last event,
+    with the columns of the `pins_curve` contract. Call runner.prepare first.
+    """
+    by_group = pinning(con)
+    return [
+        {**called, **record}
+        for group, called in unit_tables.groups(con, question.by).items()
+        if group in by_group
+        for record in _curve_rows(by_group[group])
+    ]
+
+
+def _curve_rows(group: Pinning) -> Rows:
+    curve = group.curve
+    if not len(curve.day):
+        return []
+    rows = []
+    for day in range(int(curve.day[-1]) + 1):
+        at = curve.at(day)
+        share, low, high = told_on(curve, day)
+        rows.append(
+            {
+                "day": day,
+                "at_risk": int((group.days >= day).sum()),
+                "soaks": int(curve.soaks[at]) if at is not None else len(np.unique(group.soaks)),
+                "pinned_pct": share,
+                "low_pct": low,
+                "high_pct": high,
+                "lost_pct": 100 * float(curve.other_share[at]) if at is not None else 0.0,
+            }
+        )
+    return rows
+
+
+def pinned_by_soak(con: duckdb.DuckDBPyConnection, day: int) -> Rows:
+    """What does each soak say of the share pinned by `day`? One record per group and soak: group_id, soak, pinned_pct
+    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them. Call runner.prepare.
+    """
+    table = read_pinning(con)
+    pooled = [(group, of_units(units)) for group, units in _by_group(table)]
+    if not pooled:
+        return []
+    apart = int(table["soak_no"].max()) + 1
+    values = pseudo_values(
+        np.concatenate([each.days for _, each in pooled]),
+        np.concatenate([each.ends for _, each in pooled]),
+        np.concatenate([group * apart + each.soaks for group, each in pooled]),
+        day,
+        np.concatenate([each.stands_for for _, each in pooled]),
+    )
+    called = dict(zip(table["soak_no"].tolist(), table["soak_key"].tolist(), strict=True))
+    return [
+        {"group_id": number // apart, "soak": called[number % apart], "pinned_pct": 100 * value}
+        for number, value in values.items()
+    ]

@@ -1,0 +1,48 @@
+"""What things cost on this farm, as far as farm.toml says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Numbers = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Money as farm.toml declares it; None: not declared. price and spawn per kg as weighed, substrate per kg dry."""
+
+    price: float | None
+    spawn: float | None
+    substrate: float | None
+    start: float | None
+    currency: str
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Which keys must farm.toml declare before a margin can be told?"""
+        needed = {"price_per_kg": self.price, "spawn_cost_per_kg": self.spawn}
+        return tuple(key for key, value in needed.items() if value is None)
+
+    def cost_of_start(self, containers: Numbers, spawn_g: Numbers, dry_g: Numbers) -> Numbers:
+        """What does starting each unit cost? nan where a mass that costs something is unknown. What farm.toml does not
+        declare counts as nothing.
+        """
+        spawn = spawn_g / 1000 * self.spawn if self.spawn else np.zeros(len(containers))
+        substrate = dry_g / 1000 * self.substrate if self.substrate else np.zeros(len(containers))
+        return containers * (self.start or 0.0) + spawn + substrate
+
+
+def prices(settings: Mapping[str, Any]) -> Prices:
+    """Which prices does farm.toml declare? settings: one value per key of the farm contract."""
+    return Prices(
+        settings["price_per_kg"],
+        settings["spawn_cost_per_kg"],
+        settings["substrate_cost_per_kg"],
+        settings["start_cost_per_container"],
+        settings["currency"] or "money",
+    )

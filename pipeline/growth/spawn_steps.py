@@ -1,0 +1,129 @@
+"""What does a step from one tested spawn rate to the next bring, and does it pay for the spawn?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from pipeline.compare.between import between
+from pipeline.compare.estimate import Estimate
+from pipeline.compare.mixed import Cell as Value
+from pipeline.compare.mixed import mixed
+from pipeline.compare.within import within
+from pipeline.growth.incidence import LEAST_SOAKS
+from pipeline.growth.spawn import Spawn
+from pipeline.growth.spawn_rates import Cell, Recipe
+
+if TYPE_CHECKING:
+    from pipeline.measures.runner import Rows
+
+BETWEEN, WITHIN, MIXED = "between soaks", "within soaks", "mixed"
+LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design (STATISTICS R2)
+CANNOT_TELL = "cannot tell yet"
+
+
+def steps(asked: Spawn) -> Rows:
+    """What does each step to the next tested rate bring? One record per recipe and step, with the columns of the
+    `spawn_steps` contract.
+    """
+    return [
+        {**recipe.called, **_step(recipe, rate)} for recipe in asked.recipes for rate in range(len(recipe.rates) - 1)
+    ]
+
+
+def pair_difference(lower: list[tuple[str, float]], higher: list[tuple[str, float]]) -> tuple[str, Estimate] | None:
+    """By how much does the higher rate lie above the lower, and in what design? One (soak, value) per soak and rate.
+
+    Within soaks where all hold both, between them where none does, else both at once (STATISTICS 1.2-1.4). None where
+    a rate has no value.
+    """
+    below, above = dict(lower), dict(higher)
+    if not below or not above:
+        return None
+    both = [soak for soak in below if soak in above]
+    if not both:
+        return BETWEEN, between(list(above.values()), list(below.values()))
+    if len(both) == len(below) == len(above):
+        return WITHIN, within([above[soak] - below[soak] for soak in both])
+    cells = [Value(soak, rate, value) for rate, of in ((0, below), (1, above)) for soak, value in of.items()]
+    return MIXED, mixed(cells).difference(1, 0)
+
+
+def _step(recipe: Recipe, rate: int) -> dict[str, Any]:
+    lower, higher = recipe.at(rate), recipe.at(rate + 1)
+    soaks = [{cell.soak for cell in cells} for cells in (lower, higher)]
+    be = pair_difference(_values(lower, lambda cell: cell.be_pct), _values(higher, lambda cell: cell.be_pct))
+    paid = pair_difference(_values(lower, lambda cell: cell.margin), _values(higher, lambda cell: cell.margin))
+    more = pair_difference(
+        _values(lower, lambda cell: cell.spawn_per_dry), _values(higher, lambda cell: cell.spawn_per_dry)
+    )
+    return {
+        "from_rate_wet_pct": recipe.rates[rate],
+        "to_rate_wet_pct": recipe.rates[rate + 1],
+        "soaks_from": len(soaks[0]),
+        "soaks_to": len(soaks[1]),
+        "soaks_both": len(soaks[0] & soaks[1]),
+        "design": be[0] if be else None,
+        **_named("be_difference", be[1] if be else None, "_pct"),
+        "extra_spawn_per_kg_dry": more[1].value if more else None,
+        **_named("margin_difference", paid[1] if paid else None, ""),
+        **_answer(recipe, rate, be, paid),
+    }
+
+
+def _values(cells: list[Cell], of: Callable[[Cell], float | None]) -> list[tuple[str, float]]:
+    return [(cell.soak, value) for cell in cells if (value := of(cell)) is not None]
+
+
+def _named(name: str, estimate: Estimate | None, unit: str) -> dict[str, float | None]:
+    low, high = (estimate.limits() if estimate else None) or (None, None)
+    return {f"{name}{unit}": estimate.value if estimate else None, f"{name}_low{unit}": low, f"{name}_high{unit}": high}
+
+
+def _answer(
+    recipe: Recipe, rate: int, be: tuple[str, Estimate] | None, paid: tuple[str, Estimate] | None
+) -> dict[str, str | None]:
+    """In money where that is told, else in BE; no verdict below three soaks at each rate, or three split ones."""
+    lower, higher = recipe.at(rate), recipe.at(rate + 1)
+    names = f"{recipe.rates[rate]:.1f} and {recipe.rates[rate + 1]:.1f} %"
+    split = f"Split each of the next three soaks over {names}."
+    found = paid or be
+    if found is None:
+        return _no("a rate has no soak that is told yet", "Wait until its units are closed, or empty them in writing.")
+    used = [[cell for cell in cells if not paid or cell.margin is not None] for cells in (lower, higher)]
+    why = _too_few(used, found) or _something_else(lower, higher)
+    limits = found[1].limits()
+    if why or limits is None:
+        return _no(why or "the soaks do not differ at all, which is no evidence", split)
+    if limits[0] > 0:
+        return {"answer": "pays" if paid else "gives more", "why": None, "next_step": None}
+    if limits[1] < 0:
+        return {"answer": "does not pay" if paid else "gives less", "why": None, "next_step": None}
+    return _no("the limits hold both answers", split)
+
+
+def _too_few(used: list[list[Cell]], found: tuple[str, Estimate]) -> str | None:
+    both = {cell.soak for cell in used[0]} & {cell.soak for cell in used[1]}
+    fewest = min(len(cells) for cells in used)
+    if found[0] == MIXED and found[1].degrees is not None and found[1].degrees >= LEAST_DEGREES and fewest > 1:
+        return None
+    if fewest < LEAST_SOAKS and len(both) < LEAST_SOAKS:
+        return (
+            f"only {fewest} {'soak is' if fewest == 1 else 'soaks are'} told at one of the rates; three are the least"
+        )
+    return None
+
+
+def _something_else(lower: list[Cell], higher: list[Cell]) -> str | None:
+    """What, beside the rate, sets the two apart throughout? None where nothing does."""
+    days = [[cell.day for cell in cells] for cells in (lower, higher)]
+    if max(days[0]) < min(days[1]) or max(days[1]) < min(days[0]):
+        return "all soaks of one rate were started before all of the other: it may be the season"
+    lots = [frozenset().union(*(cell.lots for cell in cells)) for cells in (lower, higher)]
+    if len(lots[0]) == len(lots[1]) == 1 and lots[0] != lots[1]:
+        return f"each rate had a spawn lot of its own ({', '.join(sorted(lots[0] | lots[1]))}): it may be the lot"
+    return None
+
+
+def _no(why: str, next_step: str) -> dict[str, str | None]:
+    return {"answer": CANNOT_TELL, "why": why, "next_step": next_step}

@@ -1,0 +1,34 @@
+-- Which units were started when, out of which soak, and what went into them? Needs unit_groups (see runner.prepare).
+-- soak_key: the soak it came out of, or its own batch; soak_no: its number. age: days from inoculation to the as-of date. containers: of a
+-- whole batch its fillings, else containers_filled; null where neither is told. held_to: the day its place was free
+-- again, null while it runs. Masses in g. Units of batches without a day of inoculation are in no row.
+-- Grain: one row per unit of a dated batch.
+create or replace temp table unit_starts as
+with filled as (
+    select batch_line, count(*) as fillings from fillings group by batch_line
+)
+select
+    s.unit,
+    g.group_id,
+    s.batch_line,
+    s.batch,
+    coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
+    dense_rank() over (order by coalesce('soak ' || b.soak, 'batch ' || b.batch)) as soak_no,
+    s.inoculated_on,
+    getvariable('as_of') - s.inoculated_on as age,
+    case when s.container is not null then 1 else coalesce(f.fillings, b.containers_filled) end as containers,
+    s.dry_g,
+    s.spawn_g,
+    b.spawn_form,
+    s.closed_on,
+    s.closed_by,
+    s.finished,
+    s.lapsed,
+    case when s.finished then least(s.closed_on, s.lapses_on) end as held_to,
+    s.known_through,
+    s.highest_flush
+from unit_states as s
+inner join unit_groups as g on g.unit = s.unit
+inner join batches as b on b.line = s.batch_line
+left join filled as f on f.batch_line = s.batch_line
+where s.inoculated_on is not null

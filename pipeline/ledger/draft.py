@@ -1,0 +1,260 @@
+"""The ledger that comes: written beside the one that stands, and thrown away unless it is finished."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.farm import Farm
+from pipeline.ledger.intake import Sources, Taken, key_of
+from pipeline.ledger.kept import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings
+from pipeline.ledger.manifest import FileMark, write_ahead_log
+from pipeline.ledger.standing import Standing, versions
+from schemas.finding import OutOfReach, UnreadableFile
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.ledger.changes import RowChange
+    from schemas.finding import Finding
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is told of a ledger: its id, one record per file (see Refreshed), the findings per level, and what every
+    command says of files that are not there to be read.
+    """
+
+    ledger_id: str
+    counts: list[dict[str, Any]]
+    levels: dict[str, int]
+    kept: list[str]
+
+
+@dataclass(frozen=True)
+class Written:
+    """The finished draft: what is told of it, the marks of its files, which of them were read, which vanished ones were
+    renamed or split, and the rows that changed (None where there was no ledger to compare with).
+    """
+
+    told: Told
+    marks: dict[Key, FileMark]
+    changed: list[str]
+    renamed: list[Key]
+    changes: dict[Key, RowChange] | None
+
+
+def draft_path(farm: Farm) -> Path:
+    """Where is the ledger that comes, until it is swapped in?"""
+    return farm.folder / "ledger.next.duckdb"
+
+
+def _spill(draft: Path) -> Path:
+    return draft.with_name(draft.name + ".tmp")
+
+
+def remove_draft(farm: Farm) -> None:
+    """Takes the draft away, and what DuckDB left beside it: its log, and what did not fit into memory."""
+    draft = draft_path(farm)
+    for each in (draft, write_ahead_log(draft)):
+        each.unlink(missing_ok=True)
+    with contextlib.suppress(FileNotFoundError):
+        shutil.rmtree(_spill(draft))
+
+
+def write_draft(farm: Farm, standing: Standing, sources: Sources, portions: Iterable[Taken], tell: Say) -> Written:
+    """Writes the ledger that comes, from the one that stands or anew. Raises UnreadableFile with what is wrong in all
+    files, or OutOfReach where it cannot be written.
+    """
+    import duckdb
+
+    draft = draft_path(farm)
+    if standing.rebuild is None:
+        shutil.copyfile(farm.ledger, draft)
+    try:
+        with duckdb.connect(config={"temp_directory": str(_spill(draft))}) as con:
+            # The draft is thrown away unless it is finished, so it needs no write-ahead log.
+            con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
+            con.execute("use draft")
+            # It is written out once, at the end, and not whenever much has changed.
+            con.execute("set checkpoint_threshold = '1TB'")
+            written = _fill(con, farm, standing, sources, portions, tell)
+            con.execute("checkpoint")
+            con.execute("use memory")
+            con.execute("detach draft")
+    except duckdb.Error as problem:
+        # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
+        full = isinstance(problem, duckdb.FatalException) and "could not write" in str(problem).lower()
+        if full or isinstance(problem, (duckdb.IOException, duckdb.OutOfMemoryException)):
+            raise OutOfReach(f"The ledger could not be written: {problem}. It is as it was.") from problem
+        raise
+    with open(draft, "rb+") as made:
+        os.fsync(made.fileno())
+    return written
+
+
+def _quoted(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _fill(
+    con: duckdb.DuckDBPyConnection,
+    farm: Farm,
+    standing: Standing,
+    sources: Sources,
+    portions: Iterable[Taken],
+    tell: Say,
+) -> Written:
+    from pipeline.ledger.changes import note_before, row_changes
+    from pipeline.ledger.stage import create_stage, decide, drop_file
+
+    touched: set[Key] = set()
+    if standing.rebuild is None:
+        portions = list(portions)
+        touched = _touched(standing, sources, portions)
+        note_before(con, sorted(touched))
+    else:
+        create_stage(con)
+        con.execute("create table meta (key varchar, value varchar)")
+    taken = _stage(con, standing, portions, tell)
+    marks = {key: mark for each in taken for key, mark in each.marks.items()}
+    for table, file in standing.hashes:
+        if (table, file) not in marks or marks[table, file].standing == GIVEN_UP:
+            drop_file(con, table, file)
+    _note_standings(con, marks, {key: reason for each in taken for key, reason in each.reasons.items()})
+    renamed = [key for key in sorted(sources.vanished) if _all_stand_elsewhere(con, farm, key)]
+    for table, file in renamed:
+        drop_file(con, table, file)
+        del marks[table, file]
+    tell("deciding")
+    decide(con, dict(farm.settings))
+    ledger_id = _write_meta(con, farm)
+    changes = row_changes(con, touched) if standing.rebuild is None else None
+    return Written(told(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
+
+
+def _touched(standing: Standing, sources: Sources, portions: list[Taken]) -> set[Key]:
+    """Which files may have other rows after this refresh?"""
+    read = {key_of(raw.source) for each in portions if each.screened for raw in each.screened.raws}
+    idle = {key for each in portions for key, mark in each.marks.items() if mark.standing == GIVEN_UP}
+    return read | idle | sources.vanished | (set(standing.hashes) - {key_of(source) for source in sources.files})
+
+
+def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say) -> list[Taken]:
+    """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
+    from pipeline.ledger.stage import drop_file, stage_files
+
+    taken = []
+    problems: list[Finding] = []
+    for each in portions:
+        problems += each.problems
+        if each.screened and not problems:
+            for raw in each.screened.raws:
+                if key_of(raw.source) in standing.hashes:
+                    drop_file(con, *key_of(raw.source))
+            tell(f"staging {', '.join(each.changed)}")
+            stage_files(con, each.screened)
+        lean = each.screened and replace(each.screened, frame=each.screened.frame.clear())
+        taken.append(replace(each, screened=lean))
+    if problems:
+        raise UnreadableFile(problems)
+    return taken
+
+
+def _note_standings(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], reasons: dict[Key, str]) -> None:
+    """Notes of each file how it stands, and why not in the folder where it does not."""
+    from pipeline.screen import file_part
+
+    con.execute("update files set standing = 'present', problem = '' where standing <> 'present'")
+    for (table, file), mark in marks.items():
+        reason = reasons.get((table, file), "")
+        if mark.standing == GIVEN_UP:
+            con.execute(
+                "insert into files values (?, ?, ?, '', 0, 0, ?, ?)",
+                [table, file, file_part(table, file), mark.standing, reason],
+            )
+        elif mark.standing != PRESENT:
+            con.execute(
+                "update files set standing = ?, problem = ? where table_name = ? and file = ?",
+                [mark.standing, reason, table, file],
+            )
+
+
+def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -> bool:
+    """Do all rows of a file that is gone stand, as often, in files that are there? Then it was renamed or split.
+
+    Each file is judged on its own, so that the fate of one does not hang on another. Otherwise notes how many do not.
+    """
+    from pipeline.screen import file_part
+
+    table, file = key
+    found = con.execute(
+        f"""
+        with mine as (
+            select cells, count(*) as times from cells_of_{table} where file_part_of(line) = ? group by cells
+        ),
+        others as (
+            select cells, count(*) as times
+            from cells_of_{table}
+            where
+                cells in (select cells from mine)
+                and file_part_of(line) in (select file_part from files where standing = 'present')
+            group by cells
+        )
+        select
+            coalesce(sum(mine.times), 0)::bigint as rows,
+            coalesce(sum(greatest(mine.times - coalesce(others.times, 0), 0)), 0)::bigint as missing
+        from mine
+        left join others on others.cells = mine.cells
+        """,
+        [file_part(table, file)],
+    ).fetchone()
+    assert found is not None, "a sum is one row"
+    rows, missing = found
+    if not missing:
+        return True
+    gone = "is no file that farm.toml names any more" if (farm.folder / file).exists() else "is gone"
+    con.execute(
+        "update files set problem = ? where table_name = ? and file = ?",
+        [f"{gone}, and {_stand_nowhere(rows, missing)}", table, file],
+    )
+    return False
+
+
+def _stand_nowhere(rows: int, missing: int) -> str:
+    if rows == 1:
+        return "its only row stands in no other file"
+    if rows == missing:
+        return f"none of its {rows} rows stands in another file"
+    return f"{missing} of its {rows} rows {'stands' if missing == 1 else 'stand'} in no other file"
+
+
+def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
+    """Notes what the ledger was made from; returns its id, which follows from that."""
+    files = con.execute("select table_name, file, content_hash, standing from files order by all").fetchall()
+    values = versions(farm)
+    digest = sha256(repr((sorted(values.items()), files)).encode()).hexdigest()
+    con.execute("delete from meta")
+    for key, value in {**values, "ledger_id": digest}.items():
+        con.execute("insert into meta values (?, ?)", [key, value])
+    return digest
+
+
+def told(con: duckdb.DuckDBPyConnection, ledger_id: str) -> Told:
+    """What is told of the ledger that is open here?"""
+    cursor = con.execute(
+        "select r.table_name, r.file, r.rows_in, r.loaded, r.set_aside, r.waiting, r.blank, f.standing, f.content_hash "
+        "from row_counts as r inner join files as f on f.table_name = r.table_name and f.file = r.file order by all"
+    )
+    names = [column[0] for column in cursor.description]
+    counts = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+    levels = dict(con.execute("select level, count(*) from findings group by level order by level").fetchall())
+    return Told(ledger_id, counts, levels, every_command_says(kept_findings(con)))

@@ -1,0 +1,224 @@
+"""The history: what was loaded when, and what changed each time. One line per refresh that changed something.
+
+The ledger itself holds no time: it is made from the files alone.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.farm import Farm
+from pipeline.ledger.kept import GIVEN_UP, PRESENT, VANISHED, Key, forgotten_copy, kept_folder
+
+if TYPE_CHECKING:
+    from pipeline.ledger.changes import RowChange
+
+Record = dict[str, Any]
+
+# What is compared to tell whether anything became of a file since the line before.
+# standing null: the file has left the ledger.
+STATE = ("standing", "content_hash", "rows_in", "loaded", "set_aside", "waiting", "blank")
+# What changed in its rows, see RowChange.
+ROWS = ("rows_added", "rows_gone", "rows_moved", "rows_freed", "rows_held")
+
+
+@dataclass(frozen=True)
+class History:
+    """All records, oldest first, one per file and refresh that changed it (schemas/results/history.json), and the
+    numbers of lines that cannot be read: a line that was half written when the machine stopped.
+    """
+
+    records: list[Record]
+    torn: list[int]
+
+
+def history_path(farm: Farm) -> Path:
+    """Where is the history?"""
+    return kept_folder(farm) / "history.jsonl"
+
+
+def read_history(farm: Farm) -> History:
+    """What was loaded when?"""
+    records: list[Record] = []
+    torn = []
+    try:
+        lines = history_path(farm).read_bytes().split(b"\n")
+    except FileNotFoundError:
+        lines = []
+    for number, line in enumerate(lines, start=1):
+        if not line.strip():
+            continue
+        try:
+            told = json.loads(line)
+            records += [{"time": told["time"], **each} for each in told["files"]]
+        except (ValueError, KeyError, TypeError):
+            torn.append(number)
+    return History(records, torn)
+
+
+def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
+    """Adds a line for one refresh, in one piece; after a torn one it begins a line of its own."""
+    if not records:
+        return
+    path = history_path(farm)
+    path.parent.mkdir(exist_ok=True)
+    line = json.dumps({"time": time, "files": records}, ensure_ascii=False).encode() + b"\n"
+    with open(path, "ab+", buffering=0) as out:
+        before = out.tell()
+        if before:
+            out.seek(-1, os.SEEK_END)
+            line = line if out.read(1) == b"\n" else b"\n" + line
+        if out.write(line) < len(line):
+            # The disk is full. Only a machine that stops leaves half a line behind.
+            out.truncate(before)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+        os.fsync(out.fileno())
+
+
+def last_states(records: Sequence[Record]) -> dict[Key, Record]:
+    """How did each file stand after the last line?"""
+    states: dict[Key, Record] = {}
+    for each in records:
+        key = each["table_name"], each["file"]
+        states.pop(key, None)
+        if each["standing"] is not None:
+            states[key] = each
+    return states
+
+
+def changed_files(
+    farm: Farm,
+    before: Mapping[Key, Record],
+    counts: Sequence[Record],
+    renamed: Sequence[Key],
+    changes: Mapping[Key, RowChange] | None,
+) -> list[Record]:
+    """What became of each file since the line before, of those of which anything became? `counts`: how the ledger tells
+    of them now; `changes`: their rows (None: not known, for the ledger was built anew).
+    """
+    now = {(each["table_name"], each["file"]): each for each in counts}
+    found = []
+    for key, each in now.items():
+        old = before.get(key)
+        change = changes.get(key) if changes is not None else None
+        if old is None or any(old[name] != each[name] for name in STATE) or (change and (change.freed or change.held)):
+            known = changes is not None
+            found.append(_record(key, _event(old, each), each, _rows(old, each, change, known)))
+    for key in before:
+        if key not in now:
+            event = "renamed" if key in renamed else "forgotten" if forgotten_copy(farm, key) else "gone"
+            gone = dict.fromkeys(STATE, 0) | {"standing": None, "content_hash": None}
+            found.append(_record(key, event, gone, _all_gone(before[key])))
+    return sorted(found, key=lambda each: (each["table_name"], each["file"]))
+
+
+def _record(key: Key, event: str, state: Mapping[str, Any], rows: Mapping[str, int | None]) -> Record:
+    table, file = key
+    return {"table_name": table, "file": file, "event": event, **{name: state[name] for name in STATE}, **rows}
+
+
+def _event(old: Record | None, each: Record) -> str:
+    """In one word, what became of this file?"""
+    standing = each["standing"]
+    if old is None or old["standing"] != standing:
+        if standing != PRESENT:
+            return "forgotten" if standing == GIVEN_UP else str(standing)
+        if old is None:
+            return "new"
+        return "restored" if old["standing"] == VANISHED else "mended"
+    return "edited" if old["content_hash"] != each["content_hash"] else "decided"
+
+
+def _filled(each: Mapping[str, Any]) -> int:
+    return int(each["rows_in"] - each["blank"])
+
+
+def _all_gone(old: Record) -> dict[str, int | None]:
+    return dict(zip(ROWS, (0, _filled(old), None, None, None), strict=True))
+
+
+def _rows(old: Record | None, each: Record, change: RowChange | None, known: bool) -> dict[str, int | None]:
+    """How many rows came and went, and how many of a file that stayed as it was were freed or held by others?"""
+    same = old is not None and old["content_hash"] == each["content_hash"]
+    if change is not None:
+        came: tuple[int | None, ...] = (change.added, change.gone, change.moved)
+    elif old is None:
+        came = (_filled(each), 0, 0)
+    else:
+        came = (0, 0, 0) if same or known else (None, None, None)
+    freed = (change.freed if change else 0, change.held if change else 0) if same and known else (None, None)
+    return dict(zip(ROWS, (*came, *freed), strict=True))
+
+
+@dataclass(frozen=True)
+class Announced:
+    """What is said of the files that changed: `said` by every command, once; `edits` by `gillbook refresh` alone."""
+
+    said: list[str]
+    edits: list[str]
+
+
+def announced(records: Sequence[Record], before: Mapping[Key, Record]) -> Announced:
+    """What should the grower hear of these changes? `before`: how the files stood."""
+    # A file of several tables stands in several records, and is told of once.
+    said = [sentence for each in records if (sentence := _said(each) or _fewer(each, before))]
+    edits = [sentence for each in records if not _said(each) and (sentence := _edit(each))]
+    return Announced(list(dict.fromkeys(said)), list(dict.fromkeys(edits)))
+
+
+def counted(number: int) -> str:
+    """How are so many rows called?"""
+    return "1 row" if number == 1 else f"{number} rows"
+
+
+# What is said of an event, whatever else changed. {rows}: those that went; {changes}: see _came_and_went.
+_SAID = {
+    "renamed": "{file} is gone, and all its rows stand in other files: taken as renamed or split.",
+    "restored": "{file} is back{changes}.",
+    "mended": "{file} can be read again{changes}.",
+    "forgotten": "{file} was given up: {rows} went.",
+    "gone": "{file} is gone, and so is its copy in kept/: {rows} went.",
+}
+
+
+def _said(each: Record) -> str | None:
+    event, gone = each["event"], each["rows_gone"]
+    saying = _SAID.get(event)
+    if event in ("renamed", "forgotten") and not gone:
+        saying = "{file} is gone. It held no rows." if event == "renamed" else "{file} was given up."
+    if event == "edited" and gone is not None and gone > each["rows_added"]:
+        saying = "{file}: {rows} went to other files." if each["rows_moved"] == gone else "{file}{changes}."
+    if saying is None:
+        return None
+    return saying.format(file=each["file"], rows=counted(gone or 0), changes=_came_and_went(each))
+
+
+def _fewer(each: Record, before: Mapping[Key, Record]) -> str | None:
+    """What is said of a file with fewer rows where there is no ledger to tell which went?"""
+    old = before.get((each["table_name"], each["file"]))
+    fewer = _filled(old) - _filled(each) if old and each["event"] == "edited" and each["rows_gone"] is None else 0
+    return f"{each['file']}: {counted(fewer)} fewer than when it was last read." if fewer > 0 else None
+
+
+def _came_and_went(each: Record) -> str:
+    said = [
+        f"{counted(each[key])} {word}" for key, word in (("rows_gone", "went"), ("rows_added", "came")) if each[key]
+    ]
+    return f": {' and '.join(said)} since it was last read" if said else ""
+
+
+def _edit(each: Record) -> str | None:
+    """What is said of an edit that only adds or changes rows, and of rows that others freed or held?"""
+    if each["event"] == "edited":
+        same = " was edited" + ("" if each["rows_added"] is None else "; its rows are the same")
+        return f"{each['file']}{_came_and_went(each) or same}."
+    freed, held = each["rows_freed"], each["rows_held"]
+    told = [f"{counted(freed)} can be counted now"] if freed else []
+    told += [f"{counted(held)} cannot be counted any more"] if held else []
+    return f"{each['file']}: {' and '.join(told)}, because of what stands in other files." if told else None

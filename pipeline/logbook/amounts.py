@@ -1,0 +1,144 @@
+"""Amounts as a grower types them: `412`, `0.41 kg`, `1lb 2oz`, `20 L`; and the same amounts in the unit of a column."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from schemas.finding import WrongRequest
+from schemas.manner import Manner
+
+# The international pound is 0.45359237 kg exactly, and an ounce a sixteenth of it (agreement of 1959; NIST SP 811,
+# appendix B.8). A US gallon is 231 cubic inches of 2.54 cm. A test holds them against the library of units.
+POUND_G = Decimal("453.59237")
+GALLON_L = Decimal("3.785411784")
+# How much of the contract's unit is one of these? Words as pipeline/units.py has them.
+FACTORS = {
+    "g": {"g": Decimal(1), "kg": Decimal(1000), "lb": POUND_G, "oz": POUND_G / 16},
+    "kg": {"g": Decimal("0.001"), "kg": Decimal(1), "lb": POUND_G / 1000, "oz": POUND_G / 16000},
+    "L": {"L": Decimal(1), "US gal": GALLON_L},
+}
+# What people type for each unit; compared without regard to case.
+TYPED = {
+    "g": "g", "gr": "g", "gram": "g", "grams": "g",
+    "kg": "kg", "kgs": "kg", "kilo": "kg", "kilos": "kg",
+    "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
+    "oz": "oz", "ounce": "oz", "ounces": "oz",
+    "l": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L",
+    "gal": "US gal", "us gal": "US gal", "gallon": "US gal", "gallons": "US gal",
+}  # fmt: skip
+# Two parts make one amount only where the second is the smaller unit of the same kind.
+PAIRS = {("lb", "oz"), ("kg", "g")}
+# A mass is kept to a thousandth of a gram; in another unit this many decimals tell which thousandth it is.
+DECIMALS = {"g": 3, "oz": 5, "lb": 6, "kg": 6, "L": 6, "US gal": 6, "C": 6, "F": 6}
+# More than one weighing can be: our choice, no source.
+MOST = {"g": Decimal(1_000_000), "kg": Decimal(1_000_000), "L": Decimal(1_000_000)}
+
+
+@dataclass(frozen=True)
+class Amount:
+    """What was typed, in the contract's unit: `exact`, `value` as finely as the ledger keeps it, `typed` as words."""
+
+    exact: Decimal
+    value: Decimal
+    typed: str
+
+    def less(self, other: Amount) -> Amount:
+        """What remains when `other` is taken off?"""
+        return Amount(self.exact - other.exact, self.value - other.value, f"{self.typed} - {other.typed}")
+
+
+def in_unit(value: Decimal, unit: str, ours: str) -> Decimal:
+    """How much is this value of the contract's unit `ours` in `unit`, so finely that reading it tells the same?"""
+    if ours == "C" and unit == "F":
+        return rounded(value * 9 / 5 + 32, DECIMALS[unit])
+    return rounded(value / FACTORS.get(ours, {}).get(unit, Decimal(1)), DECIMALS.get(unit, 6))
+
+
+def in_ours(number: Decimal, unit: str, ours: str) -> Decimal:
+    """How much is this number of `unit` in the contract's unit `ours`? Exact."""
+    if ours == "C" and unit == "F":
+        return (number - 32) * 5 / 9
+    return number * FACTORS.get(ours, {}).get(unit, Decimal(1))
+
+
+def rounded(value: Decimal, decimals: int) -> Decimal:
+    """What is the value with at most so many decimals, half to even, without zeros at the end?"""
+    return plain(value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN))
+
+
+def plain(value: Decimal) -> Decimal:
+    """What is the value without zeros at the end and without an exponent?"""
+    bare = value.normalize()
+    return bare.quantize(Decimal(1)) if bare == bare.to_integral_value() else bare
+
+
+def translated(text: str, manner: Manner) -> str | None:
+    """How is the number written here in the program's own manner? None where it is not written in the farm's."""
+    bare = re.sub("[\u00a0\u2009\u202f]", " ", text.strip())
+    if not re.match(manner.number_pattern, bare):
+        return None
+    bare = bare.replace(manner.thousands_mark, "") if manner.thousands_mark else bare
+    return bare.replace(manner.decimal_mark, ".")
+
+
+def number(text: str, manner: Manner) -> Decimal | None:
+    """Which number is written here in the farm's manner? None where it is none."""
+    plain_text = translated(text, manner)
+    return None if plain_text is None else Decimal(plain_text)
+
+
+def written(value: Decimal, manner: Manner) -> str:
+    """How does the farm write this number? Without marks between thousands, which no reader needs."""
+    return f"{plain(value):f}".replace(".", manner.decimal_mark)
+
+
+def amount(what: str, text: str, ours: str, bare: str, manner: Manner) -> Amount:
+    """Which amount is typed here? `what` names it in messages; `bare` is the unit of a number without one; `ours` the
+    contract's. Raises WrongRequest for what is no amount, or not above 0.
+    """
+    parts = _parts(text, manner)
+    if parts is None:
+        raise WrongRequest(f"{what} {text}: {_why_not(text, ours, manner)}")
+    known = FACTORS[ours]
+    parts = [(number_, unit or bare) for number_, unit in parts]
+    foreign = next((unit for _, unit in parts if unit not in known), None)
+    if foreign is not None:
+        raise WrongRequest(f"{what} {text}: it cannot be in {foreign}. Write it in {', '.join(known)}.")
+    exact = sum((number_ * known[unit] for number_, unit in parts), Decimal(0))
+    value = rounded(exact, DECIMALS[ours])
+    if value <= 0:
+        raise WrongRequest(f"{what} {text}: it must be more than 0. Weigh again.")
+    if value > MOST[ours]:
+        raise WrongRequest(f"{what} {text}: no scale goes that far. Weigh again.")
+    shown = " ".join(f"{written(number_, manner)} {unit}" for number_, unit in parts)
+    return Amount(exact, value, shown)
+
+
+def _parts(text: str, manner: Manner) -> list[tuple[Decimal, str]] | None:
+    """Which numbers and units stand here? None where anything else does."""
+    found: list[tuple[Decimal, str]] = []
+    pieces = re.findall(r"([^a-zA-Z]+)([a-zA-Z][a-zA-Z ]*)?", text.strip())
+    if not pieces or "".join(a + b for a, b in pieces) != text.strip():
+        return None
+    for digits, word in pieces:
+        value, unit = number(digits, manner), TYPED.get(" ".join(word.split()).lower(), "") if word else ""
+        if value is None or (word and not unit):
+            return None
+        found.append((value, unit))
+    if len(found) == 1:
+        return found
+    pair = tuple(unit for _, unit in found)
+    return found if pair in PAIRS and found[0][0] == found[0][0].to_integral_value() else None
+
+
+def _why_not(text: str, ours: str, manner: Manner) -> str:
+    shown = {"g": "412, 412g, 0.41 kg, 14.5oz, 1lb 2oz", "kg": "6.5, 6500g, 14 lb", "L": "20, 20 L, 5 gal"}[ours]
+    shown = ", ".join(each.replace(".", manner.decimal_mark) for each in shown.split(", "))
+    other = "," if manner.decimal_mark == "." else "."
+    if other in text:
+        return f"the decimal mark of this farm is {manner.decimal_mark} (farm.toml). Write it like {shown}."
+    if text.strip().startswith("-"):
+        return "it must be more than 0. Weigh again."
+    return f"that is no amount. Write it like {shown}."

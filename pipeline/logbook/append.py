@@ -1,0 +1,122 @@
+"""Writing to the grower's files: whole and on disk before anyone is told, never over what another program wrote."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from pipeline.farm import Farm
+from pipeline.ledger.lock import held, locked, sync_folder
+from schemas.finding import OutOfReach
+
+LOCK_FILE = "logbook.lock"
+# So long an entry waits for others to be written; each takes some hundredths of a second.
+PATIENCE_S = 30.0
+
+
+class ChangedMeanwhile(Exception):
+    """The file is not as it was when it was read. Nothing was written; read it again."""
+
+
+@contextmanager
+def logbook_locked(farm: Farm, now: str) -> Iterator[None]:
+    """Runs its body while no other process writes entries. Raises Locked, OutOfReach."""
+    with locked(farm.folder / LOCK_FILE, now, "The logbook", PATIENCE_S):
+        yield
+
+
+def open_elsewhere(path: Path) -> bool:
+    """Has a spreadsheet this file open? Some leave a file beside it that says so (as LibreOffice and its kin do)."""
+    return any((path.parent / name).exists() for name in (f".~lock.{path.name}#", f"~${path.name}"))
+
+
+def append(path: Path, name: str, text: str, mark: tuple[int, int]) -> None:
+    """Adds this text at the end of the file. Raises ChangedMeanwhile when its size and time are no longer `mark`;
+    OutOfReach when it is locked or cannot be written. The file is then as it was.
+    """
+    with _told(name), open(path, "ab", buffering=0) as out:
+        if held(out.fileno()):
+            raise OutOfReach(f"{name} is locked by another program. Nothing was written. Close it there and try again.")
+        now = os.fstat(out.fileno())
+        if (now.st_size, now.st_mtime_ns) != mark:
+            raise ChangedMeanwhile
+        data = text.encode("utf-8")
+        try:
+            if out.write(data) != len(data):
+                raise OSError("no room for all of it")
+            os.fsync(out.fileno())
+        except OSError:
+            with suppress(OSError):
+                out.truncate(now.st_size)
+                os.fsync(out.fileno())
+            raise
+
+
+def make(path: Path, name: str, text: str) -> None:
+    """Makes a file with this content, in one rename. Raises OutOfReach when it cannot be written."""
+    with _told(name):
+        if not path.parent.exists():
+            path.parent.mkdir(parents=True)
+            sync_folder(path.parent.parent)
+        _swap_in(path, text.encode("utf-8"))
+
+
+def replace(path: Path, name: str, change: Callable[[bytes], bytes], mark: tuple[int, int]) -> None:
+    """Writes the file anew, changed so, in one rename. Raises ChangedMeanwhile and OutOfReach as append does."""
+    with _told(name):
+        with open(path, "rb") as there:
+            now = os.fstat(there.fileno())
+            if (now.st_size, now.st_mtime_ns) != mark:
+                raise ChangedMeanwhile
+            data = change(there.read())
+        _swap_in(path, data, now.st_mode)
+
+
+def cut(path: Path, name: str, first: int, end: int, mark: tuple[int, int]) -> None:
+    """Takes the bytes from `first` to before `end` out of the file. At its end that is one step; elsewhere the file is
+    written anew. Raises ChangedMeanwhile and OutOfReach as append does.
+    """
+    if end < mark[0]:
+        replace(path, name, lambda data: data[:first] + data[end:], mark)
+        return
+    with _told(name), open(path, "r+b", buffering=0) as there:
+        if held(there.fileno()):
+            raise OutOfReach(f"{name} is locked by another program. Nothing was removed. Close it there and try again.")
+        now = os.fstat(there.fileno())
+        if (now.st_size, now.st_mtime_ns) != mark:
+            raise ChangedMeanwhile
+        there.truncate(first)
+        os.fsync(there.fileno())
+
+
+def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:
+    # A name that begins with a dot is never read as a table.
+    draft = path.with_name(f".{path.name}.new")
+    try:
+        with open(draft, "wb") as out:
+            out.write(data)
+            out.flush()
+            os.fsync(out.fileno())
+        if mode is not None:
+            with suppress(OSError):
+                os.chmod(draft, mode)
+        os.replace(draft, path)
+    except OSError:
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+
+
+@contextmanager
+def _told(name: str) -> Iterator[None]:
+    try:
+        yield
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise OutOfReach(
+            f"{name} could not be written ({reason}). Nothing was written, and the file is as it was. "
+            "Make room, close other programs or mend its rights, then enter it again."
+        ) from problem

@@ -1,0 +1,142 @@
+"""From what is typed at the scale to what is to be logged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from pipeline.habits import folded_word
+from pipeline.logbook.amounts import Amount, amount
+from pipeline.logbook.book import Book
+from pipeline.logbook.places import Places
+from pipeline.logbook.targets import target_for
+from pipeline.logbook.weigh import Asked
+from schemas.contract import contract
+from schemas.finding import WrongRequest, nearest
+from schemas.manner import Manner
+
+# The words of the cap stages by their letters; turned_up by its u, since t is taken.
+STAGE_LETTERS = {"c": "curled", "t": "turned_down", "f": "flat", "u": "turned_up"}
+
+
+def asked_for(book: Book, words: Sequence[str], day: date, tare: str | None, given: Mapping[str, Any]) -> Asked:
+    """What is to be logged? `words`: container and weight, or the weight alone where a batch is given. `given`: batch,
+    flush, stage, culled, picker, note, each None where not given. Raises WrongRequest for what cannot be meant.
+    """
+    places = book.look()
+    units = bare_units(book, day)
+    manner = book.farm.habits.manner
+    container, weight = _parted(places, words, given["batch"], units["fresh_weight_g"], manner)
+    gross = amount("weight", weight, "g", units["fresh_weight_g"], manner)
+    culled = amount_or_none("--culled", given["culled"], units["culled_g"], manner)
+    return checked(
+        Asked(
+            net(gross, tare, units["fresh_weight_g"], manner),
+            day,
+            container,
+            named("--batch", given["batch"]),
+            flush_of_text("--flush", given["flush"]),
+            stage_of(book, "--stage", given["stage"]),
+            culled,
+            named("--picker", given["picker"]),
+            (given["note"] or "").strip(),
+        )
+    )
+
+
+def checked(asked: Asked) -> Asked:
+    """Is that possible? Raises WrongRequest where it is not."""
+    if asked.culled is not None and asked.culled.value > asked.weight.value:
+        raise WrongRequest(
+            f"--culled {asked.culled.typed} is more than the {asked.weight.value:f} g it is part of. "
+            "The weight is that of all that was cut, culls included."
+        )
+    return asked
+
+
+def bare_units(book: Book, day: date) -> dict[str, str]:
+    """In which unit is a weight meant that has none? In that of the column it goes into."""
+    target, _ = target_for(book.farm, book.summaries, "harvests", day, ())
+    return {name: target.shape["units"].get(name, "g") for name in ("fresh_weight_g", "culled_g")}
+
+
+def _parted(places: Places, words: Sequence[str], batch: str | None, bare: str, manner: Manner) -> tuple[str, str]:
+    """Which of the words name the container, and which the weight? The container may be of several words."""
+    if batch and (len(words) == 1 or not _weight_after(places, words, bare, manner)):
+        return "", " ".join(words)
+    if len(words) < 2:
+        shown = words[0] if words else "CONTAINER"
+        raise WrongRequest(f"weigh {shown}: the weight is missing. Write gillbook weigh {shown} 412; or --batch B 412.")
+    known = _weight_after(places, words, bare, manner)
+    return (" ".join(words[:known]), " ".join(words[known:])) if known else (words[0], " ".join(words[1:]))
+
+
+def _weight_after(places: Places, words: Sequence[str], bare: str, manner: Manner) -> int | None:
+    """How many of the words name a known container, with a weight behind them? None where none do."""
+    folded = {name.casefold() for name in places.containers}
+    for count in range(len(words) - 1, 0, -1):
+        if " ".join(words[:count]).casefold() in folded and is_amount(" ".join(words[count:]), bare, manner):
+            return count
+    return None
+
+
+def is_amount(text: str, bare: str, manner: Manner) -> bool:
+    """Is this a weight?"""
+    try:
+        amount("", text, "g", bare, manner)
+    except WrongRequest:
+        return False
+    return True
+
+
+def net(gross: Amount, tare: str | None, bare: str, manner: Manner) -> Amount:
+    """What remains without the tub? Raises WrongRequest where that is nothing."""
+    tub = amount_or_none("--tare", tare, bare, manner)
+    if tub is None:
+        return gross
+    if tub.value >= gross.value:
+        raise WrongRequest(
+            f"--tare {tub.typed}: the tub is not lighter than the {gross.typed} on the scale. Weigh again."
+        )
+    return gross.less(tub)
+
+
+def amount_or_none(option: str, text: str | None, bare: str, manner: Manner) -> Amount | None:
+    """Which weight has this option? None where it is not given. Raises WrongRequest for what is no weight."""
+    return None if text is None else amount(option, text, "g", bare, manner)
+
+
+def named(option: str, text: str | None) -> str:
+    """Which name has this option? "" where it is not given. Raises WrongRequest for a blank one."""
+    if text is not None and not text.strip():
+        raise WrongRequest(f"{option}: the name is missing.")
+    return " ".join((text or "").split())
+
+
+def flush_of_text(option: str, text: str | None) -> int | None:
+    """Which flush has this option? None where it is not given. Raises WrongRequest for what is none."""
+    if text is None:
+        return None
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:3]) <= 99:
+        raise WrongRequest(f"{option} {text}: flushes are counted from 1 to 99. Write a whole number.")
+    return int(text)
+
+
+def stage_of(book: Book, option: str, text: str | None) -> str:
+    """Which cap stage is meant: by its letter, a word of the contract's or of the farm's? "" where none is given.
+
+    Raises WrongRequest for a word that is none.
+    """
+    if text is None:
+        return ""
+    each = contract("harvests").field("cap_stage")
+    own = book.farm.habits.manner.words.get("cap_stage", {})
+    known = {**{word: word for word in each.words}, **each.synonyms, **STAGE_LETTERS, **own}
+    meant = known.get(folded_word(text))
+    if meant is None:
+        near = nearest(text, (*each.words, *each.synonyms, *own))
+        hint = f" Did you mean {near}?" if near else ""
+        letters = ", ".join(f"{letter} {word}" for letter, word in STAGE_LETTERS.items())
+        raise WrongRequest(f"{option} {text}: there is no such stage.{hint} Stages: {letters}.")
+    return meant

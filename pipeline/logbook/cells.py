@@ -1,0 +1,100 @@
+"""One cell at a time: what its text says in the farm's manner, and how a value is written in it.
+
+The same rules as schemas/values.py, which judges whole columns with a library that takes long to import; a test holds
+the two against each other.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+
+from pipeline.logbook.amounts import number, translated
+from pipeline.write_csv import guarded, unguarded
+from schemas.contract import Field
+from schemas.manner import Manner
+
+ISO = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:Z|[+-]\d{2}:\d{2})?)?\Z", re.ASCII)
+TIME = r"(?: +\d{1,2}:\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?)?"
+YEAR_LAST = re.compile(rf"(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{4}}|\d{{2}}){TIME}\Z", re.ASCII)
+YEAR_FIRST = re.compile(rf"(\d{{4}})[./-](\d{{1,2}})[./-](\d{{1,2}}){TIME}\Z", re.ASCII)
+# Which of the three parts are year, month, day?
+ORDERS = {
+    "day_month_year": (YEAR_LAST, (3, 2, 1)),
+    "month_day_year": (YEAR_LAST, (3, 1, 2)),
+    "year_month_day": (YEAR_FIRST, (1, 2, 3)),
+}
+INTEGER = re.compile(r"[+-]?\d{1,9}\Z", re.ASCII)
+EARLIEST = date(1900, 1, 1)
+
+
+def text(cell: str, manner: Manner) -> str:
+    """What stands in this cell? "" for a blank one."""
+    bare = cell.strip()
+    return "" if bare in manner.blank_words else unguarded(bare)
+
+
+def day(cell: str, manner: Manner) -> date | None:
+    """Which day is written here? None for a blank cell and for what is no day."""
+    bare = cell.strip()
+    parts: tuple[int, int, int]
+    if ISO.match(bare):
+        parts = (int(bare[:4]), int(bare[5:7]), int(bare[8:10]))
+    else:
+        pattern, places = ORDERS.get(manner.date_order, (None, (0, 0, 0)))
+        found = pattern.match(bare) if pattern else None
+        if found is None:
+            return None
+        year = found[places[0]]
+        parts = (int(year if len(year) == 4 else f"20{year}"), int(found[places[1]]), int(found[places[2]]))
+    try:
+        read = date(*parts)
+    except ValueError:
+        return None
+    return read if read >= EARLIEST else None
+
+
+def quantity(cell: str, manner: Manner) -> Decimal | None:
+    """Which number is written here? None for a blank cell and for what is no number."""
+    return None if cell.strip() in manner.blank_words else number(cell, manner)
+
+
+def whole(cell: str, manner: Manner) -> int | None:
+    """Which whole number is written here? None for a blank cell and for what is none."""
+    told = None if cell.strip() in manner.blank_words else translated(cell, manner)
+    return int(told) if told is not None and INTEGER.match(told) else None
+
+
+def word(cell: str, each: Field, manner: Manner) -> str | None:
+    """Which word of the column is meant, whatever its case, spaces or hyphens? None for another one."""
+    own = manner.words.get(each.name, {})
+    known = {**{word: word for word in each.words}, **each.synonyms, **own}
+    return known.get(re.sub(r"[\s\-]+", "_", text(cell, manner).lower()))
+
+
+def written_word(meant: str, column: str, own: Mapping[str, Mapping[str, str]]) -> str:
+    """How does the farm write this word of the column? `own`: its words as farm.toml has them."""
+    return next((name for name, ours in own.get(column, {}).items() if ours == meant), meant)
+
+
+def written_day(value: date, alike: str, manner: Manner) -> str:
+    """How is this day written in a file whose days look like `alike` ("" where none is there)?
+
+    With the same marks in the farm's order; year-month-day where the file writes that or nothing.
+    """
+    pattern, places = ORDERS.get(manner.date_order, (None, (0, 0, 0)))
+    found = pattern.match(alike.strip()) if pattern and not ISO.match(alike.strip()) else None
+    if found is None:
+        return value.isoformat()
+    wide = len(found[places[1]]) == 2 and len(found[places[2]]) == 2
+    told = {places[0]: f"{value.year:04}"}
+    told[places[1]], told[places[2]] = (f"{part:02}" if wide else str(part) for part in (value.month, value.day))
+    mark = alike.strip()[len(found[1])]
+    return mark.join(told[at] for at in (1, 2, 3))
+
+
+def written_text(typed: str) -> str:
+    """How is this typed text written, so that no spreadsheet runs it and it stays on one line?"""
+    return guarded(" ".join(typed.split()))

@@ -1,0 +1,49 @@
+"""Whole rows of batches and fillings as they stand, for copying what stays the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+
+from pipeline.farm import Farm, table_files
+from pipeline.logbook import cells
+from pipeline.logbook.amounts import in_ours
+from pipeline.logbook.sheets import Sheet, read_sheet
+from schemas.contract import Field, contract
+from schemas.finding import UnreadableFile
+
+Value = date | Decimal | int | str
+
+
+def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
+    """What do the rows of this table say, file by file in their order? Blank and unreadable cells are left out; a file
+    that cannot be read has none.
+    """
+    for source in table_files(farm.folder, farm.habits.files):
+        if source.table != table:
+            continue
+        try:
+            sheet = read_sheet(source, source.path.read_bytes(), farm.habits)
+        except (OSError, UnreadableFile):
+            continue
+        for row in sheet.rows:
+            told = {column: _value(farm, table, sheet, column, sheet.cell(row, column)) for column in sheet.at}
+            yield {column: value for column, value in told.items() if value is not None}
+
+
+def _value(farm: Farm, table: str, sheet: Sheet, column: str, cell: str) -> Value | None:
+    each, manner = contract(table).field(column), farm.habits.manner
+    if each.type == "date":
+        return cells.day(cell, manner)
+    if each.type == "integer":
+        return cells.whole(cell, manner)
+    if each.type == "number":
+        number = cells.quantity(cell, manner)
+        return None if number is None else _in_ours(sheet, each, number)
+    return (cells.word(cell, each, manner) if each.words else None) or cells.text(cell, manner) or None
+
+
+def _in_ours(sheet: Sheet, each: Field, number: Decimal) -> Decimal:
+    unit = sheet.units.get(each.name)
+    return in_ours(number, unit, each.unit or "") if unit else number

@@ -1,0 +1,40 @@
+"""Names as they are typed for containers: one by one, or as a range like 11-20 or B01-B12."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from schemas.finding import WrongRequest
+
+RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)-(?P=stem)?(?P<last>\d+)\Z", re.ASCII)
+# More at once is a slip of the hand: our choice, no source.
+MOST = 500
+
+
+def known_name(name: str, known: Iterable[str]) -> str:
+    """Which known name is meant, where only the case of its letters differs? The name itself where none is."""
+    names = tuple(known)
+    if name in names:
+        return name
+    alike = [each for each in names if each.casefold() == name.casefold()]
+    return alike[0] if len(alike) == 1 else name
+
+
+def spread(typed: Sequence[str], known: Sequence[str]) -> list[str]:
+    """Which containers are meant, each once? Raises WrongRequest for a range that runs backwards or too far."""
+    found: dict[str, None] = {}
+    for name in typed:
+        for each in _range(name, known):
+            found[known_name(each, known)] = None
+    return list(found)
+
+
+def _range(name: str, known: Sequence[str]) -> list[str]:
+    parts = RANGE.match(name)
+    if parts is None or name in known:
+        return [name]
+    first, last, width = int(parts["first"]), int(parts["last"]), len(parts["first"])
+    if last < first or last - first >= MOST:
+        raise WrongRequest(f"{name}: a range goes from the lower number to the higher, over at most {MOST} containers.")
+    return [f"{parts['stem']}{number:0{width}}" for number in range(first, last + 1)]

@@ -1,0 +1,56 @@
+"""What is there to do today? From the ledger, by what was noted and by the farm's own waits."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Mapping
+from datetime import date
+from importlib.resources import files as package_files
+from typing import TYPE_CHECKING, Any
+
+from pipeline.measures.runner import Question, prepare
+from pipeline.shelf_order import in_order_of_shelves
+from schemas.contract import contract
+
+if TYPE_CHECKING:
+    import duckdb
+
+# Pins are ready to pick after so many days: 2.80 d from pins to maturity in print (Hindawi Int. J. Agronomy 2021,
+# 9962285).
+PINS_READY_DAYS = 3
+# Where the farm's own history tells no wait: two weeks of colonising (common practice, no source), and a week from
+# opening to pins (our choice, no source).
+COLONISING_DAYS, OPENED_DAYS = 14, 7
+ACTIONS = ("pick", "open", "look", "end", "fill")
+
+
+def today(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> list[dict[str, Any]]:
+    """What is to be done at this date? One record per action, reason and unit (or free container), with the columns of
+    the `today` contract: by action, in the order of the shelves.
+    """
+    prepare(con, settings, Question(as_of))
+    con.execute(_statement("unit_waits"))
+    for name, value in (
+        ("pins_ready_days", PINS_READY_DAYS),
+        ("colonising_days", COLONISING_DAYS),
+        ("opened_days", OPENED_DAYS),
+    ):
+        con.execute(f"set variable {name} = {value}")
+    cursor = con.execute(_statement("today"))
+    names = [column[0] for column in cursor.description or ()]
+    rows = in_order_of_shelves(dict(zip(names, row, strict=True)) for row in cursor.fetchall())
+    told = [{**row, "command": _command(row)} for row in rows]
+    told.sort(key=lambda row: ACTIONS.index(row["action"]))
+    return [{key: row[key] for key in contract("today").names} for row in told]
+
+
+def _statement(name: str) -> str:
+    return package_files("pipeline.measures").joinpath(f"{name}.sql").read_text(encoding="utf-8")
+
+
+def _command(row: Mapping[str, Any]) -> str | None:
+    """Which line, ready to be typed, ends what fell silent? None for all else."""
+    if row["action"] != "end":
+        return None
+    words = ["gillbook", "note", *([row["container"]] if row["container"] else []), "emptied"]
+    return shlex.join([*words, "--batch", row["batch"], "--on", row["since"].isoformat()])

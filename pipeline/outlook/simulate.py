@@ -1,0 +1,175 @@
+"""The simulation: what may the batches give that run or are planned, if each goes on as one of the past did?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.outlook.history import LAST_AGE, Floats, History, Whole
+
+# Fewer past batches than this tell nothing of how much batches differ (STATISTICS 5).
+LEAST_DONORS = 4
+# Of a long past so many are drawn from, evenly over time, so that a large farm need not wait. Our choice, no source.
+MOST_DONORS = 150
+BORROWED_FROM = ("same substrate and strain", "same substrate", "all batches")
+
+
+@dataclass(frozen=True)
+class Target:
+    """A batch whose coming weeks are asked for. batch: its number, for size and recipe; age on the day (negative: to
+    come); running: the share of its containers that still run; planned: not yet inoculated.
+    """
+
+    batch: int
+    age: int
+    running: float
+    planned: bool
+
+
+@dataclass(frozen=True)
+class Borrowed:
+    """What a batch may borrow. pool: places of its donors in the pool; paths: kg of each donor in each span, at the
+    batch's own size; told: for how many spans there are donors enough; source: whose paths they are.
+    """
+
+    pool: Whole
+    paths: Floats
+    told: int
+    source: str
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """running and planned: kg per draw and span (array draws x spans). untold: in each span, the batches without
+    donors, which are in no figure. borrowed: one entry per target, None where nothing can be borrowed.
+    """
+
+    running: Floats
+    planned: Floats
+    untold: Whole
+    borrowed: tuple[Borrowed | None, ...]
+
+    @property
+    def total(self) -> Floats:
+        """What do all batches give together?"""
+        found: Floats = self.running + self.planned
+        return found
+
+
+def targets(history: History, day: int, days_ahead: int) -> list[Target]:
+    """Which batches run on that day, or are inoculated in the days ahead?"""
+    found = []
+    for batch, start in enumerate(history.start.tolist()):
+        age = day - start
+        if age < 0:
+            found += [Target(batch, age, 1.0, True)] if -age < days_ahead else []
+        elif age <= LAST_AGE and history.running[batch, age] > 0:
+            found.append(Target(batch, age, float(history.running[batch, age]), False))
+    return found
+
+
+def donor_pool(history: History, day: int) -> Whole:
+    """Which batches may lend, on that day? Those begun before it: all, or MOST_DONORS of them evenly over time."""
+    begun = np.flatnonzero(history.start < day)
+    if len(begun) <= MOST_DONORS:
+        return begun
+    return begun[np.linspace(0, len(begun) - 1, MOST_DONORS).round().astype(np.int64)]
+
+
+def borrow(history: History, day: int, target: Target, edges: Whole, pool: Whole) -> Borrowed | None:
+    """From which past batches does a target borrow its path, and what would it give in each span on theirs?
+
+    edges: days ahead at which spans end, the first 0. A donor was as old on that day as the target will be at the end:
+    age alone decides, never whether it has finished, or early failures would be drawn too often. Of those the first
+    kind of BORROWED_FROM with LEAST_DONORS of them. Where none has, the spans are told that enough of them lived to
+    see. A running batch borrows what its containers that still run may give: from donors with any left at its age, if
+    they are enough.
+    """
+    ages = day - history.start[pool]
+    old = ages >= target.age + edges[-1]
+    kinds = (history.alike, history.substrate, None)
+    for source, kind in zip(BORROWED_FROM, kinds, strict=True):
+        mine = old if kind is None else old & (kind[pool] == kind[target.batch])
+        if mine.sum() >= LEAST_DONORS:
+            return _lent(history, target, edges, pool, np.flatnonzero(mine), source)
+    if len(pool) < LEAST_DONORS:
+        return None
+    seen = int(np.sort(ages)[-LEAST_DONORS]) - target.age
+    told = int(np.searchsorted(edges, seen, side="right")) - 1
+    if told < 1:
+        return None
+    old = ages >= target.age + edges[told]
+    return _lent(history, target, edges[: told + 1], pool, np.flatnonzero(old), BORROWED_FROM[-1])
+
+
+def _lent(history: History, target: Target, edges: Whole, pool: Whole, chosen: Whole, source: str) -> Borrowed:
+    if not target.planned:
+        left = history.running[pool[chosen], target.age] > 0
+        chosen = chosen[left] if left.sum() >= LEAST_DONORS else chosen
+    donors = pool[chosen]
+    at = target.age + edges
+    so_far = np.where(at < 0, 0.0, history.kg[donors][:, np.clip(at, 0, LAST_AGE)])
+    paths: Floats = np.diff(so_far, axis=1) * _size_ratio(history, target, donors)[:, None]
+    return Borrowed(chosen, paths, len(edges) - 1, source)
+
+
+def _size_ratio(history: History, target: Target, donors: Whole) -> Floats:
+    """How much larger is the target than each donor? By dry substrate where both have it, else by containers, else
+    they are taken as alike; of a running batch only by what still ran at its age.
+    """
+    ratio = history.dry_kg[target.batch] / history.dry_kg[donors]
+    ratio = np.where(np.isnan(ratio), history.containers[target.batch] / history.containers[donors], ratio)
+    ratio = np.where(np.isnan(ratio), 1.0, ratio)
+    if target.planned:
+        return ratio
+    left = history.running[donors, target.age]
+    found: Floats = np.where(left > 0, ratio * target.running / np.where(left > 0, left, 1.0), 0.0)
+    return found
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Whose past is drawn from, and by which weights. pool: numbers of batches; weights: draws x pool."""
+
+    pool: Whole
+    weights: Floats
+
+
+def weigh(history: History, day: int, draws: int, rng: np.random.Generator) -> Draws:
+    """Which weight has every past batch, draw by draw? Exponential ones, which is the Bayesian bootstrap (Rubin 1981,
+    Annals of Statistics 9(1):130-134). The same `rng` state gives the same weights.
+    """
+    pool = donor_pool(history, day)
+    return Draws(pool, -np.log1p(-rng.random((draws, len(pool)))))
+
+
+def simulate(
+    history: History, day: int, asked: list[Target], edges: Whole, drawn: Draws, rng: np.random.Generator
+) -> Simulated:
+    """What may the targets give in each span of days after `day`, draw by draw?
+
+    In each draw every target takes the path of one donor, by the weights of that draw, which are the same for all
+    targets. Whole batches are drawn, never containers: those of one batch share its luck. The same `rng` state gives
+    the same numbers.
+    """
+    draws, spans = len(drawn.weights), len(edges) - 1
+    sums = {False: np.zeros((draws, spans)), True: np.zeros((draws, spans))}
+    untold = np.zeros(spans, dtype=np.int64)
+    borrowed = []
+    for target in asked:
+        chance = rng.random(draws)
+        found = borrow(history, day, target, edges, drawn.pool)
+        borrowed.append(found)
+        untold[found.told if found else 0 :] += 1
+        if found:
+            sums[target.planned][:, : found.told] += drawn_paths(found, drawn, chance)
+    return Simulated(sums[False], sums[True], untold, tuple(borrowed))
+
+
+def drawn_paths(borrowed: Borrowed, drawn: Draws, chance: Floats) -> Floats:
+    """Which donor's path does each draw take? chance: one uniform per draw; gives draws x spans, in kg."""
+    heaped = np.cumsum(drawn.weights[:, borrowed.pool], axis=1)
+    which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
+    found: Floats = borrowed.paths[which]
+    return found

@@ -1,0 +1,269 @@
+"""The result tables of the outlook, from the ledger: what is to come week by week, from which batches, and how well
+this would have held before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.outlook import backtest
+from pipeline.outlook.ahead import DRAWS, Ahead, dice, look_ahead
+from pipeline.outlook.backtest import BANDS, HIGH50, HIGH80, LOW50, LOW80, MEDIAN, Past
+from pipeline.outlook.history import Floats, History, read_history
+from pipeline.outlook.need import WANTED_CHANCE, Need, need
+from pipeline.outlook.simulate import LEAST_DONORS
+from schemas.contract import contract
+from schemas.finding import WrongRequest, nearest
+
+if TYPE_CHECKING:
+    import duckdb
+
+Rows = list[dict[str, Any]]
+
+MOST_WEEKS = 26
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The tables `outlook`, `outlook_batches`, `outlook_past` and `outlook_need` as their contracts say. why_not: why
+    nothing is told (None: it is). history_weeks: how far the records reach back; widened: by which factor the 80 %
+    bands are, None where that is not available, from the day `widened_from` on; past_days: days looked back to.
+    undated, pickings_set_aside: batches without a day, and pickings, that no figure holds. silent_since: the last
+    day with a picking, where it is so old that entries seem to be missing.
+    """
+
+    why_not: str | None
+    history_weeks: float
+    weeks: Rows = field(default_factory=list)
+    batches: Rows = field(default_factory=list)
+    past: Rows = field(default_factory=list)
+    need: Rows = field(default_factory=list)
+    widened: float | None = None
+    widened_from: date | None = None
+    past_days: int = 0
+    undated: int = 0
+    pickings_set_aside: int = 0
+    silent_since: date | None = None
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """So many kg by a day; like: the batch that more batches would be like (None: the last one begun)."""
+
+    kg: float
+    by: date
+    like: str | None = None
+
+
+def outlook(
+    con: duckdb.DuckDBPyConnection,
+    settings: Mapping[str, Any],
+    as_of: date,
+    weeks: int = 8,
+    wanted: Wanted | None = None,
+) -> Outlook:
+    """What is to come in the weeks after `as_of`? Also from batches that are planned: inoculated after it.
+
+    Raises WrongRequest for weeks beyond MOST_WEEKS, for a day that is past or too far, and for a batch that is not.
+    """
+    _check(as_of, weeks, wanted)
+    history = read_history(con, settings, as_of)
+    day = as_of.toordinal()
+    told_weeks = backtest.history_weeks(history, day)
+    why_not = _why_not(history, as_of, told_weeks)
+    if why_not:
+        return Outlook(why_not, told_weeks, undated=history.undated)
+    ahead = look_ahead(history, day, weeks)
+    return Outlook(
+        None,
+        told_weeks,
+        weeks=_weeks(as_of, ahead),
+        batches=_batches(history, ahead),
+        past=_past(ahead.past),
+        need=_need(history, as_of, wanted) if wanted else [],
+        widened=ahead.factors.get(WANTED_CHANCE),
+        widened_from=_widened_from(history),
+        past_days=len(ahead.past.origins),
+        undated=history.undated,
+        pickings_set_aside=_set_aside(con, as_of),
+        silent_since=date.fromordinal(known) if (known := backtest.known_until(history, day)) < day else None,
+    )
+
+
+def _check(as_of: date, weeks: int, wanted: Wanted | None) -> None:
+    if not 1 <= weeks <= MOST_WEEKS:
+        raise WrongRequest(f"--weeks {weeks}: an outlook is told for 1 to {MOST_WEEKS} weeks.")
+    if wanted is None:
+        return
+    if not wanted.kg > 0:
+        raise WrongRequest(f"--need {wanted.kg:g}: name more than 0 kg.")
+    if not as_of < wanted.by <= as_of + timedelta(weeks=MOST_WEEKS):
+        last = as_of + timedelta(weeks=MOST_WEEKS)
+        raise WrongRequest(f"--by {wanted.by}: name a day from {as_of + timedelta(days=1)} to {last}.")
+
+
+def _why_not(history: History, as_of: date, weeks: float) -> str | None:
+    """Why can nothing be told? None where it can."""
+    if weeks == 0:
+        return f"There is nothing to borrow from: no batch was inoculated before {as_of}."
+    if weeks <= backtest.REFUSED_WEEKS:
+        first = date.fromordinal(int(history.start.min()))
+        from_day = first + timedelta(days=7 * backtest.REFUSED_WEEKS + 1)
+        return (
+            f"The records reach back {weeks:.0f} weeks. What is to come is borrowed from past batches, and up to "
+            f"{backtest.REFUSED_WEEKS} weeks tell too little. It can be told from {from_day} on."
+        )
+    begun = int((history.start < as_of.toordinal()).sum())
+    if begun < LEAST_DONORS:
+        return f"Only {begun} past batches are there to borrow from; at least {LEAST_DONORS} are needed."
+    return None
+
+
+def _widened_from(history: History) -> date:
+    days = 7 * (backtest.REFUSED_WEEKS + backtest.LEAST_ORIGINS) + 1
+    return date.fromordinal(int(history.start.min()) + days)
+
+
+def _set_aside(con: duckdb.DuckDBPyConnection, as_of: date) -> int:
+    query = "select count(*) from pickings_aside where picked_on is null or picked_on <= ?"
+    found = con.execute(query, [as_of]).fetchone()
+    return int(found[0]) if found else 0
+
+
+def _kept(name: str, rows: Rows) -> Rows:
+    return [{key: row[key] for key in contract(name).names} for row in rows]
+
+
+def _ends(ends: Floats) -> dict[str, float]:
+    names = {"median_kg": MEDIAN, "low50_kg": LOW50, "high50_kg": HIGH50, "low80_kg": LOW80, "high80_kg": HIGH80}
+    return {name: float(ends[at]) for name, at in names.items()}
+
+
+def _weeks(as_of: date, ahead: Ahead) -> Rows:
+    then = backtest.widened_then(ahead.past)
+    rows = []
+    for week, ends in enumerate(ahead.told):
+        first = as_of + timedelta(days=7 * week + 1)
+        rows.append(
+            {
+                "week": week + 1,
+                "first_day": first,
+                "last_day": first + timedelta(days=6),
+                "running_kg": float(ahead.found.running[:, week].mean()),
+                "planned_kg": float(ahead.found.planned[:, week].mean()),
+                **_ends(ends),
+                "widened_by": ahead.factors.get(WANTED_CHANCE),
+                "batches_untold": int(ahead.found.untold[week]),
+                **_held(ahead.past, then, week),
+            }
+        )
+    return _kept("outlook", rows)
+
+
+def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
+    """How well would a week so far ahead have been told on the past days, with the bands as they were then?"""
+    actual = past.actual[:, week]
+    seen = ~np.isnan(actual)
+    if not seen.any():
+        return {
+            "past_told": 0,
+            "past_held_50_pct": None,
+            "past_held_80_pct": None,
+            "past_kg": None,
+            "past_off_kg": None,
+        }
+    off = np.abs(actual - then[:, week, MEDIAN])
+    return {
+        "past_told": int(seen.sum()),
+        **{
+            f"past_held_{100 * level:.0f}_pct": 100 * float(backtest.within(past, then, level)[seen, week].mean())
+            for level in BANDS
+        },
+        "past_kg": float(actual[seen].mean()),
+        "past_off_kg": float(off[seen].mean()),
+    }
+
+
+def _batches(history: History, ahead: Ahead) -> Rows:
+    rows = []
+    for target, lent in zip(ahead.asked, ahead.found.borrowed, strict=True):
+        containers = history.containers[target.batch]
+        rows.append(
+            {
+                "batch": history.names[target.batch],
+                "state": "planned" if target.planned else "running",
+                "inoculated_on": date.fromordinal(int(history.start[target.batch])),
+                "containers": None if np.isnan(containers) else int(containers),
+                "substrate_dry_kg": _number(history.dry_kg[target.batch]),
+                "running_pct": 100 * target.running,
+                "donors": len(lent.pool) if lent else 0,
+                "borrowed_from": lent.source if lent else None,
+                "weeks_told": lent.told if lent else 0,
+                "expected_kg": float(lent.paths.sum(axis=1).mean()) if lent else None,
+            }
+        )
+    return _kept("outlook_batches", rows)
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _past(past: Past) -> Rows:
+    then = backtest.widened_then(past)
+    held = backtest.within(past, then, WANTED_CHANCE)
+    rows = []
+    for at, day in enumerate(past.origins.tolist()):
+        for week in np.flatnonzero(~np.isnan(past.actual[at])).tolist():
+            first = date.fromordinal(day + 7 * week + 1)
+            rows.append(
+                {
+                    "told_on": date.fromordinal(day),
+                    "week": week + 1,
+                    "first_day": first,
+                    "last_day": first + timedelta(days=6),
+                    **_ends(then[at, week]),
+                    "actual_kg": float(past.actual[at, week]),
+                    "held_80": bool(held[at, week]),
+                }
+            )
+    return _kept("outlook_past", rows)
+
+
+def _need(history: History, as_of: date, wanted: Wanted) -> Rows:
+    like = _like(history, as_of, wanted.like)
+    found: Need = need(history, as_of.toordinal(), wanted.kg, wanted.by.toordinal(), like, DRAWS, dice(2))
+    rows = [
+        {
+            "need_kg": wanted.kg,
+            "by": wanted.by,
+            "more_batches": each.more,
+            "like_batch": history.names[like],
+            "start_from": as_of + timedelta(days=1),
+            "start_by": date.fromordinal(each.start_by) if each.start_by else None,
+            "chance_pct": 100 * each.chance,
+            "median_kg": each.median,
+            "low80_kg": each.low80,
+            "high80_kg": each.high80,
+            "widened_by": found.widened,
+            "batches_untold": found.untold,
+        }
+        for each in found.chances
+    ]
+    return _kept("outlook_need", rows)
+
+
+def _like(history: History, as_of: date, name: str | None) -> int:
+    """Which batch would more batches be like: the one named, else the last one begun?"""
+    if name is None:
+        return int(np.flatnonzero(history.start <= as_of.toordinal())[-1])
+    if name not in history.names:
+        meant = nearest(name, tuple(each.lower() for each in history.names))
+        hint = next((f" Did you mean {each}?" for each in history.names if each.lower() == meant), "")
+        raise WrongRequest(f"--like {name}: there is no such batch with a day of inoculation.{hint}")
+    return history.names.index(name)

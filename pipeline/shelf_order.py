@@ -1,0 +1,35 @@
+"""The order of the shelves: in which order does one come by the containers?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+WALK = ("room", "position", "container", "batch")
+Natural = tuple[tuple[bool, int, str], ...]
+
+
+def natural(text: str) -> Natural:
+    """Where does this text stand when its numbers count as numbers, so that B2 comes before B10?
+
+    Only 0 to 9 count as digits; letters are compared without regard to case. A key for `sorted`, of any length.
+    """
+    parts = re.findall(r"[0-9]+|[^0-9]+", text)
+    # A number goes by its length, then its digits: no limit on how many, unlike int().
+    return tuple(
+        (False, len(part.lstrip("0")), part.lstrip("0")) if part[0] in "0123456789" else (True, 0, part.casefold())
+        for part in parts
+    )
+
+
+def in_order_of_shelves(rows: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """In which order do these rows (room, position, container, batch) stand on the shelves? Blanks come last; what
+    differs only in case or leading zeros is in the order of texts, so that the order never depends on the rows'.
+    """
+
+    def place(row: Mapping[str, Any]) -> list[tuple[bool, Natural, str]]:
+        texts = [str(row[name] or "") for name in WALK]
+        return [(not text, natural(text), text) for text in texts]
+
+    return sorted(rows, key=place)

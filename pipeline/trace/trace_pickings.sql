@@ -1,0 +1,14 @@
+-- What was picked from the traced containers, and when? Masses in g. Needs traced_pickings.
+-- Grain: one row per loaded picking of a traced container, or of a traced container's batch weighed together.
+select
+    picked_on,
+    batch,
+    coalesce(container, '') as container,
+    fresh_g::double as fresh_g,
+    flush,
+    coalesce(picker, '') as picker,
+    asked,
+    file,
+    row
+from traced_pickings
+order by asked desc, picked_on, batch, container nulls first, file, row

@@ -1,0 +1,231 @@
+"""Which trial would show a difference, and in which order are its levels given out?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import sqrt
+
+import numpy as np
+
+from pipeline.compare.detectable import POWER
+from pipeline.trial.power import (
+    ALPHA,
+    Planned,
+    between_test,
+    detectable,
+    half_width,
+    power,
+    split_test,
+)
+from pipeline.trial.spread import Spread
+from schemas.contract import contract
+from schemas.finding import WrongRequest, nearest
+
+# Two soaks a level give no verdict (STATISTICS 1, R2), so no trial is planned with fewer than three.
+LEAST_SOAKS = 3
+MOST_SOAKS = 30
+SHOWN_SOAKS = (3, 4, 6, 8)
+MOST_LEVELS = 6
+MOST_CONTAINERS = 60
+SPAWN_RATE = "spawn_rate"  # a level of it is told in the note: no column holds it
+
+
+class Where(StrEnum):
+    """At which level can a factor differ: from soak to soak, within a soak, or within a batch."""
+
+    soak = "soak"
+    batch = "batch"
+    container = "container"
+
+
+# What is done to the whole soak; what can differ from container to container of a batch. Anything else that is put into
+# a batch can differ between the batches of one soak.
+OF_SOAK = ("treatment", "treatment_h", "lime_g_per_l", "ph_start", "ph_end", "drain_h")
+OF_CONTAINER = ("kind", "volume_l", "holes_open", "holes_taped", "fill_kg", "room", "position")
+OF_BATCH = (
+    "strain",
+    "species",
+    "substrate",
+    "supplement",
+    "supplement_dry_kg",
+    "spawn_form",
+    "spawn_kg",
+    "spawn_lot",
+    SPAWN_RATE,
+    "incubation_c",
+)
+
+
+@dataclass(frozen=True)
+class Design:
+    """A trial. soaks: how many in all; containers: in each soak and level; needed: is it the smallest of its kind that
+    finds the difference with POWER? Powers 0-1, the rest in points of BE. one_batch: does a split soak stay one
+    batch, because its containers differ and not its mix?
+    """
+
+    split: bool
+    one_batch: bool
+    soaks: int
+    containers: int
+    levels: int
+    test: Planned
+    power: float
+    detectable: float
+    half_width: float
+    needed: bool
+
+    @property
+    def batches(self) -> int:
+        """How many batches are mixed, where a split soak gives one batch a level?"""
+        return self.soaks * self.levels if self.split and not self.one_batch else self.soaks
+
+
+def where(factor: str) -> Where:
+    """At which level can this factor differ? Raises WrongRequest for what cannot be tried."""
+    for level, names in ((Where.soak, OF_SOAK), (Where.batch, OF_BATCH), (Where.container, OF_CONTAINER)):
+        if factor in names:
+            return level
+    known = (*OF_BATCH, *OF_SOAK, *OF_CONTAINER)
+    meant = nearest(factor, known)
+    hint = f" Did you mean {meant}?" if meant else ""
+    raise WrongRequest(f"--factor {factor}: that cannot be tried.{hint} Known: {', '.join(known)}.")
+
+
+def levels_of(factor: str, listed: str) -> tuple[str, ...]:
+    """Which levels does a --levels text name? Raises WrongRequest for fewer than two, doubles, and no numbers where the
+    factor is one.
+    """
+    found = tuple(each.strip() for each in listed.split(",") if each.strip())
+    if len(found) < 2 or len(set(found)) < len(found):
+        raise WrongRequest(f"--levels {listed}: name two or more different levels, with commas between.")
+    if len(found) > MOST_LEVELS:
+        raise WrongRequest(f"--levels {listed}: {MOST_LEVELS} levels at most; each wants as many containers again.")
+    for each in found:
+        if _is_number(factor) and not each.replace(".", "", 1).isdigit():
+            raise WrongRequest(f"--levels {each}: {factor} is a number. Write digits with a decimal point.")
+    return found
+
+
+def _is_number(factor: str) -> bool:
+    if factor == SPAWN_RATE:
+        return True
+    tables = [contract(name) for name in ("batches", "fillings")]
+    return any(factor in table.names and table.field(factor).type != "string" for table in tables)
+
+
+def best_containers(spread: Spread, batch_costs: float) -> int:
+    """How many containers a batch give most for the work, when a batch costs as much as `batch_costs` containers?
+
+    sqrt(cost of a batch / cost of a container x s^2 / sB^2), at least 1 (Snedecor & Cochran, Statistical Methods).
+    """
+    if spread.soaks.planned <= 0:
+        return MOST_SOAKS
+    return max(1, min(MOST_SOAKS, round(sqrt(batch_costs * spread.containers.planned / spread.soaks.planned))))
+
+
+def designs(
+    spread: Spread, level: Where, levels: int, difference: float, containers: int, soaks: int | None = None
+) -> list[Design]:
+    """Which trials are there to choose from, the split ones first? containers: of one batch; a split soak's are shared
+    out among its levels, two each at least. soaks: this number of soaks in a level (or split) is told too.
+
+    With more than two levels each pair is tested with its share of the false alarms (Bonferroni), which asks for a
+    little more than the comparison itself does.
+    """
+    alpha = ALPHA / (levels * (levels - 1) / 2)
+    part = max(2, containers // levels)
+    found = []
+    for split in [True, False] if level is not Where.soak else [False]:
+        size = part if split else containers
+        tests = {}
+        needed = None
+        for number in range(LEAST_SOAKS, MOST_SOAKS + 1):
+            tests[number] = _test(spread, level, split, size, number, alpha)
+            if power(difference, tests[number]) >= POWER:
+                needed = number
+                break
+        for number in sorted({*SHOWN_SOAKS, *([needed] if needed else []), *([soaks] if soaks else [])}):
+            test = tests.get(number) or _test(spread, level, split, size, number, alpha)
+            found.append(_design(test, level, size, levels, difference, number == needed))
+    return found
+
+
+def _test(spread: Spread, level: Where, split: bool, containers: int, soaks: int, alpha: float) -> Planned:
+    if not split:
+        return between_test(spread.soaks.planned_sd, spread.containers.planned_sd, containers, soaks, alpha)
+    # Containers of one batch share their mix as well, so nothing but the containers themselves lies between them.
+    parts = sqrt(2 * spread.parts.planned) if level is Where.batch else 0.0
+    return split_test(parts, spread.containers.planned_sd, containers, soaks, alpha)
+
+
+def _design(test: Planned, level: Where, containers: int, levels: int, difference: float, needed: bool) -> Design:
+    return Design(
+        split=test.split,
+        one_batch=level is Where.container,
+        soaks=test.soaks if test.split else test.soaks * levels,
+        containers=containers,
+        levels=levels,
+        test=test,
+        power=power(difference, test),
+        detectable=detectable(test),
+        half_width=half_width(test),
+        needed=needed,
+    )
+
+
+def proposed(found: Sequence[Design], soaks: int | None) -> Design | None:
+    """Which of the designs is proposed? The first with the number of soaks that is asked for, else the first that is
+    needed: a split one where there is one. None where none is enough.
+    """
+    for each in found:
+        if each.test.soaks == soaks if soaks else each.needed:
+            return each
+    return None
+
+
+def enough_containers(
+    spread: Spread, level: Where, levels: int, difference: float, soaks: int = SHOWN_SOAKS[-1]
+) -> int | None:
+    """How many containers of each level in each soak would be enough, with so many soaks a level (split, if they can
+    be)? None where even MOST_CONTAINERS are not.
+    """
+    alpha = ALPHA / (levels * (levels - 1) / 2)
+    for size in range(2, MOST_CONTAINERS + 1):
+        if power(difference, _test(spread, level, level is not Where.soak, size, soaks, alpha)) >= POWER:
+            return size
+    return None
+
+
+@dataclass(frozen=True)
+class Portion:
+    """One portion of a trial: block, its soak (both counted from 1), which place it has within its block, its level,
+    and how many containers are filled from it.
+    """
+
+    block: int
+    soak: int
+    turn: int
+    level: str
+    containers: int
+
+
+def give_out(design: Design, levels: Sequence[str], seed: int) -> list[Portion]:
+    """In which order are the levels given out? Each block holds every level alike, in an order of its own by the dice.
+
+    A block is a split soak, or as many soaks as there are levels, begun together: so that no level is only begun early,
+    or always mixed first. Within a split batch they are given out container by container. The same seed gives the
+    same order.
+    """
+    dice = np.random.default_rng(seed)
+    times, size = (design.containers, 1) if design.split and design.one_batch else (1, design.containers)
+    given = [level for level in levels for _ in range(times)]
+    found = []
+    for block in range(1, design.test.soaks + 1):
+        # Sorting uniforms is the same in every version of numpy; its own shuffling may not be.
+        order = np.argsort(dice.random(len(given))).tolist()
+        for turn, which in enumerate(order, start=1):
+            soak = block if design.split else (block - 1) * len(levels) + turn
+            found.append(Portion(block, soak, turn, given[which], size))
+    return found

@@ -1,0 +1,127 @@
+"""How likely is it that a trial finds a true difference?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compare.detectable import POWER, showable
+from pipeline.compare.detectable import power as told_power
+
+Floats = NDArray[np.float64]
+
+ALPHA = 0.05  # false alarms that are accepted, two-sided, as in the comparisons
+# Up to so many soaks a level the formula promises more than our test keeps: simulated instead (STATISTICS 6).
+SIMULATED_UP_TO = 4
+SIMULATIONS = 20_000
+SEED = 20260601  # any number
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The planned test of one difference. error: the true standard error of the difference; degrees: of freedom; soaks:
+    in each level, or split ones; split: are the levels compared within soaks? alpha: false alarms accepted.
+    """
+
+    error: float
+    degrees: float
+    soaks: int
+    split: bool
+    alpha: float = ALPHA
+
+    @property
+    def simulated(self) -> bool:
+        """Is its power simulated rather than told by the formula?"""
+        return self.soaks <= SIMULATED_UP_TO
+
+
+def between_test(soak_sd: float, container_sd: float, containers: float, soaks: int, alpha: float = ALPHA) -> Planned:
+    """The test of two levels with so many soaks each, of so many containers: SE^2 = 2 (sB^2 + s^2/n) / b, 2(b-1)
+    degrees of freedom (STATISTICS 6).
+    """
+    error = sqrt(2 * (soak_sd**2 + container_sd**2 / containers) / soaks)
+    return Planned(error, 2 * (soaks - 1), soaks, False, alpha)
+
+
+def split_test(
+    between_parts_sd: float, container_sd: float, containers: float, soaks: int, alpha: float = ALPHA
+) -> Planned:
+    """The test of two levels within so many split soaks, each part of so many containers:
+    SE^2 = (sInt^2 + 2 s^2/k) / b, b-1 degrees of freedom (STATISTICS 6). between_parts_sd is sInt: the SD of the
+    difference of two parts of one soak beyond what their containers make.
+    """
+    error = sqrt((between_parts_sd**2 + 2 * container_sd**2 / containers) / soaks)
+    return Planned(error, soaks - 1, soaks, True, alpha)
+
+
+def formula_power(difference: float, test: Planned) -> float:
+    """How likely (0-1) does Student's t find this difference, on either side? Checked against: R power.t.test."""
+    return told_power(abs(difference) / test.error, test.degrees, _limit(test))
+
+
+def _limit(test: Planned) -> float:
+    """From how many standard errors on is a difference found, at the test's share of false alarms?"""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(test.degrees, 1 - test.alpha / 2))
+
+
+def power(difference: float, test: Planned) -> float:
+    """How likely (0-1) does our test find this difference? Simulated for few soaks, else by the formula."""
+    if not test.simulated:
+        return formula_power(difference, test)
+    estimate, error, limit = _simulated(test.soaks, test.split, test.alpha)
+    return float((np.abs(estimate + difference / test.error) > limit * error).mean())
+
+
+def _simulated(soaks: int, split: bool, alpha: float) -> tuple[Floats, Floats, Floats]:
+    """Trials without a true difference and with a true standard error of 1: what each estimates, its own standard
+    error, and the limit its test takes. Tests as in the comparisons (section 1 of STATISTICS), draws always the same.
+    """
+    from scipy.special import stdtrit
+
+    rng = np.random.default_rng(SEED)
+    if split:
+        values = rng.standard_normal((SIMULATIONS, soaks)) * sqrt(soaks)
+        error = values.std(axis=1, ddof=1) / sqrt(soaks)
+        return values.mean(axis=1), error, np.full(SIMULATIONS, stdtrit(soaks - 1, 1 - alpha / 2))
+    values = rng.standard_normal((SIMULATIONS, 2, soaks)) * sqrt(soaks / 2)
+    parts = values.var(axis=2, ddof=1) / soaks
+    # With as many soaks on both sides Welch's degrees are never more than Bell and McCaffrey's, 2 (soaks - 1).
+    degrees = parts.sum(axis=1) ** 2 * (soaks - 1) / (parts**2).sum(axis=1)
+    means = values.mean(axis=2)
+    return means[:, 0] - means[:, 1], np.sqrt(parts.sum(axis=1)), stdtrit(degrees, 1 - alpha / 2)
+
+
+def detectable(test: Planned, wanted: float = POWER) -> float:
+    """Which true difference does the test find as likely as wanted? Simulated powers to a thousandth of the error."""
+    if not test.simulated:
+        return showable(test.degrees, _limit(test), wanted) * test.error
+    low, high = 0.0, 1.0
+    while power(high * test.error, test) < wanted:
+        high *= 2
+    while high - low > 0.001:
+        middle = (low + high) / 2
+        if power(middle * test.error, test) < wanted:
+            low = middle
+        else:
+            high = middle
+    return high * test.error
+
+
+def half_width(test: Planned) -> float:
+    """How far, on average, does the interval reach to each side of the difference?"""
+    return _limit(test) * test.error
+
+
+def inflation(degrees: float) -> float:
+    """By how much may the true SD lie above one that is known from so few degrees of freedom?
+
+    sqrt(df / chi2(.20, df)), its upper 80 % limit: 2.12, 1.56, 1.40, 1.27, 1.17 for 2, 4, 6, 10, 20 (STATISTICS 6).
+    """
+    from scipy.special import gammaincinv
+
+    return sqrt(degrees / (2 * float(gammaincinv(degrees / 2, 0.2))))

@@ -1,0 +1,149 @@
+"""How much do this farm's soaks, parts of one soak, and containers differ, in points of biological efficiency?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compare.variance import Anova, one_way
+from pipeline.trial.power import inflation
+
+Units = Sequence[Mapping[str, Any]]
+
+# The table of inflation begins at 2 (STATISTICS 6): from less, an SD of soaks is not known.
+LEAST_DEGREES = 2
+# Where no soak was ever split: two parts of a soak differ by so much of the variance of soaks. Our choice, no source.
+ASSUMED_PART = 0.25
+# Parts of so many batches at most are compared, for the work grows with their cube. Our choice, no source.
+MOST_PARTS = 300
+
+
+@dataclass(frozen=True)
+class Component:
+    """A variance, in points^2 of BE. degrees: of freedom it is known from, 0 where assumed; planned: the variance that
+    is planned with, inflated for few degrees; cut: was the estimate below nothing, and set to nothing?
+    """
+
+    variance: float
+    degrees: int
+    planned: float
+    cut: bool = False
+
+    @property
+    def sd(self) -> float:
+        """The standard deviation, in points."""
+        return sqrt(self.variance)
+
+    @property
+    def planned_sd(self) -> float:
+        """The standard deviation that is planned with, in points."""
+        return sqrt(self.planned)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """soaks: between soaks of one substrate and strain; parts: between batches of one soak, beyond their containers and
+    what their recipes do; containers: within a batch. part_assumed: no soak was split often enough to know.
+    """
+
+    soaks: Component
+    parts: Component
+    containers: Component
+    part_assumed: bool
+
+
+def spread(units: Units) -> Spread | None:
+    """How much do soaks, parts and containers differ? units: one record per finished container (soak_key, batch,
+    substrate, strain, recipe, be_pct). None where too few soaks or containers tell.
+
+    One-way ANOVA estimators: soaks (MSB - MSW) / n0, pooled over substrates and strains, so that what these do is not
+    counted as spread (Searle, Casella & McCulloch 1992, Variance Components, 3.6). Checked against: lme4 Dyestuff and
+    Dyestuff2.
+    """
+    by_batch, by_soak = _grouped(units, "batch"), _grouped(units, "soak_key")
+    within = one_way([values for groups in by_batch.values() for values in groups.values()])
+    soaks = components([list(groups.values()) for groups in by_soak.values()])
+    if within is None or within.within_degrees < LEAST_DEGREES or within.within_ms <= 0:
+        return None
+    if soaks is None or soaks.degrees < LEAST_DEGREES:
+        return None
+    containers = Component(within.within_ms, within.within_degrees, within.within_ms)
+    parts = _parts(units, within.within_ms)
+    if parts is None:
+        assumed = ASSUMED_PART * soaks.planned
+        return Spread(soaks, Component(ASSUMED_PART * soaks.variance, 0, assumed), containers, True)
+    return Spread(soaks, parts, containers, False)
+
+
+def _grouped(units: Units, name: str) -> dict[tuple[str, str], dict[str, list[float]]]:
+    """The values of each group, for each substrate and strain."""
+    found: dict[tuple[str, str], dict[str, list[float]]] = {}
+    for unit in units:
+        groups = found.setdefault((unit["substrate"], unit["strain"]), {})
+        groups.setdefault(unit[name], []).append(unit["be_pct"])
+    return found
+
+
+def components(strata: Sequence[Sequence[Sequence[float]]]) -> Component | None:
+    """Which variance have groups, beyond their members' and within strata? strata: of each, the values of its groups.
+
+    None where no stratum has two groups and a group of two.
+    """
+    found = [each for groups in strata if (each := one_way(groups)) is not None]
+    degrees = sum(each.between_degrees for each in found)
+    if not degrees:
+        return None
+    free = sum(each.within_degrees for each in found)
+    pooled = Anova(
+        sum(each.between_ms * each.between_degrees for each in found) / degrees,
+        sum(each.within_ms * each.within_degrees for each in found) / free,
+        degrees,
+        free,
+        sum(each.n0 * each.between_degrees for each in found) / degrees,
+    )
+    return _component(pooled)
+
+
+def _component(anova: Anova) -> Component:
+    """The variance behind two mean squares. Where it is nothing or less, what is planned with is still the upper limit
+    of what the mean square between may be: that no spread was seen does not show that there is none.
+    """
+    factor = inflation(anova.between_degrees) ** 2
+    planned = factor * anova.batch_variance
+    if not planned:
+        planned = max(0.0, (factor * anova.between_ms - anova.within_ms) / anova.n0)
+    return Component(anova.batch_variance, anova.between_degrees, planned, anova.between_variance < 0)
+
+
+def _coded(keys: Sequence[str]) -> NDArray[np.int64]:
+    codes = {key: code for code, key in enumerate(dict.fromkeys(keys))}
+    return np.array([codes[key] for key in keys], dtype=np.int64)
+
+
+def _parts(units: Units, within: float) -> Component | None:
+    """The variance of batches of one soak. What their recipes do is taken out (least squares of batch means on soak and
+    recipe); None where fewer than LEAST_DEGREES remain. within: the variance of containers.
+    """
+    batches: dict[str, list[Mapping[str, Any]]] = {}
+    for unit in units:
+        batches.setdefault(unit["batch"], []).append(unit)
+    of_soak = Counter(own[0]["soak_key"] for own in batches.values())
+    split = [own for own in batches.values() if of_soak[own[0]["soak_key"]] > 1][-MOST_PARTS:]
+    if not split:
+        return None
+    means = np.array([sum(unit["be_pct"] for unit in own) / len(own) for own in split])
+    codes = [_coded([own[0][name] for own in split]) for name in ("soak_key", "recipe")]
+    design = np.hstack([np.eye(int(each.max()) + 1)[each] for each in codes])
+    # The projection that leaves what soak and recipe do not explain; its trace is what remains of the degrees.
+    left = np.eye(len(split)) - design @ np.linalg.pinv(design)
+    degrees = round(float(np.trace(left)))
+    if degrees < LEAST_DEGREES:
+        return None
+    noise = within * sum(share / len(own) for share, own in zip(np.diag(left).tolist(), split, strict=True))
+    return _component(Anova(float((left @ means) @ means) / degrees, noise / degrees, degrees, 0, 1.0))

@@ -1,0 +1,200 @@
+"""The result tables of a planned trial: the farm's spread, the designs to choose from, and the portions given out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from importlib.resources import files as package_files
+from typing import TYPE_CHECKING, Any
+
+from pipeline.measures.runner import Question, prepare
+from pipeline.trial.design import (
+    LEAST_SOAKS,
+    MOST_SOAKS,
+    Design,
+    Where,
+    best_containers,
+    designs,
+    enough_containers,
+    give_out,
+    levels_of,
+    proposed,
+    where,
+)
+from pipeline.trial.rows import Cells, free_prefix, trial_rows
+from pipeline.trial.spread import Component, Spread, spread
+from schemas.contract import contract
+from schemas.finding import WrongRequest
+
+if TYPE_CHECKING:
+    import duckdb
+
+Rows = list[dict[str, Any]]
+
+SEED = 1  # any number: the same question gives the same order
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is to be tried. levels: with commas between; difference: worth knowing, in points of BE (None: as farm.toml
+    has it); containers: of a batch (None: as usual on the farm); batch_costs: as many containers as a batch costs, for
+    the best number of them; soaks: as many of each level (or split) as can be done (None: as many as are needed).
+    """
+
+    factor: str
+    levels: str
+    difference: float | None = None
+    containers: int | None = None
+    batch_costs: float | None = None
+    soaks: int | None = None
+    seed: int = SEED
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The tables `trial_spread`, `trial_designs` and `trial_portions`, as their contracts say; batches, fillings: rows
+    to fill in, in the columns of the input tables. why_not: why nothing can be planned (None: it can). design: the one
+    proposed, None where none is enough; where: at which level the factor can differ; difference: in points;
+    batch_size: containers of a batch; enough_containers: how many of each level in each of eight soaks would be (None:
+    none that is a plan).
+    """
+
+    why_not: str | None = None
+    spread: Rows = field(default_factory=list)
+    designs: Rows = field(default_factory=list)
+    portions: Rows = field(default_factory=list)
+    batches: list[Cells] = field(default_factory=list)
+    fillings: list[Cells] = field(default_factory=list)
+    design: Design | None = None
+    where: Where = Where.batch
+    difference: float = 0.0
+    batch_size: int = 0
+    enough_containers: int | None = None
+
+
+def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, asked: Asked) -> Trial:
+    """Which trial would show the difference that is asked for, by the farm's own spread as of `as_of`?
+
+    Raises WrongRequest for a factor, levels or numbers that cannot be.
+    """
+    level = where(asked.factor)
+    levels = levels_of(asked.factor, asked.levels)
+    _check(asked)
+    prepare(con, settings, Question(as_of))
+    units = _records(con, package_files("pipeline.trial").joinpath("trial_units.sql").read_text(encoding="utf-8"))
+    known = spread(units)
+    if known is None:
+        return Trial(_too_little(units))
+    containers = asked.containers or _usual(con)
+    if asked.batch_costs:
+        containers = best_containers(known, asked.batch_costs)
+    difference = asked.difference or float(settings["worthwhile_be_points"])
+    found = designs(known, level, len(levels), difference, containers, asked.soaks)
+    chosen = proposed(found, asked.soaks)
+    told = Trial(
+        spread=_spread_rows(known),
+        designs=_design_rows(found, difference),
+        design=chosen,
+        where=level,
+        difference=difference,
+        batch_size=containers,
+        enough_containers=enough_containers(known, level, len(levels), difference),
+    )
+    if chosen is None:
+        return told
+    portions = give_out(chosen, levels, asked.seed)
+    prefix = free_prefix([row["name"] for row in _records(con, NAMES)])
+    batches, fillings = trial_rows(portions, asked.factor, level, chosen.split, prefix)
+    rows = [
+        {
+            "block": each.block,
+            "soak": f"{prefix}{each.soak}",
+            "turn": each.turn,
+            "level": each.level,
+            "containers": each.containers,
+        }
+        for each in portions
+    ]
+    return replace(told, portions=_kept("trial_portions", rows), batches=batches, fillings=fillings)
+
+
+NAMES = "select batch as name from batches union select soak from batches where soak is not null"
+
+
+def _check(asked: Asked) -> None:
+    if asked.difference is not None and not asked.difference > 0:
+        raise WrongRequest(f"--difference {asked.difference:g}: name more than 0 points.")
+    for option, value, low, high in (
+        ("--soaks", asked.soaks, LEAST_SOAKS, MOST_SOAKS),
+        ("--containers", asked.containers, 1, 1000),
+    ):
+        if value is not None and not low <= value <= high:
+            raise WrongRequest(f"{option} {value}: from {low} to {high}.")
+    if asked.batch_costs is not None and not asked.batch_costs > 0:
+        raise WrongRequest(f"--batch-costs {asked.batch_costs:g}: name more than 0 containers.")
+    if asked.batch_costs is not None and asked.containers is not None:
+        raise WrongRequest("--containers and --batch-costs both tell the containers of a batch: give one of them.")
+
+
+def _records(con: duckdb.DuckDBPyConnection, query: str) -> Rows:
+    cursor = con.execute(query)
+    names = [column[0] for column in cursor.description or ()]
+    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+
+def _usual(con: duckdb.DuckDBPyConnection) -> int:
+    """How many fillings has a batch usually? The median."""
+    query = "select median(n) from (select count(*) as n from fillings group by batch_line)"
+    found = con.execute(query).fetchone()
+    return max(2, round(found[0])) if found and found[0] else 2
+
+
+def _too_little(units: Rows) -> str:
+    soaks = len({unit["soak_key"] for unit in units})
+    return (
+        f"Only {len(units)} finished containers with a dry mass of their own, out of {soaks} soaks, tell how much the "
+        "farm's soaks and containers differ. At least three soaks of one substrate and strain are needed, each with "
+        "two containers or more picked one by one. Until then: three soaks, each split between the levels."
+    )
+
+
+def _kept(name: str, rows: Rows) -> Rows:
+    return [{key: row[key] for key in contract(name).names} for row in rows]
+
+
+def _spread_rows(known: Spread) -> Rows:
+    def row(part: str, each: Component, assumed: bool = False) -> dict[str, Any]:
+        return {
+            "part": part,
+            "variance_points2": each.variance,
+            "sd_points": each.sd,
+            "degrees": each.degrees,
+            "planned_sd_points": each.planned_sd,
+            "cut": each.cut,
+            "assumed": assumed,
+        }
+
+    parts = [row("soak", known.soaks), row("part of a soak", known.parts, known.part_assumed)]
+    return _kept("trial_spread", [*parts, row("container", known.containers)])
+
+
+def _design_rows(found: list[Design], difference: float) -> Rows:
+    rows = [
+        {
+            "design": "split" if each.split else "between",
+            "soaks_per_level": each.test.soaks,
+            "soaks": each.soaks,
+            "batches": each.batches,
+            "containers_per_level": each.containers,
+            "containers": each.containers * each.test.soaks * each.levels,
+            "difference_points": difference,
+            "power_pct": 100 * each.power,
+            "power_simulated": each.test.simulated,
+            "detectable_points": each.detectable,
+            "half_width_points": each.half_width,
+            "needed": each.needed,
+        }
+        for each in found
+    ]
+    return _kept("trial_designs", rows)

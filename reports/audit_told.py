@@ -1,0 +1,99 @@
+"""The last audit as the page quotes it: when it was made, what did not hold, what cannot be told yet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reports.figures import Day, Name, Part, Sentence, count, several
+from reports.month import Month
+from reports.tables import MANY_CELLS, Head, Table
+from schemas.audited import FaultyRow, Outcome
+
+# Faulty rows named for each expectation; out/audit.json has more. Our choice, no source.
+ROWS_NAMED = 3
+# The beginning of a ledger's id, which is a hash: long enough to tell two of a farm apart. Our choice, no source.
+ID_SHOWN = 12
+AGAIN = "gillbook report --deep makes one anew."
+
+
+def sentence(month: Month) -> Sentence:
+    """How did the last audit of the ledger end?"""
+    if month.audit is None:
+        return (
+            "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep.",
+        )
+    held, untold = count(month, "audit_held"), count(month, "audit_not_told")
+    return (
+        "On ",
+        Day(month.audit.run_on),
+        " the ledger was audited: ",
+        held,
+        " of ",
+        *several(count(month, "audit_expectations"), "expectation"),
+        " held, with ",
+        *several(count(month, "audit_errors"), "error"),
+        " and ",
+        *several(count(month, "audit_warnings"), "warning"),
+        *(("; ", untold, " cannot be told yet.") if untold.value else (".",)),
+    )
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Is the audit still of this ledger, and what does it mean?"""
+    if month.audit is None:
+        return []
+    told: list[Sentence] = []
+    if month.audit_is_stale:
+        told.append((f"It is out of date: files or settings have changed since. {AGAIN}",))
+    if month.audit.failed("error"):
+        told.append(("An error is in the ledger, not in the files: gillbook check --deep tells where.",))
+    told.append(
+        (
+            "Of the ledger ",
+            Name(month.audit.ledger_id[:ID_SHOWN]),
+            ", states told as of ",
+            Day(month.audit.as_of),
+            ". Great Expectations, an engine that is not gillbook's, holds the loaded rows against the same contracts. "
+            "Bands in print and the farm's own months only ever warn.",
+        )
+    )
+    return told
+
+
+def tables(month: Month) -> Sequence[Table | None]:
+    """What did not hold, and what cannot be told yet?"""
+    outcomes = month.audit.outcomes if month.audit else ()
+    failed = [
+        (Name(each.expectation), Name(each.severity), _found(each), Name(each.source))
+        for each in outcomes
+        if each.failed
+    ]
+    untold = [(Name(each.expectation), Name(each.why_not_told)) for each in outcomes if each.held is None]
+    return (
+        _table("failed", "Expectations that did not hold", ("Expectation", "Severity", "Found", "Source"), failed),
+        _table("untold", "Expectations of which nothing can be told yet", ("Expectation", "Why"), untold),
+    )
+
+
+def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[Part | None, ...]]) -> Table | None:
+    heads = tuple(Head(title, "", False) for title in titles)
+    return Table(f"table-{name}", caption, heads, tuple(rows), len(rows) * len(heads) > MANY_CELLS) if rows else None
+
+
+def _found(each: Outcome) -> Name:
+    """What was found instead: a number of the whole table, or rows?"""
+    if each.observed is not None:
+        kilograms = each.unit == "g"
+        value = each.observed / 1000 if kilograms else each.observed
+        when = f"{each.rows[0].value}: " if each.rows else ""
+        return Name(f"{when}{value:.{2 if kilograms else 1}f} {'kg' if kilograms else each.unit}".rstrip())
+    rows = "1 row" if each.faulty == 1 else f"{each.faulty} rows"
+    if each.told_already == each.faulty:
+        return Name(f"{rows}, told of under Rows set aside")
+    places = "; ".join(_place(row) for row in each.rows[:ROWS_NAMED])
+    return Name(f"{rows}: {places}" + ("; ..." if len(each.rows) > ROWS_NAMED else ""))
+
+
+def _place(row: FaultyRow) -> str:
+    where = f"{row.file}, row {row.row}" if row.row else row.file
+    return f"{where} ({row.value})" if row.value is not None else where

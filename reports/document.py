@@ -1,0 +1,50 @@
+"""What every page of ours is made of: its policy, its data, its style and scripts, and the template they stand in."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from reports.vega import fingerprint
+from reports.words import visible
+
+
+def policy(styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
+    """What may the page do? Run its own scripts and styles, known by their hashes, and reach nothing at all."""
+    return (
+        "default-src 'none'; "
+        f"script-src {' '.join(fingerprint(each) for each in scripts) or repr('none')}; "
+        f"style-src {' '.join(fingerprint(each) for each in styles)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def script_json(data: Any) -> str:
+    """How can data stand within a script element, whatever texts it holds? As JSON without a sign that HTML knows."""
+    text = json.dumps(data, sort_keys=True, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def part(folder: str, name: str) -> str:
+    """What is in this style sheet or script of ours?"""
+    return files("reports").joinpath(folder, name).read_text(encoding="utf-8").replace("\r\n", "\n")
+
+
+def environment() -> Environment:
+    """How are templates filled? Every text of a cell is escaped, and a name that is not given is a mistake."""
+    made = Environment(
+        loader=PackageLoader("reports", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    made.filters["visible"] = visible
+    return made

@@ -1,0 +1,56 @@
+"""What stands on the shelves on one day: the rows that the weigh page and the picking sheet are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from statistics import median
+from typing import Any
+
+from reports.words import visible
+
+
+@dataclass(frozen=True)
+class Shelves:
+    """The rows of `running_units` (schemas/results) as of a day, in the order of the shelves, and the farm's settings
+    (farm.toml) that a picking depends on.
+    """
+
+    farm_name: str | None
+    as_of: date
+    late_from: str
+    new_flush_after_days: int
+    decimal_mark: str
+    rows: Sequence[Mapping[str, Any]]
+
+    @property
+    def name(self) -> str:
+        """How is the farm called where it is shown? Blank for a farm without a name."""
+        return visible(self.farm_name or "").strip()
+
+
+def called(row: Mapping[str, Any]) -> str:
+    """How is this row called? By its container, or by the batch that is weighed together."""
+    return visible(row["container"]) if row["container"] is not None else f"{visible(row['batch'])}, weighed together"
+
+
+def last_weights(shelves: Shelves, row: Mapping[str, Any]) -> str:
+    """What did the last pickings of this row weigh, latest first, in g and with the farm's own decimal mark?"""
+    return (row["last_weights_g"] or "").replace(", ", " / ").replace(".", shelves.decimal_mark)
+
+
+def by_room(shelves: Shelves) -> list[tuple[str, list[Mapping[str, Any]]]]:
+    """Which rows stand in which room? Rooms in the order of the shelves; a blank room is the last."""
+    return [(visible(room), list(rows)) for room, rows in groupby(shelves.rows, key=lambda row: row["room"] or "")]
+
+
+def usual_weight_g(shelves: Shelves) -> float | None:
+    """What does a picking of one container usually weigh? The median of what each last gave; None before any did."""
+    last = [
+        float(row["last_weights_g"].split(", ")[0])
+        for row in shelves.rows
+        if row["container"] and row["last_weights_g"]
+    ]
+    return median(last) if last else None

@@ -1,0 +1,117 @@
+// The entries of the weigh page: kept in the browser's storage until they are exported, and the CSV that they become.
+//
+// In IndexedDB, because it tells when an entry is on disk. The simpler localStorage does not; and Chromium, asked for it
+// while a page from disk is still loading, was seen to hand out an empty one that forgets.
+"use strict";
+const record = (() => {
+  // By farm, so that two farms on one phone stay apart.
+  const BASE = "gillbook weighed " + page.farm;
+  const STORE = "entries";
+  const PATIENCE_MS = 5000; // for a browser that never answers
+  // Browsers keep what pages of these addresses store. Previewers have addresses of their own.
+  const KEEPING = ["file:", "http:", "https:"];
+  const NUMBERS = ["fresh_weight_g", "culled_g"];
+  // What would begin a formula in a spreadsheet (OWASP, CSV injection) gets an apostrophe before it, which gillbook takes
+  // off again on reading (pipeline/write_csv.py).
+  const FORMULA = /^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
+
+  const entries = new Map();
+  const pending = new Set(); // ids of entries that are not on disk yet
+  let base = null;
+  let failed = false;
+  let changes = 0;
+  const all = () => [...entries.values()].sort((a, b) => a.at - b.at || (a.entry < b.entry ? -1 : 1));
+
+  const open = () =>
+    new Promise((done) => {
+      setTimeout(() => done(null), PATIENCE_MS);
+      try {
+        const asked = indexedDB.open(BASE, 1);
+        asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "entry" });
+        asked.onsuccess = () => done(asked.result);
+        asked.onerror = () => done(null);
+      } catch {
+        done(null); // refused, as to a page without an address of its own
+      }
+    });
+  // Runs one step on the store; tells whether it is done, on disk too.
+  const step = (mode, action) =>
+    new Promise((done) => {
+      try {
+        const running = base.transaction(STORE, mode, { durability: "strict" });
+        const asked = action(running.objectStore(STORE));
+        running.oncomplete = () => done(asked?.result ?? true);
+        running.onabort = () => done(null);
+      } catch {
+        done(null); // no storage, or closed meanwhile
+      }
+    });
+
+  // Reads what is kept; another page of this farm may have changed it. Tells whether it differs from what was known.
+  const read = async () => {
+    const [before, known] = [changes, JSON.stringify(all())];
+    const found = await step("readonly", (store) => store.getAll());
+    if (!found || before !== changes) return false;
+    for (const id of [...entries.keys()]) if (!pending.has(id)) entries.delete(id);
+    for (const entry of found) if (!pending.has(entry.entry)) entries.set(entry.entry, entry);
+    return known !== JSON.stringify(all());
+  };
+  // Puts entries, and those that could not be put before; the page holds them in any case.
+  const save = async (chosen) => {
+    changes += 1;
+    for (const entry of chosen) {
+      entries.set(entry.entry, entry);
+      pending.add(entry.entry);
+    }
+    const put = [...pending].map((id) => entries.get(id));
+    failed = !(await step("readwrite", (store) => put.forEach((entry) => store.put(entry))));
+    if (!failed) for (const entry of put) if (entries.get(entry.entry) === entry) pending.delete(entry.entry);
+  };
+  const remove = async (chosen) => {
+    changes += 1;
+    for (const { entry } of chosen) {
+      entries.delete(entry);
+      pending.delete(entry);
+    }
+    failed = !(await step("readwrite", (store) => chosen.forEach(({ entry }) => store.delete(entry))));
+  };
+
+  const chance = (bytes) =>
+    [...crypto.getRandomValues(new Uint8Array(bytes))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  // A letter first: a spreadsheet takes digits with an e between them for a number.
+  const newId = () => "p" + chance(10);
+  const add = (cells) => {
+    const last = all().at(-1);
+    const entry = { ...cells, entry: newId(), at: Math.max(Date.now(), last ? last.at + 1 : 0), exported: "" };
+    return { entry, saved: save([entry]) };
+  };
+
+  const mustQuote = (text) => text.includes(page.separator) || /["\r\n]|^\s|\s$/.test(text);
+  const quoted = (text) => (mustQuote(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
+  const cell = (entry) => (name) => {
+    const text = entry[name] ?? "";
+    if (NUMBERS.includes(name)) return words.marked(text);
+    return FORMULA.test(text) ? "'" + text : text;
+  };
+  const csv = (chosen) =>
+    [page.columns, ...chosen.map((entry) => page.columns.map(cell(entry)))]
+      .map((cells) => cells.map(quoted).join(page.separator) + "\n")
+      .join("");
+
+  return {
+    ready: open().then(async (found) => {
+      base = found;
+      await read();
+      if (pending.size) await save([]); // logged before the storage was open
+    }),
+    all,
+    fresh: () => all().filter((entry) => !entry.exported),
+    read,
+    add,
+    remove,
+    markExported: (chosen, file) => save(chosen.map((entry) => ({ ...entry, exported: entry.exported || file }))),
+    csv,
+    fileName: () => `weighed-${words.now()}-${chance(2)}.csv`, // of its own, so that no export replaces another
+    kept: () => base !== null && !failed && KEEPING.includes(location.protocol),
+  };
+})();

@@ -1,0 +1,42 @@
+// How the weigh page talks to whoever weighs: what it shows, says, finds wrong, and asks.
+"use strict";
+const talk = (() => {
+  const $ = (id) => document.getElementById(id);
+  const made = (tag, text, kind) => Object.assign(document.createElement(tag), { textContent: text, className: kind ?? "" });
+  const button = (text, action, kind) => {
+    const one = Object.assign(made("button", text, kind), { type: "button" });
+    one.addEventListener("click", action);
+    return one;
+  };
+  const show = (id, text) => Object.assign($(id), { textContent: text, hidden: !text });
+  const say = (text) => ($("said").textContent = text);
+
+  const trouble = (text, field) => {
+    $("trouble").textContent = text;
+    for (const id of ["container", "weight", "culled", "date", "flush"]) {
+      $(id).ariaInvalid = text && id === field ? "true" : null;
+    }
+    if (!text || !field) return;
+    if ($("more").contains($(field))) $("more").open = true;
+    $(field).focus();
+  };
+  let answered = null;
+  const ask = (question, yes) =>
+    new Promise((answer) => {
+      answered = answer;
+      show("question", question);
+      show("yes", yes);
+      $("ask").showModal();
+    });
+  const settle = (sure) => {
+    if ($("ask").open) $("ask").close();
+    answered?.(sure);
+    answered = null;
+  };
+  $("yes").addEventListener("click", () => settle(true));
+  $("no").addEventListener("click", () => settle(false));
+  $("ask").addEventListener("cancel", () => settle(false)); // the Escape key
+  $("ask").addEventListener("close", () => $("ask").open || settle(false));
+
+  return { $, made, button, show, say, trouble, ask };
+})();

@@ -1,0 +1,73 @@
+"""The weigh page: one self-contained HTML file for a phone beside the scale, from what is running."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from markupsafe import Markup
+
+from reports.cautions import ALL
+from reports.document import environment, part, policy, script_json
+from reports.shelves import Shelves, by_room, called, last_weights, usual_weight_g
+from reports.words import day_name, visible
+from schemas.contract import contract
+
+# In this order: each speaks of those before it.
+SCRIPTS = tuple(f"weigh_{name}.js" for name in ("words", "record", "shelf", "judge", "talk", "screen"))
+# What the page knows of each container, beside what it shows: columns of `running_units`.
+KNOWN = ("container", "batch", "inoculated_on", "last_picked_on", "last_flush")
+
+
+def render_weigh_page(shelves: Shelves) -> str:
+    """Which page logs weights from these shelves? One HTML file as text that needs no network and no server: it keeps
+    entries in the browser and exports them in the columns of `harvests` (schemas/inputs).
+    """
+    style = part("styles", "weigh.css")
+    scripts = [part("templates", name) for name in SCRIPTS]
+    spores = next(each for each in ALL if each.about == "Spores")
+    return (
+        environment()
+        .get_template("weigh.html.j2")
+        .render(
+            name=shelves.name,
+            as_of=day_name(shelves.as_of),
+            decimal_mark=shelves.decimal_mark,
+            stages=contract("harvests").field("cap_stage").words,
+            spores=spores.text,
+            style=Markup(style),
+            policy=policy([style], scripts),
+            data=Markup(script_json(_data(shelves))),
+            scripts=[Markup(each) for each in scripts],
+        )
+    )
+
+
+def _data(shelves: Shelves) -> Mapping[str, Any]:
+    """What do the scripts need to know? Texts to show are without control characters; ids stay as they are."""
+    stages = contract("harvests").field("cap_stage").words
+    return {
+        "farm": shelves.farm_name or "",
+        "as_of": shelves.as_of.isoformat(),
+        "columns": contract("harvests").names,
+        "decimal_mark": shelves.decimal_mark,
+        # A spreadsheet that writes decimal commas separates columns by semicolons.
+        "separator": ";" if shelves.decimal_mark == "," else ",",
+        "late": stages[stages.index(shelves.late_from) :],
+        "new_flush_after_days": shelves.new_flush_after_days,
+        "usual_weight_g": usual_weight_g(shelves),
+        "rooms": [{"room": room, "units": [_unit(shelves, row) for row in rows]} for room, rows in by_room(shelves)],
+    }
+
+
+def _unit(shelves: Shelves, row: Mapping[str, Any]) -> Mapping[str, Any]:
+    place = ", ".join(visible(text) for text in (row["position"], row["kind"]) if text)
+    known = {name: row[name] for name in KNOWN}
+    days = {name: row[name] and row[name].isoformat() for name in ("inoculated_on", "last_picked_on")}
+    shown = {
+        "called": called(row),
+        "batch_called": visible(row["batch"]),
+        "place": place,
+        "last_weights": last_weights(shelves, row),
+    }
+    return {**known, **days, **shown}

@@ -1,0 +1,100 @@
+"""Values: what a cell's text says, written in the farm's manner. A text that is not of its type has no value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+import polars as pl
+
+from schemas.contract import Field
+from schemas.manner import NO_BREAK, Conversion, Manner
+
+DATE = r"^\d{4}-\d{2}-\d{2}$"
+DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
+# Dates in an order that farm.toml must tell, maybe with a time of day; which of the three parts is the year? One of two
+# digits is of this century: our choice, no source.
+YEAR_LAST = r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})( +\d{1,2}:\d{2}(:\d{2})?( ?[AaPp][Mm])?)?$"
+YEAR_FIRST = r"^(\d{4})[./-](\d{1,2})[./-](\d{1,2})( +\d{1,2}:\d{2}(:\d{2})?( ?[AaPp][Mm])?)?$"
+# How each order is put as year-month-day, with a 0 more than needed; the next step takes two digits of each.
+ISO_PARTS = {
+    "day_month_year": (YEAR_LAST, "${3}-0${2}-0${1}${4}"),
+    "month_day_year": (YEAR_LAST, "${3}-0${1}-0${2}${4}"),
+    "year_month_day": (YEAR_FIRST, "${1}-0${2}-0${3}${4}"),
+}
+BOTH_MIGHT_BE_MONTHS = r"^(0?[1-9]|1[0-2])[./-](0?[1-9]|1[0-2])[./-]\d{2}"
+INTEGER = r"^[+-]?\d{1,9}$"
+# So many digits the ledger keeps of a mass or a volume, those after the point among them.
+DIGITS = 18
+
+
+def valued(raw: pl.Series, each: Field, manner: Manner) -> pl.DataFrame:
+    """What do these texts hold? One row per text: raw, plain, text, value (see _masks)."""
+    plain = pl.when(~pl.col("raw").is_in(list(manner.blank_words))).then(pl.col("raw"))
+    frame = raw.alias("raw").to_frame().with_columns(plain.alias("plain"))
+    if each.type != "string":
+        frame = frame.with_columns(_translated(pl.col("plain"), each, manner).alias("text"))
+        conversion = manner.conversions.get(each.name)
+        if conversion:
+            frame = frame.with_columns(_converted(frame["text"], each, conversion).alias("text"))
+        return frame.with_columns(_typed(pl.col("text"), each).alias("value"))
+    if each.words:
+        coded = _coded(pl.col("plain"), each, manner.words.get(each.name, {}))
+        value = pl.coalesce(coded, pl.col("plain")) if "enum" in each.expect else coded
+        return frame.with_columns(value.alias("value"))
+    return frame.with_columns(pl.col("plain").alias("value"))
+
+
+def _coded(plain: pl.Expr, each: Field, own: Mapping[str, str]) -> pl.Expr:
+    """Which word of the contract is meant, whatever its case, spaces or hyphens? `own`: the farm's words for them."""
+    known = {**{word: word for word in each.words}, **each.synonyms, **own}
+    lower = plain.str.to_lowercase().str.replace_all(r"[\s\-]+", "_")
+    return lower.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
+
+
+def _translated(plain: pl.Expr, each: Field, manner: Manner) -> pl.Expr:
+    """How is the cell written in the program's own manner? Null where it is not written in the farm's."""
+    if each.type == "date":
+        return _iso(plain, manner)
+    if manner.plain_numbers:
+        return pl.when(plain.str.contains(manner.number_pattern)).then(plain)
+    spaced = plain.str.replace_all(f"[{NO_BREAK}]", " ")
+    bare = spaced.str.replace_all(manner.thousands_mark, "", literal=True) if manner.thousands_mark else spaced
+    return pl.when(spaced.str.contains(manner.number_pattern)).then(
+        bare.str.replace(manner.decimal_mark, ".", literal=True)
+    )
+
+
+def _iso(plain: pl.Expr, manner: Manner) -> pl.Expr:
+    iso = pl.when(plain.str.contains(DATE) | plain.str.contains(DATE_TIME)).then(plain)
+    if not manner.date_order:
+        return iso
+    pattern, parts = ISO_PARTS[manner.date_order]
+    put = plain.str.replace(pattern, parts).str.replace(r"^(\d\d)-", "20${1}-")
+    put = put.str.replace(r"^(\d{4})-0?(\d\d)-0?(\d\d)", "${1}-${2}-${3}")
+    return pl.coalesce(iso, pl.when(plain.str.contains(pattern)).then(put))
+
+
+def _typed(text: pl.Expr, each: Field) -> pl.Expr:
+    """Which value has this text (see _translated)? Null where it is none."""
+    if each.type == "date":
+        return text.str.slice(0, 10).str.to_date("%Y-%m-%d", strict=False)
+    plain = text.str.strip_chars_start("+")
+    if each.type == "integer":
+        return pl.when(text.str.contains(INTEGER)).then(plain.cast(pl.Int32, strict=False))
+    if each.decimals is not None:
+        return plain.cast(pl.Decimal(DIGITS, each.decimals), strict=False)
+    value = plain.cast(pl.Float64, strict=False)
+    return pl.when(value.is_finite()).then(value)  # 400 digits are no number that a ledger can hold
+
+
+def _converted(text: pl.Series, each: Field, conversion: Conversion) -> pl.Series:
+    """What are these numbers in the contract's unit? Exact, then rounded to the decimals that the ledger keeps."""
+    values = [None if cell is None else conversion.convert(cell.strip("+")) for cell in text]
+    # A number of more digits before the point is none that a ledger can hold, however it is rounded.
+    fine = [value if value is None or value.adjusted() >= DIGITS else _rounded(value, each) for value in values]
+    return pl.Series([None if value is None else f"{value:f}" for value in fine], dtype=pl.String)
+
+
+def _rounded(value: Decimal, each: Field) -> Decimal:
+    return value if each.decimals is None else value.quantize(Decimal(1).scaleb(-each.decimals))

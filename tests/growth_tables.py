@@ -1,0 +1,59 @@
+"""The result tables of growth on a farm, for tests of what all result tables promise."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import duckdb
+import numpy as np
+
+from pipeline.growth import another_flush, flushes, pins, spawn
+from pipeline.growth.spawn_best import best
+from pipeline.growth.spawn_rates import Recipe
+from pipeline.growth.spawn_steps import steps
+from pipeline.measures.runner import Question
+
+PRICES = {"price_per_kg": 10.0, "spawn_cost_per_kg": 4.0, "spawn_dry_pct_grain": 55.0}
+
+
+def four_rates() -> Recipe:
+    """A recipe of eight batches, each a soak, at four rates: the demo farm has only three."""
+    rates = np.array([5.0, 10, 20, 30] * 2)
+    names = np.array([f"B{at}" for at in range(8)], dtype=object)
+    units: dict[str, Any] = {
+        "unit": names,
+        "batch": names,
+        "batch_no": np.arange(8),
+        "soak_key": np.array([f"batch {name}" for name in names], dtype=object),
+        "rate_wet_pct": rates,
+        "rate_dry_pct": rates * 3,
+        "dry_g": np.full(8, 3000.0),
+        "told": np.ones(8, dtype=bool),
+        "gave_g": np.array([1500.0, 2000, 2300, 2200, 1600, 2100, 2200, 2300]),
+        "fate_told": np.ones(8, dtype=bool),
+        "lost": np.zeros(8, dtype=bool),
+        "days_to_pins": 26 - rates / 5,
+    }
+    return Recipe({"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), ())
+
+
+def growth_tables(
+    con: duckdb.DuckDBPyConnection, question: Question, settings: Mapping[str, Any]
+) -> dict[str, list[dict[str, Any]]]:
+    """Every result table of growth, by the columns of the question. Call runner.prepare first."""
+    priced = {**settings, **PRICES}
+    asked = spawn.spawn(con, question, priced, {})
+    return {
+        "flushes": flushes.flushes(con, question),
+        "declines": flushes.declines(con, question),
+        "pins": pins.pins(con, question),
+        "pins_curve": pins.pins_curve(con, question),
+        "another_flush": another_flush.another_flush(con, question, priced),
+        "given_so_far": another_flush.given_so_far(con, question),
+        "spawn_levels": spawn.levels(asked),
+        "spawn_steps": steps(asked),
+        "spawn_best": best(asked),
+        "spawn_points": spawn.points(asked),
+        "spawn_curves": spawn.curves(spawn.Spawn([four_rates()], {})),
+    }

@@ -1,0 +1,109 @@
+"""Simulated farms for the outlook: batches of containers that share their batch's luck, with weeks of truth to come.
+
+y = method + batch + container (STATISTICS): what a container gives is its recipe's kg, times its batch's luck, plus its
+own; losses, and how slow a batch is, are the batch's too. The seed is an argument.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.outlook.history import LAST_AGE, History, history_of
+
+FIRST_DAY = 740_000  # any day, as date.toordinal
+FIRST_MONDAY = date(2026, 1, 5)
+SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
+
+
+@dataclass(frozen=True)
+class Design:
+    """weeks of records; icc: the batch's share of the variance of what a container gives, whose SD is .5 of its mean;
+    per_week: batches begun a week; loss_sd: spread, between batches, of the logit of losing a container (7 % usual);
+    recipes: so many, the second giving 1.8 times what the first gives, and so on; ahead: weeks of truth to come.
+    """
+
+    weeks: int
+    icc: float = 0.5
+    per_week: float = 1.0
+    loss_sd: float = 1.5
+    recipes: int = 1
+    ahead: int = 8
+
+    @property
+    def today(self) -> int:
+        """The last day of the records."""
+        return FIRST_DAY + 7 * self.weeks
+
+
+FLUSHES = (1.0, 0.62, 0.35)  # kg of each over the first: as in print (CHECKS: 0.47-0.79, 0.377)
+GOES_ON = 0.85
+SD = 0.5
+
+
+def simulated(design: Design, seed: int) -> History:
+    """A farm with its truth to come: batches begun at any day, also in the weeks ahead (the plan)."""
+    rng = np.random.default_rng(seed)
+    days = 7 * (design.weeks + design.ahead)
+    starts = np.sort(rng.integers(0, days, round((design.weeks + design.ahead) * design.per_week)))
+    starts[0] = 0
+    batches, places, pickings = [], [], []
+    for number, start in enumerate(starts.tolist()):
+        recipe, containers = int(rng.integers(design.recipes)), int(rng.integers(5, 16))
+        name, substrate = f"B{number:04d}", f"recipe {recipe}"
+        batches.append((name, _Day(FIRST_DAY + start), 1.5 * containers, containers, substrate, "grey"))
+        luck = np.exp(SD * np.sqrt(design.icc) * rng.standard_normal())
+        slow = 32 + rng.normal(0, 3)
+        lost = 1 / (1 + np.exp(2.5 - design.loss_sd * rng.standard_normal()))
+        for _ in range(containers):
+            own = max(0.1, 1 + SD * np.sqrt(1 - design.icc) * rng.standard_normal())
+            ended, given = _container(rng, 0.7 * (1 + 0.8 * recipe) * luck * own, slow, lost)
+            pickings += [(number, len(places), age, kg) for age, kg in given]
+            places.append((number, ended))
+    return history_of(batches, places, pickings, SETTINGS)
+
+
+def _container(rng: np.random.Generator, kg: float, slow: float, lost: float) -> tuple[int, list[tuple[int, float]]]:
+    """At which age does a container end, and what does it give at which ages?"""
+    if rng.random() < lost:
+        return int(rng.integers(8, 25)), []
+    age, given = round(slow + rng.normal(0, 1.5)), []
+    for flush, share in enumerate(FLUSHES):
+        if flush and rng.random() > GOES_ON:
+            break
+        age += max(8, round(13 + rng.normal(0, 1.5))) if flush else 0
+        given.append((min(LAST_AGE, max(1, age)), kg * share * np.exp(0.2 * rng.standard_normal())))
+    return given[-1][0] + int(rng.integers(3, 25)), given
+
+
+@dataclass(frozen=True)
+class _Day:
+    """A day by its number, where the code asks for a date."""
+
+    number: int
+
+    def toordinal(self) -> int:
+        """The number of the day."""
+        return self.number
+
+
+def weekly_farm(folder: Path, weeks: int, grams: int = 1, turned: bool = False) -> Path:
+    """A batch a week of two buckets, weighed together: 2 kg and more after 30 days, 1 kg and more after 44."""
+    batches, harvests = [], []
+    for number in range(weeks):
+        day = FIRST_MONDAY + timedelta(weeks=number)
+        batches.append(f"W{number:02d},{day},grey,straw,2")
+        for age, share in ((30, 2000), (44, 1000)):
+            harvests.append(f"{day + timedelta(days=age)},{grams * (share + 100 * (number % 4))},W{number:02d}")
+    if turned:
+        batches.reverse()
+        harvests.reverse()
+    folder.mkdir(exist_ok=True)
+    head = "batch,inoculated_on,strain,substrate,containers_filled"
+    (folder / "batches.csv").write_text("\n".join([head, *batches, ""]), encoding="utf-8")
+    head = "picked_on,fresh_weight_g,batch"
+    (folder / "harvests.csv").write_text("\n".join([head, *harvests, ""]), encoding="utf-8")
+    return folder

@@ -1,0 +1,78 @@
+"""Commands are loaded when they are asked for, and texts stay as typed: so that an entry is quick."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+import typer
+from conftest import gillbook, write_table
+from ledgers import here
+
+from pipeline.cli.app import app
+from pipeline.cli.commands import COMMANDS
+
+RUN = "from pipeline.cli import run; run()"
+
+
+def modules_after(*words: str) -> set[str]:
+    """Which modules are there when the program has ended?"""
+    told = "import atexit, sys; atexit.register(lambda: print(*sys.modules))"
+    done = subprocess.run([sys.executable, "-c", f"{told}; {RUN}", *words], capture_output=True, text=True, check=False)
+    return set(done.stdout.splitlines()[-1].split())
+
+
+def test_every_command_is_the_function_of_its_name() -> None:
+    commands = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+    assert list(commands) == list(COMMANDS)
+    for name, module in COMMANDS.items():
+        function = getattr(import_module(f"pipeline.cli.{module}"), name.replace("-", "_"))
+        assert commands[name].help.split() == function.__doc__.split()
+        assert commands[name].name == name
+    with pytest.raises(KeyError):
+        commands["yeilds"]
+
+
+def test_a_command_is_loaded_without_the_others() -> None:
+    loaded = modules_after("mix", "dry", "--sample-wet", "400", "--sample-dry", "100")
+    of_commands = {f"pipeline.cli.{module}" for module in COMMANDS.values()}
+    assert loaded & of_commands == {"pipeline.cli.mix_command"}
+    assert "pydantic" not in loaded
+
+
+def test_help_lists_all_commands_and_a_slip_is_answered_with_the_nearest(tmp_path: Path) -> None:
+    said = gillbook("--help")
+    assert [line.split()[0] for line in said.out.split("Commands:\n")[1].splitlines()] == list(COMMANDS)
+    said = gillbook("weihg", cwd=tmp_path)
+    assert (said.code, "No such command 'weihg'. Did you mean 'weigh'?" in said.err) == (2, True)
+
+
+def test_completion_knows_commands_and_options() -> None:
+    def completed(line: str) -> set[str]:
+        words = line.split(" ")
+        env = {"_GILLBOOK_COMPLETE": "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
+        return set(gillbook(env=env).out.split())
+
+    assert completed("gillbook w") == {"weigh"}
+    assert completed("gillbook weigh --s") == {"--stage"}
+
+
+def test_what_needs_the_library_of_values_has_it(tmp_path: Path) -> None:
+    """Numbers and words of a list are converted and checked as before; a path becomes one."""
+    write_table(tmp_path, "batches", "batch,inoculated_on\nA,2026-01-01")
+    said = here("yields", "--through-flush", "two", "--farm", tmp_path)
+    assert (said.code, "Invalid value for '--through-flush'" in said.err) == (2, True)
+    assert here("yields", "--through-flush", "2", "--json", "--farm", tmp_path).json[0]["be_pct"] is None
+    assert here("batch", "--batches", "30", "--like", "A", "--farm", tmp_path).code == 2
+    assert here("init", tmp_path / "new").out.startswith(f"{tmp_path / 'new'} is ready")
+
+
+def test_a_number_below_zero_is_no_unknown_option(tmp_path: Path) -> None:
+    write_table(tmp_path, "batches", "batch,inoculated_on\nA,2026-01-01")
+    said = here("weigh", "7", "-412", "--farm", tmp_path)
+    assert (said.code, said.err) == (2, "weigh -412: it must be more than 0. Write it anew.\n")
+    said = here("weigh", "7", "412", "-x", "--farm", tmp_path)
+    assert (said.code, "No such option: -x" in said.err) == (2, True)

@@ -1,0 +1,184 @@
+"""What else could explain a difference: is each kind found, named, and told with the batch that would help?"""
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from compare_farms import batches, compared, write_farm
+
+from pipeline.compare.comparison import Told
+
+JAN, FEB = date(2026, 1, 5), date(2026, 1, 20)
+A, B = [60, 65, 70, 64], [40, 41, 42, 44]
+
+
+def varied(level: str, values: list[float], first: date, **columns: Any) -> list[dict[str, Any]]:
+    """Batches of one substrate; columns: one cell for each batch."""
+    rows = batches(level, values, first)
+    for name, cells in columns.items():
+        for row, cell in zip(rows, cells, strict=True):
+            row[name] = cell
+    return rows
+
+
+def told(folder: Path, straw: dict[str, Any], mulch: dict[str, Any]) -> Told:
+    write_farm(folder, varied("straw", A, JAN, **straw) + varied("mulch", B, FEB, **mulch))
+    (found,) = compared(folder).pairs
+    return found
+
+
+def kinds(found: Told) -> list[tuple[str, tuple[str, ...]]]:
+    return [(alias.kind, alias.factors) for alias in found.aliases]
+
+
+COLD, HOT, STEAM, WATER = "cold_lime", "hot_lime", "steam", "hot_water"
+
+
+@pytest.mark.parametrize(
+    ("straw", "mulch", "kind", "help_"),
+    [
+        ([COLD] * 4, [HOT] * 4, "one-to-one", "One soak of straw with hot_lime, or of mulch with cold_lime, would"),
+        (
+            [COLD] * 4,
+            [HOT, HOT, STEAM, STEAM],
+            "nested",
+            "One soak of mulch with cold_lime, or of straw with hot_lime or",
+        ),
+        (
+            [COLD, COLD, WATER, WATER],
+            [HOT, HOT, STEAM, STEAM],
+            "disconnected",
+            "One soak of straw with hot_lime or steam",
+        ),
+    ],
+)
+def test_a_treatment_that_explains_the_pair(
+    tmp_path: Path, straw: list[str], mulch: list[str], kind: str, help_: str
+) -> None:
+    found = told(tmp_path, {"treatment": straw}, {"treatment": mulch})
+    assert kinds(found) == [(kind, ("treatment",))]
+    assert found.verdict.stopped[0].rule == "R3"
+    assert found.verdict.stopped[0].next_step.startswith(help_)
+
+
+def test_a_treatment_that_both_had_explains_nothing(tmp_path: Path) -> None:
+    found = told(tmp_path, {"treatment": [COLD, COLD, HOT, HOT]}, {"treatment": [COLD, HOT, HOT, HOT]})
+    assert kinds(found) == []
+    assert found.verdict.word == "more"
+
+
+def test_one_batch_that_alone_ties_two_factors_carries_no_verdict(tmp_path: Path) -> None:
+    found = told(tmp_path, {"treatment": [COLD] * 4}, {"treatment": [HOT, HOT, HOT, COLD]})
+    assert kinds(found) == [("tie", ("treatment",))]
+    assert found.aliases[0].soak == "batch N08"
+    assert found.verdict.stopped[0].reason == (
+        "only N08 tells straw against mulch apart from the treatment; one soak cannot carry that"
+    )
+    assert found.verdict.stopped[0].next_step.startswith("Two more soaks like N08")
+
+
+def test_two_factors_that_explain_it_only_together(tmp_path: Path) -> None:
+    # Hot lime was in both and grain was in both, but never the same soak's: straw had hot sawdust, mulch hot grain.
+    straw = {"treatment": [COLD, COLD, HOT, HOT], "spawn_form": ["grain", "grain", "sawdust", "sawdust"]}
+    mulch = {"treatment": [HOT, HOT, STEAM, STEAM], "spawn_form": ["grain", "grain", "grain", "grain"]}
+    found = told(tmp_path, straw, mulch)
+    assert kinds(found) == [("together", ("treatment", "spawn_form"))]
+    assert found.verdict.stopped[0].reason.startswith("no two soaks of them are alike in treatment and spawn form")
+
+
+def test_an_amount_that_was_always_less_explains_it(tmp_path: Path) -> None:
+    wet = [10] * 4
+    found = told(
+        tmp_path,
+        {"substrate_wet_kg": wet, "spawn_kg": [0.5, 0.6, 0.5, 0.6]},
+        {"substrate_wet_kg": wet, "spawn_kg": [1, 1.2, 1, 1]},
+    )
+    assert kinds(found) == [("always lower", ("spawn_rate",))]
+    assert found.verdict.stopped[0].reason == (
+        "every soak of straw had less spawn rate (6 at most) than any of mulch (10 at least)"
+    )
+    shared = {"substrate_wet_kg": wet, "spawn_kg": [0.5, 1.1, 0.5, 0.6]}
+    assert kinds(told(tmp_path, shared, {"substrate_wet_kg": wet, "spawn_kg": [1, 1.2, 1, 1]})) == []
+
+
+def test_hours_belong_to_the_treatment_that_they_are_compared_by(tmp_path: Path) -> None:
+    write_farm(
+        tmp_path,
+        batches("straw", A, JAN, treatment=COLD, treatment_h=20)
+        + batches("straw", B, FEB, treatment=HOT, treatment_h=4),
+    )
+    (found,) = compared(tmp_path, "treatment").pairs
+    assert kinds(found) == []
+
+
+def test_spawn_lots_are_replicates_where_each_level_had_several_and_an_explanation_where_one(tmp_path: Path) -> None:
+    several = {"spawn_lot": ["G1", "G2", "G2", "G3"]}
+    assert kinds(told(tmp_path, several, {"spawn_lot": ["S1", "S1", "S2", "S2"]})) == []
+    found = told(tmp_path, several, {"spawn_lot": ["S1"] * 4})
+    assert kinds(found) == [("nested", ("spawn_lot",))]
+    assert kinds(told(tmp_path, several, {"spawn_lot": ["G1", "S1", "S1", "S1"]})) == []
+
+
+def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(tmp_path: Path) -> None:
+    # Straw in January, March, May, July; mulch in February, April, June, August: they alternate, so the season is part
+    # of the spread between soaks.
+    alternating = varied("straw", A, JAN) + varied("mulch", B, FEB)
+    for at, row in enumerate(alternating):
+        row["on"] = date(2026, 2 * (at % 4) + (1 if at < 4 else 2), 10)
+    write_farm(tmp_path, alternating)
+    answer = compared(tmp_path)
+    (found,) = answer.pairs
+    assert (kinds(found), found.verdict.word) == ([], "more")
+    from pipeline.compare.sentences import pair_sentence
+
+    assert "never started in the same month" in pair_sentence(found, answer)
+    for row in alternating[4:]:
+        row["on"] = date(2026, 4, row["on"].day)
+    write_farm(tmp_path, alternating)
+    (found,) = compared(tmp_path).pairs
+    assert kinds(found) == [("nested", ("month",))]
+    assert found.verdict.stopped[0].next_step == ("Start mulch in other months as well, best in one soak with straw")
+
+
+def test_within_split_soaks_only_what_changed_within_them_explains(tmp_path: Path) -> None:
+    # Treatments differ from soak to soak, and are alike within each.
+    rows = []
+    for at, treatment in enumerate([COLD, HOT, STEAM]):
+        soak = {"on": date(2026, 1 + at, 5), "soak": f"K{at}", "treatment": treatment}
+        rows += [{**soak, "substrate": "straw", "be": A[at]}, {**soak, "substrate": "mulch", "be": B[at]}]
+    write_farm(tmp_path, rows)
+    (found,) = compared(tmp_path).pairs
+    assert found.pair.varies == "within soaks"
+    assert kinds(found) == []
+    assert found.verdict.word == "more"
+    for row in rows:
+        row["spawn_form"] = "grain" if row["substrate"] == "straw" else "sawdust"
+    write_farm(tmp_path, rows)
+    assert kinds(compared(tmp_path).pairs[0]) == [("one-to-one", ("spawn_form",))]
+
+
+def test_within_split_soaks_a_change_of_other_labels_each_time_explains(tmp_path: Path) -> None:
+    rows = []
+    for at, (ours, theirs) in enumerate([(COLD, HOT), (HOT, STEAM), (STEAM, WATER)]):
+        soak = {"on": date(2026, 1 + at, 5), "soak": f"K{at}"}
+        rows += [{**soak, "substrate": "straw", "be": A[at], "treatment": ours}]
+        rows += [{**soak, "substrate": "mulch", "be": B[at], "treatment": theirs}]
+    write_farm(tmp_path, rows)
+    (found,) = compared(tmp_path).pairs
+    assert kinds(found) == [("changed along", ("treatment",))]
+    assert found.verdict.stopped[0].next_step == "Split a soak so that nothing else differs"
+
+
+def test_a_blank_cell_explains_nothing(tmp_path: Path) -> None:
+    assert kinds(told(tmp_path, {"treatment": [COLD] * 4}, {"treatment": ["", COLD, "", COLD]})) == []
+
+
+def test_what_else_differed_is_told_and_a_stratum_offered(tmp_path: Path) -> None:
+    found = told(tmp_path, {"treatment": [COLD, COLD, HOT, COLD]}, {"treatment": [COLD, COLD, HOT, HOT]})
+    assert [(each.factor, each.ours, each.theirs) for each in found.differing if each.factor == "treatment"] == []
+    found = told(tmp_path, {"treatment": [COLD, COLD, COLD, HOT]}, {"treatment": [COLD, COLD, HOT, STEAM]})
+    differed = {each.factor: each for each in found.differing}
+    assert differed["treatment"].ours == {COLD: 3, HOT: 1}
+    assert differed["treatment"].theirs == {COLD: 2, HOT: 1, STEAM: 1}
+    assert [(each.within, each.soaks, each.soaks_against) for each in found.strata] == [((("treatment", COLD),), 3, 2)]

@@ -1,0 +1,36 @@
+"""Does compare raise few false alarms? A small seeded part of tests/calibrate.py, through the code of the command."""
+
+import pytest
+from calibrate import DESIGNS, LEAST_COVERAGE, MOST_ALARMS, Design, Done, run
+
+FARMS, SEED = 400, 11
+
+
+@pytest.mark.parametrize(
+    ("name", "naive"),
+    # What a test of containers does in these designs: a false alarm in a fifth to a half of farms.
+    [("3v3, ICC 0.5", 0.25), ("2v5, small arm 2x as variable", 0.4), ("some split: 2 of 2+2+2", 0.15)],
+)
+def test_false_alarms_stay_below_the_limit_where_containers_raise_many(name: str, naive: float) -> None:
+    (design,) = [each for each in DESIGNS if each.name == name]
+    done = run(design, FARMS, SEED)
+    assert done.alarms <= MOST_ALARMS
+    assert done.coverage >= LEAST_COVERAGE
+    assert done.naive >= naive
+    assert done.passes
+
+
+def test_splitting_soaks_tells_more_than_more_soaks() -> None:
+    # 20,000 simulated farms: the power for 1 SD is 52 % with 6 soaks of each, 92 % with 6 soaks split 3 + 3.
+    apart, split = (run(Design("", alone, split=split), 200, SEED) for alone, split in (((6, 6), 0), ((0, 0), 6)))
+    assert apart.power == pytest.approx(0.52, abs=0.09)
+    assert split.power == pytest.approx(0.92, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("alarms", "coverage", "passes"), [(0.065, 0.94, True), (0.066, 0.95, False), (0.05, 0.939, False)]
+)
+def test_a_design_that_passes_a_limit_is_told(alarms: float, coverage: float, passes: bool) -> None:
+    done = Done("x", 2000, alarms, 0.4, coverage, 0.2)
+    assert done.passes == passes
+    assert ("passes a limit" in str(done)) != passes

@@ -1,0 +1,65 @@
+"""Do the tables of growth hold on farms drawn at random, mistakes and all?"""
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from growth_tables import growth_tables
+from test_against_recompute import START, random_farm
+
+from pipeline.farm import open_farm
+from pipeline.ledger.refresh import refresh
+from pipeline.measures import runner
+
+BY = ("all", "substrate", "kind,strain", "batch", "soak", "substrate,treatment,strain,spawn_form")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
+    random_farm(tmp_path, seed)
+    farm = open_farm(tmp_path)
+    refresh(farm, "test")
+    with runner.open_ledger(farm.ledger) as con:
+        for days, by in ((30, BY[seed % 6]), (70, BY[(seed + 1) % 6]), (160, BY[(seed + 2) % 6])):
+            question = runner.Question(START + timedelta(days=days), runner.grouping(by))
+            runner.prepare(con, farm.settings, question)
+            tables = growth_tables(con, question, farm.settings)
+            for row in tables["pins"]:
+                told = row["pinned"] + row["lost"] + row["waiting"]
+                assert told + row["units_unnoted"] == row["units"]
+            for row in tables["pins_curve"]:
+                assert row["pinned_pct"] is None or 0 <= row["pinned_pct"] + row["lost_pct"] <= 100 + 1e-9
+                if row["low_pct"] is not None:
+                    assert 0 <= row["low_pct"] <= row["pinned_pct"] + 1e-9
+                    assert row["pinned_pct"] - 1e-9 <= row["high_pct"] <= 100 + 1e-9
+            for row in tables["flushes"]:
+                assert row["decline_started"] is not None or row["why_no_decline"]
+                if row["decline_started_low"] is not None:
+                    assert 0 <= row["decline_started_low"] <= row["decline_started"] <= row["decline_started_high"]
+            for row in tables["another_flush"]:
+                assert (row["answer"] == "cannot tell") == (row["why"] is not None)
+                assert row["gave_pct"] is None or 0 <= row["gave_pct"] <= 100
+            for row in tables["spawn_steps"]:
+                assert row["from_rate_wet_pct"] < row["to_rate_wet_pct"]
+                assert (row["answer"] == "cannot tell yet") == (row["next_step"] is not None)
+            resolved = con.execute(
+                "select count(*) from unit_resolutions as r inner join unit_states as s on s.unit = r.unit "
+                "where (r.resolved_age is not null) <> (s.known_through >= r.flush)"
+            ).fetchone()
+            assert resolved == (0,)
+
+
+def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> None:
+    for seed in range(6):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        random_farm(folder, 100 + seed)
+        farm = open_farm(folder)
+        refresh(farm, "test")
+        with runner.open_ledger(farm.ledger) as con:
+            question = runner.Question(date(2027, 12, 31), ("substrate",))
+            runner.prepare(con, farm.settings, question)
+            undated = con.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
+            for row in growth_tables(con, question, farm.settings)["flushes"]:
+                if undated == (0,) and row["decline_vs_first"] is not None:
+                    assert row["decline_started"] == pytest.approx(row["decline_vs_first"])

@@ -1,0 +1,233 @@
+"""Spawn rates: which rates are one, what a step brings and costs, and when a best rate may be named."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import calibrate_growth
+import growth_farms
+import numpy as np
+import pytest
+from conftest import gillbook
+from golden_records import records, table
+
+from pipeline.growth.optimum import band, misfit_p, optimum, quadratic
+from pipeline.growth.spawn import Spawn
+from pipeline.growth.spawn_best import best
+from pipeline.growth.spawn_rates import Cell, Recipe, same_rates
+from pipeline.growth.spawn_steps import pair_difference, steps
+
+Farm = Callable[..., Path]
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+PRICES = """price_per_kg = 10
+spawn_cost_per_kg = 4
+spawn_dry_pct_grain = 50
+"""
+
+
+def three_split_soaks(farm: Farm, settings: str = "") -> Path:
+    """Three soaks, each split into 5 % and 10 % spawn on 10 kg wet, 3 kg dry substrate; emptied after one flush."""
+    batches, fillings, seen, picked = [], [], [], []
+    for at, soak in enumerate(("S1", "S2", "S3")):
+        for name, spawn, grams in ((f"{soak}a", 0.5, 1500 + 60 * at), (f"{soak}b", 1.0, 2100 + 90 * at)):
+            batches.append(f"{name},2026-0{at + 1}-01,{soak},10,70,grain,{spawn}")
+            fillings.append(f"{name},{name}1,{10 + spawn}")
+            seen.append(f"2026-0{at + 1}-21,pins,{name}1\n2026-0{at + 2}-20,emptied,{name}1")
+            picked.append(f"2026-0{at + 1}-26,{grams},{name}1")
+    return farm(
+        settings=settings,
+        batches="\n".join(["batch,inoculated_on,soak,substrate_wet_kg,moisture_pct,spawn_form,spawn_kg", *batches]),
+        fillings="\n".join(["batch,container,fill_kg", *fillings]),
+        observations="\n".join(["seen_on,event,container", *seen]),
+        harvests="\n".join(["picked_on,fresh_weight_g,container", *picked]),
+    )
+
+
+def test_each_rate_is_told_by_soak_also_with_spawn_in_the_denominator(farm: Farm) -> None:
+    folder = three_split_soaks(farm, PRICES)
+    low, high = gillbook("spawn", "--as-of", "2026-06-01", "--farm", folder, "--json").json
+    assert (low["rate_wet_pct"], high["rate_wet_pct"]) == pytest.approx((5, 10))
+    assert (low["soaks"], low["batches"], low["units"], low["units_not_yet"]) == (3, 3, 3, 0)
+    # (1500 + 1560 + 1620) / 3 g from 3 kg dry; with 0.5 kg spawn that is half dry from 3.25 kg.
+    assert low["be_pct"] == pytest.approx(1560 / 30)
+    assert low["be_with_spawn_pct"] == pytest.approx(1560 / 32.5)
+    assert low["margin_per_kg_dry"] == pytest.approx((10 * 1.56 - 4 * 0.5) / 3)
+    assert (low["median_days_to_pins"], low["lost"], low["lost_pct"]) == (20, 0, 0)
+    undeclared = three_split_soaks(farm)
+    low, _ = gillbook("spawn", "--as-of", "2026-06-01", "--farm", undeclared, "--json").json
+    assert (low["be_with_spawn_pct"], low["margin_per_kg_dry"]) == (None, None)
+
+
+def test_a_soak_that_is_not_told_to_the_end_is_in_no_figure_of_be(farm: Farm) -> None:
+    folder = three_split_soaks(farm)
+    rows = gillbook("spawn", "--as-of", "2026-04-01", "--farm", folder, "--json").json
+    assert [(row["soaks"], row["units_not_yet"]) for row in rows] == [(2, 1), (2, 1)]
+    rows = gillbook("spawn", "--through-flush", "1", "--as-of", "2026-04-10", "--farm", folder, "--json").json
+    assert [(row["soaks"], row["units_not_yet"]) for row in rows] == [(3, 0), (3, 0)]
+    told = gillbook("spawn", "--table", "points", "--as-of", "2026-04-01", "--farm", folder, "--json").json
+    assert [(row["batch"], row["told"], row["be_pct"] is None) for row in told][-2:] == [
+        ("S3a", False, True),
+        ("S3b", False, True),
+    ]
+
+
+def test_a_step_pays_where_the_gain_lies_above_its_spawn(farm: Farm) -> None:
+    folder = three_split_soaks(farm, PRICES)
+    asked = ("spawn", "--as-of", "2026-06-01", "--farm", folder)
+    (step,) = gillbook(*asked, "--table", "steps", "--json").json
+    assert (step["design"], step["soaks_both"]) == ("within soaks", 3)
+    # 600, 630, 660 g more of 3 kg dry: 20, 21, 22 points; .5 kg of spawn more for 3 kg dry.
+    assert step["be_difference_pct"] == pytest.approx(21)
+    # t(.975, 2) = 4.30265 (any t table) times 1 / sqrt(3)
+    assert step["be_difference_high_pct"] - 21 == pytest.approx(4.30265 / 3**0.5, abs=1e-4)
+    assert step["extra_spawn_per_kg_dry"] == pytest.approx(0.5 / 3)
+    assert step["margin_difference"] == pytest.approx(10 * 0.21 - 4 * 0.5 / 3)
+    assert step["answer"] == "pays"
+    said = gillbook(*asked)
+    assert "pays" in said.out
+    assert "best rate: cannot tell yet, for two rates were tested; a best one takes four." in said.err
+    dear = three_split_soaks(farm, PRICES.replace("= 4", "= 40"))
+    (step,) = gillbook("spawn", "--as-of", "2026-06-01", "--farm", dear, "--table", "steps", "--json").json
+    assert step["answer"] == "does not pay"
+    plain = gillbook("spawn", "--as-of", "2026-06-01", "--farm", three_split_soaks(farm))
+    assert "gives more" in plain.out
+    assert "price_per_kg and spawn_cost_per_kg in farm.toml would tell" in plain.err
+
+
+def test_within_and_its_mistakes(farm: Farm) -> None:
+    folder = three_split_soaks(farm)
+    asked = ("--as-of", "2026-06-01", "--farm", folder)
+    rows = gillbook("spawn", "--within", "soak=S2", *asked, "--json").json
+    assert [row["soaks"] for row in rows] == [1, 1]
+    said = gillbook("spawn", "--within", "soak=S2", *asked)
+    assert "only 1 soak is told at one of the rates; three are the least" in said.err
+    assert gillbook("spawn", "--within", "strain=pink", *asked, "--json").json == []
+    assert "It takes spawn_kg and substrate_wet_kg" in gillbook("spawn", "--within", "strain=pink", *asked).err
+    for words, told in (("strain", "write a column and its value"), ("srtain=grey", "Did you mean strain?")):
+        said = gillbook("spawn", "--within", words, *asked)
+        assert (said.code, told in said.err) == (2, True)
+
+
+def test_rates_a_little_apart_are_one_and_never_chain_into_another() -> None:
+    assert same_rates([5.0, 10.2, 5.3, 9.8, 20]).tolist() == [0, 1, 0, 1, 2]
+    assert same_rates([5, 5.6, 6.2, 6.8]).tolist() == [0, 0, 1, 1]
+
+
+def test_the_design_decides_how_rates_are_compared() -> None:
+    assert pair_difference([("a", 1), ("b", 2)], [("c", 4), ("d", 6)])[0] == "between soaks"  # type: ignore[index]
+    assert pair_difference([("a", 1), ("b", 2)], [("a", 4), ("b", 6)])[0] == "within soaks"  # type: ignore[index]
+    assert pair_difference([("a", 1), ("b", 2)], [("b", 4), ("d", 6)])[0] == "mixed"  # type: ignore[index]
+    assert pair_difference([], [("c", 4)]) is None
+
+
+def cells(*rows: tuple[str, int, float, float], lots: tuple[str, ...] = ()) -> Recipe:
+    """Rows of soak, rate's number, day, BE (%); lots: the one spawn lot of each rate."""
+    told = tuple(
+        Cell(soak, rate, day, frozenset(lots[rate : rate + 1]), be, None, 0.1 * (rate + 1), None)
+        for soak, rate, day, be in rows
+    )
+    return Recipe({}, {}, np.zeros(0, dtype=np.int64), (5.0, 10.0), told)
+
+
+def test_a_rate_always_tried_before_the_other_or_with_a_lot_of_its_own_is_not_told_apart() -> None:
+    one = [("a", 0, 1.0, 50.0), ("b", 0, 2.0, 51.0), ("c", 0, 3.0, 52.0)]
+    later = [(f"{soak}x", 1, day + 9, be + 40) for soak, _, day, be in one]
+    mixed_up = [(f"{soak}x", 1, 4 - day, be + 40) for soak, _, day, be in one]
+    (told,) = steps(Spawn([cells(*one, *later)], {}))
+    assert (told["answer"], told["why"]) == (
+        "cannot tell yet",
+        "all soaks of one rate were started before all of the other: it may be the season",
+    )
+    (told,) = steps(Spawn([cells(*one, *mixed_up)], {}))
+    assert told["answer"] == "gives more"
+    (told,) = steps(Spawn([cells(*one, *mixed_up, lots=("L1", "L2"))], {}))
+    assert told["why"] == "each rate had a spawn lot of its own (L1, L2): it may be the lot"
+    (told,) = steps(Spawn([cells(*one[:2], *mixed_up)], {}))
+    assert told["why"] == "only 2 soaks are told at one of the rates; three are the least"
+
+
+@pytest.mark.parametrize(("name", "told"), records("quadratic optimum"))
+def test_top_and_fieller_limits_are_those_of_r(name: str, told: dict[str, Any]) -> None:
+    data, block, place, value, scale = (
+        ("Oats", "Block", "nitro", "yield", 1) if name == "oats" else ("CO2", "Plant", "conc", "uptake", 100)
+    )
+    means: dict[tuple[str, float], list[float]] = {}
+    for row in table(data):
+        means.setdefault((row[block], float(row[place]) / scale), []).append(float(row[value]))
+    fit = quadratic(
+        np.array([x for _, x in means]), np.array([np.mean(each) for each in means.values()]), [b for b, _ in means]
+    )
+    assert fit is not None
+    assert (fit.slope, fit.bend, fit.degrees) == (pytest.approx(told["b1"]), pytest.approx(told["b2"]), told["df"])
+    top = optimum(fit)
+    assert (top.at, top.low, top.high) == pytest.approx((told["optimum"], told["lo"], told["hi"]), rel=1e-11)
+    assert top.bounded is told["bounded"]
+
+
+def test_a_curve_takes_four_rates_and_four_soaks_and_a_misfit_is_seen() -> None:
+    x = np.array([5.0, 10, 20, 30, 5, 10, 20, 30])
+    y = np.array([40.0, 60, 70, 62, 42, 61, 72, 60])
+    assert band(x, y, [1, 2, 3, 4, 5, 6, 7, 8]) is not None
+    assert band(x, y, [1, 1, 1, 1, 2, 2, 2, 2]) is None
+    assert misfit_p(x, y) > 0.01
+    assert misfit_p(x, np.array([40.0, 90, 40, 90, 41, 91, 41, 91])) < 0.001
+    assert quadratic(np.array([5.0, 10, 5, 10]), y[:4]) is None
+
+
+def test_a_best_rate_takes_what_it_takes() -> None:
+    rng = np.random.default_rng(3)
+    named = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 10.0, 15.0, 20.0, 30.0), "parabola")
+    (told,) = best(Spawn([named], {}))
+    # By margin, 10 a kilogram and 4 for spawn: the top of 9 - .025 (r - 14)^2 - .1333 r lies at 11.3 %.
+    assert told["answer"] == "told"
+    assert told["best_low_pct"] <= 11.33 <= told["best_high_pct"]
+    reasons = {
+        ("within", 6, (5.0, 10.0, 20.0)): "three rates were tested; a best one takes four",
+        ("between", 2, (5.0, 10.0, 20.0, 30.0)): "of 5.0 % only 2 soaks are told",
+    }
+    for (design, soaks, rates), why in reasons.items():
+        (told,) = best(Spawn([growth_farms.spawn_recipe(rng, design, soaks, rates, "parabola")], {}))
+        assert (told["answer"], told["why"], told["best_rate_wet_pct"]) == ("cannot tell yet", why, None)
+    rising = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 6.0, 8.0, 10.0), "parabola")
+    (told,) = best(Spawn([rising], {}))
+    assert told["answer"] == "cannot tell yet"
+
+
+@pytest.mark.parametrize(("design", "soaks"), [("between", 3), ("within", 6), ("mixed", 6)])
+def test_margins_of_steps_are_covered_and_a_best_rate_is_seldom_wrong(design: str, soaks: int) -> None:
+    told = calibrate_growth.spawn_steps(design, soaks, "levelling", 500, seed=9)
+    assert told.coverage > 0.93, told
+    for curve, least in (("levelling", 0.93), ("parabola", 0.93)):
+        named, right = calibrate_growth.best_rates(design, soaks, curve, 150, seed=9)
+        assert named > 10
+        assert right >= least * named, (curve, named, right)
+    for curve in ("flat", "straight"):
+        # Their best rate is the lowest or the highest tested: nothing inside may be named.
+        named, _ = calibrate_growth.best_rates(design, soaks, curve, 150, seed=9)
+        assert named <= 5, curve
+
+
+def test_planted_differences_of_the_demo_farm_lie_inside_the_limits(tmp_path: Path) -> None:
+    folder = tmp_path / "farm"
+    shutil.copytree(DEMO, folder)
+    with (folder / "farm.toml").open("a", encoding="utf-8") as settings:
+        settings.write(PRICES)
+    truth = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))
+    be = {
+        each["spawn_rate_wet_pct"]: each["be_finished_clean_pct"] * (1 - each["loss_pct_in_a_usual_soak"] / 100)
+        for each in truth["recipes"]
+        if each["recipe"].startswith("straw grain")
+    }
+    within = ("--within", "substrate=wheat straw", "--within", "treatment=cold_lime", "--within", "spawn_form=grain")
+    asked = (*within, "--as-of", truth["last_day"], "--farm", folder, "--json")
+    told = gillbook("spawn", "--table", "steps", *asked).json
+    assert [(round(row["from_rate_wet_pct"]), round(row["to_rate_wet_pct"])) for row in told] == [(5, 10), (10, 20)]
+    for row in told:
+        low, high = round(row["from_rate_wet_pct"]), round(row["to_rate_wet_pct"])
+        gain = be[high] - be[low]
+        assert row["be_difference_low_pct"] <= gain <= row["be_difference_high_pct"]
+        paid = gain / 10 - 4 * row["extra_spawn_per_kg_dry"]
+        assert row["margin_difference_low"] <= paid <= row["margin_difference_high"]
+    assert gillbook("spawn", "--table", "curves", *asked).json == []

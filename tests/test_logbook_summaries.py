@@ -1,0 +1,109 @@
+"""The note of what the files hold may be old, broken or missing: what is told is always that of the files."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from ledgers import here
+
+from pipeline.farm import open_farm
+from pipeline.logbook import summaries
+from pipeline.logbook.entries import new_entries
+from pipeline.logbook.summaries import SIDECAR, keep, recall, up_to_date
+
+Farm = Callable[..., Path]
+HEADER = "picked_on,fresh_weight_g,container,batch,flush,entry,note"
+TABLES = {"batches": "batch,inoculated_on\nA,2026-01-01", "fillings": "batch,container\nA,7\nA,8"}
+
+
+def told(found: summaries.Summaries) -> dict[str, Any]:
+    """What is told, without when it was read; weights in order, because their order says nothing."""
+    lean = {key: {name: part for name, part in each.items() if name != "mark"} for key, each in found.items()}
+    for each in lean.values():
+        for name in ("alone", "together"):
+            if name in each.get("told", {}):
+                each["told"] = {**each["told"], name: sorted(each["told"][name])}
+    return json.loads(json.dumps(lean))
+
+
+def test_whatever_happens_to_the_files_it_tells_what_a_first_look_tells(farm: Farm) -> None:
+    folder, dice = farm(**TABLES), random.Random(5)
+    file, opened = folder / "harvests.csv", open_farm(folder)
+    known: summaries.Summaries = {}
+    grown = 0
+    for step in range(150):
+        data = file.read_bytes() if file.exists() else f"{HEADER}\n".encode()
+        (entry,) = new_entries(1_700_000_000_000 + step)
+        row = f"2026-02-{dice.randint(1, 28):02},{dice.randint(1, 900)},{dice.choice('78')},A,1,{entry},"
+        changes = {
+            "add": data + f"{row}\n".encode() * dice.randint(1, 3),
+            "add and end without a line end": data + f"{row}".encode(),
+            "add what needs care": data + f'{row}"wet, ""old""\nleaf"\n'.encode(),
+            "add what is no row": data
+            + dice.choice(["\n", ",,,\n", "x\n", "Total,5\n", "2026-02-01,3,7,A,1,,\x0bx\n"]).encode(),
+            "add from Windows": data + f"{row}\r\n".encode(),
+            "edit": data.replace(b",A,1,", b",A,2,", 1),
+            "cut": b"".join(data.splitlines(keepends=True)[:-1]) or data,
+            "break": data + b"\xff",
+            "mend": f"{HEADER}\n{row}\n".encode(),
+        }
+        kind = dice.choice([*changes, "add", "add"]) if data[-1:] == b"\n" else "mend"
+        file.write_bytes(changes[kind])
+        known, again = up_to_date(opened, known)
+        grown += 0 < again < len(changes[kind])
+        assert told(known) == told(up_to_date(opened, {})[0]), (step, kind)
+    assert grown > 40  # so that what was added alone was read often enough to be tried
+
+
+def test_a_file_changed_close_to_its_reading_is_looked_at_again(farm: Farm) -> None:
+    folder = farm(**TABLES)
+    file, opened = folder / "harvests.csv", open_farm(folder)
+    file.write_text(f"{HEADER}\n2026-02-01,300,7,A,1,,\n", encoding="utf-8")
+    known, _ = up_to_date(opened, {})
+    was = file.stat()
+    file.write_text(f"{HEADER}\n2026-02-01,301,7,A,1,,\n", encoding="utf-8")
+    os.utime(file, ns=(was.st_atime_ns, was.st_mtime_ns))  # the same size and time
+    assert up_to_date(opened, known)[0]["harvests:harvests.csv"]["told"]["alone"] == [301.0]
+    # One that is old enough is not read again.
+    for path in folder.glob("*.csv"):
+        os.utime(path, (1_700_000_000, 1_700_000_000))
+    known, again = up_to_date(opened, {})
+    assert again > 0
+    assert up_to_date(opened, known) == (known, 0)
+
+
+@pytest.mark.parametrize(
+    "spoiled", [b"", b"{", b"[]", b'{"layout": 0}', b'{"layout": 1, "settings": "x", "files": {}}']
+)
+def test_a_note_that_cannot_be_used_is_made_anew(farm: Farm, spoiled: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = farm(**TABLES)
+    opened = open_farm(folder)
+    (folder / SIDECAR).write_bytes(spoiled)
+    assert recall(opened) == {}
+    monkeypatch.setattr("pipeline.logbook.book.WORTH_KEEPING", 0)
+    assert here("weigh", "7", "412", "--on", "2026-02-03", "--farm", folder).code == 0
+    assert set(recall(opened)) >= {"batches:batches.csv", "fillings:fillings.csv"}
+    # Settings say how cells are read, so another farm.toml asks for another look.
+    (folder / "farm.toml").write_text('decimal_mark = ","', encoding="utf-8")
+    assert recall(open_farm(folder)) == {}
+
+
+def test_with_or_without_a_note_the_answer_is_the_same(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = farm(**TABLES)
+    rows = "".join(f"2026-01-{20 + at},{400 + at},7,A,,,\n" for at in range(8))
+    (folder / "harvests.csv").write_text(f"{HEADER}\n{rows}", encoding="utf-8")
+    opened = open_farm(folder)
+    keep(opened, up_to_date(opened, {})[0])
+    words = ("weigh", "7", "412", "--on", "2026-02-04", "--farm", folder)
+    said = here(*words)
+    assert here("weigh", "--undo", "--farm", folder).code == 0
+    (folder / SIDECAR).unlink()
+    again = here(*words)
+    assert said.out.splitlines()[::2] == again.out.splitlines()[::2]
+    assert "flush 2 (proposed: picked 8 days before)" in said.out
