@@ -82,7 +82,7 @@ SLIPS = (
     Slip("a nought too many", "harvests/2026-04.csv", "fresh_weight_g", "unlike_usual",
          lambda row: row.batch == "S06a" and row.cells["container"][:1] == "B" and 200 < _grams(row) < 300,
          lambda cells: cells["fresh_weight_g"] + "0"),
-    Slip("a date that reads two ways", "harvests/2026-04.csv", "picked_on", "date",
+    Slip("a date that reads two ways", "harvests/2026-04.csv", "picked_on", "date_two_ways",
          lambda row: row.cells["picked_on"] == "2026-04-03",
          "03/04/2026"),
     Slip("a weight that was never written", "harvests/2026-05.csv", "fresh_weight_g", "required",
