@@ -173,12 +173,14 @@ def _judge(texts: pl.Series, each: Field, manner: Manner, keep_text: bool) -> tu
 
 
 def _any_blank_word(texts: pl.Series, manner: Manner) -> bool:
-    """May any cell be a word for blank? Looks at the few cells that are short enough."""
+    """Is any cell a word for blank? Mostly the lengths of the cells tell that none is."""
     if not manner.blank_words:
         return False
     longest = max(len(word.encode()) for word in manner.blank_words)
-    short = texts.filter(texts.str.len_bytes() <= longest)
-    return bool(short.is_in(list(manner.blank_words)).any())
+    shortest = texts.str.len_bytes().min()
+    if shortest is None or cast(int, shortest) > longest:
+        return False
+    return bool(texts.is_in(list(manner.blank_words)).any())
 
 
 def _text_kept(each: Field, manner: Manner) -> pl.Expr:
