@@ -1,7 +1,7 @@
 """One file of a table as rows of cells, without the libraries that the ledger needs: for looking up, and for appending.
 
 What the file means (separator, header, headings of the farm's own) is told by the same modules that the ledger's
-reading uses: pipeline/dialect.py and pipeline/habits.py.
+reading uses: pipeline/dialect.py, pipeline/habits.py and pipeline/wide.py.
 """
 
 from __future__ import annotations
@@ -13,12 +13,10 @@ from dataclasses import dataclass
 
 from pipeline.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text, records, refuse
 from pipeline.farm import TableFile
-from pipeline.habits import Habits, Heading
+from pipeline.habits import Habits
+from pipeline.wide import heading_of
 from schemas.contract import contract
 from schemas.finding import UnreadableFile, finding
-
-# Columns by which the tables of one sheet belong together (as in pipeline/read.py).
-SHARED = ("batch", "container")
 
 
 @dataclass(frozen=True)
@@ -93,7 +91,7 @@ def _columns(source: TableFile, header: Sequence[str], habits: Habits) -> tuple[
     at: dict[str, int] = {}
     units: dict[str, str] = {}
     for place, name in enumerate(header):
-        meant = _meaning(source, name, habits)
+        meant = heading_of(source, name, habits)
         if meant is None:
             continue
         if meant.column in at:
@@ -103,17 +101,6 @@ def _columns(source: TableFile, header: Sequence[str], habits: Habits) -> tuple[
         if meant.unit:
             units[meant.column] = meant.unit
     return at, units
-
-
-def _meaning(source: TableFile, name: str, habits: Habits) -> Heading | None:
-    """For which column stands this heading? Of a sheet with several tables, one that farm.toml does not tell stands for
-    a column only where no other of its tables has one of that name.
-    """
-    table = contract(source.table)
-    heading = habits.heading(table, name)
-    if heading is None or not source.beside or habits.maps(table.name, name) or name in SHARED:
-        return heading
-    return None if any(name in contract(other).names for other in source.beside) else heading
 
 
 def why_unreadable(problem: UnreadableFile) -> str:
