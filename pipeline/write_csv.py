@@ -43,6 +43,11 @@ def unguarded(text: str) -> str:
     return text[1:] if text[:1] == GUARD and text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS) else text
 
 
+def guarded_row(record: Mapping[str, Any]) -> dict[str, Any]:
+    """How is this record written so that no spreadsheet runs a text of it (see guarded)?"""
+    return {name: guarded(cell) if isinstance(cell, str) else cell for name, cell in record.items()}
+
+
 def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence[str] = FINDING_HEADER) -> None:
     """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
     draft = path.with_name(path.name + ".new")
@@ -50,5 +55,5 @@ def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence
         writer = csv.DictWriter(out, fieldnames=list(header), lineterminator="\n")
         writer.writeheader()
         for each in records:
-            writer.writerow({name: guarded(cell) if isinstance(cell, str) else cell for name, cell in each.items()})
+            writer.writerow(guarded_row(each))
     os.replace(draft, path)

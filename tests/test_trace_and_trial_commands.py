@@ -226,3 +226,12 @@ def test_a_trial_says_what_it_can_show(demo: Path) -> None:
     nothing = ask(demo, "trial", "--factor", "strain", "--levels", "a,b", "--difference", "1", "--out", demo / "t")
     assert nothing.code == 2
     assert nothing.err.startswith("--out: there is nothing to write, for no design is enough. Say what")
+
+
+def test_a_level_that_begins_like_a_formula_is_written_as_text(demo: Path, tmp_path: Path) -> None:
+    words = ("--levels", "=1+1,rye straw", "--difference", "60", "--out", tmp_path / "trial")
+    said = ask(demo, "trial", "--factor", "substrate", *words)
+    assert said.code == 0, said.err
+    text = (tmp_path / "trial-batches.csv").read_text(encoding="utf-8")
+    assert ",'=1+1" in text
+    assert ",=1+1" not in text

@@ -217,12 +217,14 @@ def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
     """Writes the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
     if found.design is None:
         raise WrongRequest("--out: there is nothing to write, for no design is enough. Say what you can do: --soaks N.")
+    from pipeline.write_csv import guarded_row
+
     for name, rows in (("batches", found.batches), ("fillings", found.fillings)):
         try:
             with open(paths[name], "x", encoding="utf-8", newline="") as file:
                 writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
                 writer.writeheader()
-                writer.writerows(rows)
+                writer.writerows(guarded_row(row) for row in rows)
         except FileExistsError as problem:
             raise WrongRequest(f"--out: {paths[name]} is there already and was not touched.") from problem
         except OSError as problem:
