@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reports.figures import Day, Name, Part, Sentence, count, several
+from reports.figures import Day, Name, Sentence, count, several
 from reports.month import Month
-from reports.tables import MANY_CELLS, Head, Table
+from reports.tables import MANY_CELLS, Cell, Head, Table
 from schemas.audited import FaultyRow, Outcome
 
 # Faulty rows named for each expectation; out/audit.json has more. Our choice, no source.
@@ -75,7 +75,7 @@ def tables(month: Month) -> Sequence[Table | None]:
     )
 
 
-def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[Part | None, ...]]) -> Table | None:
+def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[Cell, ...]]) -> Table | None:
     heads = tuple(Head(title, "", False) for title in titles)
     return Table(f"table-{name}", caption, heads, tuple(rows), len(rows) * len(heads) > MANY_CELLS) if rows else None
 

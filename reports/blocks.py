@@ -5,11 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reports import audit_told, charts, charts_of_be, charts_of_growth, charts_of_losses, notes, sentences
+from reports import (
+    ahead_told,
+    audit_told,
+    charts,
+    charts_of_be,
+    charts_of_differences,
+    charts_of_growth,
+    charts_of_losses,
+    charts_of_outlook,
+    charts_of_spawn,
+    compared_told,
+    growth_told,
+    notes,
+    sentences,
+)
 from reports.drawing import Chart
 from reports.figures import Sentence
 from reports.month import Month
-from reports.tables import Table, findings_table, table, waiting_table
+from reports.tables import Table, findings_table, table, table_of, waiting_table
 from reports.words import month_name
 
 
@@ -27,7 +41,22 @@ class Block:
 
 def blocks(month: Month) -> list[Block]:
     """What does the page tell, in order?"""
-    made = (picked, finished, recipes, flushes, pins, losses, stages, missing, aside, audit)
+    made = (
+        picked,
+        ahead,
+        finished,
+        recipes,
+        holds,
+        spawn,
+        flushes,
+        waiting,
+        pins,
+        losses,
+        stages,
+        missing,
+        aside,
+        audit,
+    )
     return [make(month) for make in made]
 
 
@@ -90,22 +119,75 @@ def flushes(month: Month) -> Block:
     return _block(
         "flushes",
         "Flushes",
-        sentences.flushes(month),
-        notes.flushes(month),
+        growth_told.flushes(month),
+        growth_told.flush_notes(month),
         [*charts_of_growth.flush_curves(month), *charts_of_growth.flush_states(month)],
-        [table(month, "flushes", "Flushes of each substrate, all units so far")],
+        [
+            table(month, "flushes", "Flushes of each substrate, all units so far"),
+            table(month, "declines", "By how much each flush gives less than the one before"),
+        ],
+    )
+
+
+def waiting(month: Month) -> Block:
+    """Is another flush worth the room?"""
+    return _block(
+        "waiting",
+        "Is another flush worth the room?",
+        growth_told.waiting(month),
+        growth_told.waiting_notes(month),
+        charts_of_differences.waiting(month),
+        [table(month, "another_flush", "A day of waiting for a flush against a day of a container begun anew")],
     )
 
 
 def pins(month: Month) -> Block:
-    """How many days to pins?"""
+    """By which day do pins show?"""
     return _block(
         "pins",
         "Days to pins",
-        sentences.pins(month),
-        notes.pins(month),
+        growth_told.pins(month),
+        growth_told.pins_notes(month),
         charts_of_growth.pins(month),
-        [table(month, "days", "Every wait of each substrate, all units so far")],
+        [
+            table(month, "pins", "Pins of each substrate, all units so far"),
+            table(month, "days", "Every wait of each substrate, of the units that tell it"),
+        ],
+    )
+
+
+def holds(month: Month) -> Block:
+    """Does the difference hold?"""
+    told = [at for at in range(len(month.rows("compared_pairs"))) if month.pair_is_told(at)]
+    return _block(
+        "holds",
+        "Does the difference hold?",
+        compared_told.differences(month),
+        compared_told.difference_notes(month),
+        charts_of_differences.pairs(month),
+        [
+            table_of(month, "pairs_told", "What can be told, of BE, losses and days to pins", told),
+            table_of(month, "compared_pairs", "Every pair compared, in points of BE", month.pairs("be")),
+            table_of(month, "compared_levels", "What each level gave, BE in %", month.levels("be")),
+            table(month, "trial_spread", "How much soaks and containers differ in BE"),
+        ],
+    )
+
+
+def spawn(month: Month) -> Block:
+    """What does a spawn rate bring?"""
+    return _block(
+        "spawn",
+        "Spawn rates",
+        compared_told.spawn(month),
+        compared_told.spawn_notes(month),
+        charts_of_spawn.spawn(month),
+        [
+            table(month, "spawn_steps", "From each rate to the next, within one recipe"),
+            table(month, "spawn_best", "The best rate, where one can be named"),
+            table(month, "spawn_levels", "What each rate gave"),
+            table(month, "spawn_points", "What each batch gave at its rate"),
+        ],
     )
 
 
@@ -135,6 +217,21 @@ def stages(month: Month) -> Block:
         notes.stages(month),
         charts_of_losses.stages(month),
         [table(month, "stages", "Cap stage of the largest caps when cut")],
+    )
+
+
+def ahead(month: Month) -> Block:
+    """What is to be expected?"""
+    return _block(
+        "ahead",
+        "What to expect",
+        ahead_told.outlook(month),
+        ahead_told.notes(month),
+        [*charts_of_outlook.outlook(month), *charts_of_outlook.past(month)],
+        [
+            table(month, "outlook", "Each week ahead"),
+            table(month, "outlook_batches", "The batches that it comes from"),
+        ],
     )
 
 

@@ -24,8 +24,13 @@ MEANINGS: Mapping[str, str] = {
     "kept": "gave a picking",
     "group": "all its units together (sum over sum)",
     "interval": "95 % interval, where there is one",
-    "half": "middle half of the units",
-    "median": "median",
+    "estimate": "estimate",
+    "band": "95 % interval",
+    "band-wide": "80 % band",
+    "pinned": "with pins",
+    "small": "too small to act on (farm.toml)",
+    "batch": "a batch",
+    "came": "what came",
 }
 
 

@@ -75,6 +75,16 @@ def data(rows: Rows) -> alt.InlineData:
     return alt.InlineData(values=[dict(row) for row in rows])
 
 
+def drawn(row: Mapping[str, Any], at: int, *columns: str) -> dict[str, Any]:
+    """What a chart draws of this row of a result table, its number: each column under its name without underscores."""
+    return {"row": at} | {column.replace("_", ""): row[column] for column in columns}
+
+
+def known(rows: Rows, *names: str) -> list[Mapping[str, Any]]:
+    """Which of the rows have all of these?"""
+    return [row for row in rows if all(row[name] is not None for name in names)]
+
+
 def colour_of(rows: Rows) -> alt.Color:
     """The channel that paints each row in the colour that its `colour` names."""
     used = sorted({row["colour"] for row in rows})

@@ -16,6 +16,12 @@ SHOWN_UNITS: Mapping[str | None, tuple[str, float, int]] = {
     "g": ("kg", 1000, 2),
     "%": ("%", 1, 1),
     "d": ("d", 1, 1),
+    "kg": ("kg", 1, 2),
+    "g/d": ("g/d", 1, 1),
+    "currency/d": ("a day", 1, 2),
+    "points of BE": ("points", 1, 1),
+    "points^2": ("points\u00b2", 1, 1),
+    "that of the column unit": ("", 1, 1),
     None: ("", 1, 2),
 }
 NO_BREAK = "\u00a0"
@@ -122,6 +128,14 @@ def cell(month: Month, table: str, row: int, column: str) -> Figure:
 def measured(month: Month, table: str, row: int, column: str) -> Figure:
     """Which number stands in this cell? Shown with its unit, as in a sentence."""
     return replace(cell(month, table, row, column), unit=shown_unit(field_of(table, column)))
+
+
+def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
+    """Between which limits does it lie: " (4 to 9)"? Nothing where one of them is missing."""
+    ends = cell(month, table, row, low), cell(month, table, row, high)
+    if any(each.value is None for each in ends):
+        return ()
+    return (" (", ends[0], " to ", ends[1], ")")
 
 
 def count(month: Month, column: str) -> Figure:

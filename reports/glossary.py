@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reports.columns import BANDS, MERGED, SHOWN, TABLE_OF
 from reports.figures import field_of
-from reports.tables import MERGED, SHOWN, TABLE_OF
 from schemas.contract import contract
 
 # The units of contracts, in words.
@@ -47,9 +47,15 @@ def _chapter(name: str) -> Chapter:
     table = contract(name)
     views = [view for view in SHOWN if TABLE_OF.get(view, view) == name]
     shown = dict.fromkeys(column for view in views for column in SHOWN[view])
-    columns = [each for column in shown for each in (MERGED[column][1] if column in MERGED else (column,))]
+    columns = [each for column in shown for each in _told_as_one(column)]
     entries = tuple(each for each in (_entry(name, column) for column in columns) if each.tells)
     return Chapter(table.title, f"{table.description} {_sentence(table.grain)}", entries)
+
+
+def _told_as_one(column: str) -> Sequence[str]:
+    if column in BANDS:
+        return BANDS[column][1:]
+    return MERGED[column][1] if column in MERGED else (column,)
 
 
 def _sentence(text: str) -> str:

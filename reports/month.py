@@ -20,6 +20,7 @@ class Month:
     `findings` are rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that would make
     more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last audit of the
     ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
+    `why_no_outlook`: why the table `outlook` has no row, None where it has.
     """
 
     farm_name: str | None
@@ -32,6 +33,7 @@ class Month:
     pickings_set_aside: int
     audit: Audit | None = None
     audit_is_stale: bool = False
+    why_no_outlook: str | None = None
 
     def rows(self, table: str) -> Sequence[Mapping[str, Any]]:
         """Which rows has this result table? None, where it was not given."""
@@ -52,6 +54,18 @@ class Month:
         """How many rows of the files have a finding of this level?"""
         return len({(each.file, each.row) for each in self.findings if each.level == level})
 
+    def pairs(self, measure: str) -> Sequence[int]:
+        """Which rows of `compared_pairs` are of this measure?"""
+        return [at for at, row in enumerate(self.rows("compared_pairs")) if row["measure"] == measure]
+
+    def levels(self, measure: str) -> Sequence[int]:
+        """Which rows of `compared_levels` are of this measure?"""
+        return [at for at, row in enumerate(self.rows("compared_levels")) if row["measure"] == measure]
+
+    def pair_is_told(self, at: int) -> bool:
+        """Does a difference hold, or is it told that none matters, in this row of `compared_pairs`?"""
+        return bool(self.rows("compared_pairs")[at]["verdict"] != "cannot tell")
+
     @property
     def counts(self) -> Mapping[str, int]:
         """Which counts, beside those of the result tables, does the page print?"""
@@ -62,6 +76,8 @@ class Month:
             "rows_dropped": self.rows_found("dropped"),
             "rows_warning": self.rows_found("warning"),
             "missing": len(self.missing),
+            "pairs_compared": len(self.pairs("be")),
+            "pairs_told": sum(1 for at in self.pairs("be") if self.pair_is_told(at)),
             "audit_expectations": len(self.audit.outcomes) if self.audit else 0,
             "audit_held": self.audit.held if self.audit else 0,
             "audit_errors": self.audit.failed("error") if self.audit else 0,

@@ -62,30 +62,6 @@ def recipes(month: Month) -> list[Sentence]:
     return [*alone, ("Sums over what finished this month, not a test of a difference.",)]
 
 
-def flushes(month: Month) -> list[Sentence]:
-    """What is not yet known?"""
-    if not month.rows("flushes"):
-        return []
-    return [
-        (
-            "All units of the record so far. A unit that may still give a flush is not yet known through it, "
-            "and is in no part of that figure.",
-        )
-    ]
-
-
-def pins(month: Month) -> list[Sentence]:
-    """Whom do the waits leave out?"""
-    if not month.rows("days"):
-        return []
-    return [
-        (
-            "All units of the record so far. Units still waiting are not in the median: while many wait, "
-            "it leans to the quick ones.",
-        )
-    ]
-
-
 def losses(month: Month) -> list[Sentence]:
     """Of which causes, and how sure is it?"""
     if not month.rows("losses"):
@@ -112,6 +88,8 @@ def losses(month: Month) -> list[Sentence]:
             "shares of soaks, from three soaks on.",
         )
     )
+    if any(row["lost"] for row in month.rows("soaks")):
+        notes.append(("gillbook trace --soak NAME tells what went into a soak, and all that came from it.",))
     return notes
 
 

@@ -81,6 +81,7 @@ def _template(name: str) -> Template:
         "figure": lambda part: isinstance(part, Figure),
         "name": lambda part: isinstance(part, Name),
         "day": lambda part: isinstance(part, Day),
+        "several": lambda cell: isinstance(cell, tuple),
     }
     made.filters |= {"plain": _plain, "exact": exact}
     return made.get_template(name)

@@ -21,9 +21,6 @@ from reports.figures import (
 from reports.month import Month, first_day
 from reports.words import month_name, spoken
 
-# From so many units on the middle half (the quartiles) is told. Our choice, no source.
-FEWEST_FOR_QUARTILES = 4
-
 
 def picked(month: Month) -> Sentence:
     """What was picked, and how does it compare with the month before and with the same month a year ago?"""
@@ -101,63 +98,6 @@ def _recipe(month: Month, at: int) -> Sentence:
         " of ",
         *several(cell(month, "finished_recipes", at, "batches"), "batch", "batches"),
         ")",
-    )
-
-
-def flushes(month: Month) -> Sentence:
-    """How much less did the second flush give, where most units are known through it?"""
-    rows = month.rows("flushes")
-    second = [at for at, row in enumerate(rows) if row["flush"] == 2 and row["decline_vs_first"] is not None]
-    if not second:
-        return ("No second flush can be set against a first one yet.",)
-    at = max(second, key=lambda at: rows[at]["units_known"])
-    return (
-        "On ",
-        named(spoken("substrate", rows[at]["substrate"])),
-        " the second flush gave ",
-        cell(month, "flushes", at, "decline_vs_first"),
-        " of the first, over ",
-        *several(cell(month, "flushes", at, "units_known"), "unit"),
-        " known through it; ",
-        *_not_yet(month, "flushes", at),
-        ".",
-    )
-
-
-def _not_yet(month: Month, table: str, at: int) -> Sentence:
-    waiting = cell(month, table, at, "units_not_yet")
-    if not waiting.value:
-        return ("none is still unknown",)
-    return (waiting, " more", " is not known yet" if waiting.value == 1 else " are not known yet")
-
-
-def pins(month: Month) -> Sentence:
-    """How long did it take from inoculation to pins, where most units tell it?"""
-    rows = month.rows("days")
-    told = [at for at, row in enumerate(rows) if row["wait"] == "inoculated_to_pins" and row["n"]]
-    if not told:
-        return ("No unit tells yet how long it takes from inoculation to pins.",)
-    at = max(told, key=lambda at: rows[at]["n"])
-    n = cell(month, "days", at, "n")
-    half: Sentence = ()
-    if rows[at]["n"] >= FEWEST_FOR_QUARTILES:
-        half = (
-            ", the middle half ",
-            cell(month, "days", at, "q1_days"),
-            " to ",
-            measured(month, "days", at, "q3_days"),
-        )
-    return (
-        "On ",
-        named(spoken("substrate", rows[at]["substrate"])),
-        " pins came ",
-        measured(month, "days", at, "median_days"),
-        " after inoculation (median of ",
-        *several(n, "unit"),
-        *half,
-        "); ",
-        *_not_yet(month, "days", at),
-        ".",
     )
 
 

@@ -7,75 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from reports.figures import Day, Name, Part, cell, field_of, shown_unit
+from reports.columns import BANDS, LEFT_OUT_WHEN_BLANK, LIMITS, MERGED, SHOWN, TABLE_OF
+from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
 from reports.month import Month
 from reports.words import month_name, spoken
 from schemas.finding import Finding
 
-# Several columns of a table told as one: name -> (title, columns)
-MERGED: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "recipe": ("Recipe", ("substrate", "treatment", "spawn_form")),
-    "end": ("Ended by", ("finished_by", "contaminated_before_pick")),
-    "kind": ("Substrate, treatment", ("substrate", "treatment")),
-}
-# Views that show other columns of a result table.
-TABLE_OF = {"contaminated": "losses"}
-SHOWN: Mapping[str, tuple[str, ...]] = {
-    "months": (
-        "month",
-        "fresh_g",
-        "pickings",
-        "units_finished",
-        "be_finished_pct",
-        "units_inoculated",
-        "be_inoculated_pct",
-        "picked_late_pct",
-        "culled_pct",
-    ),
-    "weeks": ("week", "strain", "fresh_g", "pickings"),
-    "strains": ("strain", "fresh_g", "pickings", "share_pct"),
-    "finished_batches": ("batch", "substrate", "units", "units_without_dry_mass", "fresh_g", "be_pct"),
-    "finished_units": (
-        "batch",
-        "container",
-        "strain",
-        "recipe",
-        "finished_on",
-        "end",
-        "fresh_g",
-        "substrate_dry_g",
-        "be_pct",
-    ),
-    "finished_recipes": ("recipe", "batches", "units", "units_without_dry_mass", "fresh_g", "be_pct"),
-    "flushes": ("substrate", "flush", "units_known", "units_not_yet", "fresh_g", "share_pct", "decline_vs_first"),
-    "days": (
-        "substrate",
-        "wait",
-        "n",
-        "median_days",
-        "q1_days",
-        "q3_days",
-        "mean_days",
-        "units_not_yet",
-        "units_lost",
-    ),
-    "losses": (
-        "kind",
-        "units",
-        "units_not_yet",
-        "lost",
-        "lost_pct",
-        "low_pct",
-        "high_pct",
-        "why_no_interval",
-        "soaks",
-        "soaks_with_loss",
-    ),
-    "contaminated": ("kind", "units", "contaminated_before_pick", "contaminated_after_pick"),
-    "causes": ("cause", "lost"),
-    "soaks": ("soak", "inoculated_on", "units", "lost", "lost_pct"),
-    "stages": ("cap_stage", "fresh_g", "pickings", "share_pct"),
-}
 # Tables of more cells than these stand folded away until asked for, or printed.
 MANY_CELLS = 24
 # More findings than these are left to the list of all of them. Our choice, no source.
@@ -91,50 +28,85 @@ class Head:
     numbers: bool
 
 
+# What stands in a cell: a part, a number with its limits, or nothing.
+Cell = Part | Sentence | None
+
+
 @dataclass(frozen=True)
 class Table:
-    """A table as shown: an id, what it tells, the heads, and rows of parts (None for a cell with nothing to say)."""
+    """A table as shown: an id, what it tells, the heads, and rows of cells (None for a cell with nothing to say)."""
 
     id: str
     caption: str
     heads: tuple[Head, ...]
-    rows: tuple[tuple[Part | None, ...], ...]
+    rows: tuple[tuple[Cell, ...], ...]
     folded: bool = False
     more: str = ""
 
 
 def table(month: Month, view: str, caption: str, last: int | None = None) -> Table | None:
     """The result table as shown, or None if it has no row. `last`: only so many of its last rows."""
-    name = TABLE_OF.get(view, view)
-    rows = month.rows(name)
-    if not rows:
-        return None
+    rows = month.rows(TABLE_OF.get(view, view))
     first = max(0, len(rows) - last) if last else 0
-    heads = tuple(_head(name, column) for column in SHOWN[view])
-    shown = tuple(tuple(_shown(month, name, at, column) for column in SHOWN[view]) for at in range(first, len(rows)))
     more = f"The last {last} of {len(rows)} rows." if first else ""
+    return table_of(month, view, caption, range(first, len(rows)), more)
+
+
+def table_of(month: Month, view: str, caption: str, places: Sequence[int], more: str = "") -> Table | None:
+    """These rows of the result table as shown, or None if there are none."""
+    name = TABLE_OF.get(view, view)
+    if not places:
+        return None
+    rows = [month.rows(name)[at] for at in places]
+    columns = [
+        column
+        for column in SHOWN[view]
+        if column not in LEFT_OUT_WHEN_BLANK or any(row[column] is not None for row in rows)
+    ]
+    heads = tuple(_head(name, column) for column in columns)
+    shown = tuple(tuple(_shown(month, name, at, column) for column in columns) for at in places)
     return Table(f"table-{view}", caption, heads, shown, len(shown) * len(heads) > MANY_CELLS, more)
 
 
 def _head(name: str, column: str) -> Head:
     if column in MERGED:
         return Head(MERGED[column][0], "", False)
+    if column in BANDS:
+        title, low, _ = BANDS[column]
+        return Head(title, shown_unit(field_of(name, low)), True)
     each = field_of(name, column)
     numbers = each.type in ("number", "integer")
     return Head(each.title, shown_unit(each) if numbers else "", numbers)
 
 
-def _shown(month: Month, name: str, at: int, column: str) -> Part | None:
+def _shown(month: Month, name: str, at: int, column: str) -> Cell:
     row = month.rows(name)[at]
     if column in MERGED:
-        return Name(" · ".join(_words(each, row[each]) for each in MERGED[column][1] if row[each] is not False))
+        return merged(column, row)
+    if column in BANDS:
+        _, low, high = BANDS[column]
+        return (cell(month, name, at, low), " to ", cell(month, name, at, high))
+    if (name, column) in LIMITS:
+        return (cell(month, name, at, column), *within(month, name, at, *LIMITS[name, column]))
     if field_of(name, column).type in ("number", "integer"):
         return cell(month, name, at, column)
     return _told(column, row)
 
 
+def merged(column: str, row: Mapping[str, Any]) -> Name:
+    """How are several columns told as one? A recipe without what is blank in it."""
+    if column == "pair":
+        return Name(" against ".join(spoken(row["factor"], row[each]) for each in MERGED[column][1]))
+    kept = [each for each in MERGED[column][1] if row[each] is not False and (column != "tried" or row[each])]
+    return Name(" \u00b7 ".join(_words(each, row[each]) for each in kept))
+
+
 def _words(column: str, value: str | bool) -> str:
     return "before a picking" if value is True else spoken(column, str(value))
+
+
+# Columns of our own words, which are no names from a cell.
+OWN_WORDS = frozenset({"factor", "measure", "verdict", "answer", "state", "part", "of", "unit"})
 
 
 def _told(column: str, row: Mapping[str, Any]) -> Part | None:
@@ -145,6 +117,8 @@ def _told(column: str, row: Mapping[str, Any]) -> Part | None:
         return month_name(date(int(value[:4]), int(value[5:]), 1))
     if isinstance(value, date):
         return Day(value, short=True)
+    if column in OWN_WORDS:
+        return str(value).replace("_", " ")
     if column == "container" and not value:
         return "whole batch"
     return Name(spoken(column, value))

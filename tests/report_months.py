@@ -8,11 +8,14 @@ from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
+from report_estimates import ahead, compared, estimates, rates, row_of
+
 from reports.month import Month
 from reports.page import render
 from schemas.finding import Finding
 
 FIRST, LAST = date(2026, 9, 1), date(2026, 9, 30)
+ENDS = {"low": 0.75, "high": 1.5}
 STAGES = ("curled", "turned_down", "flat", "turned_up")
 
 
@@ -60,8 +63,18 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "causes": [{"cause": "green_mould", "lost": n} for n in [sum(each.lost for each in units)] if n],
         "stages": _stages(units),
         "soaks": [_soak(name, of) for (name,), of in _by(units, "soak").items()],
-    }
+    } | (_estimates(units) if units else {})
     return replace(Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0), **other)
+
+
+def _estimates(units: Sequence[Unit]) -> dict[str, list[dict[str, Any]]]:
+    substrates = {
+        name: [(soak, len(own), sum(each.lost for each in own)) for (soak,), own in _by(of, "soak").items()]
+        for (name,), of in _by(units, "substrate").items()
+    }
+    batches = list(dict.fromkeys(each.batch for each in units))
+    first = next(iter(substrates))
+    return estimates(substrates) | compared(list(substrates)) | rates(first, batches) | ahead(LAST, batches[:8])
 
 
 def _by(units: Sequence[Unit], *columns: str) -> Mapping[tuple[str, ...], list[Unit]]:
@@ -134,11 +147,22 @@ def _flushes(substrate: str, units: Sequence[Unit]) -> list[dict[str, Any]]:
     highest = max([1, *(len(each.flushes) for each in units)])
     fresh = [sum(each.flushes[at] for each in units if len(each.flushes) > at) for at in range(highest)]
     return [
-        {"substrate": substrate, "flush": at + 1, "units_known": len(units), "units_not_yet": at, "fresh_g": fresh[at]}
-        | {"share_pct": 100 * fresh[at] / sum(fresh) if sum(fresh) else None}
-        | {"decline_vs_first": fresh[at] / fresh[0] if fresh[0] else None}
+        row_of("flushes", substrate=substrate, flush=at + 1, units_known=len(units), units_not_yet=at)
+        | {"fresh_g": fresh[at], "share_pct": 100 * fresh[at] / sum(fresh) if sum(fresh) else None}
+        | _decline(fresh, at)
         for at in range(highest)
     ]
+
+
+def _decline(fresh: Sequence[float], at: int) -> dict[str, Any]:
+    if not fresh[0]:
+        return {"why_no_decline": "flush 1 gave nothing yet"}
+    share = fresh[at] / fresh[0]
+    told = {"decline_vs_first": share, "decline_started": share, "decline_gave": 1.25 * share if at else 1.0}
+    if not at:
+        return told
+    limits = {f"decline_{name}_{end}": at_end * share for name in ("started", "gave") for end, at_end in ENDS.items()}
+    return told | limits
 
 
 def _days(substrate: str, units: Sequence[Unit]) -> list[dict[str, Any]]:

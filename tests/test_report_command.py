@@ -1,5 +1,6 @@
 """Does `gillbook report` write the page of the right month, the same bytes each time, and refuse what is no month?"""
 
+import re
 import shutil
 from collections.abc import Callable
 from datetime import date
@@ -44,6 +45,25 @@ def test_figures_on_the_page_are_those_of_the_commands(demo_farm: Path) -> None:
     text = page.read_text(encoding="utf-8")
     assert f"{months[-1]['fresh_g'] / 1000:.2f}" in text
     assert f"{months[-1]['be_finished_pct']:.1f}" in text
+
+
+def test_estimates_on_the_page_are_those_of_the_commands(demo_farm: Path) -> None:
+    page = Path(gillbook("report", "--month", "2026-09", "--farm", demo_farm).out.splitlines()[-1])
+    figures = {float(value) for value in re.findall(r'data-value="(-?[0-9.e+-]+)"', page.read_text(encoding="utf-8"))}
+    asked = {
+        ("flushes", "--by", "substrate"): ("decline_started", "decline_started_low", "decline_gave_high"),
+        ("flushes", "--per-flush", "--by", "substrate"): ("decline_per_flush_pct", "decline_per_flush_high_pct"),
+        ("pins",): ("median_days", "median_low_days", "pinned_by_28_high_pct"),
+        ("another-flush",): ("difference_g_per_day", "difference_g_per_day_low"),
+        ("spawn", "--table", "steps"): ("be_difference_pct", "be_difference_high_pct"),
+        ("compare",): ("difference", "low"),
+        ("outlook",): ("median_kg", "high80_kg", "past_held_80_pct"),
+    }
+    for command, columns in asked.items():
+        rows = gillbook(*command, "--as-of", "2026-09-30", "--farm", demo_farm, "--json").json
+        told = {row[column] for row in rows for column in columns if row[column] is not None}
+        assert told, command
+        assert {value for value in told if not any(abs(value - each) < 1e-9 for each in figures)} == set(), command
 
 
 def test_the_current_month_is_told_as_of_today(farm: MakeFarm) -> None:

@@ -148,42 +148,6 @@ def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:
     ]
 
 
-def flush(substrate: str, k: int, known: int, decline: float | None, not_yet: int = 0) -> dict[str, Any]:
-    kind = {"substrate": substrate, "flush": k, "units_known": known, "units_not_yet": not_yet}
-    return kind | {"decline_vs_first": decline, "fresh_g": 1.0, "share_pct": None}
-
-
-def test_the_flush_curve_is_told_where_most_units_are_known_and_with_what_is_not() -> None:
-    rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12)]
-    assert said(sentences.flushes(month(flushes=rows))) == (
-        "On mulch the second flush gave 0.63 of the first, over 20 units known through it; 12 more are not known yet."
-    )
-    assert said(sentences.flushes(month(flushes=[flush("straw", 2, 1, 0.4)]))) == (
-        "On straw the second flush gave 0.40 of the first, over 1 unit known through it; none is still unknown."
-    )
-    assert said(sentences.flushes(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
-        "No second flush can be set against a first one yet."
-    )
-
-
-def wait(n: int, **other: Any) -> dict[str, Any]:
-    told = {"median_days": 26.5, "q1_days": 25.0, "q3_days": 28.0} if n else {}
-    rest = {"substrate": "straw", "wait": "inoculated_to_pins", "n": n, "units_not_yet": 1, "units_lost": 0}
-    return dict.fromkeys(("mean_days", "median_days", "q1_days", "q3_days")) | told | rest | other
-
-
-def test_quartiles_are_told_only_of_four_units_or_more() -> None:
-    assert said(sentences.pins(month(days=[wait(4)]))) == (
-        "On straw pins came 26.5 d after inoculation (median of 4 units, the middle half 25 to 28 d); "
-        "1 more is not known yet."
-    )
-    few = month(days=[wait(3)])
-    assert "middle half" not in said(sentences.pins(few))
-    assert [key.colour for key in charts(few, "pins")["pins"].keys] == ["median"]
-    assert [key.colour for key in charts(month(days=[wait(4)]), "pins")["pins"].keys] == ["half", "median"]
-    assert said(sentences.pins(month(days=[wait(0)]))).startswith("No unit tells yet")
-
-
 def soak(name: str, units: int, lost: int) -> dict[str, Any]:
     return {"soak": name, "inoculated_on": FIRST, "units": units, "lost": lost, "lost_pct": 100 * lost / units}
 

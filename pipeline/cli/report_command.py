@@ -6,7 +6,7 @@ import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,15 +19,6 @@ if TYPE_CHECKING:
 
     from pipeline.farm import Farm
     from reports.month import Month
-
-# Which result tables the page shows, and by which columns.
-GROUPED = (
-    ("flushes", "substrate"),
-    ("days", "substrate"),
-    ("losses", "substrate,treatment"),
-    ("causes", "all"),
-    ("months", "all"),
-)
 
 
 def report(
@@ -65,29 +56,28 @@ def report(
 
 def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date) -> Month:
     """Which result tables and findings belong to the month that `first` begins, told as of `as_of`?"""
+    from pipeline.cli import report_tables
     from pipeline.ledger.told import read_findings
     from pipeline.measures import runner
     from pipeline.wanting import missing_findings, silent_findings
     from reports.month import Month
 
-    tables: dict[str, Any] = {}
-    whole_farm = runner.Question(as_of)
-    runner.prepare(con, farm.settings, whole_farm)
-    whole = runner.yields(con, whole_farm)
-    for name, by in GROUPED:
-        question = runner.Question(as_of, runner.grouping(by, add_batch=False))
-        runner.regroup(con, question)
-        tables[name] = getattr(runner, name)(con, question)
-    tables |= runner.of_month(con, first)
+    settings = farm.settings
+    tables, set_aside = report_tables.of_measures(con, settings, first, as_of)
+    silent, missing = silent_findings(farm, runner.silent(con)), missing_findings(runner.missing_cells(con))
+    tables |= report_tables.of_growth(con, settings, as_of)
+    tables |= report_tables.of_comparisons(con, settings, as_of)
+    ahead, why_no_outlook = report_tables.of_outlook(con, settings, as_of)
     return Month(
-        farm_name=farm.settings["name"],
+        farm_name=settings["name"],
         month=first,
         as_of=as_of,
-        late_from=farm.settings["late_from"],
-        tables=tables,
-        findings=[*read_findings(con, as_of), *silent_findings(farm, runner.silent(con))],
-        missing=missing_findings(runner.missing_cells(con)),
-        pickings_set_aside=whole[0]["pickings_set_aside"] if whole else 0,
+        late_from=settings["late_from"],
+        tables=tables | ahead,
+        findings=[*read_findings(con, as_of), *silent],
+        missing=missing,
+        pickings_set_aside=set_aside,
+        why_no_outlook=why_no_outlook,
     )
 
 

@@ -81,8 +81,7 @@ def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     level = where(asked.factor)
     levels = levels_of(asked.factor, asked.levels)
     _check(asked)
-    prepare(con, settings, Question(as_of))
-    units = _records(con, package_files("pipeline.trial").joinpath("trial_units.sql").read_text(encoding="utf-8"))
+    units = _finished_units(con, settings, as_of)
     known = spread(units)
     if known is None:
         return Trial(_too_little(units))
@@ -117,6 +116,19 @@ def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
         for each in portions
     ]
     return replace(told, portions=_kept("trial_portions", rows), batches=batches, fillings=fillings)
+
+
+def farm_spread(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
+    """How much do the farm's soaks, parts of soaks and containers differ in BE? The table `trial_spread`; no row where
+    too little is finished to tell.
+    """
+    known = spread(_finished_units(con, settings, as_of))
+    return _spread_rows(known) if known else []
+
+
+def _finished_units(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
+    prepare(con, settings, Question(as_of))
+    return _records(con, package_files("pipeline.trial").joinpath("trial_units.sql").read_text(encoding="utf-8"))
 
 
 NAMES = "select batch as name from batches union select soak from batches where soak is not null"

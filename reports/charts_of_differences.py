@@ -1,0 +1,117 @@
+"""The charts of differences with their intervals: between levels compared, and between waiting and beginning anew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import altair as alt
+
+from reports.colours import paint, plain_key
+from reports.compared_told import nearly, short
+from reports.drawing import LANES_A_CHART, Chart, Label, Rows, Spec, below, data, drawn, known, lane, row_chart
+from reports.figures import measured, plain, within
+from reports.month import Month
+from reports.words import isolated, spoken
+
+
+def pairs(month: Month) -> list[Chart]:
+    """How far do levels lie apart in BE, with intervals: what is told first, then what comes nearest to a verdict."""
+    table = month.rows("compared_pairs")
+    shown = [at for at in month.pairs("be") if month.pair_is_told(at) or nearly(table[at])]
+    shown.sort(key=lambda at: (not month.pair_is_told(at), abs(table[at]["high"] - table[at]["low"])))
+    shown = shown[:LANES_A_CHART]
+    labels = [Label(_pair_name(month, at), _facts(month, "compared_pairs", at, "difference")) for at in shown]
+    worth = table[shown[0]]["worthwhile"] if shown else None
+    title = "Differences in BE, points"
+    return _chart(month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth)
+
+
+def _pair_name(month: Month, at: int) -> str:
+    row = month.rows("compared_pairs")[at]
+    levels = (isolated(short(spoken(row["factor"], row[end]))) for end in ("level", "against"))
+    return f"{row['factor'].replace('_', ' ')}: {' against '.join(levels)}"
+
+
+def _facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
+    row = month.rows(table)[at]
+    more = "+" if row[column] > 0 else ""
+    told = f"{more}{measured(month, table, at, column).text}{plain(within(month, table, at, low, high))}"
+    return f"{told} \u00b7 {row['verdict' if table == 'compared_pairs' else 'answer']}"
+
+
+def waiting(month: Month) -> list[Chart]:
+    """What does a day of waiting for a flush bring, less a day of a container begun anew?"""
+    table = month.rows("another_flush")
+    money = any(row["difference_money_per_day"] is not None for row in table)
+    column = "difference_money_per_day" if money else "difference_g_per_day"
+    columns = (column, f"{column}_low", f"{column}_high")
+    shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
+    names = [f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}" for at in shown]
+    facts = [_facts(month, "another_flush", at, *columns) for at in shown]
+    labels = [Label(*both) for both in zip(names, facts, strict=True)]
+    title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
+    return _chart(month, "another_flush", "waiting", title, shown, columns, labels, None)
+
+
+def _chart(
+    month: Month,
+    table: str,
+    name: str,
+    title: str,
+    shown: Sequence[int],
+    columns: tuple[str, str, str],
+    labels: Sequence[Label],
+    worth: float | None,
+) -> list[Chart]:
+    rows: list[dict[str, Any]] = [
+        drawn(month.rows(table)[at], at, *columns) | {"lane": f"{place:03}"} for place, at in enumerate(shown)
+    ]
+    if not rows:
+        return []
+    fields = [column.replace("_", "") for column in columns]
+    spec = _spec(rows, fields, labels, worth, title)
+    limited = known(rows, *fields[1:])
+    interval = "99 % interval" if table == "compared_pairs" else "95 % interval"
+    keys = [plain_key("estimate", shape="dot")]
+    keys += [plain_key("interval", interval, shape="line")] if limited else []
+    keys += [plain_key("small")] if worth else []
+    return [Chart(name, title, spec, tuple(keys), table, tuple(rows))]
+
+
+def _spec(rows: Rows, fields: Sequence[str], labels: Sequence[Label], worth: float | None, title: str) -> Spec:
+    value, low, high = fields
+    ends = [row[field] for row in rows for field in fields if row[field] is not None]
+    least, most = min(0.0, *ends, -(worth or 0)), max(0.0, *ends, worth or 0)
+    scale = alt.Scale(domain=[least, most], nice=True)
+    axis = alt.Axis(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    y, down = lane(labels), below(tall=True)
+
+    def x(field: str) -> alt.X:
+        return alt.X(f"{field}:Q", scale=scale, axis=axis)
+
+    tip = [
+        alt.Tooltip(f"{field}:Q", title=name, format="+.1f")
+        for field, name in zip(fields, ("difference", "from", "to"), strict=True)
+    ]
+    whole = alt.Chart(data([{"lane": row["lane"], "from": -(worth or 0), "to": worth or 0, "zero": 0} for row in rows]))
+    limited = known(rows, low, high)
+    marks = (
+        [
+            whole.mark_bar(height=22, color=paint("small"), stroke=paint("band"), yOffset=down).encode(
+                x=x("from"), x2="to:Q", y=y
+            )
+        ]
+        if worth
+        else []
+    )
+    marks.append(
+        whole.mark_tick(height=26, thickness=2, color=paint("band"), yOffset=down, orient="vertical").encode(
+            x=x("zero"), y=y
+        )
+    )
+    if limited:
+        rules = alt.Chart(data(limited)).mark_rule(color=paint("interval"), strokeWidth=3, yOffset=down)
+        marks.append(rules.encode(x=x(low), x2=f"{high}:Q", y=y, tooltip=tip))
+    dots = alt.Chart(data(rows)).mark_circle(color=paint("estimate"), size=130, opacity=1, yOffset=down)
+    return row_chart([*marks, dots.encode(x=x(value), y=y, tooltip=tip)], labels, tall=True)

@@ -1,0 +1,65 @@
+"""The charts of what is to come: the weeks ahead with their bands, and the same told on past days beside what came."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import altair as alt
+
+from reports.colours import Key, paint, plain_key
+from reports.drawing import Chart, column_chart, data, drawn
+from reports.month import Month
+from reports.words import short_day
+
+PAST_SHOWN = 13
+ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
+
+
+def outlook(month: Month) -> list[Chart]:
+    """How many kg are to come in each week ahead?"""
+    table = month.rows("outlook")
+    rows = [drawn(row, at, *ENDS) | {"label": short_day(row["first_day"])} for at, row in enumerate(table)]
+    return _chart("outlook", "Expected in each week ahead", "outlook", rows, came=False)
+
+
+def past(month: Month) -> list[Chart]:
+    """What would have been told a week before, on past days, and what came?"""
+    table = month.rows("outlook_past")
+    places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
+    rows = [drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(table[at]["first_day"])} for at in places]
+    return _chart("outlook-past", "Told a week before, and what came", "outlook_past", rows, came=True)
+
+
+def _chart(name: str, title: str, table: str, rows: Sequence[Mapping[str, Any]], came: bool) -> list[Chart]:
+    if not rows:
+        return []
+    x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))
+    axis = alt.Axis(title="kg, fresh", tickCount=5)
+    base = alt.Chart(data(rows))
+    tip = [
+        alt.Tooltip("label:N", title="week from"),
+        alt.Tooltip("mediankg:Q", title="median, kg", format=".2f"),
+        alt.Tooltip("low80kg:Q", title="80 % band from", format=".2f"),
+        alt.Tooltip("high80kg:Q", title="to", format=".2f"),
+        *([alt.Tooltip("actualkg:Q", title="came, kg", format=".2f")] if came else []),
+    ]
+
+    def bar(low: str, high: str, colour: str) -> alt.Chart:
+        mark = base.mark_bar(color=paint(colour), width={"band": 0.6}, stroke=paint("band"), strokeWidth=1)
+        made: alt.Chart = mark.encode(x=x, y=alt.Y(f"{low}:Q", axis=axis), y2=f"{high}:Q", tooltip=tip)
+        return made
+
+    ticks = base.mark_tick(color=paint("estimate"), thickness=3, width={"band": 0.6}, orient="horizontal")
+    marks = [
+        bar("low80kg", "high80kg", "band-wide"),
+        bar("low50kg", "high50kg", "band"),
+        ticks.encode(x=x, y=alt.Y("mediankg:Q", axis=axis), tooltip=tip),
+    ]
+    keys: list[Key] = [plain_key("estimate", "median", shape="tick"), plain_key("band", "50 % band")]
+    keys.append(plain_key("band-wide"))
+    if came:
+        dots = base.mark_circle(color=paint("came"), size=90, opacity=1)
+        marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
+        keys.append(plain_key("came", shape="dot"))
+    return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows))]

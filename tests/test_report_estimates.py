@@ -1,0 +1,184 @@
+"""What the report says of decline, pins, comparisons, spawn rates and the weeks ahead, from a few literal rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from report_estimates import row_of
+from report_months import FIRST, LAST
+
+from reports import ahead_told, compared_told, growth_told
+from reports.blocks import blocks
+from reports.drawing import Chart
+from reports.figures import plain
+from reports.month import Month
+
+Rows = Sequence[Mapping[str, Any]]
+
+
+def month(**tables: Rows) -> Month:
+    return Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0)
+
+
+def said(sentence: Any) -> str:
+    return plain(sentence).replace("\u00a0", " ")
+
+
+def charts(month: Month, block: str) -> dict[str, Chart]:
+    return {chart.id: chart for each in blocks(month) if each.id == block for chart in each.charts}
+
+
+def flush(substrate: str, k: int, known: int, share: float | None, not_yet: int = 0, **limits: float) -> dict[str, Any]:
+    row = row_of("flushes", substrate=substrate, flush=k, units_known=known, units_not_yet=not_yet, fresh_g=1.0)
+    return row | {"decline_started": share} | limits
+
+
+def test_the_decline_is_told_per_container_started_with_its_limits_and_what_is_not_yet_known() -> None:
+    limits = {"decline_started_low": 0.52, "decline_started_high": 0.73}
+    rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12, **limits)]
+    assert said(growth_told.flushes(month(flushes=rows))) == (
+        "On mulch a container started gives 0.63 of its first flush in the second (0.52 to 0.73), with 20 units known "
+        "through it; 12 more are not known yet."
+    )
+    assert said(growth_told.flushes(month(flushes=rows[:1]))) == (
+        "On straw a container started gives 0.40 of its first flush in the second, with 3 units known through it; "
+        "none is still unknown."
+    )
+    assert said(growth_told.flushes(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
+        "No second flush can be set against a first one yet."
+    )
+
+
+def test_the_decline_per_flush_is_one_number_with_limits() -> None:
+    declines = [
+        row_of("declines", substrate="straw", soaks=12, flushes_used=2, decline_per_flush_pct=48.3)
+        | {"decline_per_flush_low_pct": 40.6, "decline_per_flush_high_pct": 55.0},
+        row_of("declines", substrate="mulch", soaks=0, flushes_used=0, why_no_decline="none"),
+    ]
+    told = [
+        said(note) for note in growth_told.flush_notes(month(flushes=[flush("straw", 1, 3, 1.0)], declines=declines))
+    ]
+    assert told[0] == "On straw each flush gives 48.3 % less than the one before (40.6 to 55.0), from 12 soaks."
+    assert not any("mulch" in note for note in told)
+
+
+def test_a_flush_without_limits_is_drawn_without_them() -> None:
+    first = flush("straw", 1, 9, 1.0)
+    bare = charts(month(flushes=[first, flush("straw", 2, 9, 0.5)]), "flushes")["curve-1"]
+    limits = {"decline_started_low": 0.4, "decline_started_high": 0.7}
+    limited = charts(month(flushes=[first, flush("straw", 2, 9, 0.5, **limits)]), "flushes")["curve-1"]
+    assert [key.colour for key in bare.keys] == ["estimate"]
+    assert [key.colour for key in limited.keys] == ["estimate", "interval"]
+
+
+def pinned(**told: Any) -> dict[str, Any]:
+    counts = {"substrate": "straw", "soaks": 4, "units": 20, "pinned": 12, "lost": 3, "waiting": 5, "units_unnoted": 0}
+    return row_of("pins", **{**counts, **told})
+
+
+def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
+    half = pinned(median_days=24, median_low_days=23, median_high_days=27)
+    assert said(growth_told.pins(month(pins=[half]))) == (
+        "On straw half of all containers started have pins by day 24 (23 to 27); of 20 units 12 showed them, "
+        "3 were lost before, 5 wait."
+    )
+    few = pinned(pinned_by_21_pct=10.0, pinned_by_28_pct=40.0, why_no_interval="fewer than three soaks")
+    told = said(growth_told.pins(month(pins=[few])))
+    assert told.startswith("On straw half of all containers started have no pins yet: 40.0 % by the day 28;")
+    assert said(growth_told.pins_notes(month(pins=[few]))[0]) == "No limits for straw: fewer than three soaks."
+    assert said(growth_told.pins(month(pins=[pinned(pinned=0)]))).startswith("No unit tells yet")
+
+
+def waited(answer: str, why: str | None = None, **told: Any) -> dict[str, Any]:
+    rest = {"difference_g_per_day": 5.7, "difference_g_per_day_low": 3.0, "difference_g_per_day_high": 8.5}
+    row = row_of("another_flush", substrate="straw", flush=2, soaks=5, units_waited=9, units_not_kept=0)
+    return row | rest | {"answer": answer, "why": why} | told
+
+
+def test_another_flush_is_told_where_it_can_be_and_else_why_not() -> None:
+    assert said(growth_told.waiting(month(another_flush=[waited("wait")]))) == (
+        "On straw waiting for flush 2 pays: against one begun anew it brings 5.7 (3.0 to 8.5) g a container-day."
+    )
+    money = {"difference_money_per_day": -0.04, "difference_money_per_day_low": -0.07}
+    dear = month(another_flush=[waited("start anew", **money, difference_money_per_day_high=-0.01)])
+    assert "does not pay: against one begun anew it brings -0.04 (-0.07 to -0.01) a container-day" in said(
+        growth_told.waiting(dear)
+    )
+    open_ = month(another_flush=[waited("cannot tell", "the limits hold both answers")])
+    assert said(growth_told.waiting(open_)) == "Whether another flush is worth the room cannot be told yet."
+    assert said(growth_told.waiting_notes(open_)[0]) == "Cannot tell for straw, flush 2: the limits hold both answers."
+
+
+def pair(verdict: str, rules: str, measure: str = "be", **told: Any) -> dict[str, Any]:
+    row = row_of("compared_pairs", factor="substrate", measure=measure, level="straw", against="mulch", soaks=4)
+    row |= {"soaks_against": 4, "soaks_split": 0, "difference": 20.0, "worthwhile": 10.0, "unit": "points"}
+    return row | {"verdict": verdict, "rules": rules, "sentence": f"straw against mulch: {verdict}."} | told
+
+
+def test_what_holds_is_told_first_and_far_intervals_are_not_drawn() -> None:
+    limits = {"low": 12.0, "high": 28.0}
+    rows = [
+        pair("cannot tell", "R3 R2", low=-400.0, high=440.0),
+        pair("cannot tell", "R7", low=-5.0, high=45.0),
+        pair("more", "R9", **limits),
+        pair("more", "R9", "losses", **limits),
+        pair("cannot tell", "R1", "losses"),
+    ]
+    told = month(compared_pairs=rows)
+    assert said(compared_told.differences(told)) == (
+        "1 of 3 differences in BE between recipes or containers can be told."
+    )
+    notes = [said(note) for note in compared_told.difference_notes(told)]
+    assert notes[:3] == [
+        "substrate: straw against mulch: more.",
+        "Losses, substrate: straw against mulch: more.",
+        "substrate: straw against mulch: cannot tell.",
+    ]
+    assert [row["row"] for row in charts(told, "holds")["differences"].rows] == [2, 1]
+    assert said(compared_told.differences(month(compared_pairs=rows[:1]))).startswith("None of 1 difference in BE")
+
+
+def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
+    step = row_of("spawn_steps", substrate="straw", supplement="", treatment="cold_lime", strain="", spawn_form="grain")
+    step |= {"from_rate_wet_pct": 5.0, "to_rate_wet_pct": 10.0, "soaks_from": 4, "soaks_to": 5, "soaks_both": 4}
+    step |= {"be_difference_pct": 35.1, "be_difference_low_pct": -2.4, "be_difference_high_pct": 72.6}
+    step |= {"answer": "cannot tell yet", "why": "the limits hold both answers", "next_step": "Split soaks."}
+    told = month(spawn_steps=[step])
+    assert said(compared_told.spawn(told)) == (
+        "On straw \u00b7 cold lime \u00b7 grain, from 5.0 to 10.0 % spawn: BE changes by +35.1 points (-2.4 to 72.6): "
+        "cannot tell yet."
+    )
+    assert said(compared_told.spawn_notes(told)[0]).endswith(
+        "5.0 to 10.0 %: the limits hold both answers. Split soaks."
+    )
+    assert said(compared_told.spawn(month())).startswith("No recipe was tried at more than one spawn rate")
+
+
+def week(**told: Any) -> dict[str, Any]:
+    row = row_of("outlook", week=1, first_day=date(2026, 10, 1), last_day=date(2026, 10, 7), median_kg=5.0)
+    row |= {"low50_kg": 4.0, "high50_kg": 6.0, "low80_kg": 2.0, "high80_kg": 8.5, "running_kg": 5.0, "planned_kg": 0.0}
+    return row | {"batches_untold": 0, "past_told": 0} | told
+
+
+def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before() -> None:
+    held = week(past_told=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
+    assert said(ahead_told.outlook(month(outlook=[held]))) == (
+        "In the week from 1 October 2026 about 5.00 kg is to be expected: in eight of ten cases from 2.00 to 8.50 kg."
+    )
+    notes = [said(note) for note in ahead_told.notes(month(outlook=[held]))]
+    assert notes[0] == (
+        "Told in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, and "
+        "the median was off by 1.90 kg on average."
+    )
+    assert notes[1] == "1.50 kg of it would come from batches with a day of inoculation to come."
+    young = [said(note) for note in ahead_told.notes(month(outlook=[week(batches_untold=2)]))]
+    assert young[0] == "The records are too short to widen the 80 % bands by how far they missed before."
+    assert young[1].startswith("In 1 week some batches are in no figure")
+
+
+def test_without_an_outlook_the_page_says_why() -> None:
+    told = Month("A farm", FIRST, LAST, "turned_up", {}, (), (), 0, why_no_outlook="The records reach back 5 weeks.")
+    assert said(ahead_told.outlook(told)) == "What is to come cannot be told. The records reach back 5 weeks."
+    assert charts(told, "ahead") == {}
