@@ -48,6 +48,11 @@ RESULTS = (
     "trial_spread",
     "trial_designs",
     "trial_portions",
+    "compared_levels",
+    "compared_pairs",
+    "today",
+    "history",
+    "expectations",
 )
 
 

@@ -151,7 +151,6 @@ def spawn_recipe(
     split = {"within": soaks, "between": 0, "mixed": soaks // 2}[design]
     alone = {"within": 0, "between": soaks, "mixed": soaks - soaks // 2}[design]
     held = [range(len(rates))] * split + [[rate] for rate in range(len(rates)) for _ in range(alone)]
-    order = rng.permutation(len(held))
     cells = []
     for number, of in enumerate(held):
         together = rng.normal(0, 15 * (icc * 0.75) ** 0.5)
@@ -159,7 +158,5 @@ def spawn_recipe(
             own = rng.normal(0, 15 * (icc * 0.25 + (1 - icc) / 6) ** 0.5)
             be = float(TRUE_CURVES[curve](rates[rate]) + together + own)
             spawn = rates[rate] / 30
-            cells.append(
-                Cell(f"S{number}", rate, float(order[number]), frozenset(), be, None, spawn, margin(be, rates[rate]))
-            )
+            cells.append(Cell(f"S{number}", rate, be, None, spawn, margin(be, rates[rate])))
     return Recipe({}, {}, np.zeros(0, dtype=np.int64), rates, tuple(cells))

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from compare_farms import batches, compared, write_farm
 
+from pipeline.compare.between import between
 from pipeline.compare.comparison import Told
 
 JAN, FEB = date(2026, 1, 5), date(2026, 1, 20)
@@ -112,12 +113,37 @@ def test_hours_belong_to_the_treatment_that_they_are_compared_by(tmp_path: Path)
     assert kinds(found) == []
 
 
-def test_spawn_lots_are_replicates_where_each_level_had_several_and_an_explanation_where_one(tmp_path: Path) -> None:
+def test_spawn_lots_of_three_and_more_a_level_are_counted_and_fewer_explain_it(tmp_path: Path) -> None:
     several = {"spawn_lot": ["G1", "G2", "G2", "G3"]}
-    assert kinds(told(tmp_path, several, {"spawn_lot": ["S1", "S1", "S2", "S2"]})) == []
+    found = told(tmp_path, several, {"spawn_lot": ["S1", "S2", "S2", "S3"]})
+    assert (kinds(found), found.pair.runs) == ([], "spawn_lot")
+    # Two lots for four soaks: what a lot does, it does to two of them.
+    found = told(tmp_path, several, {"spawn_lot": ["S1", "S1", "S2", "S2"]})
+    assert kinds(found) == [("disconnected", ("spawn_lot",))]
+    assert found.verdict.stopped[0].next_step == (
+        "Split a soak between them, or use one spawn lot for both; or three spawn lots of each and more"
+    )
     found = told(tmp_path, several, {"spawn_lot": ["S1"] * 4})
     assert kinds(found) == [("nested", ("spawn_lot",))]
-    assert kinds(told(tmp_path, several, {"spawn_lot": ["G1", "S1", "S1", "S1"]})) == []
+    found = told(tmp_path, several, {"spawn_lot": ["G1", "S1", "S1", "S1"]})
+    assert (kinds(found), found.pair.runs) == ([], "")
+
+
+def test_soaks_of_one_lot_or_month_are_one_where_the_levels_never_share_any(tmp_path: Path) -> None:
+    # Six soaks of each out of three lots, alike within each lot: as if three soaks of each.
+    lots = {"straw": [60, 66, 75], "mulch": [40, 48, 44]}
+    rows = [
+        row | {"spawn_lot": f"{level}{at // 2}"}
+        for level, values, first in (("straw", lots["straw"], JAN), ("mulch", lots["mulch"], FEB))
+        for at, row in enumerate(batches(level, [each for each in values for _ in "ab"], first))
+    ]
+    write_farm(tmp_path, rows)
+    (found,) = compared(tmp_path).pairs
+    alone = between(lots["straw"], lots["mulch"])
+    assert (found.pair.runs, found.pair.shuffled) == ("spawn_lot", None)
+    assert found.pair.estimate.value == pytest.approx(alone.value)
+    assert found.pair.estimate.standard_error == pytest.approx(alone.standard_error)
+    assert found.pair.estimate.degrees == pytest.approx(4)  # Bell and McCaffrey's, of three and three
 
 
 def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(tmp_path: Path) -> None:

@@ -83,6 +83,14 @@ def test_intervals_of_losses_hold_the_mean_of_the_soaks_chances(demo: Path) -> N
         chances = [TRUTH["loss_pct_by_soak"][cell.soak.split(" ", 1)[1]] for cell in level.used]
         assert len(chances) >= 3
         assert row["low"] <= sum(chances) / len(chances) <= row["high"], level.name
+    means = {
+        level.name: sum(TRUTH["loss_pct_by_soak"][cell.soak.split(" ", 1)[1]] for cell in level.used) / len(level.used)
+        for level in answer.levels
+    }
+    pairs = pair_rows(answer)
+    assert len(pairs) == 3
+    for row in pairs:
+        assert row["low"] <= means[row["level"]] - means[row["against"]] <= row["high"], row
 
 
 def test_what_cannot_be_told_from_something_else_is_refused(demo: Path) -> None:

@@ -229,6 +229,15 @@ def test_containers_are_not_what_is_tested(name: str, told: Values) -> None:
     assert litters.p > 1000 * told["p"]
 
 
+@pytest.mark.parametrize("method", ["container OLS", "lmer REML"])
+def test_containers_and_mixed_models_promise_more_than_is_told(method: str) -> None:
+    # Machines A -> B: the same difference, but R's errors are those of containers, or rest on a model of the spread.
+    (told,) = [each["value"] for each in RECORDS if each["method"].startswith(method) and "machines" in each["id"]]
+    found = within(differences("machines A->B"))
+    assert found.value == pytest.approx(told["est"], rel=DIGITS)
+    assert (found.standard_error or 0) > 1.1 * told["se"]
+
+
 def design(row: dict[str, str], interactions: bool) -> dict[object, int]:
     """A row of R's model matrix of yield ~ block + N * P * K, the first label of each factor left out."""
     found: dict[object, int] = {"(Intercept)": 1}

@@ -22,7 +22,7 @@ from pipeline.growth.incidence import (
     pseudo_values,
 )
 from pipeline.growth.mean_so_far import mean_so_far
-from pipeline.growth.ratio import ratio_of_sums
+from pipeline.growth.ratio import linear_pull, ratio_of_sums, spread
 
 DIGITS = 1e-11  # the records hold 12 digits
 
@@ -111,10 +111,15 @@ def test_mean_so_far_is_survfits_cumulative_hazard(name: str, told: dict[str, fl
 @pytest.mark.parametrize(("name", "told"), records("clustered proportion"))
 def test_ratio_of_soak_sums_is_the_clustered_proportion(name: str, told: dict[str, float]) -> None:
     rows = [row for row in table("prats") if row["treatment"] == name[-1]]
-    found = ratio_of_sums([float(row["alive"]) for row in rows], [float(row["litter.size"]) for row in rows])
+    alive, size = (np.array([float(row[name]) for row in rows]) for name in ("alive", "litter.size"))
+    found = ratio_of_sums(alive, size)
     assert found.value == pytest.approx(told["r"], rel=DIGITS)
-    assert found.error == pytest.approx(told["se"], rel=DIGITS)
     assert found.soaks == told["G"]
+    assert spread(linear_pull(alive, size), found.soaks) == pytest.approx(told["se"], rel=DIGITS)
+    # The error told is the delete-one jackknife's: here by leaving out one litter after another.
+    left = np.array([(alive.sum() - a) / (size.sum() - n) for a, n in zip(alive, size, strict=True)])
+    jackknife = np.sqrt((told["G"] - 1) / told["G"] * ((left - found.value) ** 2).sum())
+    assert found.error == pytest.approx(jackknife, rel=DIGITS)
 
 
 def test_pseudo_values_are_outcomes_where_nobody_waits_and_average_to_the_share() -> None:

@@ -1,5 +1,6 @@
 """Days to pins: what is counted, what competes, what waits, and how far the limits can be trusted."""
 
+import math
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -12,7 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.farm import open_farm
-from pipeline.growth.incidence import EVENT, OTHER_END, WAITING, cumulative_incidence, limits, none_or_all_limits
+from pipeline.growth.incidence import (
+    EVENT,
+    OTHER_END,
+    WAITING,
+    cumulative_incidence,
+    limits,
+    logit_limits,
+    none_or_all_limits,
+)
 from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
 from pipeline.measures import runner
@@ -75,6 +84,14 @@ def test_no_spread_is_no_evidence() -> None:
     curve = cumulative_incidence([20, 20, 21], [EVENT] * 3, [0, 1, 2])
     assert limits(curve, None) == pytest.approx((0, 0.6316), abs=1e-4)
     assert limits(curve, 1) == pytest.approx((0.3684, 1), abs=1e-4)
+
+
+def test_a_share_and_its_rest_have_the_same_limits_seen_from_either_side() -> None:
+    # Log-odds of 20 % are -1.38629; an error of .08 is .5 on that scale, and t(.975, 4) = 2.77645 (any t table).
+    low, high = logit_limits(0.2, 0.08, 4) or (0, 0)
+    assert (low, high) == pytest.approx((1 / (1 + math.exp(2.77452)), 1 / (1 + math.exp(-0.00193))), abs=1e-5)
+    assert logit_limits(0.8, 0.08, 4) == pytest.approx((1 - high, 1 - low))
+    assert logit_limits(0.0, 0.08, 4) is logit_limits(0.2, 0.0, 4) is None
 
 
 units = st.lists(

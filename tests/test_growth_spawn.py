@@ -2,7 +2,8 @@
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -10,14 +11,20 @@ import calibrate_growth
 import growth_farms
 import numpy as np
 import pytest
+from compare_farms import write_farm
 from conftest import gillbook
-from golden_records import records, table
+from golden_records import means, records, table
 
+from pipeline.compare.mixed import fit
+from pipeline.farm import open_farm
+from pipeline.growth import spawn
 from pipeline.growth.optimum import band, misfit_p, optimum, quadratic
 from pipeline.growth.spawn import Spawn
 from pipeline.growth.spawn_best import best
-from pipeline.growth.spawn_rates import Cell, Recipe, same_rates
+from pipeline.growth.spawn_rates import RECIPE, same_rates
 from pipeline.growth.spawn_steps import pair_difference, steps
+from pipeline.ledger.refresh import refresh
+from pipeline.measures import runner
 
 Farm = Callable[..., Path]
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -31,9 +38,9 @@ def three_split_soaks(farm: Farm, settings: str = "") -> Path:
     """Three soaks, each split into 5 % and 10 % spawn on 10 kg wet, 3 kg dry substrate; emptied after one flush."""
     batches, fillings, seen, picked = [], [], [], []
     for at, soak in enumerate(("S1", "S2", "S3")):
-        for name, spawn, grams in ((f"{soak}a", 0.5, 1500 + 60 * at), (f"{soak}b", 1.0, 2100 + 90 * at)):
-            batches.append(f"{name},2026-0{at + 1}-01,{soak},10,70,grain,{spawn}")
-            fillings.append(f"{name},{name}1,{10 + spawn}")
+        for name, kg, grams in ((f"{soak}a", 0.5, 1500 + 60 * at), (f"{soak}b", 1.0, 2100 + 90 * at)):
+            batches.append(f"{name},2026-0{at + 1}-01,{soak},10,70,grain,{kg}")
+            fillings.append(f"{name},{name}1,{10 + kg}")
             seen.append(f"2026-0{at + 1}-21,pins,{name}1\n2026-0{at + 2}-20,emptied,{name}1")
             picked.append(f"2026-0{at + 1}-26,{grams},{name}1")
     return farm(
@@ -122,30 +129,63 @@ def test_the_design_decides_how_rates_are_compared() -> None:
     assert pair_difference([], [("c", 4)]) is None
 
 
-def cells(*rows: tuple[str, int, float, float], lots: tuple[str, ...] = ()) -> Recipe:
-    """Rows of soak, rate's number, day, BE (%); lots: the one spawn lot of each rate."""
-    told = tuple(
-        Cell(soak, rate, day, frozenset(lots[rate : rate + 1]), be, None, 0.1 * (rate + 1), None)
-        for soak, rate, day, be in rows
-    )
-    return Recipe({}, {}, np.zeros(0, dtype=np.int64), (5.0, 10.0), told)
+def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dict[str, Any]:
+    """The step between two rates, each tried on three soaks, the higher one giving 40 points more; columns: one cell a
+    soak. They alternate from month to month, if no days are told.
+    """
+    days = columns.pop("on", [date(2026, 1 + at, 5) for at in range(len(rates))])
+    rows = [
+        {"on": day, "spawn_kg": rate, "substrate_wet_kg": 10, "be": 40 + 40 * (rate > 0.5) + at}
+        | {name: cells[at] for name, cells in columns.items()}
+        for at, (day, rate) in enumerate(zip(days, rates, strict=True))
+    ]
+    folder.mkdir()
+    write_farm(folder, rows)
+    opened = open_farm(folder)
+    refresh(opened, "test")
+    with runner.open_ledger(opened.ledger) as con:
+        question = runner.Question(date(2026, 12, 31), RECIPE)
+        runner.prepare(con, opened.settings, question)
+        (told,) = steps(spawn.spawn(con, question, opened.settings, {}))
+    return told
 
 
-def test_a_rate_always_tried_before_the_other_or_with_a_lot_of_its_own_is_not_told_apart() -> None:
-    one = [("a", 0, 1.0, 50.0), ("b", 0, 2.0, 51.0), ("c", 0, 3.0, 52.0)]
-    later = [(f"{soak}x", 1, day + 9, be + 40) for soak, _, day, be in one]
-    mixed_up = [(f"{soak}x", 1, 4 - day, be + 40) for soak, _, day, be in one]
-    (told,) = steps(Spawn([cells(*one, *later)], {}))
-    assert (told["answer"], told["why"]) == (
-        "cannot tell yet",
-        "all soaks of one rate were started before all of the other: it may be the season",
+def test_a_step_is_refused_for_the_reasons_of_any_comparison(tmp_path: Path) -> None:
+    turns = [0.5, 1, 0.5, 1, 0.5, 1]
+    assert tried(tmp_path / "a", turns)["answer"] == "gives more"
+    found = tried(tmp_path / "b", [0.5] * 3 + [1] * 3)
+    assert found["answer"] == "cannot tell yet"
+    assert found["why"] == (
+        "all soaks of 5.0 % were started (the last on 2026-03-05) before the first of 10.0 % (2026-04-05): season, "
+        "room and spawn changed in between, too"
     )
-    (told,) = steps(Spawn([cells(*one, *mixed_up)], {}))
-    assert told["answer"] == "gives more"
-    (told,) = steps(Spawn([cells(*one, *mixed_up, lots=("L1", "L2"))], {}))
-    assert told["why"] == "each rate had a spawn lot of its own (L1, L2): it may be the lot"
-    (told,) = steps(Spawn([cells(*one[:2], *mixed_up)], {}))
-    assert told["why"] == "only 2 soaks are told at one of the rates; three are the least"
+    assert found["next_step"].startswith("Start 5.0 % again beside 10.0 %")
+    lots = tried(tmp_path / "c", turns, spawn_lot=["L1", "L2"] * 3)
+    assert lots["why"].startswith("every soak of 10.0 % had L2 (spawn lot) and every one of 5.0 % L1")
+    # Not only the lot and the season: any column that went along.
+    of_strain = tried(tmp_path / "d", turns, treatment_h=[20, 4] * 3)
+    assert of_strain["why"].startswith("every soak of 10.0 % had less")
+    few = tried(tmp_path / "e", [0.5, 1, 0.5, 1, 0.5])
+    assert few["why"] == "only 2 soaks are told at one of the rates; three are the least"
+
+
+def test_a_best_rate_is_refused_for_them_too(tmp_path: Path) -> None:
+    folder = tmp_path / "farm"
+    folder.mkdir()
+    rates = [0.5, 1, 1.5, 2] * 3
+    gave = {0.5: 40, 1: 60, 1.5: 61, 2: 44}
+    rows = [
+        {"on": date(2026, 1 + at, 5), "spawn_kg": rate, "substrate_wet_kg": 10, "be": gave[rate] + at / 10}
+        | {"treatment_h": 20 - at % 4}
+        for at, rate in enumerate(rates)
+    ]
+    write_farm(folder, rows)
+    (told,) = gillbook("spawn", "--table", "best", "--as-of", "2027-06-01", "--farm", folder, "--json").json
+    assert (told["answer"], told["best_rate_wet_pct"]) == ("cannot tell yet", None)
+    assert told["why"].startswith("every soak of 10.0 % had less")
+    write_farm(folder, [{**row, "treatment_h": 20} for row in rows])
+    (told,) = gillbook("spawn", "--table", "best", "--as-of", "2027-06-01", "--farm", folder, "--json").json
+    assert told["answer"] == "told"
 
 
 @pytest.mark.parametrize(("name", "told"), records("quadratic optimum"))
@@ -164,6 +204,18 @@ def test_top_and_fieller_limits_are_those_of_r(name: str, told: dict[str, Any]) 
     top = optimum(fit)
     assert (top.at, top.low, top.high) == pytest.approx((told["optimum"], told["lo"], told["hi"]), rel=1e-11)
     assert top.bounded is told["bounded"]
+
+
+def test_a_slope_within_blocks_is_r_lms() -> None:
+    # nlme::Oats, lm(y ~ block + log(dose + .1)) on cell means.
+    ((_, told),) = [each.values for each in records("log dose slope")]
+    cells = means("Oats", ("Block", "nitro"), "yield")
+    blocks = list(cells["0"])
+    keys = [(block, nitro) for nitro in cells for block in blocks]
+    x = np.array([[*(float(block == each) for each in blocks), np.log(float(nitro) + 0.1)] for block, nitro in keys])
+    gave = [cells[nitro][block] for block, nitro in keys]
+    found = fit([block for block, _ in keys], x, gave, [*blocks, "dose"], 0.0).level("dose")
+    assert found.value == pytest.approx(told["b"], rel=1e-11)
 
 
 def test_a_curve_takes_four_rates_and_four_soaks_and_a_misfit_is_seen() -> None:

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Iterator
 from datetime import date
+from importlib.resources import files as package_files
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,15 @@ import pytest
 from ahead_tables import ahead_tables
 from growth_tables import growth_tables
 
+from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.measures import MEASURES
+from pipeline.compare.tables import level_rows, pair_rows
+from pipeline.compare.units import farm_units
 from pipeline.farm import Farm, open_farm
+from pipeline.ledger.history import read_history
 from pipeline.ledger.refresh import refresh
 from pipeline.measures import runner
+from pipeline.measures.today import today
 from schemas.contract import RESULTS, contract
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -44,11 +51,16 @@ def tables(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> Tables:
     found["running_units"] = runner.running_units(con)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(con, farm.settings, AS_OF)
+    units = farm_units(con, farm.settings, AS_OF, 2)
+    compared = compare(units, Asked("substrate", MEASURES["losses"]), farm.settings)
+    found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
+    found |= {"today": today(con, farm.settings, AS_OF), "history": read_history(farm).records}
     runner.prepare(con, farm.settings, question)
     return found | runner.of_month(con, AS_OF.replace(day=1))
 
 
-@pytest.mark.parametrize("name", RESULTS)
+# The expectations are held against their contract where an audit is run: tests/test_audit_command.py.
+@pytest.mark.parametrize("name", [each for each in RESULTS if each != "expectations"])
 def test_columns_and_types_are_the_contracts(tables: Tables, name: str) -> None:
     rows = tables[name]
     assert rows
@@ -60,6 +72,11 @@ def test_columns_and_types_are_the_contracts(tables: Tables, name: str) -> None:
             value = row[each.name]
             assert value is None or isinstance(value, TYPES[each.type]), (name, each.name, value)
             assert not (each.type == "integer" and isinstance(value, bool))
+
+
+def test_every_contract_of_a_result_is_checked() -> None:
+    kept = package_files("schemas").joinpath("results").iterdir()
+    assert sorted(RESULTS) == sorted(each.name.removesuffix(".json") for each in kept)
 
 
 @pytest.mark.parametrize("name", RESULTS)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 Rows = list[dict[str, Any]]
 
 MOST_PAIRS = 12  # in the table; where there are more, those without an interval are only counted
+# In the table, so that the names of both levels have room.
+SHORT = {"no important difference": "no matter"}
 MOST_REFUSED = 5  # pairs that cannot be told, told one by one
 
 
@@ -120,16 +122,17 @@ def _show_pairs(rows: Rows) -> None:
     if len(rows) > MOST_PAIRS:
         rows = [row for row in rows if row["low"] is not None] or rows[:MOST_PAIRS]
     as_table(
-        [{**row, "pair": f"{row['level']} against {row['against']}", "shown_p": _p(row["p"])} for row in rows],
+        [{**row, "shown_p": _p(row["p"]), "shown": SHORT.get(row["verdict"], row["verdict"])} for row in rows],
         [
-            Column("pair", "pair"),
+            Column("level", "level"),
+            Column("against", "against"),
             Column("soaks_split", "split\nsoaks", 0),
             Column("difference", f"more by\n{unit}", 1),
             Column("low", "95 %\nfrom", 1),
             Column("high", "95 %\nto", 1),
             Column("shown_p", "p", whole=True),
             Column("showable", "could\nshow", 1),
-            Column("verdict", "verdict", whole=True),
+            Column("shown", "verdict", whole=True),
         ],
     )
 

@@ -203,9 +203,11 @@ def _tell_notes(told_on: date, found: Outlook, of_weeks: bool) -> None:
             f"inoculation to come, on average. past: the same, told on {found.past_days} days by what was known then."
         )
     if found.widened is None:
+        takes = f"longer records (from {found.widened_from} on)"
+        if found.widened_from and found.widened_from <= told_on:
+            takes = "more past weeks with pickings"
         tell(
-            "The bands are not widened by how far they missed before: that takes longer records (from "
-            f"{found.widened_from} on). They are likely too narrow."
+            f"The bands are not widened by how far they missed before: that takes {takes}. They are likely too narrow."
         )
     elif of_weeks:
         tell(f"The 80 % bands are widened {found.widened:.2f} times, so that they would have held on the past days.")

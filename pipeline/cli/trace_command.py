@@ -146,7 +146,7 @@ def _columns(name: str) -> list[Column]:
     return lists[name]
 
 
-WHO = {"traced": "what is traced", "near": "inoculated within 28 days of it", "rest": "all the rest"}
+WHO = {"traced": "what is traced", "near": "those inoculated within 28 days of it", "rest": "all the rest"}
 
 
 def _shown(name: str, rows: Rows) -> Rows:

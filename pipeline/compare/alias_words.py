@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 from pipeline.compare import aliasing, words
 from pipeline.compare.aliasing import Alias, Sides
-from pipeline.compare.factors import MONTH, title
+from pipeline.compare.factors import MONTH, RUNS, title
 
 Told = tuple[str, str]  # why, and what would help
 
@@ -49,6 +49,8 @@ def _disconnected(alias: Alias, sides: Sides) -> Told:
     ours, theirs = words.either(alias.labels), words.either(alias.against_labels)
     what = title(alias.factors[0])
     why = f"they never had the same {what}: {sides.level} {ours}, {sides.against} {theirs}"
+    if alias.factors[0] in RUNS:
+        return why, f"Split a soak between them, or use one {what} for both; or three {what}s of each and more"
     return why, f"One soak of {sides.level} with {theirs}, or of {sides.against} with {ours}, would begin to part them"
 
 

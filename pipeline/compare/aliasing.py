@@ -12,12 +12,11 @@ from pipeline.compare.cells import WITHIN, Cell
 from pipeline.compare.factors import AMOUNTS, BELONGS, CHOICES, MONTH, OWN_RUNS, RUNS
 from pipeline.compare.pairs import Pair
 from pipeline.compare.row_space import Basis, Row, comparable, dummies
+from pipeline.compare.runs import labels, runs_of
 
 ONE_TO_ONE, NESTED, DISCONNECTED = "one-to-one", "nested", "disconnected"
 ALONG, TOGETHER, TIE = "changed along", "together", "tie"
 LOWER, EARLIER = "always lower", "always earlier"
-# Runs (months, lots) that two levels never share are replicates where each level has at least so many.
-LEAST_RUNS = 2
 
 
 @dataclass(frozen=True)
@@ -35,11 +34,6 @@ class Alias:
     labels: tuple[str, ...] = ()
     against_labels: tuple[str, ...] = ()
     soak: str = ""
-
-
-def labels(cells: Sequence[Cell], factor: str) -> tuple[str, ...]:
-    """Which labels of a factor occur in these cells?"""
-    return tuple(sorted({label for cell in cells for label in cell.shares[factor]}))
 
 
 def held_against(factor: str, of_yield: bool) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
@@ -160,12 +154,14 @@ def aliases(sides: Sides, factor: str, of_yield: bool) -> list[Alias]:
 
     The exact test asks whether the contrast lies in the row space of 0/1 columns of all choices (shares, where the
     units of a cell differ). It is put to the pair's own cells, for its difference is told from no others. Months and
-    spawn lots change by themselves: where two levels share none, several of them on both sides are replicates, and one
-    alone on a side is an explanation.
+    spawn lots change by themselves: where two levels share none, they are what is counted (see runs), and fewer than
+    three on a side an explanation.
     """
     choices, runs, amounts = held_against(factor, of_yield)
     found = [_alone(sides, name) for name in choices if not sides.comparable([name])]
-    found += [alias for name in runs if (alias := _of_run(sides, name))]
+    earlier = _earlier(sides)
+    # What was always started earlier has its months told by that.
+    found += [alias for name in runs if not (earlier and name == MONTH) and (alias := _of_run(sides, name))]
     told = {name for alias in found for name in alias.factors}
     free = [name for name in choices if name not in told and len(labels(sides.cells, name)) > 1]
     if not sides.comparable(free):
@@ -175,9 +171,7 @@ def aliases(sides: Sides, factor: str, of_yield: bool) -> list[Alias]:
     # What belongs to an explanation is none of its own.
     part = {name for alias in found for one in alias.factors for name in BELONGS.get(one, ())}
     found += [Alias(LOWER, (name,)) for name in amounts if name not in part and _separated(sides, name)]
-    if earlier := _earlier(sides):
-        found.append(earlier)
-    return found
+    return [*found, earlier] if earlier else found
 
 
 def _alone(sides: Sides, factor: str) -> Alias:
@@ -194,16 +188,11 @@ def _kind(ours: tuple[str, ...], theirs: tuple[str, ...]) -> str:
 
 
 def _of_run(sides: Sides, factor: str) -> Alias | None:
-    ours, theirs = labels(sides.first, factor), labels(sides.second, factor)
-    # A blank tells of no lot at all.
-    if set(ours) & set(theirs) or "" in (*ours, *theirs) or min(len(ours), len(theirs)) >= LEAST_RUNS:
+    found = runs_of(sides, factor)
+    if found is None or not found.too_few:
         return None
+    ours, theirs = labels(sides.first, factor), labels(sides.second, factor)
     return Alias(_kind(ours, theirs), (factor,), ours, theirs)
-
-
-def never_shared(sides: Sides) -> bool:
-    """Were the two levels never started in the same month? Then the season is part of what tells them apart."""
-    return not set(labels(sides.first, MONTH)) & set(labels(sides.second, MONTH))
 
 
 def _together(sides: Sides, factors: Sequence[str]) -> Alias:

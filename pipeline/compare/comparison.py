@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.compare import factors
-from pipeline.compare.aliasing import Alias, Sides, aliases, sides_of
+from pipeline.compare.aliasing import Alias, Sides, aliases, held_against, sides_of
 from pipeline.compare.cells import Cell, cells, varies
 from pipeline.compare.estimate import LEVEL
 from pipeline.compare.measures import Measure
 from pipeline.compare.others import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_told, pairs_told
+from pipeline.compare.runs import by_runs, counted
 from pipeline.compare.several import Family
 from pipeline.compare.units import FarmUnits
 from pipeline.compare.verdicts import Facts, Verdict, verdict
@@ -131,7 +132,8 @@ def _pairs(
     for pair in pairs_told(levels, against, asked.split_only):
         sides = sides_of(pair)
         found = tuple(aliases(sides, asked.factor, of_yield)) if pair.has_interval else ()
-        bare.append(_Bare(pair, sides, found))
+        _, runs, _ = held_against(asked.factor, of_yield)
+        bare.append(_Bare(by_runs(pair, counted(sides, runs)) if pair.has_interval else pair, sides, found))
     together = family([each.pair for each in bare if each.supported], against is None)
     waiting = {level.name: level.waiting for level in levels}
     told = []

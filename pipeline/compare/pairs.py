@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -38,7 +38,7 @@ class Level:
 class Pair:
     """Two levels held against each other. split: how many soaks hold both; varies: between soaks, within soaks, both.
     limits and p are adjusted for all pairs told together; showable: the smallest difference that the data could have
-    shown, at these limits.
+    shown, at these limits. runs: month or spawn_lot, where these are counted and not the soaks in them (see runs).
     """
 
     level: str
@@ -52,6 +52,7 @@ class Pair:
     p: float | None = None
     showable: float | None = None
     shuffled: Shuffled | None = None
+    runs: str = ""
 
     @property
     def has_interval(self) -> bool:
@@ -119,7 +120,7 @@ def _pair(level: Level, against: Level) -> Pair:
     elif how == WITHIN:
         estimate, shuffled = within(differences), flip(differences)
     else:
-        estimate = _mixed(level, against)
+        estimate = _mixed(level.used, against.used)
     return Pair(level.name, against.name, level.used, against.used, len(differences), how, estimate, shuffled=shuffled)
 
 
@@ -131,13 +132,20 @@ def split_alone(pair: Pair) -> Pair:
     return _pair(*_split(ours, theirs))
 
 
-def _mixed(level: Level, against: Level) -> Estimate:
+def estimated_by(group: Mapping[str, str], pair: Pair) -> Estimate:
+    """How far do the levels of a pair lie apart, where soaks of one group share its fate? group: of each soak."""
+    return _mixed(pair.first, pair.second, group)
+
+
+def _mixed(first: Sequence[Cell], second: Sequence[Cell], group: Mapping[str, str] | None = None) -> Estimate:
     from pipeline.compare import mixed
 
     cells = [
-        mixed.Cell(cell.soak, cell.level, cell.value) for cell in (*against.used, *level.used) if cell.value is not None
+        mixed.Cell(group[cell.soak] if group else cell.soak, cell.level, cell.value)
+        for cell in (*second, *first)
+        if cell.value is not None
     ]
-    return mixed.mixed(cells).difference(level.name, against.name)
+    return mixed.mixed(cells).difference(first[0].level, second[0].level)
 
 
 def family(pairs: Sequence[Pair], every_pair: bool) -> Family:

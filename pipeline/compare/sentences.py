@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pipeline.compare import words
-from pipeline.compare.aliasing import never_shared, sides_of
+from pipeline.compare.aliasing import sides_of
 from pipeline.compare.cells import BETWEEN, BOTH
 from pipeline.compare.comparison import Comparison, Told
-from pipeline.compare.factors import title
+from pipeline.compare.factors import MONTH, title
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
 from pipeline.compare.others import Differing, Stratum
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
+from pipeline.compare.runs import never_shared
 from pipeline.compare.units import FarmUnits
 from pipeline.compare.verdicts import CANNOT_TELL, MORE, NO_MATTER
 
@@ -59,7 +60,11 @@ def _cautions(told: Told, comparison: Comparison) -> list[str]:
         also = "; ".join(also_differed(each, told) for each in told.differing[:MOST_DIFFERING])
         found.append(f"But other things differed, too: {also}.")
     found += _offers(told, comparison)
-    if told.pair.varies == BETWEEN and never_shared(sides_of(told.pair)):
+    found += [f"{each.reason}." for each in told.verdict.reasons if each.rule == "R8"]
+    if told.pair.runs:
+        what = title(told.pair.runs)
+        found.append(f"They never had the same {what}, so soaks of one {what} are counted together.")
+    elif told.pair.varies == BETWEEN and never_shared(sides_of(told.pair), MONTH):
         found.append("The two were never started in the same month; a soak split between them would settle it.")
     return found
 

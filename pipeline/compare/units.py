@@ -41,9 +41,16 @@ def farm_units(
 ) -> FarmUnits:
     """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
     runner.prepare(con, settings, runner.Question(as_of, COLUMNS, through))
-    con.execute(f"set variable to_day = {'null' if to_day is None else int(to_day)}")
     con.execute(package_files("pipeline.measures").joinpath("unit_waits.sql").read_text(encoding="utf-8"))
-    rows = _run(con, "pipeline.compare", "compared_units")
+    rows = unit_rows(con, to_day)
     gaps = _run(con, "pipeline.compare", "look_gap")
     gap = gaps[0]["gap"] if gaps else None
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))
+
+
+def unit_rows(con: duckdb.DuckDBPyConnection, to_day: int | None = None) -> Rows:
+    """What did each unit give, and what went into it? One record per unit, in the columns of compared_units.sql. Needs
+    the unit tables, unit_waits, and groups by factors.COLUMNS.
+    """
+    con.execute(f"set variable to_day = {'null' if to_day is None else int(to_day)}")
+    return _run(con, "pipeline.compare", "compared_units")

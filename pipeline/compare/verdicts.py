@@ -76,7 +76,8 @@ def _more_soaks(facts: Facts) -> str:
         for name, side in ((pair.level, pair.first), (pair.against, pair.second))
         if len(side) < LEAST_FOR_A_VERDICT
     ]
-    split = words.counted(max(LEAST_FOR_A_VERDICT - pair.split, 1), "soak")
+    more = max(LEAST_FOR_A_VERDICT - pair.split, 1)
+    split = "soak" if more == 1 else f"{more} soaks"
     best = f"split the next {split} between {pair.level} and {pair.against}"
     plain = f"Start {words.listed(lacking)}; or, telling far more, {best}" if lacking else best[0].upper() + best[1:]
     if facts.waiting:
@@ -96,8 +97,12 @@ def _too_few(facts: Facts) -> Reason | None:
     if pair.has_enough or not pair.has_interval:
         return None
     if max(pair.split, min(len(pair.first), len(pair.second))) >= LEAST_FOR_A_VERDICT:
-        why = f"so few soaks hold both that little is left to judge by ({pair.estimate.degrees:.1f} degrees of freedom"
-        return Reason("R2", f"{why}, {LEAST_DEGREES:g} are the least)", _more_soaks(facts))
+        left = f"({pair.estimate.degrees:.1f} degrees of freedom, {LEAST_DEGREES:g} are the least)"
+        if not pair.runs:
+            return Reason("R2", f"so few soaks hold both that little is left to judge by {left}", _more_soaks(facts))
+        what = title(pair.runs)
+        why = f"they never had the same {what}, and so few {what}s leave little to judge by {left}"
+        return Reason("R2", why, f"Use one {what} for both, or more {what}s of each")
     why = f"a verdict needs {LEAST_FOR_A_VERDICT} soaks of each, or {LEAST_FOR_A_VERDICT} that hold both"
     return Reason("R2", f"{why}: {_counts(facts)}", _more_soaks(facts))
 
@@ -166,7 +171,8 @@ def _look_gap(facts: Facts) -> Reason | None:
 def _young(facts: Facts) -> Reason | None:
     if not facts.waiting:
         return None
-    soaks = words.counted(len({cell.soak for cell in facts.waiting}), "soak")
+    count = len({cell.soak for cell in facts.waiting})
+    soaks = "1 soak is" if count == 1 else f"{count} soaks are"
     why = f"{soaks} left out, {facts.not_yet}: {words.named_soaks(facts.waiting)}"
     return Reason("R8", why, "They count once they are told", stops=False)
 

@@ -121,7 +121,7 @@ def decline_per_flush(declines: Sequence[tuple[int, Ratio]], level: float = LEVE
     soaks = max(each.soaks for _, each, _ in steps)
     error = spread(np.sum(parts, axis=0), soaks)
     pct = 100 * (1 - math.exp(slope))
-    if not error:
+    if not error or any(each.error is None for _, each, _ in steps):
         return PerFlush(pct, None, None, len(steps), soaks)
     half = t_critical(min(each.degrees for _, each, _ in steps), level) * error
     low, high = (100 * (1 - math.exp(slope + sign * half)) for sign in (1, -1))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipeline.compare.estimate import LEVEL, t_critical
 
 Numbers = NDArray[np.float64]
+Scale = Callable[[float, float, float, float], tuple[float, float] | None]  # share, error, degrees, level
 
 LEAST_SOAKS = 3  # for an interval: below, Student's t is too wide to say anything
 NOUGHT = 1e-12  # what rounding leaves of a share of 0
@@ -116,6 +117,19 @@ def log_log_limits(share: float, error: float, degrees: float, level: float = LE
     return math.exp(-math.exp(place + half)), math.exp(-math.exp(place - half))
 
 
+def logit_limits(share: float, error: float, degrees: float, level: float = LEVEL) -> tuple[float, float] | None:
+    """Between which limits does a share lie? On the scale of its log-odds (R's conf.type = "logit"), which takes a
+    small share and a small rest alike. None where the share is 0 or 1.
+    """
+    from scipy.special import expit, logit
+
+    if not (NOUGHT < share < 1 - NOUGHT) or error <= 0:
+        return None
+    half = t_critical(degrees, level) * error / (share * (1 - share))
+    place = float(logit(share))
+    return float(expit(place - half)), float(expit(place + half))
+
+
 def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> tuple[float, float]:
     """Between which limits does a share of 0 or 1 lie, seen alike in all of so many soaks?
 
@@ -125,12 +139,15 @@ def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> tuple[
     return (0.0, possible) if share < 0.5 else (1 - possible, 1.0)
 
 
-def limits(curve: Curve, at: int | None, level: float = LEVEL) -> tuple[float, float] | None:
+def limits(
+    curve: Curve, at: int | None, level: float = LEVEL, scale: Scale = logit_limits
+) -> tuple[float, float] | None:
     """Between which limits does the curve's share lie at its entry `at` (None: before the first)? From three soaks on,
     else None.
 
-    t(soaks - 1), and the standard error times sqrt(b / (b - 1)) over b soaks: without it simulated farms were covered
-    93-98 %, with it 94-99 %. The factor is ours, supported by these simulations only.
+    t(soaks - 1), and the standard error times sqrt(b / (b - 1)) over b soaks. In 60 designs of 3 to 24 soaks and true
+    shares of 6 to 90 % (3,000 farms each) these cover 94.6 % and more; on the log-log scale of STATISTICS 2 90 % and
+    more, least for shares below a fifth; without the factor about a point less. Both are ours, by simulation only.
     """
     if not len(curve.day):
         return None
@@ -140,7 +157,7 @@ def limits(curve: Curve, at: int | None, level: float = LEVEL) -> tuple[float, f
     if share <= NOUGHT or share >= 1 - NOUGHT:
         return none_or_all_limits(share, soaks, level)
     error = 0.0 if at is None else float(curve.standard_error[at]) * math.sqrt(soaks / (soaks - 1))
-    return log_log_limits(share, error, soaks - 1, level)
+    return scale(share, error, soaks - 1, level)
 
 
 def first_day(curve: Curve, shares: Numbers, wanted: float = 0.5) -> float | None:

@@ -16,6 +16,7 @@ from pipeline.growth.incidence import (
     Curve,
     cumulative_incidence,
     limits,
+    log_log_limits,
     median_day,
     pseudo_values,
 )
@@ -103,7 +104,8 @@ def summary(group: Pinning) -> dict[str, Any]:
     """How soon do pins show in these units? The columns of the `pins` contract."""
     curve = group.curve
     soaks = len(np.unique(group.soaks))
-    told = [limits(curve, at) for at in range(len(curve.day))]
+    # On the log-log scale, as the limits of a median are told by R's survfit.
+    told = [limits(curve, at, scale=log_log_limits) for at in range(len(curve.day))]
     median, first, last = median_day(curve, told)
     record: dict[str, Any] = {
         "soaks": soaks,

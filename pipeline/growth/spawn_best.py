@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from pipeline.growth.incidence import LEAST_SOAKS
 from pipeline.growth.optimum import misfit_p, optimum, quadratic
 from pipeline.growth.spawn import LEAST_RATES, Spawn
+from pipeline.growth.spawn_alias import sides, something_else
 from pipeline.growth.spawn_rates import Cell, Recipe
 
 if TYPE_CHECKING:
@@ -31,11 +33,12 @@ def best(asked: Spawn) -> Rows:
     """Which rate is best? One record per recipe with more than one rate, with the columns of the `spawn_best` contract.
 
     By margin where prices are declared, else by BE. At least four rates; three soaks at each, or three split over all;
-    no rate always tried before another; and a top whose Fieller limits lie inside the tested rates (STATISTICS 4). The
-    true curve is no quadratic: where BE levels off, a quadratic's limits held the true best rate of simulated farms in
-    0-60 % of cases. So two shapes are asked, a quadratic in the rate and in its logarithm: both must have such a top,
-    the limits span both, and the points must not lie off the quadratic (lack-of-fit p above .05). Then 96-100 % held
-    it, 71-99 % where the true curve has a kink (tests/calibrate_growth.py). That is ours, and rests on simulation only.
+    nothing else that could explain what any two gave; and a top whose Fieller limits lie inside the tested rates
+    (STATISTICS 4). The true curve is no quadratic: where BE levels off, a quadratic's limits alone held the true best
+    rate of simulated farms in 2-56 % of cases. So two shapes are asked, a quadratic in the rate and in its logarithm:
+    both must have such a top, the limits span both, and the points must not lie off the quadratic (lack-of-fit p above
+    .05). Then 98-100 % held it, 84-95 % where the true curve has a kink (2,000 farms a design,
+    tests/calibrate_growth.py). That is ours, and rests on simulation only.
     """
     return [{**recipe.called, **_best(recipe)} for recipe in asked.recipes if len(recipe.rates) > 1]
 
@@ -59,33 +62,20 @@ def _best(recipe: Recipe) -> dict[str, Any]:
 
 
 def _enough(recipe: Recipe) -> None:
-    """Raises NotYet where there are too few rates or soaks, or a rate was always tried before another."""
+    """Raises NotYet where there are too few rates or soaks, or something else could explain what two rates gave."""
     count = len(recipe.rates)
     if count < LEAST_RATES:
         word = {2: "two", 3: "three"}[count]
         raise NotYet(f"{word} rates were tested; a best one takes four", "Add a rate to the next soaks you split.")
     soaks = {cell.soak for cell in recipe.cells}
     over_all = [soak for soak in soaks if sum(cell.soak == soak for cell in recipe.cells) == count]
-    if len(over_all) >= LEAST_SOAKS:
-        return
-    for rate, pct in enumerate(recipe.rates):
+    for rate, pct in enumerate(recipe.rates) if len(over_all) < LEAST_SOAKS else ():
         told = len(recipe.at(rate))
         if told < LEAST_SOAKS:
             raise NotYet(f"of {pct:.1f} % only {told} {'soak is' if told == 1 else 'soaks are'} told", SPLIT)
-    earlier = always_earlier(recipe)
-    if earlier:
-        first, second = (f"{recipe.rates[rate]:.1f} %" for rate in earlier)
-        raise NotYet(f"{first} was always tried before {second}: it may be the season", SPLIT)
-
-
-def always_earlier(recipe: Recipe) -> tuple[int, int] | None:
-    """Which rate was told of soaks that were all started before those of another?"""
-    days = [[cell.day for cell in recipe.at(rate)] for rate in range(len(recipe.rates))]
-    for first, ones in enumerate(days):
-        for second, others in enumerate(days):
-            if first != second and ones and others and max(ones) < min(others):
-                return first, second
-    return None
+    for lower, higher in combinations(range(count), 2):
+        if other := something_else(sides(recipe.at(lower), recipe.at(higher))):
+            raise NotYet(*other)
 
 
 def _value(cell: Cell, by_margin: bool) -> float:

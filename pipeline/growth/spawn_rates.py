@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compare.cells import Cell as Held
+from pipeline.compare.cells import cells as held_cells
 from pipeline.compare.estimate import t_critical
+from pipeline.compare.factors import COLUMNS, SPAWN_RATE, Levels
+from pipeline.compare.measures import MEASURES
+from pipeline.compare.units import unit_rows
 from pipeline.growth import unit_tables
 from pipeline.growth.prices import Prices
 from pipeline.growth.unit_tables import Arrays
+from pipeline.measures import runner
 from pipeline.measures.grouping import groupable
 from schemas.finding import WrongRequest, nearest
 
@@ -29,7 +35,7 @@ RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
 SAME_RATE = 1.15
 QUERY = """
     select unit, group_id, batch, batch_no, soak_key, soak_no, spawn_form, spawn_lot, rate_wet_pct, rate_dry_pct, dry_g,
-        spawn_g, told, gave_g, fate_told, lost, days_to_pins, aside, inoculated_on - date '2000-01-01' as day
+        spawn_g, told, gave_g, fate_told, lost, days_to_pins, aside
     from unit_spawn
     order by batch, unit"""
 
@@ -38,18 +44,17 @@ QUERY = """
 class Cell:
     """What one soak says of one rate: sums over its units of that rate, all of them told.
 
-    day: of its first inoculation, in days; lots: of its spawn; be_pct; with_spawn_pct (spawn in the denominator),
-    spawn_per_dry (kg per kg) and margin (money per kg dry substrate): None where not known.
+    be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
+    substrate): None where not known. held: what else went into it, as comparisons take it; None: nothing is known.
     """
 
     soak: str
     rate: int
-    day: float
-    lots: frozenset[str]
     be_pct: float
     with_spawn_pct: float | None
     spawn_per_dry: float | None
     margin: float | None
+    held: Held | None = None
 
 
 @dataclass(frozen=True)
@@ -117,30 +122,49 @@ def recipes(
     con.execute(f"set variable of_flush = {int(question.through_flush or 0)}")
     unit_tables.make(con, "unit_starts", "unit_waits", "unit_spawn")
     table = unit_tables.read(con, QUERY)
+    named = unit_tables.groups(con, question.by)
+    runner.regroup(con, runner.Question(question.as_of, COLUMNS, question.through_flush))
+    traits = {row["unit"]: row for row in unit_rows(con)}
+    runner.regroup(con, question)
     found = []
-    for group, called in unit_tables.groups(con, question.by).items():
+    for group, called in named.items():
         if any(called[name] != value for name, value in chosen.items()):
             continue
         own = unit_tables.where(table, (table["group_id"] == group) & ~np.isnan(table["rate_wet_pct"]))
         if len(own["unit"]):
-            found.append(_recipe(called, own, prices, dry))
+            found.append(_recipe(called, own, prices, dry, traits))
     return found
 
 
-def _recipe(called: Mapping[str, str], own: Arrays, prices: Prices, dry: Mapping[str, float]) -> Recipe:
+def _recipe(
+    called: Mapping[str, str],
+    own: Arrays,
+    prices: Prices,
+    dry: Mapping[str, float],
+    traits: Mapping[str, Mapping[str, Any]],
+) -> Recipe:
     rate = same_rates(own["rate_wet_pct"])
     _, first = np.unique(own["batch_no"], return_index=True)
     count = int(rate.max()) + 1
     of_batches, batch_rate = own["rate_wet_pct"][first], rate[first]
     rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(count))
+    units = {str(unit): rate_name(rates[at]) for unit, at in zip(own["unit"], rate, strict=True)}
+    levels = Levels(SPAWN_RATE, units, tuple(rate_name(each) for each in rates))
+    rows = [traits[unit] for unit in units]
+    held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
     cells = []
     for number in range(len(rates)):
         of_rate = unit_tables.where(own, rate == number)
-        for units in unit_tables.parts(of_rate, "soak_no"):
-            cell = _cell(units["soak_key"][0], number, units, prices, dry)
+        for of_soak in unit_tables.parts(of_rate, "soak_no"):
+            cell = _cell(of_soak["soak_key"][0], number, of_soak, prices, dry)
             if cell:
-                cells.append(cell)
+                cells.append(replace(cell, held=held[cell.soak, rate_name(rates[number])]))
     return Recipe(called, own, rate, rates, tuple(cells))
+
+
+def rate_name(rate: float) -> str:
+    """How is a rate (% of wet substrate) called?"""
+    return f"{rate:.1f} %"
 
 
 def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> Cell | None:
@@ -158,8 +182,6 @@ def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str,
     return Cell(
         soak,
         rate,
-        float(np.nanmin(units["day"])) if not np.isnan(units["day"]).all() else float("nan"),
-        frozenset(lot for lot in units["spawn_lot"] if isinstance(lot, str)),
         100 * gave / total,
         100 * gave / (total + spawn * share / 100) if share and known else None,
         spawn / total if known else None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from pipeline.compare.between import between
@@ -12,6 +12,7 @@ from pipeline.compare.mixed import mixed
 from pipeline.compare.within import within
 from pipeline.growth.incidence import LEAST_SOAKS
 from pipeline.growth.spawn import Spawn
+from pipeline.growth.spawn_alias import sides, soak_groups, something_else
 from pipeline.growth.spawn_rates import Cell, Recipe
 
 if TYPE_CHECKING:
@@ -31,31 +32,40 @@ def steps(asked: Spawn) -> Rows:
     ]
 
 
-def pair_difference(lower: list[tuple[str, float]], higher: list[tuple[str, float]]) -> tuple[str, Estimate] | None:
+def pair_difference(
+    lower: list[tuple[str, float]], higher: list[tuple[str, float]], group: Mapping[str, str] | None = None
+) -> tuple[str, Estimate] | None:
     """By how much does the higher rate lie above the lower, and in what design? One (soak, value) per soak and rate.
 
-    Within soaks where all hold both, between them where none does, else both at once (STATISTICS 1.2-1.4). None where
-    a rate has no value.
+    Within soaks where all hold both, between them where none does, else both at once (STATISTICS 1.2-1.4); group: which
+    soaks count together (see spawn_alias). None where a rate has no value.
     """
     below, above = dict(lower), dict(higher)
     if not below or not above:
         return None
     both = [soak for soak in below if soak in above]
-    if not both:
-        return BETWEEN, between(list(above.values()), list(below.values()))
-    if len(both) == len(below) == len(above):
-        return WITHIN, within([above[soak] - below[soak] for soak in both])
-    cells = [Value(soak, rate, value) for rate, of in ((0, below), (1, above)) for soak, value in of.items()]
-    return MIXED, mixed(cells).difference(1, 0)
+    design = BETWEEN if not both else WITHIN if len(both) == len(below) == len(above) else MIXED
+    if group or design == MIXED:
+        tied = group or {}
+        cells = [
+            Value(tied.get(soak, soak), rate, value)
+            for rate, of in ((0, below), (1, above))
+            for soak, value in of.items()
+        ]
+        return design, mixed(cells).difference(1, 0)
+    if design == BETWEEN:
+        return design, between(list(above.values()), list(below.values()))
+    return design, within([above[soak] - below[soak] for soak in both])
 
 
 def _step(recipe: Recipe, rate: int) -> dict[str, Any]:
     lower, higher = recipe.at(rate), recipe.at(rate + 1)
     soaks = [{cell.soak for cell in cells} for cells in (lower, higher)]
-    be = pair_difference(_values(lower, lambda cell: cell.be_pct), _values(higher, lambda cell: cell.be_pct))
-    paid = pair_difference(_values(lower, lambda cell: cell.margin), _values(higher, lambda cell: cell.margin))
-    more = pair_difference(
-        _values(lower, lambda cell: cell.spawn_per_dry), _values(higher, lambda cell: cell.spawn_per_dry)
+    held = sides(lower, higher)
+    group = soak_groups(held)
+    be, paid, more = (
+        pair_difference(_values(lower, of), _values(higher, of), group)
+        for of in (lambda cell: cell.be_pct, lambda cell: cell.margin, lambda cell: cell.spawn_per_dry)
     )
     return {
         "from_rate_wet_pct": recipe.rates[rate],
@@ -67,7 +77,7 @@ def _step(recipe: Recipe, rate: int) -> dict[str, Any]:
         **_named("be_difference", be[1] if be else None, "_pct"),
         "extra_spawn_per_kg_dry": more[1].value if more else None,
         **_named("margin_difference", paid[1] if paid else None, ""),
-        **_answer(recipe, rate, be, paid),
+        **_answer(recipe, rate, be, paid, something_else(held)),
     }
 
 
@@ -81,7 +91,11 @@ def _named(name: str, estimate: Estimate | None, unit: str) -> dict[str, float |
 
 
 def _answer(
-    recipe: Recipe, rate: int, be: tuple[str, Estimate] | None, paid: tuple[str, Estimate] | None
+    recipe: Recipe,
+    rate: int,
+    be: tuple[str, Estimate] | None,
+    paid: tuple[str, Estimate] | None,
+    other: tuple[str, str] | None,
 ) -> dict[str, str | None]:
     """In money where that is told, else in BE; no verdict below three soaks at each rate, or three split ones."""
     lower, higher = recipe.at(rate), recipe.at(rate + 1)
@@ -91,8 +105,10 @@ def _answer(
     if found is None:
         return _no("a rate has no soak that is told yet", "Wait until its units are closed, or empty them in writing.")
     used = [[cell for cell in cells if not paid or cell.margin is not None] for cells in (lower, higher)]
-    why = _too_few(used, found) or _something_else(lower, higher)
+    why = _too_few(used, found)
     limits = found[1].limits()
+    if other and not why:
+        return _no(*other)
     if why or limits is None:
         return _no(why or "the soaks do not differ at all, which is no evidence", split)
     if limits[0] > 0:
@@ -111,17 +127,6 @@ def _too_few(used: list[list[Cell]], found: tuple[str, Estimate]) -> str | None:
         return (
             f"only {fewest} {'soak is' if fewest == 1 else 'soaks are'} told at one of the rates; three are the least"
         )
-    return None
-
-
-def _something_else(lower: list[Cell], higher: list[Cell]) -> str | None:
-    """What, beside the rate, sets the two apart throughout? None where nothing does."""
-    days = [[cell.day for cell in cells] for cells in (lower, higher)]
-    if max(days[0]) < min(days[1]) or max(days[1]) < min(days[0]):
-        return "all soaks of one rate were started before all of the other: it may be the season"
-    lots = [frozenset().union(*(cell.lots for cell in cells)) for cells in (lower, higher)]
-    if len(lots[0]) == len(lots[1]) == 1 and lots[0] != lots[1]:
-        return f"each rate had a spawn lot of its own ({', '.join(sorted(lots[0] | lots[1]))}): it may be the lot"
     return None
 
 

@@ -62,7 +62,8 @@ def waiting_against_anew(waiting: Stay, anew: Stay, soaks: int, level: float = L
     both = min(first.soaks, second.soaks)
     value = first.value - second.value
     error = spread(first.pull - second.pull, max(tells, both))
-    if not error or both < 2:
+    # Soaks without any spread in one of the two are no evidence that it has none.
+    if not error or first.error is None or second.error is None:
         return Difference(first, second, value, None, None, both)
     half = t_critical(min(first.degrees, second.degrees), level) * error
     return Difference(first, second, value, value - half, value + half, both)

@@ -120,7 +120,8 @@ def _why_not(history: History, as_of: date, weeks: float) -> str | None:
         )
     begun = int((history.start < as_of.toordinal()).sum())
     if begun < LEAST_DONORS:
-        return f"Only {begun} past batches are there to borrow from; at least {LEAST_DONORS} are needed."
+        there = "1 past batch is" if begun == 1 else f"{begun} past batches are"
+        return f"Only {there} there to borrow from; at least {LEAST_DONORS} are needed."
     return None
 
 
