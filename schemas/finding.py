@@ -13,6 +13,9 @@ from schemas.contract import Contract, Field
 # is. missing: a cell that would tell more.
 LEVELS = ("error", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
+# So many letters of a cell stand in a sentence; its record has all of them. Our choice, no source.
+VALUE_SHOWN = 200
+
 # What each rule on a cell says unless the contract words it better. {limit} is the constraint's value.
 CELL_RULES: Mapping[str, tuple[str, str, str]] = {
     # rule: (message, expected, fix)
@@ -109,7 +112,7 @@ class Finding:
         where = self.file if not self.row else f"{self.file}, row {self.row}"
         if self.column:
             where += f", {self.column}"
-        said = f'"{self.value}" {self.message}' if self.value is not None else self.message
+        said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
         return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
@@ -132,6 +135,11 @@ class Finding:
             "waits_for_file": file,
             "waits_for_row": row,
         }
+
+
+def _shown(value: str) -> str:
+    beyond = len(value) - VALUE_SHOWN
+    return value if beyond <= 0 else f"{value[:VALUE_SHOWN]}... ({beyond:,} more letters)"
 
 
 def nearest(word: str, known: tuple[str, ...]) -> str | None:

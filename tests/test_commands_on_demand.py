@@ -73,6 +73,12 @@ def test_what_needs_the_library_of_values_has_it(tmp_path: Path) -> None:
 def test_a_number_below_zero_is_no_unknown_option(tmp_path: Path) -> None:
     write_table(tmp_path, "batches", "batch,inoculated_on\nA,2026-01-01")
     said = here("weigh", "7", "-412", "--farm", tmp_path)
-    assert (said.code, said.err) == (2, "weigh -412: it must be more than 0. Write it anew.\n")
+    assert (said.code, said.err.splitlines()) == (
+        2,
+        [
+            "weigh -412: it must be more than 0. Write it anew. "
+            "(A name that begins with - stands behind --, like gillbook weigh -- -412.)"
+        ],
+    )
     said = here("weigh", "7", "412", "-x", "--farm", tmp_path)
     assert (said.code, "No such option: -x" in said.err) == (2, True)

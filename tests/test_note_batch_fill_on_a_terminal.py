@@ -105,6 +105,22 @@ def test_what_is_doubtful_is_asked(folder: Path, answer: str, code: int, rows: i
 
 
 def test_mix_asks_for_the_basis(folder: Path) -> None:
-    question = "is the rate spawn over wet or over dry substrate (wet or dry): "
+    question = "Is the rate spawn over wet or over dry substrate (wet or dry): "
     screen, code = on_terminal(folder, ["mix", "spawn", "--rate", "5", "--wet", "20"], [(question, "wet")])
     assert (code, "Spawn: 1.00 kg, 5 % of the wet substrate" in screen) == (0, True)
+
+
+INTERRUPTED = {
+    "a doubt": (["note", "8", "pins", "--on", "2026-01-20"], "[y/N]: ", 2, "Nothing was written."),
+    "a question": (["batch", "--on", "2026-03-02"], ": ", 130, "Aborted!"),
+}
+
+
+@pytest.mark.parametrize("name", INTERRUPTED)
+def test_a_question_that_is_broken_off_writes_nothing_and_is_no_finding_of_check(folder: Path, name: str) -> None:
+    """Exit code 1 is for `check` to say; 130 is what shells know an interrupted program by."""
+    words, question, code, message = INTERRUPTED[name]
+    before = {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+    screen, ended = on_terminal(folder, words, [(question, "\x04")])
+    assert (ended, screen.rstrip().endswith(message)) == (code, True), screen
+    assert {path.name: path.read_bytes() for path in folder.glob("*.csv")} == before

@@ -81,7 +81,7 @@ def test_what_fell_silent_comes_with_the_line_that_ends_it(farm: Farm) -> None:
     )
     rows = here("today", "--json", "--as-of", "2026-03-10", "--farm", folder).json
     told = {row["container"]: row for row in rows if row["action"] == "end"}
-    assert told["tub 1"]["command"] == "gillbook note 'tub 1' emptied --batch A --on 2026-02-01"
+    assert told["tub 1"]["command"] == 'gillbook note "tub 1" emptied --batch A --on 2026-02-01'
     assert {row["reason"] for row in told.values()} == {"silent"}
     # Beyond lapse_days it is treated as ended; typed, the line ends it.
     assert ("tub 1", "lapsed") in today(folder, "2026-04-01")["end"]

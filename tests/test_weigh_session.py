@@ -104,7 +104,7 @@ def test_a_line_that_is_doubtful_or_wrong_is_told_and_the_others_are_logged(fold
     assert told[2].startswith("line 4: not logged: container 70 is not in fillings.csv")
     assert told[3].startswith("line 5: not logged: 70: no container is called so. Did you mean 7? Write container and")
     assert told[4].startswith("line 6: not logged: stage x: there is no such stage.")
-    assert told[5].startswith("line 7: not logged: --culled 600 g is more than the 500 g it is part of.")
+    assert told[5].startswith("line 7: not logged: culled 600 g is more than the 500 g it is part of.")
     assert told[6].startswith("line 8: not logged: weight 4l2: that is no amount.")
     assert told[7].startswith("line 9: not logged: weight bar: that is no amount.")
     assert told[8].startswith("line 11: not logged: on 2099-01-01: that day lies in the future")
@@ -186,3 +186,25 @@ def test_on_a_terminal_what_is_doubtful_is_asked_and_a_scan_is_no_answer(folder:
         # The end of the input ends the session.
         assert typed("\x04", "csv.\n").endswith("2 entries, 4.421 kg, from 2 places; in harvests/2026-02.csv.\n")
     assert [row[1] for row in logged(folder)] == ["301", "4120"]
+
+
+def test_on_a_terminal_a_number_that_is_no_container_is_not_taken_for_a_weight(folder: Path) -> None:
+    with terminal(folder, "--on", "2026-02-03") as typed:
+        asked = typed("70 412", "[y/N] ")
+        assert "Container 70 is not in fillings.csv, so this picking would be set aside" in asked
+        assert typed("n").endswith("Not logged.\n7 > ")
+        assert "7 (batch A): 510.291 g, from 1 lb 2 oz, flush 2" in typed("1lb 2oz")
+        assert typed("end", "csv.\n").startswith("end\n1 entry, 0.510 kg, from 1 place;")
+
+
+def test_on_a_terminal_the_end_instead_of_a_day_ends_the_session(folder: Path) -> None:
+    with terminal(folder) as typed:
+        assert typed("\x04", "logged.\n").endswith("Nothing was logged.\n")
+    assert [path.name for path in (folder / "harvests").iterdir()] == ["2026-01.csv"]
+
+
+def test_the_sum_is_told_in_the_farms_numbers(folder: Path) -> None:
+    (folder / "farm.toml").write_text('decimal_mark = ","\n', encoding="utf-8")
+    said = session(folder, "7 412,5\nundo\n", "--on", "2026-02-03")
+    assert said.out.splitlines()[0].endswith("1 entry, 0,412 kg.")
+    assert said.out.splitlines()[1] == "Taken back: 7 (batch A), 412,5 g. 0 entries, 0,000 kg."

@@ -13,6 +13,9 @@ from pipeline.cli.commands import CommandsOnDemand
 from pipeline.cli.options import SETTINGS, tell
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
+# What shells know a program by that Ctrl-C ended: 128 and the signal's number.
+INTERRUPTED = 130
+
 app = typer.Typer(
     name="gillbook",
     cls=CommandsOnDemand,
@@ -62,6 +65,9 @@ def run() -> None:
         # Typer ends with 1 when the reader of our output has gone (`| head`); but 1 is for `check` to say.
         if isinstance(ending.__context__, BrokenPipeError):
             sys.exit(0)
+        # A question that was interrupted ends with 1 as well.
+        if isinstance(ending.__context__, typer.Abort):
+            sys.exit(INTERRUPTED)
         raise
     except Exception as problem:
         _stop(_crash(problem), 3)

@@ -6,6 +6,8 @@ list) has it, once it is given.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +16,11 @@ OF_PATHS = ("exists", "resolve_path", "writable", "allow_dash", "path_type", "pa
 
 
 class _AsTyped:
-    """Stands where the library keeps a parameter's conversion, and has it made only when it is needed."""
+    """Stands where the library has a parameter's conversion (`made`), which is made only when it is needed."""
 
-    def __init__(self, text: type | None) -> None:
+    def __init__(self, text: type | None, made: Callable[[], Any]) -> None:
         self._text = text
+        self._made = made
 
     def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
         several = param.multiple or param.nargs == -1
@@ -27,15 +30,19 @@ class _AsTyped:
             return self._text(value)
         if self._text is not None and several and all(isinstance(each, str) for each in value):
             return [self._text(each) for each in value]
-        param._runtime_param = None
-        return param.get_runtime_param().coerce(value, param=param, ctx=ctx)
+        return self._made().coerce(value, param=param, ctx=ctx)
+
+
+def _itself(told: _AsTyped) -> _AsTyped:
+    return told
 
 
 def as_typed(params: list[Any]) -> list[Any]:
     """The same parameters, which keep what is typed. Of a library that is made in another way, none is touched."""
     for each in params:
-        if getattr(each, "_runtime_param", each) is None and hasattr(each, "type_descriptor"):
-            each._runtime_param = _AsTyped(_text_of(each.type_descriptor))
+        if hasattr(each, "get_runtime_param") and hasattr(each, "type_descriptor"):
+            told = _AsTyped(_text_of(each.type_descriptor), partial(type(each).get_runtime_param, each))
+            each.get_runtime_param = partial(_itself, told)
     return params
 
 

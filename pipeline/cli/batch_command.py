@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, date_of, tell
+from pipeline.cli.options import FarmOption, tell
 from pipeline.cli.options import the_farm as open_the_farm
 from pipeline.cli.show import printable
-from pipeline.cli.weigh_command import ask_on_terminal, now
+from pipeline.cli.weigh_command import ask_on_terminal, entry_day, now
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def batch(
     from pipeline.logbook.book import Book, enter
 
     book = Book(open_the_farm(farm))
-    day = date.today() if on is None else date_of("--on", on)
+    day = date.today() if on is None else entry_day("--on", on)
     typed = {
         "strain": strain, "substrate": substrate, "soak": soak, "treatment": treatment, "substrate_wet_kg": wet,
         "moisture_pct": moisture, "substrate_dry_kg": dry, "spawn_kg": spawn, "spawn_form": spawn_form,
@@ -134,7 +134,7 @@ def _more(more: list[str] | None) -> dict[str, str]:
     for each in more or ():
         column, mark, text = each.partition("=")
         if not mark or column.strip() not in known:
-            meant = nearest(column, known)
+            meant = None if column in known else nearest(column, known)
             hint = f" Did you mean {meant}?" if meant else ""
             raise WrongRequest(f"--set {each}: write COLUMN=VALUE with a column of batches.{hint}")
         found[column.strip()] = text
@@ -181,9 +181,10 @@ def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, tit
 
     each = contract(table).field(column)
     unit = f", {units.get(column, each.unit)}" if each.unit else ""
+    shown = f" [{proposed}]" if proposed else ""
     while True:
         text = str(
-            typer.prompt(printable(f"{title}{unit}"), default=proposed, show_default=bool(proposed), err=True)
+            typer.prompt(printable(f"{title}{unit}{shown}"), default=proposed, show_default=False, err=True)
         ).strip()
         if not text:
             return None

@@ -54,7 +54,10 @@ class Command(TyperCommand):
         """Reads what stands behind the command. Raises WrongRequest for a number below 0 that no option takes."""
         for before, word in zip(["", *args], args, strict=False):
             if word[:1] == "-" and word[1:2].isdigit() and not before.startswith("-"):
-                raise WrongRequest(f"{self.name} {word}: it must be more than 0. Write it anew.")
+                raise WrongRequest(
+                    f"{self.name} {word}: it must be more than 0. Write it anew. "
+                    f"(A name that begins with - stands behind --, like gillbook {self.name} -- {word}.)"
+                )
         return super().parse_args(ctx, args)
 
     def get_params(self, ctx: Any) -> Any:

@@ -155,7 +155,7 @@ class _Typed:
             return self._given[name]
         if not sys.stdin.isatty():
             raise WrongRequest(f"{_option(name)} is missing: {question}.")
-        self._given[name] = str(typer.prompt(question, err=True))
+        self._given[name] = str(typer.prompt(f"{question[0].upper()}{question[1:]}", err=True))
         return self._given[name]
 
 

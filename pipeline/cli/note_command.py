@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,6 +16,7 @@ from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.logbook.note import NotePlan
+    from schemas.manner import Manner
 
 
 def note(
@@ -79,8 +81,8 @@ def note(
         _count(count, bool(words[:-1]) or not batch),
         (text or "").strip(),
     )
-
-    _show(enter(book, lambda _: plan_note(book, seen), partial(write_note, book), insist, ask_on_terminal, now))
+    made = enter(book, lambda _: plan_note(book, seen), partial(write_note, book), insist, ask_on_terminal, now)
+    _show(made, opened.habits.manner)
 
 
 def _cause(text: str | None) -> str:
@@ -95,12 +97,14 @@ def _count(text: str | None, of_containers: bool) -> int | None:
         return None
     if of_containers:
         raise WrongRequest("--count tells how many of a batch's containers: give it with --batch and no container.")
-    if not text.isascii() or not text.isdigit() or not 0 < int(text) < 10_000:
+    if not re.match(r"0*[1-9]\d{0,3}\Z", text, re.ASCII):
         raise WrongRequest(f"--count {text}: write a whole number, from 1.")
     return int(text)
 
 
-def _show(made: NotePlan) -> None:
+def _show(made: NotePlan, manner: Manner) -> None:
+    from pipeline.logbook.amounts import written
+
     for each in made.said:
         tell(each)
     seen = made.seen
@@ -108,7 +112,8 @@ def _show(made: NotePlan) -> None:
     count = f" ({seen.count} of its containers)" if seen.count else ""
     typer.echo(printable(f"Noted: {what} on {seen.day}: {', '.join(map(str, made.places))}{count}."))
     for place, grams, pickings in made.gave:
-        typer.echo(printable(f"{place} gave {grams:f} g in {pickings} picking{'' if pickings == 1 else 's'}."))
+        weight = written(grams, manner)
+        typer.echo(printable(f"{place} gave {weight} g in {pickings} picking{'' if pickings == 1 else 's'}."))
     rows = f"row {made.target.next_row}"
     if len(made.places) > 1:
         rows = f"rows {made.target.next_row} to {made.target.next_row + len(made.places) - 1}"

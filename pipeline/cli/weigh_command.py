@@ -104,7 +104,7 @@ def picking_day(on: str | None, option: str = "--on") -> date:
     today = date.today()
     if on is None:
         return today
-    day = date_of(option, on)
+    day = entry_day(option, on)
     if day > today:
         raise WrongRequest(
             f"{option} {on}: that day lies in the future; today is {today}. Write today or a day before it."
@@ -112,12 +112,30 @@ def picking_day(on: str | None, option: str = "--on") -> date:
     return day
 
 
+def entry_day(option: str, typed: str) -> date:
+    """Which day is typed here? Raises WrongRequest for a text that is no day, and for one before all records."""
+    from pipeline.logbook.cells import EARLIEST
+
+    day = date_of(option, typed)
+    if day < EARLIEST:
+        raise WrongRequest(f"{option} {typed}: no record goes back so far. Check the year.")
+    return day
+
+
 def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
     """Asks whether to enter it all the same. Raises WrongRequest where that is denied, or nobody can be asked."""
-    said = "; ".join(each.said for each in doubts)
+    from pipeline.cli.show import printable
+    from pipeline.logbook.book import told
+
+    said = told(doubts)
     if not sys.stdin.isatty():
-        raise WrongRequest(f"Nothing was written: {said}. If it is right, say so with --insist.")
-    if not typer.confirm(f"{said[0].upper()}{said[1:]}. Enter it all the same?", err=True):
+        raise WrongRequest(f"Nothing was written: {said} If it is right, say so with --insist.")
+    try:
+        sure = typer.confirm(printable(f"{said[0].upper()}{said[1:]} Enter it all the same?"), err=True)
+    except typer.Abort:
+        sure = False
+        typer.echo(err=True)
+    if not sure:
         raise WrongRequest("Nothing was written.")
 
 
@@ -145,5 +163,6 @@ def show_taken_back(done: Sequence[TakenBack]) -> None:
     from pipeline.logbook.telling import told_cells
 
     for each in done:
-        typer.echo(printable(f"Taken back: {told_cells(each.cells)}, entered at {each.at[:16].replace('T', ' ')}."))
+        when = each.at[:16].replace("T", " ")
+        typer.echo(printable(f"Taken back: {told_cells(each.cells, each.units)}, entered at {when}."))
         typer.echo(printable(f"It stood in {each.file}, row {each.row}."))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 import typer
@@ -12,8 +13,9 @@ import typer
 from pipeline.cli.options import tell
 from pipeline.cli.show import printable
 from pipeline.cli.weigh_command import now, picking_day
+from pipeline.logbook.amounts import written
 from pipeline.logbook.asking import bare_units, named
-from pipeline.logbook.book import Book, Doubt
+from pipeline.logbook.book import Book, Doubt, told
 from pipeline.logbook.session import HELP, Given, Line, Tally, read_line
 from pipeline.logbook.telling import told_short
 from pipeline.logbook.undo import take_back
@@ -54,10 +56,10 @@ class _Screen:
 
     def doubtful(self, _: object, doubts: Sequence[Doubt]) -> None:
         """Asks whether to log it all the same. What is typed instead of an answer is the next line: scanners type."""
-        said = "; ".join(each.said for each in doubts)
+        said = told(doubts)
         if not self.asks:
-            raise WrongRequest(f"{said}. If it is right, end the line with ! or say --insist.")
-        answer = self.line(f"{said[0].upper()}{said[1:]}. Log it all the same? [y/N] ") or ""
+            raise WrongRequest(f"{said} If it is right, end the line with ! or say --insist.")
+        answer = self.line(f"{said[0].upper()}{said[1:]} Log it all the same? [y/N] ") or ""
         if answer.strip().lower() in ("y", "yes"):
             return
         if answer.strip().lower() not in ("", "n", "no"):
@@ -70,7 +72,11 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
     screen, book = _Screen(), Book(farm)
     given = Given(picking_day(on), tare, named("--picker", picker))
     if screen.asks and on is None:
-        given = _ask_day(screen, given)
+        day = _ask_day(screen, given.day)
+        if day is None:
+            typer.echo(Tally().summary)
+            return
+        given = replace(given, day=day)
     unit = bare_units(book, given.day)["fresh_weight_g"] if book.look() else "g"
     if screen.asks:
         tell(HELP.format(unit=unit, mark=farm.habits.manner.decimal_mark))
@@ -81,11 +87,14 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
         raise WrongRequest(f"{len(tally.refused)} of the lines were not logged: {shown}.")
 
 
-def _ask_day(screen: _Screen, given: Given) -> Given:
+def _ask_day(screen: _Screen, today: date) -> date | None:
+    """Which day is it about? None where the session is ended instead."""
     while True:
-        typed = (screen.line(f"Day of picking [{given.day}]: ") or "").strip()
         try:
-            return replace(given, day=picking_day(typed or None, "day"))
+            typed = screen.line(f"Day of picking [{today}]: ")
+            return None if typed is None else picking_day(typed.strip() or None, "day")
+        except KeyboardInterrupt:
+            return None
         except WrongRequest as problem:
             tell(str(problem))
 
@@ -100,7 +109,7 @@ class _State:
 
 
 def _lines(screen: _Screen, book: Book, given: Given, insist: bool) -> Tally:
-    state = _State(given, Tally(), ())
+    state = _State(given, Tally(decimal_mark=book.farm.habits.manner.decimal_mark), ())
     if screen.asks:
         state = replace(state, order=tuple(each.container for each in book.look().running(given.day)))
     while True:
@@ -152,7 +161,7 @@ def _logged(state: _State, logged: Logged, book: Book) -> tuple[_State, str]:
     for each in (*(() if state.tally.entries else logged.plan.said), *logged.astray):
         tell(each)
     place = logged.plan.place
-    entry = (logged.entry, str(place), float(logged.plan.asked.weight.value), logged.file)
+    entry = (logged.entry, str(place), logged.plan.asked.weight.value, logged.file)
     tally = replace(state.tally, entries=(*state.tally.entries, entry))
     at = state.order.index(place.container) + 1 if place.container in state.order else 0
     state = _State(replace(state.given, waiting=""), tally, state.order[at:])
@@ -164,5 +173,6 @@ def _taken_back(book: Book, state: _State) -> tuple[_State, str]:
         raise WrongRequest("nothing of this session is left to undo; gillbook weigh --undo takes back earlier entries.")
     *before, (entry, place, grams, _) = state.tally.entries
     take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), entry)
+    manner = book.farm.habits.manner
     tally = replace(state.tally, entries=tuple(before))
-    return replace(state, tally=tally), f"Taken back: {place}, {grams:g} g. {tally.so_far}."
+    return replace(state, tally=tally), f"Taken back: {place}, {written(grams, manner)} g. {tally.so_far}."

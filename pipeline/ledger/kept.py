@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from zlib import crc32
 
 from pipeline.farm import Farm, TableFile
+from pipeline.told_commands import typed
 from schemas.contract import INPUTS, contract
 from schemas.finding import Finding
 
@@ -24,6 +25,8 @@ Key: TypeAlias = tuple[str, str]
 # How a file stands: in the folder and read well; gone, its rows from the copy; in the folder but not to be read, its
 # rows from the copy; the same, but given up (gillbook forget), without rows.
 PRESENT, VANISHED, UNREADABLE, GIVEN_UP = "present", "vanished", "unreadable", "given_up"
+# Why a file is not read that stands in the folder all the same.
+NOT_NAMED = "is no file that farm.toml names any more"
 # So many files that are gone are named one by one; a folder that is gone as a whole would fill the screen.
 NAMED_ONE_BY_ONE = 3
 # What operating systems leave in any folder, besides names that begin with a point.
@@ -152,7 +155,7 @@ def note_given_up(farm: Farm, keys: Iterable[Key]) -> None:
 
 def forget_words(file: str) -> str:
     """With which command is this file given up?"""
-    return f'gillbook forget "{file}"' if " " in file else f"gillbook forget {file}"
+    return typed(["gillbook", "forget", file]) or "gillbook forget FILE, with the file's name quoted for your shell"
 
 
 def _last_rows(rows: int) -> str:
@@ -164,8 +167,9 @@ def kept_finding(table: str, file: str, standing: str, problem: str, rows: int) 
     its rows count.
     """
     give_up = f"give it up: {forget_words(file)}"
+    problem = problem if problem.endswith((".", "?")) or standing == VANISHED else f"{problem}."
     if standing == VANISHED:
-        message, fix = f"{problem}; {_last_rows(rows)}", f"Put it back, or {give_up}"
+        message, fix = f"{problem}; {_last_rows(rows)}", f"{way_back(problem)}, or {give_up}"
     elif standing == UNREADABLE:
         message, fix = f"cannot be read, and {_last_rows(rows)}", f"{problem} Or {give_up}"
     else:
@@ -173,6 +177,16 @@ def kept_finding(table: str, file: str, standing: str, problem: str, rows: int) 
         fix = f"{problem} Or take it out of the folder."
     level = "notice" if standing == GIVEN_UP else "warning"
     return Finding(contract(table).name, file, 0, "", standing, level, None, message, "the file, to be read", fix)
+
+
+def why_not_there(farm: Farm, file: str) -> str:
+    """Why is this file not read any more, of which there is a copy?"""
+    return NOT_NAMED if (farm.folder / file).exists() else "is gone"
+
+
+def way_back(problem: str) -> str:
+    """What is to be done so that the file is read again? `problem`: begins with why it is not (see why_not_there)."""
+    return "Name it there again" if problem.startswith(NOT_NAMED) else "Put it back"
 
 
 def kept_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:

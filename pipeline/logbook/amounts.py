@@ -32,6 +32,8 @@ TYPED = {
 PAIRS = {("lb", "oz"), ("kg", "g")}
 # A mass is kept to a thousandth of a gram; in another unit this many decimals tell which thousandth it is.
 DECIMALS = {"g": 3, "oz": 5, "lb": 6, "kg": 6, "L": 6, "US gal": 6, "C": 6, "F": 6}
+# The ledger holds masses below 10^15 g.
+WHOLE_DIGITS = 15
 # More than one weighing can be: our choice, no source.
 MOST = {"g": Decimal(1_000_000), "kg": Decimal(1_000_000), "L": Decimal(1_000_000)}
 
@@ -84,9 +86,10 @@ def translated(text: str, manner: Manner) -> str | None:
 
 
 def number(text: str, manner: Manner) -> Decimal | None:
-    """Which number is written here in the farm's manner? None where it is none."""
+    """Which number is written here in the farm's manner? None where it is none, or more than the ledger holds."""
     plain_text = translated(text, manner)
-    return None if plain_text is None else Decimal(plain_text)
+    value = None if plain_text is None else Decimal(plain_text)
+    return value if value is not None and value.adjusted() < WHOLE_DIGITS else None
 
 
 def written(value: Decimal, manner: Manner) -> str:

@@ -55,8 +55,14 @@ def append(path: Path, name: str, text: str, mark: tuple[int, int]) -> None:
 
 
 def make(path: Path, name: str, text: str) -> None:
-    """Makes a file with this content, in one rename. Raises OutOfReach when it cannot be written."""
+    """Makes a file with this content, in one rename. Raises ChangedMeanwhile when another program made one since;
+    OutOfReach when it cannot be written.
+    """
+    if path.is_symlink() and not path.exists():
+        raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
     with _told(name):
+        if path.is_file():
+            raise ChangedMeanwhile
         if not path.parent.exists():
             path.parent.mkdir(parents=True)
             sync_folder(path.parent.parent)
@@ -92,6 +98,8 @@ def cut(path: Path, name: str, first: int, end: int, mark: tuple[int, int]) -> N
 
 
 def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:
+    # Of a link, the file behind it is the record, and the link stays.
+    path = path.resolve()
     # A name that begins with a dot is never read as a table.
     draft = path.with_name(f".{path.name}.new")
     try:

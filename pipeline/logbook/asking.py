@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
 from pipeline.habits import folded_word
-from pipeline.logbook.amounts import Amount, amount
+from pipeline.logbook.amounts import Amount, amount, written
 from pipeline.logbook.book import Book
 from pipeline.logbook.places import Places
 from pipeline.logbook.targets import target_for
@@ -31,6 +32,7 @@ def asked_for(book: Book, words: Sequence[str], day: date, tare: str | None, giv
     gross = amount("weight", weight, "g", units["fresh_weight_g"], manner)
     culled = amount_or_none("--culled", given["culled"], units["culled_g"], manner)
     return checked(
+        manner,
         Asked(
             net(gross, tare, units["fresh_weight_g"], manner),
             day,
@@ -41,15 +43,15 @@ def asked_for(book: Book, words: Sequence[str], day: date, tare: str | None, giv
             culled,
             named("--picker", given["picker"]),
             (given["note"] or "").strip(),
-        )
+        ),
     )
 
 
-def checked(asked: Asked) -> Asked:
+def checked(manner: Manner, asked: Asked) -> Asked:
     """Is that possible? Raises WrongRequest where it is not."""
     if asked.culled is not None and asked.culled.value > asked.weight.value:
         raise WrongRequest(
-            f"--culled {asked.culled.typed} is more than the {asked.weight.value:f} g it is part of. "
+            f"culled {asked.culled.typed} is more than the {written(asked.weight.value, manner)} g it is part of. "
             "The weight is that of all that was cut, culls included."
         )
     return asked
@@ -118,7 +120,7 @@ def flush_of_text(option: str, text: str | None) -> int | None:
     """Which flush has this option? None where it is not given. Raises WrongRequest for what is none."""
     if text is None:
         return None
-    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:3]) <= 99:
+    if not re.match(r"0*[1-9]\d?\Z", text, re.ASCII):
         raise WrongRequest(f"{option} {text}: flushes are counted from 1 to 99. Write a whole number.")
     return int(text)
 

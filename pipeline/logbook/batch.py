@@ -141,6 +141,9 @@ def plan_batches(
     places = book.look()
     known = tuple(places.batch_days)
     taken = [name for name in names if known_name(name, known) in known]
+    twice = [name for at, name in enumerate(names) if name.casefold() in map(str.casefold, names[:at])]
+    if twice:
+        raise WrongRequest(f"batch {twice[0]} is named twice. Give each batch a name of its own.")
     if taken:
         raise WrongRequest(f"batch {taken[0]} is in batches.csv already. Give the new one a name of its own.")
     names = names or propose_names(known, day, count)

@@ -28,6 +28,15 @@ class Doubt:
     said: str
 
 
+def told(doubts: Sequence[Doubt]) -> str:
+    """What is doubtful, as sentences? Small at the beginning, for something stands before it."""
+    found = ""
+    for each in doubts:
+        ended = found.endswith("?")
+        found += f" {each.said[0].upper()}{each.said[1:]}" if ended else f"{'; ' if found else ''}{each.said}"
+    return found if found.endswith("?") else f"{found}."
+
+
 @dataclass
 class Book:
     """The farm's files as last looked at. What is kept of them is written down again where that is worth it."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
 from pipeline.logbook.known_rows import Value, rows_of
 from pipeline.logbook.names import known_name, spread
@@ -57,7 +58,7 @@ def plan_filling(
     target, said = target_for(book.farm, book.summaries, "fillings", day or date.min, columns)
     doubts = [*_doubts(places, name, names), *open_doubts(target)]
     said = list(dict.fromkeys((*places.troubles, *said)))
-    return FillPlan(tuple(rows), tuple(doubts), target, tuple(said), tuple(_told(places, name, rows, target)))
+    return FillPlan(tuple(rows), tuple(doubts), target, tuple(said), tuple(_told(book, places, name, rows, target)))
 
 
 def _last_rows(book: Book, places: Places) -> dict[str, Mapping[str, Value]]:
@@ -89,7 +90,7 @@ def _doubts(places: Places, batch: str, names: Sequence[str]) -> list[Doubt]:
     return found
 
 
-def _told(places: Places, batch: str, rows: Sequence[Mapping[str, Value]], target: Target) -> list[str]:
+def _told(book: Book, places: Places, batch: str, rows: Sequence[Mapping[str, Value]], target: Target) -> list[str]:
     """What does it mean: what is filled, which fillings end by it, what is not known?"""
     names = [str(row["container"]) for row in rows]
     first, last = target.next_row, target.next_row + len(rows) - 1
@@ -102,9 +103,9 @@ def _told(places: Places, batch: str, rows: Sequence[Mapping[str, Value]], targe
         end = places.end(before) if before else None
         if before is not None and day is not None and (end is None or end[0] >= day):
             gave = places.pickings(before)
-            grams = sum((each.weight_g for each in gave), Decimal(0))
+            grams = written(sum((each.weight_g for each in gave), Decimal(0)), book.farm.habits.manner)
             found.append(
-                f"{one}: that ends its filling from batch {before.batch}, which gave {grams:f} g in {len(gave)} "
+                f"{one}: that ends its filling from batch {before.batch}, which gave {grams} g in {len(gave)} "
                 f"picking{'' if len(gave) == 1 else 's'}."
             )
     new = [one for one in names if not places.fillings(one)]

@@ -15,6 +15,7 @@ from typing import Any
 from pipeline.farm import Farm
 from pipeline.logbook.summaries import Summaries, lines
 from pipeline.shelf_order import WALK, in_order_of_shelves
+from schemas.manner import Manner
 
 # As in warn_harvests.sql: at least so many pickings make a usual weight; so many times more, or less, is unlike it.
 LEAST_PICKINGS, TIMES_MORE, TIMES_LESS = 5, 8, 25
@@ -58,6 +59,11 @@ class Places:
     def __init__(self, farm: Farm, summaries: Summaries) -> None:
         self._farm = farm
         self._summaries = summaries
+
+    @property
+    def manner(self) -> Manner:
+        """How does the farm write numbers?"""
+        return self._farm.habits.manner
 
     def _told(self, table: str, part: str) -> list[Any]:
         return [

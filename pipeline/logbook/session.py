@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 
 from pipeline.logbook.amounts import amount
 from pipeline.logbook.asking import (
@@ -97,7 +98,9 @@ def _parted(book: Book, words: Sequence[str], given: Given) -> tuple[str, str, l
     if count and not behind and " ".join(words).casefold() == given.waiting.casefold():
         return given.waiting, "", []  # scanned twice
     meant = given.waiting or (given.next_up if not count else "")
-    if meant and _weight_words(book, words, unit):
+    # Two weights without a stage between them are a container that is not known, and its weight.
+    two = _weight_words(book, words, unit) == 1 and _weight_words(book, words[1:], unit)
+    if meant and _weight_words(book, words, unit) and not two:
         return meant, "", list(words)
     return " ".join(words[: count or 1]), "", list(words[count or 1 :])
 
@@ -122,6 +125,7 @@ def _asked(book: Book, given: Given, words: Sequence[str], container: str, batch
     gross = amount("weight", " ".join(words[: count or 1]), "g", unit, manner)
     told = _more(book, words[count:])
     return checked(
+        manner,
         Asked(
             net(gross, given.tare, unit, manner),
             given.day,
@@ -132,7 +136,7 @@ def _asked(book: Book, given: Given, words: Sequence[str], container: str, batch
             amount_or_none("culled", told.culled, units["culled_g"], manner),
             named("picker", told.picker) or given.picker,
             told.note,
-        )
+        ),
     )
 
 
@@ -169,8 +173,9 @@ def _more(book: Book, words: Sequence[str]) -> _More:
 class Tally:
     """What a session logged and did not: entries as (id, container or batch, grams, file), and the lines not logged."""
 
-    entries: tuple[tuple[str, str, float, str], ...] = ()
-    refused: tuple[int, ...] = field(default=())
+    entries: tuple[tuple[str, str, Decimal, str], ...] = ()
+    refused: tuple[int, ...] = ()
+    decimal_mark: str = "."
 
     def refusing(self, line: int) -> Tally:
         """With this line among those that were not logged."""
@@ -180,7 +185,8 @@ class Tally:
     def so_far(self) -> str:
         """How many entries, and how many kg, up to now?"""
         count = len(self.entries)
-        return f"{count} {'entry' if count == 1 else 'entries'}, {sum(each[2] for each in self.entries) / 1000:.3f} kg"
+        kg = f"{sum((each[2] for each in self.entries), Decimal(0)) / 1000:.3f}".replace(".", self.decimal_mark)
+        return f"{count} {'entry' if count == 1 else 'entries'}, {kg} kg"
 
     @property
     def summary(self) -> str:

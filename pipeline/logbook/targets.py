@@ -19,6 +19,7 @@ from pipeline.farm import Farm, TableFile, table_files
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
 from pipeline.logbook.summaries import Summaries
+from pipeline.write_csv import guarded
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
@@ -58,7 +59,10 @@ def target_for(
     sources = {each.name: each for each in table_files(farm.folder, farm.habits.files) if each.table == table}
     troubles = [each["trouble"] for each in summaries.values() if each["trouble"]]
     said: list[str] = []
-    for name in _candidates(farm, table, day, sources):
+    # Some systems hold 2026-05.CSV and 2026-05.csv for one file.
+    as_named = {each.lower(): each for each in sources}
+    for wanted in _candidates(farm, table, day, sources):
+        name = wanted if wanted in sources else as_named.get(wanted.lower(), wanted)
         source, summary = sources.get(name), summaries.get(f"{table}:{name}")
         if source is None or summary is None:
             return _new(farm, summaries, table, name), said
@@ -174,7 +178,7 @@ def _new(farm: Farm, summaries: Summaries, table: str, name: str) -> Target:
 
 def header_line(target: Target) -> str:
     """Which header line gets a file that is to be made, or whose header gains columns?"""
-    return _line(target.shape["header"], target.shape)
+    return _line([guarded(name) for name in target.shape["header"]], target.shape)
 
 
 def texts_of(farm: Farm, target: Target, values: Values) -> dict[str, str]:
@@ -200,7 +204,7 @@ def _text(farm: Farm, target: Target, column: str, value: date | Decimal | int |
     if isinstance(value, int):
         return str(value)
     if each.words:
-        return cells.written_word(value, column, farm.settings["words"] or {})
+        return guarded(cells.written_word(value, column, farm.settings["words"] or {}))
     return cells.written_text(value)
 
 

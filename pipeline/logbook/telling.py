@@ -8,6 +8,7 @@ from decimal import Decimal
 from pipeline.farm import Farm
 from pipeline.logbook.amounts import in_unit, written
 from pipeline.logbook.weigh import Plan
+from pipeline.write_csv import unguarded
 
 
 def told_weight(farm: Farm, plan: Plan) -> str:
@@ -56,8 +57,21 @@ def so_far(farm: Farm, plan: Plan) -> str:
     return f"{plan.place} so far: {written(Decimal(grams), farm.habits.manner)} g in {counted}."
 
 
-def told_cells(cells: Mapping[str, str]) -> str:
-    """What did an entry say, by its cells as written?"""
-    place = " ".join(cells[name] for name in ("container",) if name in cells) or f"batch {cells.get('batch', '')}"
-    rest = [f"{name} {text}" for name, text in cells.items() if name not in ("container", "entry")]
-    return ", ".join([place, *rest])
+def told_cells(cells: Mapping[str, str], units: Mapping[str, str]) -> str:
+    """What did an entry say, by its cells as written? `units`: of its columns, where they are not the contract's."""
+    bare = {name: unguarded(text) for name, text in cells.items()}
+    container, batch = bare.get("container"), bare.get("batch", "")
+    place = f"batch {batch}" if not container else f"{container} (batch {batch})" if batch else container
+    day = bare.get("picked_on") or bare.get("seen_on", "")
+    shown = {
+        "fresh_weight_g": f"{{}} {units.get('fresh_weight_g', 'g')}",
+        "event": "{}",
+        "flush": "flush {}",
+        "cap_stage": "{}",
+        "culled_g": f"culled {{}} {units.get('culled_g', 'g')}",
+        "cause": "{}",
+        "count": "{} of its containers",
+        "picker": "{}",
+        "note": "{}",
+    }
+    return f"{place}, {day}: " + ", ".join(form.format(bare[name]) for name, form in shown.items() if name in bare)

@@ -21,12 +21,15 @@ TRIES = 5
 
 @dataclass(frozen=True)
 class TakenBack:
-    """An entry that stands in no file any more: its file, the row where it stood, and its cells as written."""
+    """An entry that stands in no file any more: its file, the row where it stood, its cells as written, when that was,
+    and the units of its columns where they are not the contract's.
+    """
 
     file: str
     row: int
     cells: Mapping[str, str]
     at: str
+    units: Mapping[str, str]
 
 
 def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> list[TakenBack]:
@@ -38,19 +41,40 @@ def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> li
     if not noted:
         raise WrongRequest(f"There is no entry that gillbook {command} wrote and could take back.")
     last = [each for each in noted if each["call"] == noted[-1]["call"]]
-    return [_take_back(farm, each, now) for each in reversed(last)]
-
-
-def _take_back(farm: Farm, told: Mapping[str, Any], now: str) -> TakenBack:
+    done: list[TakenBack] = []
     for _ in range(TRIES):
         with append.logbook_locked(farm, now), suppress(append.ChangedMeanwhile):
-            done = _remove(farm, told)
-            journal.note(farm, {"undone": told["entry"], "at": now})
+            # All of them are looked at before the first is removed: what was noted at once is taken back whole.
+            for told in last:
+                _found(farm, told)
+            while last:
+                done.append(_remove(farm, last[-1]))
+                journal.note(farm, {"undone": last.pop()["entry"], "at": now})
             return done
-    raise OutOfReach(f"{told['file']} is being changed by another program again and again. Nothing was removed.")
+    raise OutOfReach(f"{last[-1]['file']} is being changed by another program again and again: not all was removed.")
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Where an entry stands as it was written: its file, the row, the bytes from `first` to before `end`, and the
+    file's size and time (ns) when that was told.
+    """
+
+    source: TableFile
+    row: int
+    first: int
+    end: int
+    mark: tuple[int, int]
+    units: Mapping[str, str]
 
 
 def _remove(farm: Farm, told: Mapping[str, Any]) -> TakenBack:
+    found = _found(farm, told)
+    append.cut(found.source.path, found.source.name, found.first, found.end, found.mark)
+    return TakenBack(found.source.name, found.row, told["cells"], str(told["at"]), found.units)
+
+
+def _found(farm: Farm, told: Mapping[str, Any]) -> _Found:
     name, entry = str(told["file"]), str(told["entry"])
     sources = table_files(farm.folder, farm.habits.files)
     source = next((each for each in sources if each.name == name and not each.beside), None)
@@ -66,7 +90,7 @@ def _remove(farm: Farm, told: Mapping[str, Any]) -> TakenBack:
         raise OutOfReach(f"{problem.findings[0].sentence()} Nothing was removed.") from problem
     if found is None:
         raise _gone(farm, told, f"{name} has no such entry any more ({entry})")
-    row, first, end, cells = found
+    row, first, end, cells, units = found
     changed = [
         column for column in {**cells, **told["cells"]} if cells.get(column, "") != told["cells"].get(column, "")
     ]
@@ -79,8 +103,7 @@ def _remove(farm: Farm, told: Mapping[str, Any]) -> TakenBack:
         )
     if append.open_elsewhere(source.path):
         raise OutOfReach(f"{name} is open in a spreadsheet. Nothing was removed. Close it there and try again.")
-    append.cut(source.path, name, first, end, (now.st_size, now.st_mtime_ns))
-    return TakenBack(name, row, told["cells"], str(told["at"]))
+    return _Found(source, row, first, end, (now.st_size, now.st_mtime_ns), units)
 
 
 def _gone(farm: Farm, told: Mapping[str, Any], why: str) -> OutOfReach:
@@ -93,8 +116,12 @@ def _gone(farm: Farm, told: Mapping[str, Any], why: str) -> OutOfReach:
     )
 
 
-def _find(farm: Farm, source: TableFile, data: bytes, entry: str) -> tuple[int, int, int, dict[str, str]] | None:
-    """In which row, between which bytes, stands this entry, and with which cells? None where it does not."""
+def _find(
+    farm: Farm, source: TableFile, data: bytes, entry: str
+) -> tuple[int, int, int, dict[str, str], Mapping[str, str]] | None:
+    """In which row, between which bytes, stands this entry, with which cells, in which units where they are not the
+    contract's? None where it does not.
+    """
     if entry.encode() not in data:
         return None
     table = contract(source.table)
@@ -110,6 +137,6 @@ def _find(farm: Farm, source: TableFile, data: bytes, entry: str) -> tuple[int, 
         length = len(text[start : body.tell()].encode("utf-8"))
         if sheet.cell(cells, "entry") == entry:
             named = {column: sheet.cell(cells, column) for column in sheet.at}
-            return row, shift, shift + length, {column: cell for column, cell in named.items() if cell}
+            return row, shift, shift + length, {column: cell for column, cell in named.items() if cell}, sheet.units
         start, shift = body.tell(), shift + length
     return None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from pipeline.logbook.amounts import Amount
+from pipeline.logbook.amounts import Amount, written
 from pipeline.logbook.book import Ask, Book, Clock, Doubt, look_for_last, open_doubts, write_rows
 from pipeline.logbook.book import enter as enter_planned
 from pipeline.logbook.entries import new_entries, written_ms
@@ -133,13 +133,14 @@ def _doubts(places: Places, place: Place, asked: Asked, before: list[Picking], n
         )
         found.append(Doubt("ended", f"{place} {how} on {end[0]}"))
     said = unlike(float(asked.weight.value), places.usual_g(together=not place.container))
+    weight = f"{written(asked.weight.value, places.manner)} g"
     if said is not None:
-        found.append(Doubt("unlike usual", f"{asked.weight.value:f} g is {said}"))
+        found.append(Doubt("unlike usual", f"{weight} is {said}"))
     for each in before:
         age = now_ms - (written_ms(each.entry) or 0)
         if each.day == asked.day and each.weight_g == asked.weight.value and age < SAME_WITHIN_MS:
             ago = "a moment" if age < 60_000 else "a minute"
-            found.append(Doubt("same again", f"the same, {place} {asked.weight.value:f} g, was logged {ago} ago"))
+            found.append(Doubt("same again", f"the same, {place} {weight}, was logged {ago} ago"))
             break
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Mapping
 from datetime import date
 from importlib.resources import files as package_files
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.runner import Question, prepare
 from pipeline.shelf_order import in_order_of_shelves
+from pipeline.told_commands import typed
 from schemas.contract import contract
 
 if TYPE_CHECKING:
@@ -49,8 +49,10 @@ def _statement(name: str) -> str:
 
 
 def _command(row: Mapping[str, Any]) -> str | None:
-    """Which line, ready to be typed, ends what fell silent? None for all else."""
+    """Which line, ready to be typed, ends what fell silent? None for all else, and for a name that no shell takes."""
     if row["action"] != "end":
         return None
-    words = ["gillbook", "note", *([row["container"]] if row["container"] else []), "emptied"]
-    return shlex.join([*words, "--batch", row["batch"], "--on", row["since"].isoformat()])
+    names = [name for name in (row["container"], row["batch"]) if name]
+    if any(name.startswith("-") for name in names):
+        return None
+    return typed(["gillbook", "note", *names[:-1], "emptied", "--batch", names[-1], "--on", row["since"].isoformat()])

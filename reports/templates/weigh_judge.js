@@ -4,7 +4,7 @@ const judge = (() => {
   // As gillbook check: a picking 8 times the usual and more, or a 25th and less, is doubted.
   const HEAVY = 8;
   const LIGHT = 25;
-  const SOON_MS = 60000;
+  const SOON_MS = 120000; // as gillbook weigh
 
   // Grams as text with a decimal point, or null. At most two decimals: 1.250 could be meant as 1250.
   const grams = (text) => {

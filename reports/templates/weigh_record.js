@@ -14,6 +14,7 @@ const record = (() => {
   // What would begin a formula in a spreadsheet (OWASP, CSV injection) gets an apostrophe before it, which gillbook takes
   // off again on reading (pipeline/write_csv.py).
   const FORMULA = /^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
+  const WITHIN = [/([;,\t\r\n] *"*)('*[=@\uff1d\uff20])/g, /([;,\t\r\n]"*)('*[+\-\uff0b\uff0d])/g];
 
   const entries = new Map();
   const pending = new Set(); // ids of entries that are not on disk yet
@@ -89,8 +90,9 @@ const record = (() => {
   const mustQuote = (text) => text.includes(page.separator) || /["\r\n]|^\s|\s$/.test(text);
   const quoted = (text) => (mustQuote(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
   const cell = (entry) => (name) => {
-    const text = entry[name] ?? "";
-    if (NUMBERS.includes(name)) return words.marked(text);
+    const typed = entry[name] ?? "";
+    if (NUMBERS.includes(name)) return words.marked(typed);
+    const text = WITHIN.reduce((said, mark) => said.replace(mark, "$1'$2"), typed);
     return FORMULA.test(text) ? "'" + text : text;
   };
   const csv = (chosen) =>

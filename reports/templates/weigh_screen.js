@@ -126,8 +126,9 @@
   const takeBack = async (entry) => {
     const gone = record.remove([entry]);
     choose(shelf.ofEntry(entry));
-    const fields = { weight: "fresh_weight_g", culled: "culled_g", note: "note", flush: "flush" };
-    for (const [id, name] of Object.entries(fields)) $(id).value = name === "note" ? entry[name] : words.marked(entry[name]);
+    const fields = { weight: "fresh_weight_g", culled: "culled_g", flush: "flush" };
+    for (const [id, name] of Object.entries(fields)) $(id).value = words.marked(entry[name]);
+    for (const id of ["note", "picker"]) $(id).value = entry[id];
     setStage(entry.cap_stage);
     setDay(entry.picked_on);
     redraw();
