@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench crash calibrate picture lock clean
+.PHONY: demo test check bench crash fuzz calibrate picture lock clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -25,6 +25,12 @@ bench: $(STAMP)
 # 200 refreshes and 200 loggings killed at random moments.
 crash: $(STAMP)
 	GILLBOOK_KILLS=200 $(BIN)/python -m pytest tests/test_crash.py tests/test_logbook_crash.py
+
+# 10,000 fuzz cases, drawn from a number that is told, so that a failure can be repeated.
+fuzz: $(STAMP)
+	@seed=$${GILLBOOK_FUZZ_SEED:-$$(date +%s)}; echo "GILLBOOK_FUZZ_SEED=$$seed"; \
+	GILLBOOK_FUZZ=10000 GILLBOOK_FUZZ_SEED=$$seed $(BIN)/python -m pytest tests/test_fuzz.py tests/test_fuzz_farms.py \
+		--hypothesis-show-statistics
 
 # False alarms and coverage on simulated farms.
 calibrate: $(STAMP)

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipeline.habits import Habits
+from pipeline.write_csv import unguarded
 from schemas.contract import Contract
 from schemas.finding import Finding, UnreadableFile
 
@@ -115,7 +116,7 @@ def dialect_of(table: Contract, file: str, data: bytes, habits: Habits) -> Diale
     for row, cells in enumerate(records(table, file, text, 1, separator), start=1):
         if any(cell.strip() for cell in cells):
             body = len(head[: text.tell()].encode("utf-8")) + skipped
-            return Dialect(separator, line_end, row, tuple(cell.strip() for cell in cells), body)
+            return Dialect(separator, line_end, row, tuple(unguarded(cell.strip()) for cell in cells), body)
     raise refuse(table, file, "has no header line", f"Put one in: {starred(table)}")
 
 
@@ -143,7 +144,7 @@ def header_cells(head: str, mark: str) -> list[str]:
 
 def _known(table: Contract, cells: list[str], habits: Habits) -> int:
     """How many of these headings does the table know?"""
-    return sum(habits.heading(table, cell.strip()) is not None for cell in cells)
+    return sum(habits.heading(table, unguarded(cell.strip())) is not None for cell in cells)
 
 
 def _likeliest(table: Contract, head: str, habits: Habits) -> str:

@@ -94,7 +94,8 @@ def padded(data: bytes, marks: Marks, separator: str = ",") -> bool:
         return True
     odd = _white(data)
     if separator == "\t":
-        odd = odd[bytes_[odd] != ord("\t")]
+        # Within quotation marks a tab is white space; else it stands between cells.
+        odd = odd[(bytes_[odd] != ord("\t")) | (np.searchsorted(marks, odd) % 2 == 1)]
     if len(odd) == 0:
         return False
     quoted = np.searchsorted(marks, odd) % 2 == 1

@@ -20,7 +20,7 @@ from pipeline.farm import WORKBOOKS, TableFile
 from pipeline.habits import Habits, Heading
 from pipeline.look import Marks, empty_quotes, padded, quotation_marks, well_quoted
 from pipeline.wide import BEYOND_HEADER, first_to_read, heading_of, own_part, read_beside, tells_of_sheet
-from pipeline.write_csv import FORMULA_MARKS, GUARD
+from pipeline.write_csv import FORMULA_MARKS, GUARD, WITHIN
 from schemas.check import check_header
 from schemas.contract import Contract, contract
 from schemas.finding import Finding, UnreadableFile, finding
@@ -35,8 +35,9 @@ Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Find
 # What a row below the last is called that sums up the others, alone or with more words: common practice, no source.
 TOTALS = re.compile(r"((grand |sub-?)?totals?|sums?|averages?|avg\.?|means?|\u03a3|\u00f8)\s*($|[:(=])|totals?\b", re.I)
 TOTALS_AT_MOST = 10
-# A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded).
-GUARDED = rf"^{GUARD}({GUARD}*[{re.escape(FORMULA_MARKS)}])"
+# A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
+# that stood behind the apostrophe goes with it: texts are trimmed.
+GUARDED = rf"^{GUARD}(?:[\t\r\n]\s*|({GUARD}*[{re.escape(FORMULA_MARKS)}]))"
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,9 @@ def read_table(source: TableFile, data: bytes, habits: Habits = Habits()) -> Raw
     ]
     own = [(name, heading) for name, heading, other in zip(header, meant, beside, strict=True) if name and not other]
     problems += _header_problems(source, table, own, row)
-    if any(each.level == "set_aside" for each in problems):
-        raise UnreadableFile(problems)
+    refusing = [each for each in problems if each.level == "set_aside"]
+    if refusing:
+        raise UnreadableFile(refusing)
     names = [f"<{at}>" if beside[at] else _column_name(meant[at], name, at) for at, name in enumerate(header)]
     frame = frame.rename({f"c{at}": name for at, name in enumerate(names)})
     if tells_of_sheet(source):
@@ -139,8 +141,10 @@ def _read_text(table: Contract, source: TableFile, data: bytes, habits: Habits) 
     dialect = dialect_of(table, source.name, data, habits)
     data = data[dialect.body :]
     marks = quotation_marks(data)
-    frame = _read_frame(table, source.name, data, dialect, well_quoted(data, marks, dialect.separator))
-    frame = _trim(frame, data, marks, dialect.separator)
+    plain = well_quoted(data, marks, dialect.separator)
+    frame = _read_frame(table, source.name, data, dialect, plain)
+    # Where quotation marks stand out of place, they do not tell which white space is within them.
+    frame = _trim(frame, data, marks, not plain or padded(data, marks, dialect.separator))
     said: list[Finding] = []
     if dialect.separator != "," and tells_of_sheet(source):
         said = [finding(table, source.name, dialect.row, "", "separator", "notice", SEPARATORS[dialect.separator])]
@@ -245,21 +249,23 @@ def _framed(rows: Sequence[Sequence[str | None]], names: list[str]) -> pl.DataFr
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _trim(frame: pl.DataFrame, data: bytes, marks: Marks, separator: str) -> pl.DataFrame:
+def _trim(frame: pl.DataFrame, data: bytes, marks: Marks, maybe_padded: bool) -> pl.DataFrame:
     """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
     texts = [name for name in frame.columns if name != "row"]
     if frame.is_empty() or not texts:
         return frame
     trimmed: list[str] = []
-    if padded(data, marks, separator):
+    if maybe_padded:
         found_in = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
         trimmed = [name for name, found in found_in.items() if found]
+        frame = frame.with_columns(pl.col(trimmed).str.strip_chars())
     if GUARD.encode() in data:
-        frame = frame.with_columns(pl.col(texts).str.replace(GUARDED, "${1}"))
+        bare = pl.col(texts).str.replace(GUARDED, "${1}")
+        frame = frame.with_columns(bare.str.replace_all(WITHIN % (GUARD, GUARD), "${1}${3}${2}${4}"))
     # A pair of quotation marks side by side is text of no length.
     if not trimmed and not empty_quotes(marks):
         return frame
-    return frame.with_columns(pl.col(trimmed).str.strip_chars()).with_columns(pl.col(texts).replace("", None))
+    return frame.with_columns(pl.col(texts).replace("", None))
 
 
 def _drop_blank(frame: pl.DataFrame) -> pl.DataFrame:

@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.dialect import dialect_of, plain_text
 from pipeline.farm import WORKBOOKS, Farm, TableFile, table_files
+from pipeline.write_csv import guarded
 from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
 
@@ -101,5 +102,8 @@ def ready_line(header: Sequence[str], unit: Mapping[str, Any], separator: str = 
     """Which line, in the file's own order of columns, says that the unit was emptied on the day it fell silent?"""
     cells = {"seen_on": str(unit["since"]), "event": "emptied", "container": unit["container"], "batch": unit["batch"]}
     line = io.StringIO()
-    csv.writer(line, lineterminator="", delimiter=separator).writerow([cells.get(name) or "" for name in header])
-    return line.getvalue()
+    # The csv module quotes a CR or LF within a cell only where it ends the lines.
+    csv.writer(line, lineterminator="\r\n", delimiter=separator).writerow(
+        [guarded(cells.get(name) or "") for name in header]
+    )
+    return line.getvalue().removesuffix("\r\n")

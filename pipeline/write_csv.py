@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import io
 import os
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -29,18 +31,26 @@ FINDING_HEADER = (
 # their full-width forms, which some spreadsheets take alike.
 FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
 GUARD = "'"
+# It may also cut a cell at a separator that is not the file's, and begin another one there (the same page of OWASP).
+# Behind a space only = and @ count: "wet, -3 C" is what people write.
+WITHIN = rf"""([;,\t\r\n] *"*)%s({GUARD}*[=@\uff1d\uff20])|([;,\t\r\n]"*)%s({GUARD}*[+\-\uff0b\uff0d])"""
+_TO_GUARD = re.compile(WITHIN % ("", ""))
+_GUARDED = re.compile(WITHIN % (GUARD, GUARD))
 
 
 def guarded(text: str) -> str:
     """How is this text written so that no spreadsheet runs it? With an apostrophe before what would begin a formula;
     reading takes it off again (unguarded).
     """
+    text = _TO_GUARD.sub(lambda found: f"{found[1] or found[3]}{GUARD}{found[2] or found[4]}", text)
     return GUARD + text if text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS) else text
 
 
 def unguarded(text: str) -> str:
     """Which text was written so (see guarded)?"""
-    return text[1:] if text[:1] == GUARD and text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS) else text
+    if text[:1] == GUARD and text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS):
+        text = text[1:]
+    return _GUARDED.sub(lambda found: (found[1] or found[3]) + (found[2] or found[4]), text)
 
 
 def guarded_row(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -52,8 +62,15 @@ def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence
     """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
     draft = path.with_name(path.name + ".new")
     with open(draft, "w", encoding="utf-8", newline="") as out:
-        writer = csv.DictWriter(out, fieldnames=list(header), lineterminator="\n")
-        writer.writeheader()
+        out.write(_line(header))
         for each in records:
-            writer.writerow(guarded_row(each))
+            record = guarded_row(each)
+            out.write(_line([record[name] for name in header]))
     os.replace(draft, path)
+
+
+def _line(cells: Sequence[object]) -> str:
+    """How do these cells stand as a line? The csv module quotes a CR or LF only where it ends the lines, so both do."""
+    line = io.StringIO()
+    csv.writer(line, lineterminator="\r\n").writerow(cells)
+    return line.getvalue().removesuffix("\r\n") + "\n"

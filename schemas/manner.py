@@ -13,6 +13,8 @@ from decimal import Decimal
 BLANK_WORDS = ("-", "\u2013", "\u2014", "N/A", "n/a", "#N/A", "NA", "n.a.")
 # Spaces that do not break, which spreadsheets put between thousands: U+00A0, U+2009, U+202F.
 NO_BREAK = "\u00a0\u2009\u202f"
+# How spreadsheets print the ' between thousands.
+APOSTROPHE = "\u2019"
 # The orders of day, month and year that a date may be written in, beside year-month-day (ISO 8601), which always works.
 DATE_ORDERS = ("day_month_year", "month_day_year", "year_month_day")
 
@@ -50,18 +52,18 @@ class Manner:
 
     @property
     def number_pattern(self) -> str:
-        """Which texts are numbers (a regular expression)?"""
+        """Which texts are numbers (a regular expression)? The digits of other scripts are none to the ledger."""
         mark = "[.]" if self.decimal_mark == "." else self.decimal_mark
-        plain = rf"\d+{mark}?\d*|{mark}\d+"
+        plain = rf"[0-9]+{mark}?[0-9]*|{mark}[0-9]+"
         if not self.thousands_mark:
             return rf"^[+-]?({plain})$"
-        return rf"^[+-]?({plain}|\d{{1,3}}([{self.thousands_mark}]\d{{3}})+({mark}\d*)?)$"
+        return rf"^[+-]?({plain}|[0-9]{{1,3}}([{self.thousands_mark}][0-9]{{3}})+({mark}[0-9]*)?)$"
 
     @property
     def foreign_number_pattern(self) -> str:
         """Which texts are numbers with marks other than the farm's?"""
-        marks = rf".,'\u2019 {NO_BREAK}"
-        return rf"^[+-]?\d[\d{marks}]*$" if self.plain_numbers else rf"^[+-]?[\d.,][\d{marks}]*$"
+        marks = rf".,'{APOSTROPHE} {NO_BREAK}"
+        return rf"^[+-]?[0-9][0-9{marks}]*$" if self.plain_numbers else rf"^[+-]?[0-9.,][0-9{marks}]*$"
 
 
 PLAIN = Manner()

@@ -8,7 +8,7 @@ from decimal import Decimal
 import polars as pl
 
 from schemas.contract import Field
-from schemas.manner import NO_BREAK, Conversion, Manner
+from schemas.manner import APOSTROPHE, NO_BREAK, Conversion, Manner
 
 DATE = r"^\d{4}-\d{2}-\d{2}$"
 DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
@@ -58,7 +58,7 @@ def _translated(plain: pl.Expr, each: Field, manner: Manner) -> pl.Expr:
         return _iso(plain, manner)
     if manner.plain_numbers:
         return pl.when(plain.str.contains(manner.number_pattern)).then(plain)
-    spaced = plain.str.replace_all(f"[{NO_BREAK}]", " ")
+    spaced = plain.str.replace_all(f"[{NO_BREAK}]", " ").str.replace_all(APOSTROPHE, "'", literal=True)
     bare = spaced.str.replace_all(manner.thousands_mark, "", literal=True) if manner.thousands_mark else spaced
     return pl.when(spaced.str.contains(manner.number_pattern)).then(
         bare.str.replace(manner.decimal_mark, ".", literal=True)

@@ -77,7 +77,7 @@ def check(
 
 
 def _print_findings(found: Sequence[Finding]) -> None:
-    from pipeline.cli.show import printable
+    from pipeline.cli.show import printable, short
 
     if not found:
         typer.echo("Nothing found. Every row is loaded.")
@@ -86,15 +86,19 @@ def _print_findings(found: Sequence[Finding]) -> None:
         if not of_level:
             continue
         typer.echo(f"{heading} ({len(of_level)})")
-        kinds = sorted(of_level, key=lambda each: (each.table, each.column, each.rule))
-        groups = [list(group) for _, group in groupby(kinds, key=lambda each: (each.table, each.column, each.rule))]
+        groups = [list(group) for _, group in groupby(sorted(of_level, key=_kind), key=_kind)]
         for group in sorted(groups, key=lambda group: -max(each.waiting for each in group)):
             shown = SHOWN_MISSING if level == "missing" else SHOWN_OF_A_KIND
             for each in sorted(group, key=lambda each: (-each.waiting, each.file, each.row))[:shown]:
-                typer.echo(f"  {printable(each.sentence())}")
+                typer.echo(f"  {printable(short(each.sentence()))}")
             if len(group) > shown:
                 typer.echo(f"  ... and {len(group) - shown} more of this kind; out/findings.csv has all of them")
         typer.echo("")
+
+
+def _kind(each: Finding) -> tuple[str, str, str]:
+    """Findings of which kind are shown together, a few of many? Columns that nobody knows are one kind."""
+    return each.table, "" if each.rule == "unknown_column" else each.column, each.rule
 
 
 def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:

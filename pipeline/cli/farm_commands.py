@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
 from pipeline.cli.options import the_farm as open_the_farm
 
+if TYPE_CHECKING:
+    from pipeline.farm import Farm
+
+# So many names of files stand in one sentence: our choice, no source.
+SHOWN_FILES = 3
 NewFolder = Annotated[Path, typer.Argument(metavar="DIR", help="The folder to make.")]
 
 
@@ -38,8 +43,11 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
     """Load what changed in the files. Tells what became of the rows of each file."""
     from pipeline.cli.show import Column, as_json, as_table
 
-    done = refreshed(open_the_farm(farm), strict=True)
+    opened = open_the_farm(farm)
+    done = refreshed(opened, strict=True)
     assert done is not None, "a strict refresh refreshes or raises"
+    for message in _separators(opened, done.changed):
+        tell(message)
     if json:
         as_json(done.counts)
         return
@@ -53,6 +61,25 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
     if done.levels:
         told = ", ".join(f"{number} {level.replace('_', ' ')}" for level, number in sorted(done.levels.items()))
         tell(f"Findings: {told}. gillbook check tells which.")
+
+
+def _separators(farm: Farm, read: Sequence[str]) -> list[str]:
+    """Which of the files just read are separated by something else than commas? They are told once, until they change;
+    gillbook check tells it always.
+    """
+    from pipeline.measures.runner import open_ledger
+
+    if not read:
+        return []
+    query = "select value, list(distinct file order by file) from findings where rule = 'separator' group by value"
+    with open_ledger(farm.ledger) as con:
+        told = {word: [name for name in files if name in read] for word, files in con.execute(query).fetchall()}
+    return [
+        f"{word.capitalize()} stand between the columns of {', '.join(files[:SHOWN_FILES])}"
+        + (f" and {len(files) - SHOWN_FILES} more." if len(files) > SHOWN_FILES else ".")
+        for word, files in sorted(told.items())
+        if files
+    ]
 
 
 def _called(count: Mapping[str, object], names: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ import typer
 
 from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
 from pipeline.cli.options import the_farm as open_the_farm
+from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,8 +23,11 @@ def history(json: JsonOption = False, farm: FarmOption = None) -> None:
 
     opened = open_the_farm(farm)
     refreshed(opened)
-    found = read_history(opened)
     where = history_path(opened).relative_to(opened.folder).as_posix()
+    try:
+        found = read_history(opened)
+    except OSError as problem:
+        raise OutOfReach(f"{where} cannot be read ({problem.strerror}). Mend its rights.") from problem
     for line in found.torn:
         tell(f"{where}, line {line}: cannot be read and is left out. It was half written when the machine stopped.")
     if json:

@@ -17,10 +17,15 @@ from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 if TYPE_CHECKING:
     from pipeline.adopt.proposal import Answers, Proposal, Question
     from pipeline.adopt.settings_text import Reads
-    from pipeline.adopt.sheets import LyingSheet
+    from pipeline.adopt.sheets import Lying, LyingSheet
 
 # The settings that the files may leave open, and that the grower can tell.
 TOLD = ("decimal_mark", "thousands_mark", "date_order")
+
+NO_TABLE = (
+    "No table could be made out in these files, so nothing was written. To tell yourself what your headings stand for, "
+    "make an empty farm (gillbook init DIR): its HOW-TO.md shows how."
+)
 
 # How marks are called that one cannot see.
 SPOKEN = {"": "none", " ": "space"}
@@ -95,13 +100,23 @@ def _adopt(
     text = settings_text(proposal)
     _show(proposal, text)
     if not proposal.tables:
-        raise WrongRequest("No table could be made out in these files, so nothing was written.")
+        raise WrongRequest(NO_TABLE)
+    _show_place(home, lying)
     if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
         tell("Nothing was written. To write it: the same command with --yes.")
         return
     written = make_farm(home, lying, text, proposal.tables)
     typer.echo(f"{home} is ready: {', '.join(written)}.")
     typer.echo(f"Next: gillbook check --farm {home}")
+
+
+def _show_place(home: Path, lying: Sequence[Lying]) -> None:
+    """Shows which folder becomes the farm, and whether the files stay where they are."""
+    from pipeline.cli.show import printable
+
+    copied = not all(each.path.is_relative_to(home.resolve()) for each in lying)
+    typer.echo(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
+    typer.echo(f"  {printable(str(home))}\n")
 
 
 def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
@@ -140,10 +155,16 @@ def _settled(sheets: Sequence[LyingSheet], answers: Answers, ask: bool) -> Propo
 
 
 def _asked(question: Question, answers: Answers) -> Answers:
+    from pipeline.cli.show import printable
+
     spoken = {SPOKEN.get(choice, choice): choice for choice in question.choices}
     asked = f"{question.asked}\nType {' or '.join(spoken)}, or just Enter to leave it open"
-    said = typer.prompt(asked, default="", show_default=False, err=True).strip()
-    if said not in spoken:
+    shown = "\n".join(map(printable, asked.split("\n")))
+    said = typer.prompt(shown, default="", show_default=False, err=True).strip()
+    while said and said not in spoken:
+        tell(f'"{said}" is none of these.')
+        said = typer.prompt(shown, default="", show_default=False, err=True).strip()
+    if not said:
         return answers
     said = spoken[said]
     if question.name in TOLD:
@@ -166,8 +187,9 @@ def _show(proposal: Proposal, text: str) -> None:
         "What your files hold:",
         [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in proposal.placings],
     )
-    typer.echo("\nfarm.toml would be:\n")
-    typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
+    if proposal.tables:
+        typer.echo("\nfarm.toml would be:\n")
+        typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
     unplaced = [f'{each.sheet.called}: "{name}" {why}.' for each in proposal.placings for name, why in each.unplaced]
     lines("Not placed: these columns stay in your files and are not read.", unplaced)
     short = [

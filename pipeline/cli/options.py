@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.show import printable
+from pipeline.cli.show import printable, short
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ SETTINGS = Settings()
 
 def tell(message: str) -> None:
     """Tells the grower something that is no result, on stderr."""
-    typer.echo("\n".join(printable(line) for line in message.split("\n")), err=True)
+    typer.echo("\n".join(printable(short(line)) for line in message.split("\n")), err=True)
 
 
 def day(given: str | None) -> date:

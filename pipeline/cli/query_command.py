@@ -27,7 +27,7 @@ def query(
 
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    with open_ledger(opened.ledger) as con:
+    with open_ledger(opened.ledger, scratch=False) as con:
         names, rows = _select(con, sql)
     tell_set_aside(done)
     records = [dict(zip(names, row, strict=True)) for row in rows]
@@ -44,19 +44,22 @@ def _select(con: Any, sql: str) -> tuple[list[str], list[tuple[Any, ...]]]:
     import duckdb
 
     try:
+        sql.encode("utf-8")
         statements = con.extract_statements(sql)
         if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
             raise WrongRequest("query: one SELECT is allowed, and nothing else.")
         con.execute("set lock_configuration = true")
         cursor = con.execute(sql)
         rows = cursor.fetchall()
+    except UnicodeEncodeError as problem:
+        raise WrongRequest("query: that is not UTF-8 text. Type it anew.") from problem
     except duckdb.PermissionException as problem:
         raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
     except duckdb.Error as problem:
         raise WrongRequest(f"query: {problem}") from problem
-    named: dict[str, int] = {}
-    names = []
+    names: list[str] = []
     for column in cursor.description:
-        named[column[0]] = named.get(column[0], 0) + 1
-        names.append(column[0] if named[column[0]] == 1 else f"{column[0]}_{named[column[0]]}")
+        # A column may be called like another, or like what another would be called instead.
+        calls = (column[0], *(f"{column[0]}_{number}" for number in range(2, len(cursor.description) + 2)))
+        names.append(next(name for name in calls if name not in names))
     return names, rows

@@ -17,6 +17,8 @@ WIDTH = 80
 NOTHING = "-"
 # No text is cut to fewer letters than this.
 SHORTEST = 4
+# A message with more letters than this is cut: our choice, no source.
+LONGEST = 2000
 
 
 @dataclass(frozen=True)
@@ -44,14 +46,27 @@ def _plain(value: object) -> object:
 
 
 def as_json(records: Sequence[Mapping[str, Any]]) -> None:
-    """Prints one array of objects: unrounded numbers, null for missing, ISO dates."""
+    """Prints one array of objects: unrounded numbers, null for missing, ISO dates. What would steer the terminal is
+    escaped.
+    """
     lines = [json.dumps({key: _plain(value) for key, value in each.items()}, ensure_ascii=False) for each in records]
+    lines = [line if line.isprintable() else _escaped(line) for line in lines]
     typer.echo("[" + ",\n ".join(lines) + "]")
+
+
+def _escaped(line: str) -> str:
+    return "".join(letter if letter.isprintable() else json.dumps(letter)[1:-1] for letter in line)
 
 
 def printable(text: str) -> str:
     """A cell's text without characters that would steer the terminal."""
     return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
+def short(line: str) -> str:
+    """A line of a message, cut where a cell of it has no end."""
+    beyond = len(line) - LONGEST
+    return line if beyond <= 0 else f"{line[:LONGEST]}... ({beyond:,} more letters)"
 
 
 def say(*sentences: str) -> None:
@@ -76,7 +91,7 @@ def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], cu
     never are. What does not fit even so is printed as one line per cell.
     """
     cells = [[_cell(record, column) for column in columns] for record in records]
-    headings = [column.heading.split("\n") for column in columns]
+    headings = [[printable(line) for line in column.heading.split("\n")] for column in columns]
     depth = max(len(lines) for lines in headings)
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]
     widths = [max([len(line) for line in head] + [len(row[at]) for row in cells]) for at, head in enumerate(heads)]

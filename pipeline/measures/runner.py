@@ -49,8 +49,9 @@ __all__ = [
 
 
 @contextmanager
-def open_ledger(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The ledger, for reading only: no file is written and no other file can be reached through it.
+def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+    """The ledger, for reading only: no other file can be reached through it, and none is written but for what memory
+    does not hold (`scratch`), in a folder that DuckDB keeps beside it meanwhile.
 
     Raises OutOfReach when another program holds it.
     """
@@ -61,6 +62,9 @@ def open_ledger(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
         "autoload_known_extensions": "false",
         "autoinstall_known_extensions": "false",
     }
+    if not scratch:
+        # A query could write into that folder: with x as (copy ... to 'ledger.duckdb.tmp/...').
+        config["temp_directory"] = ""
     try:
         con = duckdb.connect(str(path), read_only=True, config=config)
     except duckdb.Error as problem:
