@@ -78,10 +78,17 @@ def read_bytes(source: TableFile) -> bytes:
         ) from problem
 
 
-def read_table(source: TableFile, data: bytes, habits: Habits = Habits()) -> RawTable:  # noqa: B008  (frozen)
-    """What rows does this file hold? Raises UnreadableFile when it cannot be read as its table."""
+def read_table(
+    source: TableFile,
+    data: bytes,
+    habits: Habits = Habits(),  # noqa: B008  (frozen)
+    digest: str | None = None,
+) -> RawTable:
+    """What rows does this file hold? Raises UnreadableFile when it cannot be read as its table. `digest`: the hash of
+    its content, where it is known.
+    """
     table = contract(source.table)
-    digest = content_hash(data)
+    digest = digest or content_hash(data)
     read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
     source, row, header, frame, problems = read(table, source, data, habits)
     meant = [heading_of(source, name, habits) for name in header]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.adopt.cells import marks_of, order_of
+from pipeline.adopt.cells import looks_number, marks_of, order_of
 from pipeline.adopt.headings import bare, candidates
 from pipeline.adopt.proposal import Answers, Proposal, propose
 from pipeline.adopt.settings_text import habits_of, settings_text, trial
@@ -92,6 +92,12 @@ def test_marks_are_told_from_cells_that_leave_no_doubt(
     told = marks_of((f"row {row}", cell) for row, cell in enumerate(cells, 2))
     assert (told.decimal.value, told.thousands.value) == (decimal, thousands)
     assert bool(told.decimal.doubt or told.thousands.doubt) is doubt
+
+
+def test_a_cell_of_a_hundred_thousand_digits_is_told_at_once() -> None:
+    # It took minutes where the digits behind were looked at anew for each: then this hangs.
+    assert not looks_number("1" * 100_000 + "x")
+    assert looks_number("1" * 100_000)
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 NAME.csv (or .xlsx) is the broken table; NAME.json says which table it is, what else the farm holds (the tables below,
 unless it has its own; farm.toml, if any, as `settings`), what becomes of the file's rows, and every finding with its
-sentence. Add a file, gain a test.
+sentence. Its `reference` is another judge's verdict: see test_broken_by_the_reference. Add a file, gain a test.
 """
 
 from __future__ import annotations

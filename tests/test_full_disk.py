@@ -1,4 +1,4 @@
-"""A disk that fills up at any point of a refresh: said, nothing half written, and mended by making room."""
+"""A disk that fills up at any point of a refresh, or may only be read: said, nothing half written, mended by room."""
 
 from __future__ import annotations
 
@@ -121,3 +121,28 @@ def test_what_cannot_be_noted_is_told_and_made_good_next_time(farm: Farm, hindra
     assert refreshed(folder).changed == []
     assert [each["event"] for each in read_history(open_farm(folder)).records] == ["new", "new", "new", "edited"]
     assert refreshed(folder).said == []
+
+
+def test_a_disk_that_may_only_be_read_still_tells_figures_until_there_is_something_to_write(small_disk: Path) -> None:
+    folder = small_disk / "farm"
+    folder.mkdir()
+    (folder / "farm.toml").touch()
+    for table, text in THREE_TABLES.items():
+        write_table(folder, table, text)
+    refreshed(folder)
+    before = (folder / "ledger.duckdb").read_bytes()
+
+    def only_read(yes: bool) -> None:
+        subprocess.run(["mount", "-o", f"remount,{'ro' if yes else 'rw'}", str(small_disk)], check=True)
+
+    only_read(True)
+    assert here("yields", "--farm", folder).code == 0
+    only_read(False)
+    write_table(folder, "harvests", LONG)
+    only_read(True)
+    for command in ("yields", "refresh", "check"):
+        said = here(command, "--farm", folder)
+        assert (said.code, said.out) == (3, "")
+        assert said.err.endswith("). Is the farm folder read-only?\n")
+    only_read(False)
+    assert (folder / "ledger.duckdb").read_bytes() == before

@@ -234,6 +234,7 @@ def test_on_a_terminal_what_is_open_is_asked_and_nothing_is_written_without_a_ye
         (["a", "b"], 2, "init: name one folder to make: gillbook init DIR"),
         (["a", "--yes"], 2, "--yes, --unit and the settings belong to --from FILE. Name the files you have."),
         (["--from", "none.csv"], 2, "none.csv: there is no such file. Name your files by their paths."),
+        (["new", "--from", "full"], 2, "full is a folder. Name the files in it by their paths."),
         (["new", "--from", "log.csv", "none.csv"], 2, "none.csv: there is no such file, and the folder is new."),
         (
             ["new", "--from", "log.csv", "--unit", "Weight"],

@@ -39,6 +39,10 @@ UNREADABLE = {
         f"{HEADER}\n{FIRST}\n2026-02-06,2".encode(),
         r"harvests\.csv, row 3: ends within this row, where it went on when last read\. Write it whole again; .+",
     ),
+    "cut off within a row of an edited file": (
+        f"{HEADER}\n2026-02-01,30,1\n2026-02-06,2".encode(),
+        r"harvests\.csv, row 3: ends within this row, where it went on when last read\. Write it whole again; .+",
+    ),
     "cut off within its first row": (
         f"{HEADER}\n2026-02".encode(),
         r"harvests\.csv, row 2: ends within this row, .+",

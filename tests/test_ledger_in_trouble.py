@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 
 import duckdb
@@ -16,19 +17,27 @@ from ledgers import NOW, THREE_TABLES, change_ledger, child, here, meanwhile, re
 
 from pipeline.farm import open_farm
 from pipeline.ledger.refresh import refresh
+from pipeline.ledger.standing import LAYOUT_VERSION, MADE_WITH
 
 Farm = Callable[..., Path]
 MORE = "picked_on,fresh_weight_g,container\n2026-02-01,300,1\n2026-02-06,200,1\n2026-02-07,50,2"
+# What a ledger may have been made with that is not as it is now, and how that is told.
+MADE_OTHERWISE = {
+    "gillbook": f"The ledger was made with gillbook 0, not {version('gillbook')}: it was built anew from the files.",
+    "layout": f"The ledger was made with layout 0, not {LAYOUT_VERSION}: it was built anew from the files.",
+    "duckdb": f"The ledger was made with DuckDB 0, not {version('duckdb')}: it was built anew from the files.",
+    "contracts": "gillbook's own contracts have changed: the ledger was built anew from the files.",
+    "decisions": "gillbook's own decisions have changed: the ledger was built anew from the files.",
+}
 
 
-@pytest.mark.parametrize("key", ["layout", "contracts"])
+@pytest.mark.parametrize("key", MADE_WITH)
 def test_a_ledger_of_another_version_is_rebuilt_and_that_is_said(farm: Farm, key: str) -> None:
     folder = farm(**THREE_TABLES)
     refreshed(folder)
     before = tables(folder)
     change_ledger(folder, f"update meta set value = '0' where key = '{key}'; delete from stage_harvests")
-    done = refreshed(folder)
-    assert done.said == [f"The ledger came from another version ({key}) and was built anew."]
+    assert refreshed(folder).said == [MADE_OTHERWISE[key]]
     assert tables(folder) == before
 
 

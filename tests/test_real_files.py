@@ -83,6 +83,7 @@ POINT_AND_MARK = habits(thousands_mark="'")
         (POINT_AND_COMMA, "1,234.5", "1234.5"),
         (POINT_AND_COMMA, "1,5", None),
         (POINT_AND_MARK, "1'234.5", "1234.5"),
+        (POINT_AND_MARK, "1\u2019234.5", "1234.5"),
         (POINT_AND_MARK, "1,234.5", None),
     ],
 )

@@ -6,11 +6,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from schemas.manner import BLANK_WORDS, NO_BREAK
+from schemas.manner import APOSTROPHE, BLANK_WORDS, DATE_ORDERS, NO_BREAK
 
 # Stands for the decimal mark of numbers that a workbook holds as numbers: they are written with the farm's.
 NEUTRAL = "\u2396"
-NUMBER = re.compile(rf"[+-]?[\d.,'\u2019 {NO_BREAK}{NEUTRAL}]*\d[\d.,'\u2019 {NO_BREAK}{NEUTRAL}]*")
+MARKS = rf"\d.,'{APOSTROPHE} {NO_BREAK}{NEUTRAL}"
+# The digit is looked for ahead, so that a cell of a hundred thousand digits and a letter takes no longer than that.
+NUMBER = re.compile(rf"[+-]?(?=\D*\d)[{MARKS}]+")
 ISO = re.compile(r"\d{4}-\d{2}-\d{2}([T ].*)?")
 YEAR_LAST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})( .*)?")
 YEAR_FIRST = re.compile(r"\d{4}[./-](\d{1,2})[./-](\d{1,2})( .*)?")
@@ -34,12 +36,13 @@ def said(cells: Iterable[str | None]) -> list[str]:
 @dataclass(frozen=True)
 class Told:
     """What the cells tell of a setting. `value`: None where they leave it open; `because`: the cell that tells it;
-    `doubt`: why it is open although there are cells that need it told.
+    `doubt`: why it is open although there are cells that need it told; `between`: what it may be then, where not all.
     """
 
     value: str | None = None
     because: str = ""
     doubt: str = ""
+    between: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,10 @@ class Marks:
     thousands: Told = field(default_factory=Told)
 
 
-def marks_of(cells: Iterable[tuple[str, str]]) -> Marks:
-    """With which marks are these numbers written? `cells`: where each stands, and its text."""
+def marks_of(cells: Iterable[tuple[str, str]], known: str | None = None) -> Marks:
+    """With which marks are these numbers written? `cells`: where each stands, and its text; `known`: the decimal mark,
+    where the grower told it.
+    """
     decimals: dict[str, str] = {}
     thousands: dict[str, str] = {}
     unclear: dict[str, str] = {}
@@ -61,7 +66,7 @@ def marks_of(cells: Iterable[tuple[str, str]]) -> Marks:
     if len(decimals) > 1:
         doubt = f"{' and '.join(decimals.values())} have different decimal marks"
         return Marks(Told(doubt=doubt))
-    decimal = next(iter(decimals), None)
+    decimal = known or next(iter(decimals), None)
     # A comma that parts thousands for sure leaves only the point as decimal mark, and the other way round.
     for mark, other in ((",", "."), (".", ",")):
         if decimal is None and mark in thousands:
@@ -85,7 +90,7 @@ def _thousands(found: dict[str, str]) -> Told:
 
 def _weigh(cell: str, where: str, decimals: dict[str, str], thousands: dict[str, str], unclear: dict[str, str]) -> None:
     """What does one number tell for sure?"""
-    plain = re.sub(f"[{NO_BREAK}]", " ", cell.lstrip("+-")).replace("\u2019", "'")
+    plain = re.sub(f"[{NO_BREAK}]", " ", cell.lstrip("+-")).replace(APOSTROPHE, "'")
     marks = re.findall(r"[^\d]", plain)
     grouped = r"\d{1,3}(%s\d{3})+"
     for mark in dict.fromkeys(marks[:-1] if len(set(marks)) > 1 or len(marks) == 1 else marks):
@@ -125,4 +130,6 @@ def order_of(cells: Iterable[tuple[str, str]]) -> Told:
         if order == "year_month_day" and open_at:
             return Told(doubt=f"{where} and {open_at} are written in different orders")
         return Told(order, where)
-    return Told(doubt=f"{open_at} can be read as two dates, and no other tells more") if open_at else Told()
+    if not open_at:
+        return Told()
+    return Told(doubt=f"{open_at} can be read as two dates, and no other tells more", between=DATE_ORDERS[:2])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Sequence
+from itertools import count
 from pathlib import Path
 
 from pipeline.adopt.sheets import Lying, lying
@@ -19,10 +20,11 @@ def home_of(folder: Path | None, files: Sequence[Path]) -> Path:
     can: a farm there already, a folder with other things in it, or none that holds all of them.
     """
     for file in files:
+        if file.is_dir():
+            raise WrongRequest(f"{file} is a folder. Name the files in it by their paths.")
         if not file.is_file():
             raise WrongRequest(f"{file}: there is no such file. Name your files by their paths.")
-    if folder is None:
-        folder = Path(os.path.commonpath([str(file.resolve().parent) for file in files]))
+    folder = folder or _folder_of_all(files)
     if (folder / SETTINGS_FILE).exists():
         raise WrongRequest(f"{folder} has a {SETTINGS_FILE} already, and nothing was written. Mend it by hand.")
     if folder.exists() and not folder.is_dir():
@@ -32,6 +34,14 @@ def home_of(folder: Path | None, files: Sequence[Path]) -> Path:
             f"{folder} is not empty, and not all of the files lie in it. Name a new folder: they are copied into it."
         )
     return folder
+
+
+def _folder_of_all(files: Sequence[Path]) -> Path:
+    try:
+        return Path(os.path.commonpath([str(file.resolve().parent) for file in files]))
+    except ValueError as problem:
+        # On Windows, where each drive has a tree of its own.
+        raise WrongRequest("No folder holds all of the files. Name a new one: they are copied into it.") from problem
 
 
 def _within(folder: Path, file: Path) -> bool:
@@ -60,9 +70,11 @@ def make_farm(folder: Path, files: Sequence[Lying], settings: str, tables: Seque
     texts["HOW-TO.md"] = how_to()
     texts[SETTINGS_FILE] = settings
     try:
-        if folder.is_dir() and any(folder.iterdir()):
+        if not folder.is_dir():
+            return _write_new(folder, files, texts)
+        if any(folder.iterdir()):
             return _write_beside(folder, texts)
-        return _write_new(folder, files, texts)
+        return _write_all(folder, files, texts)
     except OSError as problem:
         raise OutOfReach(f"{folder} cannot be written: {problem.strerror or problem}.") from problem
 
@@ -79,18 +91,27 @@ def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
     return sorted(written)
 
 
-def _write_new(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
-    """Writes the folder whole, under another name until it is."""
-    draft = folder.with_name(folder.name + ".new")
-    draft.mkdir(parents=True)
+def _write_all(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
+    """Fills an empty folder, or leaves it empty. It is not made anew, for the grower may stand in it."""
     try:
         for each in files:
-            (draft / each.name).write_bytes(each.data)
-        written = [*(each.name for each in files), *_write_beside(draft, texts)]
-        if folder.is_dir():
-            folder.rmdir()
+            (folder / each.name).write_bytes(each.data)
+        return sorted([*(each.name for each in files), *_write_beside(folder, texts)])
+    except BaseException:
+        for name in (*(each.name for each in files), *texts):
+            (folder / name).unlink(missing_ok=True)
+        raise
+
+
+def _write_new(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
+    """Writes the folder whole, under another name until it is."""
+    drafts = (folder.with_name(f"{folder.name}.new-{number}") for number in count(1))
+    draft = next(each for each in drafts if not each.exists())
+    draft.mkdir(parents=True)
+    try:
+        written = _write_all(draft, files, texts)
         draft.rename(folder)
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
-    return sorted(written)
+    return written

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -122,7 +123,7 @@ def _field(placed: Placed) -> Field:
 
 def _settings(placings: Sequence[Placing], answers: Answers) -> tuple[dict[str, Told], list[str], list[Question]]:
     """What do the cells, and the grower, tell of marks and dates, what is in doubt, and what is to be asked?"""
-    marks: Marks = marks_of(_cells(placings, ("number", "integer")))
+    marks: Marks = marks_of(_cells(placings, ("number", "integer")), answers.settings.get("decimal_mark"))
     told = {
         "decimal_mark": marks.decimal,
         "thousands_mark": marks.thousands,
@@ -139,8 +140,10 @@ def _settings(placings: Sequence[Placing], answers: Answers) -> tuple[dict[str, 
             found[name] = each
         if each.doubt and name not in answers.settings:
             doubts.append(f"{each.doubt}, so {name} is left open.")
-            option = f"--{name.replace('_', '-')}"
-            questions.append(Question(name, f"{each.doubt}. Which {name} do your files have?", choices[name], option))
+            taken = found.get("decimal_mark", Told()).value
+            between = each.between or tuple(choice for choice in choices[name] if choice != taken)
+            option = f"--{name.replace('_', '-')} {' or '.join(map(json.dumps, between))}"
+            questions.append(Question(name, f"{each.doubt}. Which {name} do your files have?", between, option))
     if found.get("decimal_mark", Told(".")).value == found.get("thousands_mark", Told("")).value:
         del found["thousands_mark"]
     return found, doubts, questions

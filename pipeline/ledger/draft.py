@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.farm import Farm
 from pipeline.ledger.intake import Sources, Taken, key_of
-from pipeline.ledger.kept import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings
+from pipeline.ledger.kept import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings, why_not_there
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.standing import Standing, versions
 from schemas.finding import OutOfReach, UnreadableFile
@@ -221,10 +221,9 @@ def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -
     rows, missing = found
     if not missing:
         return True
-    gone = "is no file that farm.toml names any more" if (farm.folder / file).exists() else "is gone"
     con.execute(
         "update files set problem = ? where table_name = ? and file = ?",
-        [f"{gone}, and {_stand_nowhere(rows, missing)}", table, file],
+        [f"{why_not_there(farm, file)}, and {_stand_nowhere(rows, missing)}", table, file],
     )
     return False
 

@@ -110,11 +110,13 @@ def changed_files(
         if old is None or any(old[name] != each[name] for name in STATE) or (change and (change.freed or change.held)):
             known = changes is not None
             found.append(_record(key, _event(old, each), each, _rows(old, each, change, known)))
-    for key in before:
-        if key not in now:
-            event = "renamed" if key in renamed else "forgotten" if forgotten_copy(farm, key) else "gone"
-            gone = dict.fromkeys(STATE, 0) | {"standing": None, "content_hash": None}
-            found.append(_record(key, event, gone, _all_gone(before[key])))
+    # Of a file that no line tells of, as after the loss of the history, the rows that went tell.
+    of_rows = changes or {}
+    for key in {*before, *of_rows} - set(now):
+        event = "renamed" if key in renamed else "forgotten" if forgotten_copy(farm, key) else "gone"
+        state = dict.fromkeys(STATE, 0) | {"standing": None, "content_hash": None}
+        gone = _filled(before[key]) if key in before else of_rows[key].gone
+        found.append(_record(key, event, state, dict(zip(ROWS, (0, gone, None, None, None), strict=True))))
     return sorted(found, key=lambda each: (each["table_name"], each["file"]))
 
 
@@ -139,10 +141,6 @@ def _filled(each: Mapping[str, Any]) -> int:
     return int(each["rows_in"] - each["blank"])
 
 
-def _all_gone(old: Record) -> dict[str, int | None]:
-    return dict(zip(ROWS, (0, _filled(old), None, None, None), strict=True))
-
-
 def _rows(old: Record | None, each: Record, change: RowChange | None, known: bool) -> dict[str, int | None]:
     """How many rows came and went, and how many of a file that stayed as it was were freed or held by others?"""
     same = old is not None and old["content_hash"] == each["content_hash"]
@@ -164,12 +162,29 @@ class Announced:
     edits: list[str]
 
 
-def announced(records: Sequence[Record], before: Mapping[Key, Record]) -> Announced:
-    """What should the grower hear of these changes? `before`: how the files stood."""
-    # A file of several tables stands in several records, and is told of once.
-    said = [sentence for each in records if (sentence := _said(each) or _fewer(each, before))]
-    edits = [sentence for each in records if not _said(each) and (sentence := _edit(each))]
-    return Announced(list(dict.fromkeys(said)), list(dict.fromkeys(edits)))
+def announced(records: Sequence[Record], before: Mapping[Key, Record], because: str) -> Announced:
+    """What should the grower hear of these changes? `before`: how the files stood; `because`: of what rows are freed
+    and held whose files stayed as they were.
+    """
+    said = [(each, _said(each) or _fewer(each, before)) for each in records]
+    edits = [(each, None if _said(each) else _edit(each, because)) for each in records]
+    return Announced(_told_once(said), _told_once(edits))
+
+
+def _told_once(told: Sequence[tuple[Record, str | None]]) -> list[str]:
+    """A file of several tables stands in several records: it is told of once where all say the same of it, else table
+    by table.
+    """
+    of_file: dict[str, dict[str, str]] = {}
+    for each, sentence in told:
+        if sentence:
+            of_file.setdefault(each["file"], {})[each["table_name"]] = sentence
+    sentences: list[str] = []
+    for file, by_table in of_file.items():
+        alike = len(set(by_table.values())) == 1
+        named = {file if alike else f"{file} ({table})": sentence for table, sentence in by_table.items()}
+        sentences += [sentence.replace("{file}", name, 1) for name, sentence in named.items()]
+    return sentences
 
 
 def counted(number: int) -> str:
@@ -177,7 +192,8 @@ def counted(number: int) -> str:
     return "1 row" if number == 1 else f"{number} rows"
 
 
-# What is said of an event, whatever else changed. {rows}: those that went; {changes}: see _came_and_went.
+# What is said of an event, whatever else changed. {rows}: those that went; {changes}: see _came_and_went; {file} is
+# filled in last (see _told_once).
 _SAID = {
     "renamed": "{file} is gone, and all its rows stand in other files: taken as renamed or split.",
     "restored": "{file} is back{changes}.",
@@ -190,20 +206,20 @@ _SAID = {
 def _said(each: Record) -> str | None:
     event, gone = each["event"], each["rows_gone"]
     saying = _SAID.get(event)
-    if event in ("renamed", "forgotten") and not gone:
-        saying = "{file} is gone. It held no rows." if event == "renamed" else "{file} was given up."
+    if event in ("renamed", "forgotten", "gone") and not gone:
+        saying = "{file} was given up." if event == "forgotten" else "{file} is gone. No row of it was counted."
     if event == "edited" and gone is not None and gone > each["rows_added"]:
         saying = "{file}: {rows} went to other files." if each["rows_moved"] == gone else "{file}{changes}."
     if saying is None:
         return None
-    return saying.format(file=each["file"], rows=counted(gone or 0), changes=_came_and_went(each))
+    return saying.replace("{rows}", counted(gone or 0)).replace("{changes}", _came_and_went(each))
 
 
 def _fewer(each: Record, before: Mapping[Key, Record]) -> str | None:
     """What is said of a file with fewer rows where there is no ledger to tell which went?"""
     old = before.get((each["table_name"], each["file"]))
     fewer = _filled(old) - _filled(each) if old and each["event"] == "edited" and each["rows_gone"] is None else 0
-    return f"{each['file']}: {counted(fewer)} fewer than when it was last read." if fewer > 0 else None
+    return f"{{file}}: {counted(fewer)} fewer than when it was last read." if fewer > 0 else None
 
 
 def _came_and_went(each: Record) -> str:
@@ -213,12 +229,12 @@ def _came_and_went(each: Record) -> str:
     return f": {' and '.join(said)} since it was last read" if said else ""
 
 
-def _edit(each: Record) -> str | None:
-    """What is said of an edit that only adds or changes rows, and of rows that others freed or held?"""
+def _edit(each: Record, because: str) -> str | None:
+    """What is said of an edit that only adds or changes rows, and of rows that were freed or held by something else?"""
     if each["event"] == "edited":
         same = " was edited" + ("" if each["rows_added"] is None else "; its rows are the same")
-        return f"{each['file']}{_came_and_went(each) or same}."
+        return f"{{file}}{_came_and_went(each) or same}."
     freed, held = each["rows_freed"], each["rows_held"]
     told = [f"{counted(freed)} can be counted now"] if freed else []
     told += [f"{counted(held)} cannot be counted any more"] if held else []
-    return f"{each['file']}: {' and '.join(told)}, because of what stands in other files." if told else None
+    return f"{{file}}: {' and '.join(told)}, because of what {because}." if told else None

@@ -15,8 +15,18 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.farm import Farm, TableFile
-from pipeline.ledger.kept import GIVEN_UP, UNREADABLE, VANISHED, Key, copy_path, forget_words, keep
+from pipeline.farm import WORKBOOKS, Farm, TableFile
+from pipeline.ledger.kept import (
+    GIVEN_UP,
+    UNREADABLE,
+    VANISHED,
+    Key,
+    copy_path,
+    forget_words,
+    keep,
+    way_back,
+    why_not_there,
+)
 from pipeline.ledger.manifest import NEVER_READ, FileMark, stat_of
 from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
@@ -130,7 +140,7 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     mark = NEVER_READ
     try:
         mark, data = _read_whole(source)
-        raw = read_table(source, data, farm.habits) if mark.content_hash != known else None
+        raw = read_table(source, data, farm.habits, mark.content_hash) if mark.content_hash != known else None
         if raw is not None:
             _refuse_cut_off(copy_path(farm, key), data, raw)
     except UnreadableFile as problem:
@@ -151,10 +161,11 @@ def _take_vanished(farm: Farm, source: TableFile, known: str | None) -> tuple[Fi
 
     try:
         mark, data = _read_whole(source)
-        raw = read_table(source, data, farm.habits) if mark.content_hash != known else None
+        raw = read_table(source, data, farm.habits, mark.content_hash) if mark.content_hash != known else None
     except UnreadableFile as problem:
-        said = "is gone, and its copy in kept/ cannot be read"
-        other = _unreadable(source, said, f"Put it back, or give it up: {forget_words(source.name)}")
+        gone = why_not_there(farm, source.name)
+        fix = f"{way_back(gone)}, or give it up: {forget_words(source.name)}"
+        other = _unreadable(source, f"{gone}, and its copy in kept/ cannot be read", fix)
         raise UnreadableFile([*other.findings, *problem.findings]) from problem
     return replace(mark, standing=VANISHED).with_copy(source.path), raw, ""
 
@@ -179,7 +190,7 @@ def _take_copy(
         raw = read_table(copied, data, farm.habits) if copy_mark.content_hash != sources.known.get(key) else None
     except UnreadableFile as worse:
         said = "cannot be read, and its copy in kept/ cannot be read either"
-        other = _unreadable(source, said, f"Mend it, or give it up: {forget_words(source.name)}")
+        other = _unreadable(source, said, f"Mend it, or farm.toml, or give it up: {forget_words(source.name)}")
         raise UnreadableFile([*other.findings, *problem.findings]) from worse
     return replace(mark, standing=UNREADABLE).with_copy(copy), raw, reason
 
@@ -204,14 +215,19 @@ def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:
 
 
 def _refuse_cut_off(copy: Path, data: bytes, raw: RawTable) -> None:
-    """Does the file end within a row where its copy goes on, as one does that is half-way replaced? One that ends with
-    a row has lost rows, which is an edit.
+    """Does the file end within a row where its copy goes on, as one does that is half-way replaced, maybe by an edited
+    one? One that ends with a row has lost rows, which is an edit.
     """
     size = stat_of(copy)
     if size is None or size[0] <= len(data) or data.endswith((b"\n", b"\r")):
         return
+    # A workbook is no text of lines; half of one is no workbook, and was refused for that.
+    if raw.source.path.suffix.lower() in WORKBOOKS:
+        return
     whole = copy.read_bytes()
-    if whole.startswith(data) and whole[len(data) : len(data) + 1] not in (b"\n", b"\r"):
+    last, rows = data.splitlines()[-1], whole.splitlines()
+    within = whole.startswith(data) and whole[len(data) : len(data) + 1] not in (b"\n", b"\r")
+    if within or (last not in rows and any(row.startswith(last) for row in rows)):
         fix = "Write it whole again; or, if it is meant so, end its last row with a line end."
-        last = raw.frame["row"][-1] if raw.frame.height else 1
-        raise _unreadable(raw.source, "ends within this row, where it went on when last read", fix, last)
+        number = raw.frame["row"][-1] if raw.frame.height else 1
+        raise _unreadable(raw.source, "ends within this row, where it went on when last read", fix, number)

@@ -45,6 +45,10 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 
+# Because of what rows are freed or held whose own file stayed as it was.
+BY_FILES, BY_SETTINGS = "stands in other files", "farm.toml tells now"
+SETTINGS_CHANGED = "farm.toml has changed: all rows were {done} anew."
+
 
 def _quiet(_: str) -> None:
     """Says nothing."""
@@ -167,8 +171,11 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft_path(farm), farm.ledger)
     sync_folder(farm.folder)
-    done = _note(farm, now, written.told, written.marks, written.renamed, written.changes)
+    because = BY_SETTINGS if standing.farm_changed else BY_FILES
+    done = _note(farm, now, written.told, written.marks, written.renamed, written.changes, because)
     said = [standing.rebuild] if standing.rebuild else []
+    if standing.farm_changed:
+        said.append(SETTINGS_CHANGED.format(done="read" if standing.habits_changed else "decided"))
     return replace(done, changed=written.changed, said=said + done.said)
 
 
@@ -219,6 +226,7 @@ def _note(
     marks: dict[Key, FileMark],
     renamed: Sequence[Key] = (),
     changes: Mapping[Key, RowChange] | None = None,
+    because: str = BY_FILES,
 ) -> Refreshed:
     """Notes what was done: in the history what changed since its last line, then in the manifest that all is done. A
     run that is killed before the manifest is written leaves the rest to the next one.
@@ -239,5 +247,5 @@ def _note(
         raise OutOfReach(
             f"The ledger agrees with the files, but that could not be noted ({_reason(problem)}). Try again."
         ) from problem
-    heard = announced(records, before)
+    heard = announced(records, before, because)
     return Refreshed(counts, levels, said=[*heard.said, *kept], edits=heard.edits)

@@ -19,7 +19,9 @@ from schemas.finding import OutOfReach
 # Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
 LAYOUT_VERSION = 2
 # Where one of these differs the ledger is built anew; other settings of the farm need less.
-MADE_WITH = ("layout", "gillbook", "duckdb", "contracts", "decisions")
+MADE_WITH = ("gillbook", "layout", "duckdb", "contracts", "decisions")
+# What each of these that has a version is called.
+VERSION_OF = {"gillbook": "gillbook", "layout": "layout", "duckdb": "DuckDB"}
 
 
 @cache
@@ -82,10 +84,18 @@ def standing_ledger(farm: Farm) -> Standing:
     if write_ahead_log(farm.ledger).exists():
         return Standing({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
     if other is not None:
-        return Standing({}, {}, rebuild=f"The ledger came from another version ({other}) and was built anew.")
+        return Standing({}, {}, rebuild=_made_otherwise(other, meta, wanted))
     hashes = {(table, file): content for table, file, content, _, _ in found}
     reasons = {(table, file): (standing, reason) for table, file, _, standing, reason in found}
     return Standing(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "habits")))
+
+
+def _made_otherwise(other: str, meta: dict[str, str], wanted: dict[str, str]) -> str:
+    """What is said of a ledger that another gillbook made, or this one with other parts?"""
+    if other not in VERSION_OF:
+        return f"gillbook's own {other} have changed: the ledger was built anew from the files."
+    made, now = meta.get(other, "unknown"), wanted[other]
+    return f"The ledger was made with {VERSION_OF[other]} {made}, not {now}: it was built anew from the files."
 
 
 def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
