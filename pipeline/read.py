@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import polars as pl
 
-from pipeline.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, starred
+from pipeline.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, starred, sums_up
 from pipeline.farm import WORKBOOKS, TableFile
 from pipeline.habits import Habits, Heading
 from pipeline.look import Marks, empty_quotes, padded, quotation_marks, well_quoted
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 # rows below it (columns c0, c1 ... and row), and what is to be told of it.
 Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
 
-# What a row below the last is called that sums up the others, alone or with more words: common practice, no source.
-TOTALS = re.compile(r"((grand |sub-?)?totals?|sums?|averages?|avg\.?|means?|\u03a3|\u00f8)\s*($|[:(=])|totals?\b", re.I)
 TOTALS_AT_MOST = 10
 # A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
 # that stood behind the apostrophe goes with it: texts are trimmed.
@@ -135,7 +133,7 @@ def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
     found: list[int] = []
     for cells in frame.tail(TOTALS_AT_MOST).reverse().iter_rows(named=True):
         told = {name: str(cell) for name, cell in cells.items() if cell is not None and name not in ("row", "note")}
-        says = [name for name, cell in told.items() if TOTALS.match(cell)]
+        says = [name for name, cell in told.items() if sums_up(cell)]
         if not says or any(name in told and name not in says for name in days):
             break
         found.append(cells["row"])

@@ -241,3 +241,15 @@ def test_a_file_that_is_changed_between_reading_and_writing_is_not_written_to(fa
         with pytest.raises(append.ChangedMeanwhile):
             write()
         assert file.read_bytes() == b"a\nb\n"
+
+
+@pytest.mark.parametrize("total", ["Total", "Average", "Mean:", "Sum (kg)", "Totals of May"])
+def test_nothing_is_added_below_a_row_that_adds_up_the_others(farm: Farm, total: str) -> None:
+    # Below an entry it would not stand last any more, and be read as a picking (see pipeline/read.py).
+    before = f"{FULL}\n2026-02-01,300,7,A,1,x\n{total},300,,,,\n"
+    folder = farm(batches=BATCHES, fillings=FILLINGS, harvests=before)
+    said = weigh(folder, 7, 412)
+    assert said.code == 0, said.err
+    assert (folder / "harvests.csv").read_text(encoding="utf-8") == before
+    refreshed(folder)
+    assert rows(folder, "select sum(fresh_weight_g)::integer from harvests") == [(712,)]

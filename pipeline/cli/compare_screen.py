@@ -76,12 +76,13 @@ def show(answer: Comparison, levels_only: bool) -> None:
     if not answer.units.rows:
         _tell_no_batch(answer.units)
         return
-    say(f"{sentences.heading(answer)}, as of {answer.units.as_of}. It varies {_varies(answer)}.", "")
+    pairs = tables.pair_rows(answer)
+    varies = f" It varies {_varies(answer)}." if pairs else ""
+    say(f"{sentences.heading(answer)}, as of {answer.units.as_of}.{varies}", "")
     typer.echo("")
     rows = tables.level_rows(answer)
     if rows:
         _show_levels(rows, answer)
-    pairs = tables.pair_rows(answer)
     if pairs and not levels_only:
         typer.echo("")
         _show_pairs(pairs)

@@ -44,7 +44,8 @@ OWN_RUNS = {"species": ("strain",)}
 TITLES = {SPAWN_RATE: "spawn rate", MONTH: "month"}
 
 MOST_NUMBERS = 6  # up to so many different numbers are levels as they are: our choice, no source
-# Amounts that differ by less than this ratio are one level (weighing and rounding), our choice, no source.
+# Amounts that differ from the next by less than this ratio are one level (weighing, rounding): our choice, no source.
+# Where they run on without a gap, nobody said where to part them; spawn rates (growth/spawn_rates.py) are parted then.
 SAME_RATIO = 1.15
 
 

@@ -127,6 +127,3 @@ class Family:
         if estimate.t is None or estimate.degrees is None:
             return None
         return estimate.around(self.critical(estimate.degrees, level))
-
-
-ALONE = Family(1)

@@ -14,6 +14,7 @@ from contextlib import suppress
 from hashlib import sha256
 from typing import Any
 
+from pipeline.dialect import sums_up
 from pipeline.farm import Farm, TableFile, table_files
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours, plain
@@ -31,8 +32,6 @@ FRESH_NS = 2_000_000_000
 WORTH_KEEPING = 100_000
 # Only a repetition shortly after is asked about, so only young ids are kept.
 YOUNG_MS = 3_600_000
-# What a row below the last one is called that adds up the others (as in pipeline/read.py).
-TOTALS = ("total", "totals", "grand total", "subtotal", "sum", "\u03a3")
 ENDINGS = ("contaminated", "emptied")
 
 # One file's summary, as JSON keeps it: mark (size, mtime in ns, when read in ns, hash), trouble (why it cannot be read,
@@ -140,7 +139,7 @@ def _shape(sheet: Sheet, data: bytes, before: Mapping[str, Any]) -> dict[str, An
     """
     last = next((row for row in reversed(sheet.rows) if any(cell.strip() for cell in row)), ())
     days = [cell for name in ("picked_on", "seen_on", "inoculated_on") if (cell := sheet.cell(last, name))]
-    days = [cell for cell in days if not _adds_up(cell)]
+    days = [cell for cell in days if not sums_up(cell.strip())]
     return {
         "at": sheet.at,
         "units": sheet.units,
@@ -151,14 +150,10 @@ def _shape(sheet: Sheet, data: bytes, before: Mapping[str, Any]) -> dict[str, An
         "line_end": sheet.line_end,
         "workbook": sheet.workbook,
         "alike": days[0] if days else before["alike"],
-        "total": not days and any(_adds_up(cell) for cell in last),
+        "total": not days and any(sums_up(cell.strip()) for cell in last),
         "ended": data.endswith((b"\n", b"\r")),
         "empty": before["empty"] and sheet.empty,
     }
-
-
-def _adds_up(cell: str) -> bool:
-    return cell.strip(" :").casefold() in TOTALS
 
 
 def _joined(before: Mapping[str, Any], added: Mapping[str, Any]) -> dict[str, Any]:
