@@ -42,6 +42,26 @@ def test_what_is_running_in_the_order_of_the_shelves_with_what_it_gave(farm: Far
     assert here("sheet", "--as-of", "2025-01-01", "--farm", folder).err == "Nothing is running as of 2025-01-01.\n"
 
 
+def test_the_picking_sheet_has_what_is_due_and_all_only_when_asked(farm: Farm) -> None:
+    folder = farm(
+        batches="batch,inoculated_on\nA,2026-01-01\nW,2026-01-01",
+        fillings="batch,container\nA,1\nA,2\nA,3\nW,9",
+        observations="seen_on,event,container,batch\n2026-01-20,pins,1,A\n2026-01-26,pins,2,A\n2026-01-24,pins,,W",
+        harvests="picked_on,fresh_weight_g,container,batch\n2026-01-15,500,,W",
+    )
+    page = folder / "p.html"
+
+    def printed(*words: str) -> list[str]:
+        here("sheet", "--print", page, *words, "--farm", folder)
+        return re.findall(r'<th scope="row"><bdi>(.*?)</bdi>', page.read_text(encoding="utf-8"))
+
+    # Pins since six days, pins of today, nothing yet; and pins on a batch that is weighed together.
+    assert printed("--as-of", "2026-01-26") == ["1", "2", "9", "W, weighed together"]
+    assert printed("--as-of", "2026-01-26", "--all") == ["1", "2", "3", "9", "W, weighed together"]
+    said = here("sheet", "--print", page, "--as-of", "2026-01-14", "--farm", folder)
+    assert "Nothing is due on 2026-01-14: the sheet has empty lines only." in said.err
+
+
 def test_the_flush_proposed_is_the_one_that_the_ledger_gives(tmp_path: Path) -> None:
     folder = tmp_path / "demo"
     write_demo(folder)
@@ -76,6 +96,7 @@ def test_the_order_of_shelves_never_depends_on_the_order_of_rows(names: list[str
     [
         (["--page", "harvests.csv"], 2, "--page harvests.csv: it is a page, so its name ends in .html."),
         (["--print", "no/such/place.html"], 3, "cannot be written: No such file or directory."),
+        (["--all"], 2, "--all goes with --print FILE.html."),
         (["B01"], 2, "B01: names of containers go with --labels FILE.html."),
         (["--labels", "l.html", "--label-width", "nan"], 2, "--label-width nan: give it in mm, from 10 to 300."),
         (["--labels", "l.html", "--label-height", "9"], 2, "--label-height 9: give it in mm, from 10 to 300."),

@@ -51,7 +51,18 @@ def test_the_picking_sheet_has_what_runs_its_boxes_and_its_cautions(browser: Bro
         "batch,container,room,position,note",
         *(("A", n, r, n, n) for n, r in zip(HOSTILE, rooms, strict=True)),
     )
-    here("sheet", "--print", folder / "p.html", "--page", folder / "w.html", "--as-of", "2026-02-20", "--farm", folder)
+    here(
+        "sheet",
+        "--print",
+        folder / "p.html",
+        "--all",
+        "--page",
+        folder / "w.html",
+        "--as-of",
+        "2026-02-20",
+        "--farm",
+        folder,
+    )
     browser.open(folder / "w.html")
     of_page = browser.evaluate("[...document.querySelectorAll('.unit bdi')].map(each => each.textContent)")
     browser.open(folder / "p.html", until=READY)
@@ -76,7 +87,7 @@ def test_the_picking_sheet_fits_its_paper(
     browser: Browser, tmp_path: Path, paper: dict[str, float], width: float
 ) -> None:
     write_demo(tmp_path / "farm")
-    here("sheet", "--print", tmp_path / "p.html", "--as-of", LAST_DAY, "--farm", tmp_path / "farm")
+    here("sheet", "--print", tmp_path / "p.html", "--all", "--as-of", LAST_DAY, "--farm", tmp_path / "farm")
     browser.open(tmp_path / "p.html", until=READY)
     try:
         browser.call("Emulation.setEmulatedMedia", media="print")

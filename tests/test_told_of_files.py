@@ -119,3 +119,12 @@ def test_what_refuses_a_file_stands_alone_without_what_needs_no_mending(farm: Fa
     write_table(folder, "harvests", header)
     said = here("refresh", "--farm", folder).err.splitlines()
     assert [line.split(":")[0] for line in said] == ["harvests.csv, row 1, picked_on", "Nothing was refreshed."]
+
+
+def test_a_row_of_totals_is_told_of_and_asks_for_nothing(farm: Farm) -> None:
+    folder = farm(batches=BATCHES, fillings=FILLINGS, harvests=f"{HARVESTS}\nTotal,500,")
+    said = here("check", "--as-of", "2026-02-10", "--farm", folder)
+    assert "sums up the rows above, so it is no entry. Nothing to do" in said.out
+    assert said.code == 0
+    (folder / "harvests.csv").write_text(f"{HARVESTS}\nx,500,1\nTotal,500,\n", encoding="utf-8")
+    assert here("check", "--as-of", "2026-02-10", "--farm", folder).code == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,7 +28,9 @@ PageOption = Annotated[
 ]
 PrintOption = Annotated[
     Path | None,
-    typer.Option("--print", metavar="FILE.html", help="Write the picking sheet, to be printed on A4 or Letter."),
+    typer.Option(
+        "--print", metavar="FILE.html", help="Write the picking sheet of what is due, to be printed on A4 or Letter."
+    ),
 ]
 LabelsOption = Annotated[
     Path | None,
@@ -48,6 +51,9 @@ def sheet(
     page: PageOption = None,
     print_: PrintOption = None,
     labels: LabelsOption = None,
+    all_: Annotated[
+        bool, typer.Option("--all", help="With --print: all that is running, also where nothing shows yet.")
+    ] = False,
     label_width: Annotated[float, typer.Option(metavar="MM", help="Width of a label.")] = WIDTH_MM,
     label_height: Annotated[float, typer.Option(metavar="MM", help="Height of a label.")] = HEIGHT_MM,
     columns: Annotated[int, typer.Option(metavar="N", min=1, max=50, help="Labels side by side.")] = COLUMNS,
@@ -67,8 +73,10 @@ def sheet(
         _check_name(option, path)
     if names and labels is None:
         raise WrongRequest(f"{names[0]}: names of containers go with --labels FILE.html.")
+    if all_ and print_ is None:
+        raise WrongRequest("--all goes with --print FILE.html.")
     opened = open_the_farm(farm)
-    rows, known = _ask(opened, until)
+    rows, known, due = _ask(opened, until)
     shelves = _shelves(opened, until, rows)
     if page is not None:
         from reports.weigh_page import render_weigh_page
@@ -78,23 +86,29 @@ def sheet(
     if print_ is not None:
         from reports.picking_sheet import render_picking_sheet
 
-        _write(print_, render_picking_sheet(shelves))
+        _write(print_, render_picking_sheet(shelves if all_ else replace(shelves, rows=due)))
+        if rows and not due and not all_:
+            tell(f"Nothing is due on {until}: the sheet has empty lines only. --all puts all that is running on it.")
     if labels is not None:
         _write(labels, _labels(opened.settings["name"] or "", names or known, known, grid))
     if page is None and print_ is None and labels is None:
         _list(until, rows, json)
 
 
-def _ask(farm: Farm, until: date) -> tuple[Rows, list[str]]:
-    """What is running, and which containers are there?"""
+def _ask(farm: Farm, until: date) -> tuple[Rows, list[str], Rows]:
+    """What is running, which containers are there, and which of what runs is due to be picked?"""
     from pipeline.measures import runner
+    from pipeline.measures.today import today
 
     done = refreshed(farm)
     with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, runner.Question(until))
+        # What there is to do today tells a flush where pins are noted, or where one is due by the farm's own waits.
+        due = {(row["batch"], row["container"]) for row in today(con, farm.settings, until) if row["flush"] is not None}
         rows, known = runner.running_units(con), runner.containers(con)
     tell_set_aside(done)
-    return rows, known
+    # A batch that is weighed together is due with all of its containers.
+    found = [row for row in rows if {(row["batch"], row["container"]), (row["batch"], None)} & due]
+    return rows, known, found
 
 
 def _shelves(farm: Farm, until: date, rows: Rows) -> Shelves:
