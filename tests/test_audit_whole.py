@@ -145,7 +145,7 @@ def test_bands_warn_and_never_fail(farm: MakeFarm) -> None:
     folder = grown(farm, fresh_g=(100,) * 20, moisture=(80,) * 5, pins_after=5, staged=0)
     said = here("check", "--deep", "--as-of", "2026-06-30", "--farm", folder)
     assert said.code == 0
-    assert "finished_units, be_pct: Median BE on straw is 10 %, expected 55 to 140 % (looked at 20)." in said.out
+    assert "The farm: Median BE on straw is 10 %, expected 55 to 140 % (looked at 20)." in said.out
     assert "0 errors, 4 warnings" in said.out
 
 
@@ -227,7 +227,7 @@ def test_a_month_unlike_the_farms_own_is_told_in_kilograms_with_its_name(farm: M
     told = whole(monthly(farm, [*USUAL, 5000]), date(2025, 8, 31))
     said = [each.sentence() for each in findings(told) if each.rule == "picked_beside_history"]
     assert said == [
-        "months, fresh_g: Picked in the last whole month, beside the farm's earlier months (2025-08) is 5.00 kg, "
+        "The farm: Picked in the last whole month, beside the farm's earlier months (2025-08) is 5.00 kg, "
         "expected 0.40 to 2.40 kg (looked at 6). Is a file of that month missing or there twice, "
         "or are weights in another unit?"
     ]

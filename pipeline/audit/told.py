@@ -14,6 +14,8 @@ REBUILD = (
     "The files are the record: delete ledger.duckdb, and it is made anew from them. "
     "If this comes back, it is a mistake of gillbook's."
 )
+# Where a finding of a whole table stands: in no row and no file.
+WHOLE = "The farm"
 # Rules of the audit that no contract words: (what is wrong, what was expected). {beside}: what it was held against.
 OWN_RULES = {
     "refused": ("this row is loaded, but was set aside or never read", "a row that was read and can be counted"),
@@ -65,11 +67,11 @@ def _of_whole(each: Outcome) -> Finding:
     """How is one number of a whole table told: what it is, of how many, and where it was expected?"""
     if each.held is None:
         message = f"{each.expectation}; cannot be told yet: {each.why_not_told}"
-        return Finding(each.table, each.table, 0, each.column, each.rule, "notice", None, message, "", "Nothing to do.")
+        return Finding(each.table, WHOLE, 0, "", each.rule, "notice", None, message, "", "Nothing to do.")
     title = each.expectation.partition(":")[0]
     unit = "kg" if each.unit == "g" else each.unit
     found = shown_number(each.observed or 0.0, each.unit)
     month = f" ({each.rows[0].value})" if each.rows else ""
     expected = band(each.low, each.high, each.unit)
     message = f"{title}{month} is {found} {unit}, expected {expected} (looked at {each.looked_at})"
-    return Finding(each.table, each.table, 0, each.column, each.rule, "warning", None, message, expected, each.fix)
+    return Finding(each.table, WHOLE, 0, "", each.rule, "warning", None, message, expected, each.fix)
