@@ -13,7 +13,7 @@ from reports.month import Month
 from reports.words import month_name, spoken
 from schemas.finding import Finding
 
-# Tables of more cells than these stand folded away until asked for, or printed.
+# Tables of more cells than these stand folded away until asked for; what is folded is not printed.
 MANY_CELLS = 24
 # More findings than these are left to the list of all of them. Our choice, no source.
 FINDINGS_SHOWN = 60

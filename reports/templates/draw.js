@@ -31,19 +31,13 @@
     document.documentElement.dataset.drawn = String(views.size);
   });
 
-  const folded = [];
   const fit = (width) => {
     for (const [place, view] of views) view.width(width(place)).run();
   };
   window.addEventListener("beforeprint", () => {
-    for (const each of document.querySelectorAll("details:not([open])")) {
-      each.open = true;
-      folded.push(each);
-    }
     fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : PAPER_PX));
   });
   window.addEventListener("afterprint", () => {
-    for (const each of folded.splice(0)) each.open = false;
     fit((place) => place.clientWidth);
   });
 })();
