@@ -84,7 +84,9 @@ def test_the_page_draws_stays_quiet_and_fits(browser: Browser, pages: dict[str, 
 
 
 @pytest.mark.parametrize("case", ["one_batch", "sixty_batches", "long_names"])
-def test_on_paper_tables_stand_as_on_the_page_and_no_chart_is_cut(browser: Browser, pages: dict[str, Path], case: str) -> None:
+def test_on_paper_tables_stand_as_on_the_page_and_no_chart_is_cut(
+    browser: Browser, pages: dict[str, Path], case: str
+) -> None:
     browser.open(pages[case], WIDTHS[-1])
     try:
         browser.call("Emulation.setEmulatedMedia", media="print")
