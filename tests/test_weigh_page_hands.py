@@ -68,6 +68,19 @@ def test_what_is_taken_back_after_a_reload_keeps_its_picker(browser: Browser, tm
     assert browser.evaluate("record.all().map((each) => each.picker).join()") == "Mo"
 
 
+def test_the_browser_is_asked_to_keep_the_storage_when_something_is_logged(browser: Browser, tmp_path: Path) -> None:
+    # What a browser answers depends on its own habits; that it is asked does not, so the asking is counted.
+    asked = """
+    window.asked = 0;
+    StorageManager.prototype.persist = async () => { window.asked += 1; return false; };
+    """
+    browser.call("Page.addScriptToEvaluateOnNewDocument", source=asked)
+    opened(browser, page_of(small_farm(tmp_path / "farm")))
+    assert browser.evaluate("window.asked") == 0
+    assert weigh(browser, "2", "300").startswith("Logged 2, 300 g")
+    assert browser.evaluate("window.asked") == 1
+
+
 def test_an_export_is_shared_where_the_browser_can(browser: Browser, tmp_path: Path) -> None:
     page = page_of(small_farm(tmp_path / "farm"))
     opened(browser, page)

@@ -81,7 +81,10 @@ const record = (() => {
     [...crypto.getRandomValues(new Uint8Array(bytes))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   // A letter first: a spreadsheet takes digits with an e between them for a number.
   const newId = () => "p" + chance(10);
+  // Asks the browser not to clear what is kept when the telephone runs short of room (WHATWG, Storage). It may decline.
+  const stay = () => navigator.storage?.persist?.().catch(() => {});
   const add = (cells) => {
+    stay();
     const last = all().at(-1);
     const entry = { ...cells, entry: newId(), at: Math.max(Date.now(), last ? last.at + 1 : 0), exported: "" };
     return { entry, saved: save([entry]) };
