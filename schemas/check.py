@@ -21,6 +21,8 @@ from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, YEAR_FIRST, YEAR_LAST, va
 PLAIN_NUMBER = r"^(0|[1-9]\d{0,14})(\.\d{0,8}[1-9])?$"
 # Where a row stands: its number, and its file and what it is called where several are checked together.
 PLACE = ("line", "file", "row")
+# Unknown headings named where a column is missing. Our choice, no source.
+HEADINGS_NAMED = 8
 FINDING_COLUMNS = {
     "column_name": pl.String,
     "rule": pl.String,
@@ -267,20 +269,28 @@ def check_header(columns: list[str], contract: Contract, file: str, row: int = 1
     unknown = [name for name in columns if name and name not in contract.names]
     for each in contract.fields:
         if each.required and each.name not in columns:
-            found.append(_missing_column(contract, file, each.name, unknown))
+            found.append(_missing_column(contract, file, row, each.name, unknown))
     for group in contract.needs_one_of:
         if not set(group) & set(columns):
-            found.append(_missing_column(contract, file, " or ".join(group), unknown))
+            found.append(_missing_column(contract, file, row, " or ".join(group), unknown))
     if not found:
         found = [make_finding(contract, file, row, name, "unknown_column", "notice", name) for name in unknown]
     return found
 
 
-def _missing_column(contract: Contract, file: str, name: str, unknown: list[str]) -> Finding:
-    base = make_finding(contract, file, 1, name, "missing_column", "set_aside")
-    there = f" Not known here: {', '.join(unknown)}." if unknown else ""
+def _missing_column(contract: Contract, file: str, row: int, name: str, unknown: list[str]) -> Finding:
+    base = make_finding(contract, file, row, name, "missing_column", "set_aside")
+    own = f"[headings.{contract.name}]"
     meant = nearest(name, tuple(unknown))
-    fix = f"Add a column {name} to the header.{there}"
+    fix = f"Add a column {name} to the header."
     if meant:
-        fix = f'If it is the one called "{meant}", rename that; if not, add a column {name} to the header.'
+        fix = f'If it is the one called "{meant}", rename that, or tell it in farm.toml under {own}; if not, add it.'
+    elif unknown:
+        fix = f"Add a column {name} to the header, or tell in farm.toml under {own} which it is: {_listed(unknown)}."
     return replace(base, fix=fix)
+
+
+def _listed(names: list[str]) -> str:
+    """The first few of many headings."""
+    more = f" and {len(names) - HEADINGS_NAMED} more" if len(names) > HEADINGS_NAMED else ""
+    return f"{', '.join(names[:HEADINGS_NAMED])}{more}"

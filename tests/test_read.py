@@ -265,11 +265,14 @@ def test_a_file_that_the_system_does_not_give_is_refused_with_its_reason(tmp_pat
 def test_missing_columns_are_told_each_with_the_name_that_may_be_meant() -> None:
     assert refusal("Picked on,weight,bucket\n2026-13-45,-1,\n") == [
         "harvests.csv, row 1, picked_on: the column is missing. "
-        'If it is the one called "Picked on", rename that; if not, add a column picked_on to the header.',
+        'If it is the one called "Picked on", rename that, or tell it in farm.toml under [headings.harvests]; '
+        "if not, add it.",
         "harvests.csv, row 1, fresh_weight_g: the column is missing. "
-        'If it is the one called "weight", rename that; if not, add a column fresh_weight_g to the header.',
+        'If it is the one called "weight", rename that, or tell it in farm.toml under [headings.harvests]; '
+        "if not, add it.",
         "harvests.csv, row 1, container or batch: the column is missing. "
-        "Add a column container or batch to the header. Not known here: Picked on, weight, bucket.",
+        "Add a column container or batch to the header, or tell in farm.toml under [headings.harvests] which it is: "
+        "Picked on, weight, bucket.",
     ]
 
 

@@ -42,7 +42,7 @@ def test_the_separator_is_told_by_own_headings_too_and_by_a_header_with_a_line_b
 
 
 def test_a_header_of_unknown_columns_is_cut_where_it_is_cut_most() -> None:
-    assert "Not known here: Tag, Gewicht." in refusal("Tag;Gewicht\n1;2\n")
+    assert "which it is: Tag, Gewicht." in refusal("Tag;Gewicht\n1;2\n")
 
 
 DECIMAL_COMMA = habits(decimal_mark=",")
