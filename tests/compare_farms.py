@@ -10,7 +10,7 @@ from typing import Any
 from conftest import write_table
 
 from pipeline.compare.comparison import Asked, Comparison, compare
-from pipeline.compare.measures import MEASURES
+from pipeline.compare.measures import measure_of
 from pipeline.compare.units import farm_units
 from pipeline.farm import open_farm
 from pipeline.ledger.refresh import refresh
@@ -84,4 +84,4 @@ def compared(
     refresh(farm, "test")
     with open_ledger(farm.ledger) as con:
         units = farm_units(con, farm.settings, as_of, through, asked.pop("to_day", None))
-    return compare(units, Asked(factor, MEASURES[measure], **asked), farm.settings)
+    return compare(units, Asked(factor, measure_of(measure, units.to_day), **asked), farm.settings)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compare.factors import COLUMNS
+from pipeline.compare.units import FarmUnits
 from pipeline.growth.another_flush import Kept
 from pipeline.growth.decline import Resolved
 from pipeline.growth.incidence import EVENT, OTHER_END, WAITING
@@ -21,6 +24,8 @@ SECOND, THIRD = 0.63, 0.35  # flush 2 and 3 over flush 1, in containers that giv
 GIVES_SECOND, GIVES_THIRD = 0.9, 0.8  # of picked containers; of those that gave the second
 DECLINE_STARTED = {2: GIVES_SECOND * SECOND, 3: GIVES_SECOND * GIVES_THIRD * THIRD}
 DECLINE_GAVE = {2: SECOND, 3: THIRD}
+AS_OF = date(2026, 9, 30)
+FATES = {WAITING: "waiting", EVENT: "pinned", OTHER_END: "lost"}
 SETTLED = 10  # days after its last picking a flush is over
 
 
@@ -107,6 +112,13 @@ def flushes(rng: np.random.Generator, soaks: int, containers: int, span: float, 
 
 def waits(rng: np.random.Generator, soaks: int, containers: int, span: float, icc: float = 0.5) -> tuple[Any, Any, Any]:
     """Days, ends and soaks of containers that wait for pins (some 24 +- 3 days), a tenth of them lost, by soak."""
+    return aged_waits(rng, soaks, containers, span, icc)[:3]
+
+
+def aged_waits(
+    rng: np.random.Generator, soaks: int, containers: int, span: float, icc: float = 0.5
+) -> tuple[Any, Any, Any, Any]:
+    """The same, and the age of each."""
     soak = np.repeat(np.arange(soaks), containers)
     size = len(soak)
     drawn = rng.normal(0, 3 * icc**0.5, soaks)[soak] + rng.normal(0, 3 * (1 - icc) ** 0.5, size)
@@ -115,7 +127,34 @@ def waits(rng: np.random.Generator, soaks: int, containers: int, span: float, ic
     ends_on = np.where(lost, np.round(rng.uniform(8, 20, size)), pins)
     age = np.round(rng.uniform(5, span, soaks))[soak]
     ends = np.where(ends_on > age, WAITING, np.where(lost, OTHER_END, EVENT))
-    return np.minimum(ends_on, age), ends, soak
+    return np.minimum(ends_on, age), ends, soak, age
+
+
+def started(rng: np.random.Generator, alone: int, split: int, containers: int, span: float) -> FarmUnits:
+    """The containers of `waits` as `compare` takes them, their substrate straw or mulch: so many soaks of each alone,
+    so many half of each.
+    """
+    days, ends, soak, age = aged_waits(rng, 2 * alone + split, containers, span)
+    rows = []
+    for at, (day, end, number, old) in enumerate(zip(days, ends, soak, age, strict=True)):
+        half = at % containers < containers // 2 if number >= 2 * alone else number < alone
+        on = AS_OF - timedelta(int(old))
+        rows.append(
+            {
+                **dict.fromkeys(COLUMNS),
+                "unit": str(at),
+                "batch": str(number),
+                "soak_key": f"soak {number}",
+                "inoculated_on": on,
+                "month": f"{on:%Y-%m}",
+                "spawn_rate_pct": None,
+                "substrate": "straw" if half else "mulch",
+                "pins_fate": FATES[int(end)],
+                "pins_day": float(day),
+                "pins_batch": int(number),
+            }
+        )
+    return FarmUnits(AS_OF, 2, 25, rows, None)
 
 
 def pinned_by(day: float, losses: float = 0.1) -> float:

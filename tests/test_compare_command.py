@@ -86,6 +86,8 @@ def test_json_tells_pairs_or_levels_unrounded(plain: Path) -> None:
         (["substrate", "--through-flush", "0"], "--through-flush 0: be is told from flush 1 on."),
         (["substrate", "--measure", "decline", "--through-flush", "1"], "decline is told from flush 2 on."),
         (["substrate", "--measure", "days", "--through-flush", "1"], "days is not told by flush."),
+        (["substrate", "--measure", "days", "--to-day", "0"], "--to-day 0: name a day from 1 on"),
+        (["substrate", "--measure", "decline", "--to-day", "60"], "decline is not told to an age."),
         (["substrate", "--measure", "losses", "--to-day", "60"], "losses is not told to an age."),
         (["substrate", "--to-day", "60", "--through-flush", "1"], "no --through-flush with it."),
     ],

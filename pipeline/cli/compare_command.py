@@ -44,7 +44,9 @@ def compare(
     measure: Annotated[
         Compared,
         typer.Option(
-            "--measure", help="be; days to pins; decline of flush K; losses; share culled; share picked late."
+            "--measure",
+            help="be; days to pins (with --to-day: share with pins by then); decline of flush K; losses; share culled; "
+            "share picked late.",
         ),
     ] = Compared.be,
     through_flush: Annotated[
@@ -53,7 +55,7 @@ def compare(
     ] = None,
     to_day: Annotated[
         int | None,
-        typer.Option("--to-day", metavar="D", help="Instead: what was picked up to D days after inoculation."),
+        typer.Option("--to-day", metavar="D", help="Instead: what was picked, or had pins, by day D."),
     ] = None,
     within: Annotated[
         list[str] | None,
@@ -78,10 +80,11 @@ def compare(
     from pipeline.cli.show import as_json
     from pipeline.compare import tables
     from pipeline.compare.comparison import compare as answer_to
-    from pipeline.compare.measures import MEASURES
+    from pipeline.compare.measures import measure_of
     from pipeline.compare.standing import standing
 
-    through = _flush(MEASURES[measure.value], through_flush, to_day)
+    meant = measure_of(measure.value, to_day)
+    through = _flush(meant, through_flush, to_day)
     held = _held(within)
     if factor is None:
         _needs_a_factor({"--against": against, "--bands": bands, "--split": split, "--levels": levels})
@@ -92,7 +95,7 @@ def compare(
         else:
             compare_screen.show_all(found, units)
         return
-    asked = _asked(factor, measure.value, held, against, bands, split)
+    asked = _asked(factor, meant, held, against, bands, split)
     units, settings = _units(day(as_of), through, to_day, farm)
     with timed("compare"):
         answer = answer_to(units, asked, settings)
@@ -134,13 +137,17 @@ def _held(within: list[str] | None) -> tuple[tuple[str, str], ...]:
 
 
 def _asked(
-    factor: str, name: str, held: tuple[tuple[str, str], ...], against: str | None, bands: str | None, split: bool
+    factor: str,
+    measure: Measure,
+    held: tuple[tuple[str, str], ...],
+    against: str | None,
+    bands: str | None,
+    split: bool,
 ) -> Asked:
     from pipeline.compare.comparison import Asked
     from pipeline.compare.factors import known_factor
-    from pipeline.compare.measures import MEASURES
 
-    return Asked(known_factor(factor), MEASURES[name], held, against, _edges(bands), split)
+    return Asked(known_factor(factor), measure, held, against, _edges(bands), split)
 
 
 def _edges(bands: str | None) -> tuple[float, ...]:
@@ -155,7 +162,7 @@ def _edges(bands: str | None) -> tuple[float, ...]:
 def _flush(measure: Measure, through: int | None, to_day: int | None) -> int:
     from pipeline.compare.measures import DEFAULT_FLUSH
 
-    if to_day is not None and (not measure.by_flush or measure.least_flush > 1):
+    if to_day is not None and not measure.by_day and (not measure.by_flush or measure.least_flush > 1):
         raise WrongRequest(f"--to-day: {measure.name} is not told to an age. Leave it away.")
     if to_day is not None and (through is not None or to_day < 1):
         raise WrongRequest(f"--to-day {to_day}: name a day from 1 on, and no --through-flush with it.")

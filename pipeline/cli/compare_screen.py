@@ -89,7 +89,8 @@ def show(answer: Comparison, levels_only: bool) -> None:
         typer.echo("")
         _say_pairs(pairs)
     elif not levels_only:
-        say(_nothing_to_compare(rows))
+        sooner = "--through-flush 1" if answer.units.to_day is None else "an earlier --to-day"
+        say(_nothing_to_compare(rows, sooner))
     _tell_notes(answer, rows)
 
 
@@ -100,6 +101,7 @@ def _varies(answer: Comparison) -> str:
 def _show_levels(rows: Rows, answer: Comparison) -> None:
     from pipeline.cli.show import Column, as_table
 
+    called = "share" if answer.asked.measure.by_day else answer.asked.measure.name
     as_table(
         rows,
         [
@@ -109,7 +111,7 @@ def _show_levels(rows: Rows, answer: Comparison) -> None:
             Column("units", "units", 0),
             Column("soaks_not_yet", "soaks\nnot yet", 0),
             Column("units_not_yet", "units\nnot yet", 0),
-            Column("estimate", f"{answer.asked.measure.name}\n{rows[0]['unit']}", 1),
+            Column("estimate", f"{called}\n{rows[0]['unit']}", 1),
             Column("low", "95 %\nfrom", 1),
             Column("high", "95 %\nto", 1),
         ],
@@ -162,10 +164,11 @@ def _units(count: int, one: str, many: str) -> str:
     return f"1 unit {one}" if count == 1 else f"{count} units {many}"
 
 
-def _nothing_to_compare(rows: Rows) -> str:
+def _nothing_to_compare(rows: Rows, sooner: str) -> str:
     told = [row["level"] for row in rows if row["soaks"]]
     waiting = sum(row["soaks_not_yet"] for row in rows)
-    young = f" {waiting} soaks are not that far yet: try --through-flush 1." if waiting else ""
+    are = "1 soak is" if waiting == 1 else f"{waiting} soaks are"
+    young = f" {are} not that far yet: try {sooner}." if waiting else ""
     if not told:
         return f"No level has a figure, so there is nothing to compare.{young}"
     return f"Only {told[0]} has a figure, so there is nothing to compare.{young}"

@@ -13,6 +13,7 @@ from pipeline.compare.estimate import LEVEL
 from pipeline.compare.measures import Measure
 from pipeline.compare.others import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_told, pairs_told
+from pipeline.compare.pinned import with_pins_by
 from pipeline.compare.runs import by_runs, counted
 from pipeline.compare.several import Family
 from pipeline.compare.units import FarmUnits
@@ -88,6 +89,8 @@ def compare(units: FarmUnits, asked: Asked, settings: Mapping[str, Any]) -> Comp
         rows = [row for row in rows if of.label_of.get(row["unit"]) == meant]
     of = factors.levels(rows, asked.factor, asked.edges)
     against = None if asked.against is None else factors.known_level(asked.against, of, "--against")
+    if asked.measure.by_day and units.to_day is not None:
+        rows = with_pins_by(rows, of, units.to_day, units.as_of)
     found = cells(rows, of, asked.measure)
     levels = levels_told(found, of.order)
     worthwhile = float(settings[asked.measure.worthwhile])

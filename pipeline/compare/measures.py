@@ -12,7 +12,7 @@ class Measure:
     scale: by what their ratio is multiplied. worthwhile: the key of farm.toml that says from when a difference counts.
     more, less: what one says of a level with the larger and the smaller value. not_yet: what is said of a unit that is
     not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no spread at
-    all is no evidence. by_flush: told through a flush.
+    all is no evidence. by_flush: told through a flush. by_day: the share by a day asked for (pinned.with_pins_by).
     """
 
     name: str
@@ -27,6 +27,7 @@ class Measure:
     share: bool = False
     by_flush: bool = False
     least_flush: int = 1
+    by_day: bool = False
 
 
 THROUGH = "not yet through flush {flush}"
@@ -64,3 +65,15 @@ MEASURES = {
         ),
     )
 }  # fmt: skip
+
+
+def measure_of(name: str, to_day: int | None = None) -> Measure:
+    """Which measure is meant? Days to pins with a day are the share with pins by that day, of all that were started."""
+    if name != "days" or to_day is None:
+        return MEASURES[name]
+    return Measure(
+        "days", f"with pins by day {to_day}", "points", 100, "worthwhile_pins_points",
+        f"had more with pins by day {to_day} than", f"had fewer with pins by day {to_day} than",
+        f"not followed to day {to_day} yet", "no pins noted in their batch, or no day of inoculation",
+        share=True, by_day=True,
+    )  # fmt: skip

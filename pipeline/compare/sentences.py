@@ -103,7 +103,7 @@ def command(comparison: Comparison, stratum: Stratum) -> str:
     parts = ["gillbook compare", asked.factor]
     if asked.measure.name != "be":
         parts.append(f"--measure {asked.measure.name}")
-    if asked.measure.by_flush and units.to_day is not None:
+    if (asked.measure.by_flush or asked.measure.by_day) and units.to_day is not None:
         parts.append(f"--to-day {units.to_day}")
     elif asked.measure.by_flush and units.through != DEFAULT_FLUSH:
         parts.append(f"--through-flush {units.through}")

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline.compare.comparison import Asked, Comparison, compare
 from pipeline.compare.factors import SPAWN_RATE, known_level, levels
-from pipeline.compare.measures import MEASURES
+from pipeline.compare.measures import measure_of
 from pipeline.compare.sentences import heading, measured
 from pipeline.compare.tables import Rows, level_rows, pair_rows
 from pipeline.compare.units import FarmUnits
@@ -52,7 +52,8 @@ def standing(
     found = []
     for factor in factors:
         try:
-            answer = compare(units, Asked(factor, MEASURES[measure], within, level=STANDING_LEVEL), settings)
+            asked = Asked(factor, measure_of(measure, units.to_day), within, level=STANDING_LEVEL)
+            answer = compare(units, asked, settings)
         except WrongRequest:
             continue  # numbers without a gap: nobody said where to part them
         if sum(bool(level.used) for level in answer.levels) > 1:

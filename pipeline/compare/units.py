@@ -20,7 +20,8 @@ Rows = list[dict[str, Any]]
 @dataclass(frozen=True)
 class FarmUnits:
     """The units of a farm at a date: one row per unit, in the columns of compared_units.sql, told through a flush or to
-    an age in days. look_gap: the usual days between two looks, None where there were none.
+    an age in days. look_gap: the usual days between two looks, None where there were none. With to_day each row also
+    has pins_fate, pins_day and pins_batch, as unit_pinning.sql tells them (None without a day of inoculation).
     """
 
     as_of: date
@@ -42,10 +43,20 @@ def farm_units(
     """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
     runner.prepare(con, settings, runner.Question(as_of, COLUMNS, through))
     con.execute(package_files("pipeline.measures").joinpath("unit_waits.sql").read_text(encoding="utf-8"))
-    rows = unit_rows(con, to_day)
+    rows = unit_rows(con, to_day) if to_day is None else _with_pinning(con, unit_rows(con, to_day))
     gaps = _run(con, "pipeline.compare", "look_gap")
     gap = gaps[0]["gap"] if gaps else None
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))
+
+
+def _with_pinning(con: duckdb.DuckDBPyConnection, rows: Rows) -> Rows:
+    from pipeline.growth.pins import read_pinning
+
+    table = read_pinning(con)
+    cells = [table[name].tolist() for name in ("fate", "days", "batch_line")]
+    of_unit = {str(unit): told for unit, *told in zip(table["unit"].tolist(), *cells, strict=True)}
+    names = ("pins_fate", "pins_day", "pins_batch")
+    return [{**row, **dict(zip(names, of_unit.get(row["unit"], (None,) * 3), strict=True))} for row in rows]
 
 
 def unit_rows(con: duckdb.DuckDBPyConnection, to_day: int | None = None) -> Rows:

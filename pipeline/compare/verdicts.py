@@ -160,7 +160,7 @@ def _no_matter(facts: Facts) -> bool:
 
 def _look_gap(facts: Facts) -> Reason | None:
     pair = facts.pair
-    if facts.measure.name != "days" or facts.look_gap is None or pair.limits is None:
+    if facts.measure.unit != "days" or facts.look_gap is None or pair.limits is None:
         return None
     if abs(pair.estimate.value) >= facts.look_gap or (_no_matter(facts) and facts.look_gap <= facts.worthwhile):
         return None
