@@ -6,7 +6,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -62,11 +62,16 @@ def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence
     """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
     draft = path.with_name(path.name + ".new")
     with open(draft, "w", encoding="utf-8", newline="") as out:
-        out.write(_line(header))
-        for each in records:
-            record = guarded_row(each)
-            out.write(_line([record[name] for name in header]))
+        out.writelines(csv_lines(records, header))
     os.replace(draft, path)
+
+
+def csv_lines(records: Sequence[Mapping[str, Any]], header: Sequence[str]) -> Iterator[str]:
+    """Which lines tell these records under the header? No cell of them runs in a spreadsheet."""
+    yield _line(header)
+    for each in records:
+        record = guarded_row(each)
+        yield _line([record[name] for name in header])
 
 
 def _line(cells: Sequence[object]) -> str:

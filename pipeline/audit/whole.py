@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.audit.compiled import BETWEEN
 from pipeline.audit.engine import verdicts
 from pipeline.audit.expected import Expected, Verdict
+from pipeline.statements import sql_of
 from schemas.audit import WholeRule, substrate_with_band, whole_rules
 from schemas.audited import FaultyRow, Outcome
 
@@ -49,8 +49,7 @@ def whole_outcomes(con: duckdb.DuckDBPyConnection, question: Question) -> list[O
 
 
 def _frame(con: duckdb.DuckDBPyConnection, table: str) -> Any:
-    query = package_files("pipeline.audit").joinpath(f"whole_{table}.sql").read_text(encoding="utf-8")
-    return con.execute(query).df()
+    return con.execute(sql_of("pipeline.audit", f"whole_{table}")).df()
 
 
 def _outcome(rule: WholeRule, low: float | None, high: float | None, looked_at: int) -> Outcome:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -217,14 +216,12 @@ def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
     """Writes the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
     if found.design is None:
         raise WrongRequest("--out: there is nothing to write, for no design is enough. Say what you can do: --soaks N.")
-    from pipeline.write_csv import guarded_row
+    from pipeline.write_csv import csv_lines
 
     for name, rows in (("batches", found.batches), ("fillings", found.fillings)):
         try:
             with open(paths[name], "x", encoding="utf-8", newline="") as file:
-                writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
-                writer.writeheader()
-                writer.writerows(guarded_row(row) for row in rows)
+                file.writelines(csv_lines(rows, list(rows[0])))
         except FileExistsError as problem:
             raise WrongRequest(f"--out: {paths[name]} is there already and was not touched.") from problem
         except OSError as problem:

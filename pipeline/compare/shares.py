@@ -4,15 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-ALPHA = 0.05
-
-
-def possible_share(soaks: int) -> float:
-    """Which share of containers may truly be affected where none of so many soaks was? 1 - .05^(1/b).
-
-    The exact one-sided binomial bound for soaks: 3 allow 63 %, 6 allow 39 %.
-    """
-    return float(1 - ALPHA ** (1 / soaks))
+from pipeline.measures.shares import possible_share
 
 
 def share_limits(values: Sequence[float], limits: tuple[float, float] | None) -> tuple[float, float] | None:

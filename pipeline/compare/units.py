@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.compare.factors import COLUMNS
 from pipeline.measures import runner
+from pipeline.statements import records, sql_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -31,20 +31,14 @@ class FarmUnits:
     look_gap: float | None
 
 
-def _run(con: duckdb.DuckDBPyConnection, folder: str, name: str) -> Rows:
-    cursor = con.execute(package_files(folder).joinpath(f"{name}.sql").read_text(encoding="utf-8"))
-    columns = [column[0] for column in cursor.description or ()]
-    return [dict(zip(columns, row, strict=True)) for row in cursor.fetchall()]
-
-
 def farm_units(
     con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, through: int, to_day: int | None = None
 ) -> FarmUnits:
     """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
     runner.prepare(con, settings, runner.Question(as_of, COLUMNS, through))
-    con.execute(package_files("pipeline.measures").joinpath("unit_waits.sql").read_text(encoding="utf-8"))
+    con.execute(sql_of("pipeline.measures", "unit_waits"))
     rows = unit_rows(con, to_day) if to_day is None else _with_pinning(con, unit_rows(con, to_day))
-    gaps = _run(con, "pipeline.compare", "look_gap")
+    gaps = records(con, sql_of("pipeline.compare", "look_gap"))
     gap = gaps[0]["gap"] if gaps else None
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))
 
@@ -64,4 +58,4 @@ def unit_rows(con: duckdb.DuckDBPyConnection, to_day: int | None = None) -> Rows
     the unit tables, unit_waits, and groups by factors.COLUMNS.
     """
     con.execute(f"set variable to_day = {'null' if to_day is None else int(to_day)}")
-    return _run(con, "pipeline.compare", "compared_units")
+    return records(con, sql_of("pipeline.compare", "compared_units"))

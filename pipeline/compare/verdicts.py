@@ -13,8 +13,8 @@ from pipeline.compare.factors import title
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
 from pipeline.compare.several import Family
-from pipeline.compare.shares import possible_share
 from pipeline.compare.soaks_needed import soaks_needed
+from pipeline.measures.shares import possible_share
 
 MORE, LESS, NO_MATTER, CANNOT_TELL = "more", "less", "no important difference", "cannot tell"
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compare.estimate import LEVEL, t_critical
+from pipeline.measures.shares import possible_share
 
 Numbers = NDArray[np.float64]
 Scale = Callable[[float, float, float, float], tuple[float, float] | None]  # share, error, degrees, level
@@ -135,7 +136,7 @@ def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> tuple[
 
     Exact binomial bound over soaks: where none of b soaks had any, a share of 1 - .05^(1/b) is still possible.
     """
-    possible = 1 - (1 - level) ** (1 / soaks)
+    possible = possible_share(soaks, 1 - level)
     return (0.0, possible) if share < 0.5 else (1 - possible, 1.0)
 
 

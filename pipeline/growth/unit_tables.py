@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pipeline.statements import sql_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -20,8 +21,7 @@ OF_MEASURES = {"unit_waits": "pipeline.measures"}
 def make(con: duckdb.DuckDBPyConnection, *names: str) -> None:
     """Makes the temporary tables of these names, in this order. Call runner.prepare first."""
     for name in names:
-        folder = package_files(OF_MEASURES.get(name, "pipeline.growth"))
-        con.execute(folder.joinpath(f"{name}.sql").read_text(encoding="utf-8"))
+        con.execute(sql_of(OF_MEASURES.get(name, "pipeline.growth"), name))
 
 
 def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:

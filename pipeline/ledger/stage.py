@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
+from pipeline.statements import sql_of
 from schemas.contract import INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ class ArrowTable:
 
 def statement(name: str) -> str:
     """Which SQL stands in this package's file NAME.sql?"""
-    return package_files("pipeline.ledger").joinpath(f"{name}.sql").read_text(encoding="utf-8")
+    return sql_of("pipeline.ledger", name)
 
 
 def sql_type(each: Field) -> str:

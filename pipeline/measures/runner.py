@@ -6,13 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
-from importlib.resources import files as package_files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.grouping import group_units, grouping
 from pipeline.measures.shares import SHARES, share_interval
 from pipeline.shelf_order import in_order_of_shelves
+from pipeline.statements import records, sql_of
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
@@ -85,13 +85,7 @@ class Question:
 
 
 def _statement(name: str) -> str:
-    return package_files("pipeline.measures").joinpath(f"{name}.sql").read_text(encoding="utf-8")
-
-
-def _records(con: duckdb.DuckDBPyConnection, query: str) -> Rows:
-    cursor = con.execute(query)
-    names = [column[0] for column in cursor.description or ()]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+    return sql_of("pipeline.measures", name)
 
 
 def prepare(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], question: Question) -> None:
@@ -164,7 +158,7 @@ def _tell_fates(con: duckdb.DuckDBPyConnection, question: Question) -> None:
 def months(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
     """What was picked, finished and inoculated in each month? One record per month. Call prepare first."""
     del question  # the as-of date is in the tables already
-    return [{key: record[key] for key in contract("months").names} for record in _records(con, _statement("months"))]
+    return [{key: record[key] for key in contract("months").names} for record in records(con, _statement("months"))]
 
 
 def last_day(first: date) -> date:
@@ -181,15 +175,15 @@ def of_month(con: duckdb.DuckDBPyConnection, month: date) -> dict[str, Rows]:
     con.execute(f"set variable month_last = date '{last.isoformat()}'")
     con.execute(_statement("fates"))
     return {
-        name: [{key: record[key] for key in contract(name).names} for record in _records(con, _statement(name))]
+        name: [{key: record[key] for key in contract(name).names} for record in records(con, _statement(name))]
         for name in OF_MONTH
     }
 
 
 def _with_groups(con: duckdb.DuckDBPyConnection, question: Question, name: str, wanted: Sequence[str]) -> Rows:
-    groups = {group.pop("group_id"): group for group in _records(con, "select * from groups order by group_id")}
+    groups = {group.pop("group_id"): group for group in records(con, "select * from groups order by group_id")}
     found = []
-    for record in _records(con, _statement(name)):
+    for record in records(con, _statement(name)):
         group = groups[record["group_id"]]
         found.append({**{key: group[key] for key in question.by}, **{key: record.get(key) for key in wanted}})
     return found
@@ -199,24 +193,24 @@ def missing_cells(con: duckdb.DuckDBPyConnection) -> Rows:
     """Which cells would make more numbers possible? One record per number and cell (number, file, row, column_name,
     units: how many would gain it). Call prepare first.
     """
-    return _records(con, _statement("missing_cells"))
+    return records(con, _statement("missing_cells"))
 
 
 def silent(con: duckdb.DuckDBPyConnection) -> Rows:
     """Of which units has nothing been heard for long? One record per lapsed or idle unit (table_name, file, row, batch,
     container, rule, last_picked, since). Call prepare first.
     """
-    return _records(con, _statement("silent"))
+    return records(con, _statement("silent"))
 
 
 def running_units(con: duckdb.DuckDBPyConnection) -> Rows:
     """What can still be picked from? One record per running unit, and per filling of a batch weighed together, in the
     order of the shelves, with the columns of the `running_units` contract. Call prepare first.
     """
-    found = in_order_of_shelves(_records(con, _statement("running_units")))
+    found = in_order_of_shelves(records(con, _statement("running_units")))
     return [{key: record[key] for key in contract("running_units").names} for record in found]
 
 
 def containers(con: duckdb.DuckDBPyConnection) -> list[str]:
     """Which containers does the farm have? Their names in the order of the shelves, wherever they last stood."""
-    return [str(row["container"]) for row in in_order_of_shelves(_records(con, _statement("containers")))]
+    return [str(row["container"]) for row in in_order_of_shelves(records(con, _statement("containers")))]

@@ -10,6 +10,14 @@ SHARES = ("mean_share", "sd_share", "least_share", "most_share")
 LEAST_SOAKS = 3
 
 
+def possible_share(soaks: int, alpha: float = 0.05) -> float:
+    """Which share of containers may truly be affected where none of so many soaks was? 1 - alpha^(1/b).
+
+    The exact one-sided binomial bound for soaks: at .05, 3 allow 63 %, 6 allow 39 %.
+    """
+    return float(1 - alpha ** (1 / soaks))
+
+
 def share_interval(soaks: int, share: Mapping[str, Any], of_containers: bool) -> dict[str, Any]:
     """Between which limits does the mean share lost of soaks lie, at 95 %?
 
@@ -24,7 +32,7 @@ def share_interval(soaks: int, share: Mapping[str, Any], of_containers: bool) ->
     if soaks < LEAST_SOAKS:
         return _none("fewer than three soaks")
     least, most = share["least_share"], share["most_share"]
-    possible = 100 * (1 - 0.05 ** (1 / soaks))
+    possible = 100 * possible_share(soaks)
     if most == 0:
         return _some(0.0, possible)
     if least == 100:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.runner import Question, prepare
 from pipeline.shelf_order import in_order_of_shelves
+from pipeline.statements import records, sql_of
 from pipeline.told_commands import typed
 from schemas.contract import contract
 
@@ -29,23 +29,17 @@ def today(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     the `today` contract: by action, in the order of the shelves.
     """
     prepare(con, settings, Question(as_of))
-    con.execute(_statement("unit_waits"))
+    con.execute(sql_of("pipeline.measures", "unit_waits"))
     for name, value in (
         ("pins_ready_days", PINS_READY_DAYS),
         ("colonising_days", COLONISING_DAYS),
         ("opened_days", OPENED_DAYS),
     ):
         con.execute(f"set variable {name} = {value}")
-    cursor = con.execute(_statement("today"))
-    names = [column[0] for column in cursor.description or ()]
-    rows = in_order_of_shelves(dict(zip(names, row, strict=True)) for row in cursor.fetchall())
+    rows = in_order_of_shelves(records(con, sql_of("pipeline.measures", "today")))
     told = [{**row, "command": _command(row)} for row in rows]
     told.sort(key=lambda row: ACTIONS.index(row["action"]))
     return [{key: row[key] for key in contract("today").names} for row in told]
-
-
-def _statement(name: str) -> str:
-    return package_files("pipeline.measures").joinpath(f"{name}.sql").read_text(encoding="utf-8")
 
 
 def _command(row: Mapping[str, Any]) -> str | None:

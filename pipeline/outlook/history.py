@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pipeline.statements import sql_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -61,13 +62,13 @@ class History:
 def read_history(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> History:
     """What does the ledger hold of the last WEEKS_BACK weeks, and of days to come?"""
     con.execute("set variable first_day = ?::date", [as_of - timedelta(weeks=WEEKS_BACK)])
-    con.execute(_statement("outlook_batches"))
-    con.execute(_statement("outlook_places"))
+    con.execute(sql_of("pipeline.outlook", "outlook_batches"))
+    con.execute(sql_of("pipeline.outlook", "outlook_places"))
     batches = con.execute(
         "select batch, inoculated_on, dry_kg, containers, substrate, strain from outlook_batches order by number"
     ).fetchall()
     places = con.execute("select number, closed_age from outlook_places order by place").fetchall()
-    pickings = con.execute(_statement("outlook_pickings")).fetchall()
+    pickings = con.execute(sql_of("pipeline.outlook", "outlook_pickings")).fetchall()
     undated = con.execute("select count(*) from batches where inoculated_on is null").fetchone()
     return history_of(batches, places, pickings, settings, undated[0] if undated else 0)
 
@@ -89,10 +90,6 @@ def history_of(batches: Rows, places: Rows, pickings: Rows, settings: Mapping[st
         running=running,
         undated=undated,
     )
-
-
-def _statement(name: str) -> str:
-    return package_files("pipeline.outlook").joinpath(f"{name}.sql").read_text(encoding="utf-8")
 
 
 def _numbers(cells: list[Any]) -> Floats:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.runner import Question, prepare
 from pipeline.measures.shares import SHARES, share_interval
+from pipeline.statements import records, sql_of
 from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
 
@@ -57,10 +57,10 @@ def trace(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
         raise WrongRequest("Name what to trace: --spawn-lot, --soak, --batch, --container or --picked.")
     prepare(con, settings, Question(as_of))
     _ask(con, asked)
-    con.execute(package_files("pipeline.measures").joinpath("filling_fates.sql").read_text(encoding="utf-8"))
+    con.execute(sql_of("pipeline.measures", "filling_fates"))
     for name in ("traced_places", "traced_pickings"):
-        con.execute(_statement(name))
-    found = {name: _records(con, name) for name in TABLES}
+        con.execute(sql_of("pipeline.trace", name))
+    found = {name: records(con, sql_of("pipeline.trace", name)) for name in TABLES}
     for record in found["trace_losses"]:
         record.update(share_interval(record["soaks"], {name: record.pop(name) for name in SHARES}, False))
     if not found["trace_containers"] and not found["trace_aside"]:
@@ -73,16 +73,6 @@ def _ask(con: duckdb.DuckDBPyConnection, asked: Asked) -> None:
         con.execute(f"set variable trace_{name} = ?::varchar", [getattr(asked, name)])
     con.execute("set variable trace_picked = ?::date", [asked.picked])
     con.execute(f"set variable near_days = {NEAR_DAYS}")
-
-
-def _statement(name: str) -> str:
-    return package_files("pipeline.trace").joinpath(f"{name}.sql").read_text(encoding="utf-8")
-
-
-def _records(con: duckdb.DuckDBPyConnection, name: str) -> Rows:
-    cursor = con.execute(_statement(name))
-    names = [column[0] for column in cursor.description or ()]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
 
 
 def _nowhere(con: duckdb.DuckDBPyConnection, as_of: date, asked: Asked) -> str:

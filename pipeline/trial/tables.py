@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from importlib.resources import files as package_files
 from typing import TYPE_CHECKING, Any
 
 from pipeline.measures.runner import Question, prepare
+from pipeline.statements import records, sql_of
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -103,7 +103,7 @@ def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     if chosen is None:
         return told
     portions = give_out(chosen, levels, asked.seed)
-    prefix = free_prefix([row["name"] for row in _records(con, NAMES)])
+    prefix = free_prefix([row["name"] for row in records(con, NAMES)])
     batches, fillings = trial_rows(portions, asked.factor, level, chosen.split, prefix)
     rows = [
         {
@@ -128,7 +128,7 @@ def farm_spread(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_
 
 def _finished_units(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
     prepare(con, settings, Question(as_of))
-    return _records(con, package_files("pipeline.trial").joinpath("trial_units.sql").read_text(encoding="utf-8"))
+    return records(con, sql_of("pipeline.trial", "trial_units"))
 
 
 NAMES = "select batch as name from batches union select soak from batches where soak is not null"
@@ -147,12 +147,6 @@ def _check(asked: Asked) -> None:
         raise WrongRequest(f"--batch-costs {asked.batch_costs:g}: name more than 0 containers.")
     if asked.batch_costs is not None and asked.containers is not None:
         raise WrongRequest("--containers and --batch-costs both tell the containers of a batch: give one of them.")
-
-
-def _records(con: duckdb.DuckDBPyConnection, query: str) -> Rows:
-    cursor = con.execute(query)
-    names = [column[0] for column in cursor.description or ()]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
 
 
 def _usual(con: duckdb.DuckDBPyConnection) -> int:
