@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from reports.figures import Day, Name, Sentence, count, several
 from reports.month import Month
 from reports.tables import MANY_CELLS, Cell, Head, Table
-from schemas.audited import FaultyRow, Outcome
+from schemas.audit_outcome import FaultyRow, Outcome
 
 # Faulty rows named for each expectation; out/audit.json has more. Our choice, no source.
 ROWS_NAMED = 3

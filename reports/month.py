@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from schemas.audited import Audit
+from schemas.audit_outcome import Audit
 from schemas.finding import Finding
 
 

@@ -11,10 +11,10 @@ from typing import cast
 
 import polars as pl
 
+from schemas.cell_format import PLAIN, CellFormat
 from schemas.contract import Contract, Field
 from schemas.finding import Finding, nearest
 from schemas.finding import finding as make_finding
-from schemas.manner import PLAIN, Manner
 from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, YEAR_FIRST, YEAR_LAST, valued
 
 # A number written the shortest way: its text need not be kept beside its value.
@@ -74,7 +74,7 @@ def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Ex
     return [(rule, compare[rule](_limit(bounds[rule], each))) for rule in compare if rule in bounds]
 
 
-def _masks(each: Field, manner: Manner) -> list[_Mask]:
+def _masks(each: Field, cell_format: CellFormat) -> list[_Mask]:
     """Which tests does the contract put to this column? Of a frame with `raw` (as written), `plain` (null for blank),
     `text` (see _translated) and `value`.
     """
@@ -89,7 +89,7 @@ def _masks(each: Field, manner: Manner) -> list[_Mask]:
     if each.required:
         add("required", fault if fault == "set_aside" else "warning", plain.is_null())
     if each.type != "string":
-        _add_type_masks(add, fault, each, manner)
+        _add_type_masks(add, fault, each, cell_format)
     elif "enum" in each.constraints:
         add("enum", fault, plain.is_not_null() & value.is_null())
     outside = _bounds(value, each, each.constraints)
@@ -103,7 +103,7 @@ def _masks(each: Field, manner: Manner) -> list[_Mask]:
     return masks
 
 
-def _add_type_masks(add: Callable[..., None], fault: str, each: Field, manner: Manner) -> None:
+def _add_type_masks(add: Callable[..., None], fault: str, each: Field, cell_format: CellFormat) -> None:
     """Where is a cell not of its column's type, and why probably not?"""
     plain, text, value = pl.col("plain"), pl.col("text"), pl.col("value")
     wrong = plain.is_not_null() & value.is_null()
@@ -111,22 +111,22 @@ def _add_type_masks(add: Callable[..., None], fault: str, each: Field, manner: M
         # In the farm's order, 31/2 is no day; 2/31 has another order.
         read = text.is_not_null() & (text.str.slice(5, 2) <= "12")
         ordered = wrong & ~read & plain.str.contains(f"{YEAR_LAST}|{YEAR_FIRST}") & ~plain.str.contains(DATE)
-        two_ways = ordered & plain.str.contains(BOTH_MIGHT_BE_MONTHS) & pl.lit(not manner.date_order)
+        two_ways = ordered & plain.str.contains(BOTH_MIGHT_BE_MONTHS) & pl.lit(not cell_format.date_order)
         add("date_two_ways", fault, two_ways)
         add("date_order", fault, ordered & ~two_ways)
         add("date", fault, wrong & ~ordered)
         add("time_dropped", "notice", text.str.contains(":") & value.is_not_null())
     elif each.type == "number":
-        marked = wrong & text.is_null() & plain.str.contains(manner.foreign_number_pattern)
+        marked = wrong & text.is_null() & plain.str.contains(cell_format.foreign_number_pattern)
         add("decimal_mark", fault, marked)
         add("number", fault, wrong & ~marked)
-        if each.decimals is not None and each.name not in manner.conversions:
+        if each.decimals is not None and each.name not in cell_format.conversions:
             add("too_fine", "warning", value.is_not_null() & text.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))
     else:
         add(each.type, fault, wrong)
 
 
-def check(frame: pl.DataFrame, contract: Contract, manner: Manner = PLAIN) -> Checked:
+def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLAIN) -> Checked:
     """Which cells can be used, and what is wrong with the others? `manner`: how the farm writes them.
 
     `frame`: one row per row of the files; `row` (Int32) and maybe `line` and `file`, the contract's columns as trimmed
@@ -140,7 +140,7 @@ def check(frame: pl.DataFrame, contract: Contract, manner: Manner = PLAIN) -> Ch
     judged: list[pl.Series] = []
     fired: list[_Mask] = []
     for each in contract.fields:
-        columns, masks = _judge(frame.get_column(each.name), each, manner, each.name in contract.texts_kept)
+        columns, masks = _judge(frame.get_column(each.name), each, cell_format, each.name in contract.texts_kept)
         judged += columns
         fired += masks
     frame = frame.with_columns(judged)
@@ -155,7 +155,9 @@ def check(frame: pl.DataFrame, contract: Contract, manner: Manner = PLAIN) -> Ch
     return Checked(result, _findings(odd, fired))
 
 
-def _judge(texts: pl.Series, each: Field, manner: Manner, keep_text: bool) -> tuple[list[pl.Series], list[_Mask]]:
+def _judge(
+    texts: pl.Series, each: Field, cell_format: CellFormat, keep_text: bool
+) -> tuple[list[pl.Series], list[_Mask]]:
     """Which values do the cells of one column hold (NAME:value), which of their texts are kept (NAME:text), and which
     masks hit any of them (a column each)?
 
@@ -163,32 +165,32 @@ def _judge(texts: pl.Series, each: Field, manner: Manner, keep_text: bool) -> tu
     """
     name = each.name
     free = each.type == "string" and not each.words
-    if free and not (each.required and texts.null_count()) and not _any_blank_word(texts, manner):
+    if free and not (each.required and texts.null_count()) and not _any_blank_word(texts, cell_format):
         return [texts.alias(f"{name}:value")], []
     codes, raw = _distinct(texts)
-    distinct = valued(raw, each, manner)
-    fired = _fired(distinct, _masks(each, manner))
+    distinct = valued(raw, each, cell_format)
+    fired = _fired(distinct, _masks(each, cell_format))
     verdicts = [pl.col("value").alias(f"{name}:value"), *(mask.hit.alias(mask.name) for mask in fired)]
     if keep_text:
-        verdicts.append(_text_kept(each, manner).alias(f"{name}:text"))
+        verdicts.append(_text_kept(each, cell_format).alias(f"{name}:text"))
     return [column.gather(codes) for column in distinct.select(verdicts).get_columns()], fired
 
 
-def _any_blank_word(texts: pl.Series, manner: Manner) -> bool:
+def _any_blank_word(texts: pl.Series, cell_format: CellFormat) -> bool:
     """Is any cell a word for blank? Mostly the lengths of the cells tell that none is."""
-    if not manner.blank_words:
+    if not cell_format.blank_words:
         return False
-    longest = max(len(word.encode()) for word in manner.blank_words)
+    longest = max(len(word.encode()) for word in cell_format.blank_words)
     shortest = texts.str.len_bytes().min()
     if shortest is None or cast(int, shortest) > longest:
         return False
-    return bool(texts.is_in(list(manner.blank_words)).any())
+    return bool(texts.is_in(list(cell_format.blank_words)).any())
 
 
-def _text_kept(each: Field, manner: Manner) -> pl.Expr:
+def _text_kept(each: Field, cell_format: CellFormat) -> pl.Expr:
     """Which text of a number is kept beside its value: one that is not written the shortest way, or is none?"""
     text = pl.coalesce("text", "plain")
-    if each.name in manner.conversions:
+    if each.name in cell_format.conversions:
         return pl.when(pl.col("value").is_null()).then(text)
     return pl.when(~text.str.contains(PLAIN_NUMBER)).then(text)
 

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 import polars as pl
 
+from schemas.cell_format import APOSTROPHE, NO_BREAK, CellFormat, Conversion
 from schemas.contract import Field
-from schemas.manner import APOSTROPHE, NO_BREAK, Conversion, Manner
 
 DATE = r"^\d{4}-\d{2}-\d{2}$"
 DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
@@ -28,18 +28,18 @@ INTEGER = r"^[+-]?\d{1,9}$"
 DIGITS = 18
 
 
-def valued(raw: pl.Series, each: Field, manner: Manner) -> pl.DataFrame:
+def valued(raw: pl.Series, each: Field, cell_format: CellFormat) -> pl.DataFrame:
     """What do these texts hold? One row per text: raw, plain, text, value (see _masks)."""
-    plain = pl.when(~pl.col("raw").is_in(list(manner.blank_words))).then(pl.col("raw"))
+    plain = pl.when(~pl.col("raw").is_in(list(cell_format.blank_words))).then(pl.col("raw"))
     frame = raw.alias("raw").to_frame().with_columns(plain.alias("plain"))
     if each.type != "string":
-        frame = frame.with_columns(_translated(pl.col("plain"), each, manner).alias("text"))
-        conversion = manner.conversions.get(each.name)
+        frame = frame.with_columns(_translated(pl.col("plain"), each, cell_format).alias("text"))
+        conversion = cell_format.conversions.get(each.name)
         if conversion:
             frame = frame.with_columns(_converted(frame["text"], each, conversion).alias("text"))
         return frame.with_columns(_typed(pl.col("text"), each).alias("value"))
     if each.words:
-        coded = _coded(pl.col("plain"), each, manner.words.get(each.name, {}))
+        coded = _coded(pl.col("plain"), each, cell_format.words.get(each.name, {}))
         value = pl.coalesce(coded, pl.col("plain")) if "enum" in each.expect else coded
         return frame.with_columns(value.alias("value"))
     return frame.with_columns(pl.col("plain").alias("value"))
@@ -52,24 +52,26 @@ def _coded(plain: pl.Expr, each: Field, own: Mapping[str, str]) -> pl.Expr:
     return lower.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
 
 
-def _translated(plain: pl.Expr, each: Field, manner: Manner) -> pl.Expr:
+def _translated(plain: pl.Expr, each: Field, cell_format: CellFormat) -> pl.Expr:
     """How is the cell written in the program's own manner? Null where it is not written in the farm's."""
     if each.type == "date":
-        return _iso(plain, manner)
-    if manner.plain_numbers:
-        return pl.when(plain.str.contains(manner.number_pattern)).then(plain)
+        return _iso(plain, cell_format)
+    if cell_format.plain_numbers:
+        return pl.when(plain.str.contains(cell_format.number_pattern)).then(plain)
     spaced = plain.str.replace_all(f"[{NO_BREAK}]", " ").str.replace_all(APOSTROPHE, "'", literal=True)
-    bare = spaced.str.replace_all(manner.thousands_mark, "", literal=True) if manner.thousands_mark else spaced
-    return pl.when(spaced.str.contains(manner.number_pattern)).then(
-        bare.str.replace(manner.decimal_mark, ".", literal=True)
+    bare = (
+        spaced.str.replace_all(cell_format.thousands_mark, "", literal=True) if cell_format.thousands_mark else spaced
+    )
+    return pl.when(spaced.str.contains(cell_format.number_pattern)).then(
+        bare.str.replace(cell_format.decimal_mark, ".", literal=True)
     )
 
 
-def _iso(plain: pl.Expr, manner: Manner) -> pl.Expr:
+def _iso(plain: pl.Expr, cell_format: CellFormat) -> pl.Expr:
     iso = pl.when(plain.str.contains(DATE) | plain.str.contains(DATE_TIME)).then(plain)
-    if not manner.date_order:
+    if not cell_format.date_order:
         return iso
-    pattern, parts = ISO_PARTS[manner.date_order]
+    pattern, parts = ISO_PARTS[cell_format.date_order]
     put = plain.str.replace(pattern, parts).str.replace(r"^(\d\d)-", "20${1}-")
     put = put.str.replace(r"^(\d{4})-0?(\d\d)-0?(\d\d)", "${1}-${2}-${3}")
     return pl.coalesce(iso, pl.when(plain.str.contains(pattern)).then(put))

@@ -9,8 +9,8 @@ from typing import Any
 import duckdb
 
 from pipeline.outlook.tables import Wanted, outlook
-from pipeline.trace.runner import Asked as Traced
-from pipeline.trace.runner import trace
+from pipeline.trace.trace import Asked as Traced
+from pipeline.trace.trace import trace
 from pipeline.trial.tables import Asked as Tried
 from pipeline.trial.tables import trial
 

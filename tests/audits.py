@@ -16,10 +16,10 @@ from ledgers import THREE_TABLES, change_ledger, refreshed
 
 from pipeline.audit.run import audit, ledger_outcomes, table_outcomes
 from pipeline.audit.whole import whole_outcomes
-from pipeline.farm import open_farm
-from pipeline.ledger.told import read_findings
-from pipeline.measures import runner
-from schemas.audited import Audit, Outcome
+from pipeline.farm.folder import open_farm
+from pipeline.ledger.findings import read_findings
+from pipeline.models import measures
+from schemas.audit_outcome import Audit, Outcome
 from schemas.contract import INPUTS, Contract, Field
 
 AS_OF = date(2026, 6, 30)
@@ -42,7 +42,7 @@ def broken_rows(folder: Path, *tables: str) -> list[Row]:
     """The rows of these tables that break a constraint, in the ledger as it lies there. None named: of all, and of the
     ledger as a whole.
     """
-    with runner.open_ledger(folder / "ledger.duckdb") as con:
+    with measures.open_ledger(folder / "ledger.duckdb") as con:
         outcomes = [each for name in tables or INPUTS if name in INPUTS for each in table_outcomes(con, name)]
         outcomes += ledger_outcomes(con) if not tables or "ledger" in tables else []
     errors = [each for each in outcomes if each.failed and each.severity == "error"]
@@ -53,19 +53,19 @@ def audited(folder: Path, as_of: date = AS_OF, refresh: bool = True) -> Audit:
     """The audit of this farm's ledger; without `refresh`, of the ledger as it lies there."""
     if refresh:
         refreshed(folder)
-    farm, question = open_farm(folder), runner.Question(as_of)
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        return audit(con, question, read_findings(con, as_of), RUN_ON)
+    farm, query = open_farm(folder), measures.Query(as_of)
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        return audit(con, query, read_findings(con, as_of), RUN_ON)
 
 
 def whole(folder: Path, as_of: date = AS_OF) -> Audit:
     """The part of the audit that is about whole tables."""
     refreshed(folder)
-    farm, question = open_farm(folder), runner.Question(as_of)
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        return Audit("", RUN_ON, as_of, tuple(whole_outcomes(con, question)))
+    farm, query = open_farm(folder), measures.Query(as_of)
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        return Audit("", RUN_ON, as_of, tuple(whole_outcomes(con, query)))
 
 
 def failed(told: Audit, severity: str) -> dict[tuple[str, str, str], Outcome]:

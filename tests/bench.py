@@ -30,7 +30,7 @@ def load_unchecked(folder: Path) -> dict[str, Any]:
     """How long does DuckDB take to load the four tables' files, typed and unchecked? Faulty rows are skipped."""
     import duckdb
 
-    from pipeline.farm import table_files
+    from pipeline.farm.folder import table_files
     from pipeline.ledger.stage import sql_type
     from schemas.contract import INPUTS, contract
 
@@ -58,9 +58,7 @@ def refresh_first(folder: Path) -> dict[str, Any]:
     # As DuckDB for the unchecked load, what refresh imports is there before the clock starts.
     import duckdb  # noqa: F401
 
-    import pipeline.ledger.stage
-    import pipeline.screen  # noqa: F401
-    from pipeline.farm import open_farm
+    from pipeline.farm.folder import open_farm
     from pipeline.ledger.refresh import refresh
 
     for old in folder.glob("ledger.*"):
@@ -81,7 +79,7 @@ def refresh_first(folder: Path) -> dict[str, Any]:
 
 def refresh_unchanged(folder: Path) -> dict[str, Any]:
     """How long does a refresh take when nothing changed?"""
-    from pipeline.farm import open_farm
+    from pipeline.farm.folder import open_farm
     from pipeline.ledger.refresh import refresh
 
     started = time.perf_counter()
@@ -93,15 +91,15 @@ def tell_yields(folder: Path) -> dict[str, Any]:
     """How long does biological efficiency by substrate take, once the ledger is there?"""
     from datetime import date
 
-    from pipeline.farm import open_farm
-    from pipeline.measures import runner
+    from pipeline.farm.folder import open_farm
+    from pipeline.models import measures
 
     farm = open_farm(folder)
     started = time.perf_counter()
-    question = runner.Question(date(2030, 1, 1), ("substrate",))
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        runner.yields(con, question)
+    query = measures.Query(date(2030, 1, 1), ("substrate",))
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        measures.yields(con, query)
     return {"seconds": time.perf_counter() - started}
 
 

@@ -17,13 +17,13 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.aliasing import sides_of
-from pipeline.compare.between import welch_degrees
 from pipeline.compare.cells import Cell
-from pipeline.compare.estimate import two_sided_p
+from pipeline.compare.clusters import by_runs, counted
+from pipeline.compare.confounding import sides_of
 from pipeline.compare.factors import CHOICES, MONTH, RUNS
 from pipeline.compare.pairs import Pair, family, judged, levels_told, pairs_told
-from pipeline.compare.runs import by_runs, counted
+from pipeline.stats.estimate import two_sided_p
+from pipeline.stats.welch import welch_degrees
 
 CONTAINERS = 6
 MOST_ALARMS, LEAST_COVERAGE = 0.065, 0.94  # the limits of issue 7, at a nominal 5 % and 95 %

@@ -18,18 +18,18 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 import growth_farms as farms
 
-from pipeline.compare.between import between
 from pipeline.compare.comparison import Asked, compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.verdicts import LESS, MORE
+from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import in_money, stays
 from pipeline.growth.decline import decline_gave, decline_started, too_early
-from pipeline.growth.incidence import cumulative_incidence, limits, pseudo_values
-from pipeline.growth.prices import Prices
-from pipeline.growth.spawn import Spawn
-from pipeline.growth.spawn_best import best
-from pipeline.growth.spawn_steps import steps
 from pipeline.growth.waiting import Difference
+from pipeline.spawn.best_rate import best
+from pipeline.spawn.steps import steps
+from pipeline.spawn.summary import Spawn
+from pipeline.stats.incidence import cumulative_incidence, limits, pseudo_values
+from pipeline.stats.welch import between
 
 # Soaks, days over which they were started.
 DECLINE_DESIGNS = ((6, 120.0), (12, 84.0), (12, 120.0), (24, 120.0), (24, 200.0))

@@ -11,10 +11,10 @@ from conftest import write_table
 
 from pipeline.compare.comparison import Asked, Comparison, compare
 from pipeline.compare.measures import measure_of
-from pipeline.compare.units import farm_units
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures.runner import open_ledger
+from pipeline.models.compared_units import farm_units
+from pipeline.models.measures import open_ledger
 
 LAST_DAY = date(2026, 12, 31)
 COLUMNS = (

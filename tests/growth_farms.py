@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compare.factors import COLUMNS
-from pipeline.compare.units import FarmUnits
+from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import Kept
 from pipeline.growth.decline import Resolved
-from pipeline.growth.incidence import EVENT, OTHER_END, WAITING
-from pipeline.growth.prices import Prices
-from pipeline.growth.spawn_rates import Cell, Recipe
+from pipeline.models.compared_units import FarmUnits
+from pipeline.spawn.rates import Cell, Recipe
+from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 
 Numbers = NDArray[np.float64]
 

@@ -8,11 +8,12 @@ from typing import Any
 import duckdb
 import numpy as np
 
-from pipeline.growth import another_flush, flushes, pins, spawn
-from pipeline.growth.spawn_best import best
-from pipeline.growth.spawn_rates import Recipe
-from pipeline.growth.spawn_steps import steps
-from pipeline.measures.runner import Question
+from pipeline.growth import another_flush, flushes, pins
+from pipeline.models.measures import Query
+from pipeline.spawn import summary as spawn
+from pipeline.spawn.best_rate import best
+from pipeline.spawn.rates import Recipe
+from pipeline.spawn.steps import steps
 
 PRICES = {"price_per_kg": 10.0, "spawn_cost_per_kg": 4.0, "spawn_dry_pct_grain": 55.0}
 
@@ -39,18 +40,18 @@ def four_rates() -> Recipe:
 
 
 def growth_tables(
-    con: duckdb.DuckDBPyConnection, question: Question, settings: Mapping[str, Any]
+    con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any]
 ) -> dict[str, list[dict[str, Any]]]:
-    """Every result table of growth, by the columns of the question. Call runner.prepare first."""
+    """Every result table of growth, by the columns of the question. Call measures.prepare first."""
     priced = {**settings, **PRICES}
-    asked = spawn.spawn(con, question, priced, {})
+    asked = spawn.spawn(con, query, priced, {})
     return {
-        "flushes": flushes.flushes(con, question),
-        "declines": flushes.declines(con, question),
-        "pins": pins.pins(con, question),
-        "pins_curve": pins.pins_curve(con, question),
-        "another_flush": another_flush.another_flush(con, question, priced),
-        "given_so_far": another_flush.given_so_far(con, question),
+        "flushes": flushes.flushes(con, query),
+        "declines": flushes.declines(con, query),
+        "pins": pins.pins(con, query),
+        "pins_curve": pins.pins_curve(con, query),
+        "another_flush": another_flush.another_flush(con, query, priced),
+        "given_so_far": another_flush.given_so_far(con, query),
         "spawn_levels": spawn.levels(asked),
         "spawn_steps": steps(asked),
         "spawn_best": best(asked),

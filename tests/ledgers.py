@@ -14,7 +14,7 @@ import pytest
 from conftest import Said
 
 from pipeline.cli import run
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import Refreshed, refresh
 
 NOW = "2026-06-01T08:00:00+00:00"

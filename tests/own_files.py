@@ -12,10 +12,10 @@ import openpyxl
 import polars as pl
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipeline.farm import TableFile, read_settings
-from pipeline.habits import Habits, read_habits
-from pipeline.read import RawTable, read_table
-from pipeline.screen import Screened, screen
+from pipeline.farm.conventions import Conventions, read_conventions
+from pipeline.farm.folder import TableFile, read_settings
+from pipeline.files.read import RawTable, read_table
+from pipeline.files.validate import Screened, screen
 from schemas.contract import contract
 from schemas.finding import DataNeedAttention
 from schemas.finding import finding as make_finding
@@ -23,14 +23,14 @@ from schemas.finding import finding as make_finding
 HEADER = ("picked_on", "fresh_weight_g", "container")
 
 
-def habits(**settings: Any) -> Habits:
+def conventions(**settings: Any) -> Conventions:
     """What farm.toml says when it says just this."""
-    return read_habits(read_settings(settings)[0])
+    return read_conventions(read_settings(settings)[0])
 
 
 def load(
     data: str | bytes,
-    own: Habits | None = None,
+    own: Conventions | None = None,
     name: str = "harvests.csv",
     table: str = "harvests",
     sheet: str | None = None,
@@ -38,7 +38,7 @@ def load(
 ) -> tuple[RawTable, Screened]:
     """The file as read and as screened."""
     raw_bytes = data.encode() if isinstance(data, str) else data
-    own = own or Habits()
+    own = own or Conventions()
     raw = read_table(TableFile(table, name, Path(name), sheet, tuple(beside)), raw_bytes, own)
     return raw, screen([raw], own)
 

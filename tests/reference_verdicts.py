@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
-from pipeline.farm import Farm, table_files
+from pipeline.farm.folder import Farm, table_files
+from schemas.cell_format import BLANK_WORDS
 from schemas.contract import INPUTS, Contract, contract
-from schemas.manner import BLANK_WORDS
 
 # The version 2 of the standard has the exclusive bounds; this names it, and nothing is fetched from there.
 STANDARD = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -28,7 +28,7 @@ UNREADABLE = ("encoding-error", "source-error", "format-error")
 
 
 def _descriptor(farm: Farm) -> dict[str, Any]:
-    sources = {source.table: source for source in table_files(farm.folder, farm.habits.files)}
+    sources = {source.table: source for source in table_files(farm.folder, farm.conventions.files)}
     resources = []
     for table in INPUTS:
         if table not in sources:

@@ -10,9 +10,9 @@ import pytest
 from pipeline.adopt.cells import looks_number, marks_of, order_of
 from pipeline.adopt.headings import bare, candidates
 from pipeline.adopt.proposal import Answers, Proposal, propose
-from pipeline.adopt.settings_text import habits_of, settings_text, trial
+from pipeline.adopt.settings_text import conventions_of, settings_text, trial
 from pipeline.adopt.sheets import Lying, sheets_of
-from pipeline.dialect import SEPARATORS
+from pipeline.files.dialect import SEPARATORS
 from schemas.contract import INPUTS, contract
 
 
@@ -214,7 +214,9 @@ def test_words_that_are_not_known_are_listed_with_what_they_may_mean() -> None:
         ("flatt", "flat"),
         ("zig zag", None),
     ]
-    assert habits_of(settings_text(proposal)).manner.words == {"cap_stage": {"closed": "curled", "flatt": "flat"}}
+    assert conventions_of(settings_text(proposal)).cell_format.words == {
+        "cap_stage": {"closed": "curled", "flatt": "flat"}
+    }
     assert '# "zig zag" = "..."  (not known: a.csv, row 4)' in settings_text(proposal)
 
 
@@ -236,7 +238,7 @@ def test_any_heading_is_written_so_that_farm_toml_reads_it_back_and_no_terminal_
     text = settings_text(proposal)
     assert all(letter.isprintable() for letter in text.replace("\n", ""))
     tomllib.loads(text)
-    assert [each.refused for each in trial(proposal, habits_of(text))] == [""]
+    assert [each.refused for each in trial(proposal, conventions_of(text))] == [""]
 
 
 @pytest.mark.parametrize("table", INPUTS)

@@ -15,9 +15,9 @@ import recompute
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
 
 START = date(2026, 1, 1)
 COLUMNS = {
@@ -115,11 +115,11 @@ def differences(folder: Path, as_of: date, by: str, through: int | None) -> list
     """Where do the ledger's figures and the recomputed ones differ?"""
     opened = open_farm(folder)
     refresh(opened, "test")
-    question = runner.Question(as_of, runner.grouping(by), through)
+    question = measures.Query(as_of, measures.grouping(by), through)
     plain = recompute.load(folder)
-    with runner.open_ledger(opened.ledger) as con:
-        runner.prepare(con, opened.settings, question)
-        ours = {"yields": runner.yields(con, question), "flushes": runner.flushes(con, question)}
+    with measures.open_ledger(opened.ledger) as con:
+        measures.prepare(con, opened.settings, question)
+        ours = {"yields": measures.yields(con, question), "flushes": measures.flushes(con, question)}
     columns = [] if by == "all" else by.split(",")
     theirs = {
         "yields": recompute.yields(plain, as_of, columns, through),
@@ -148,7 +148,7 @@ def differences(folder: Path, as_of: date, by: str, through: int | None) -> list
 
 def fates_of(folder: Path) -> dict[tuple[str, int], str]:
     """What became of each staged row, by the ledger?"""
-    with runner.open_ledger(folder / "ledger.duckdb") as con:
+    with measures.open_ledger(folder / "ledger.duckdb") as con:
         found = {}
         for table in ("batches", "fillings", "observations", "harvests"):
             found |= dict.fromkeys(con.execute(f"select file, row from {table}").fetchall(), "loaded")
@@ -182,10 +182,10 @@ def test_mass_in_equals_mass_in_every_breakdown(tmp_path: Path, by: str) -> None
     random_farm(tmp_path, 7)
     opened = open_farm(tmp_path)
     refresh(opened, "test")
-    question = runner.Question(date(2027, 1, 1), runner.grouping(by), None)
-    with runner.open_ledger(opened.ledger) as con:
-        runner.prepare(con, opened.settings, question)
-        told = sum(row["fresh_g"] for row in runner.yields(con, question))
+    question = measures.Query(date(2027, 1, 1), measures.grouping(by), None)
+    with measures.open_ledger(opened.ledger) as con:
+        measures.prepare(con, opened.settings, question)
+        told = sum(row["fresh_g"] for row in measures.yields(con, question))
         loaded = con.execute("select sum(fresh_weight_g)::double from harvests").fetchone()
     assert loaded is not None
     assert loaded[0] > 0

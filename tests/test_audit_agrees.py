@@ -21,8 +21,8 @@ from hypothesis import strategies as st
 
 from pipeline.audit.compiled import suite
 from pipeline.audit.engine import verdicts
-from pipeline.farm import open_farm
-from pipeline.ledger.told import read_findings
+from pipeline.farm.folder import open_farm
+from pipeline.ledger.findings import read_findings
 from schemas.audit import row_rules
 from schemas.check import check
 from schemas.contract import INPUTS, Contract, contract

@@ -16,7 +16,7 @@ from audits import AS_OF, DAY, audited, change_unseen, sound_farm
 from conftest import Said
 from ledgers import BATCHES, FILLINGS, HARVESTS, here, refreshed
 
-from pipeline.audit.kept import last
+from pipeline.audit.saved import last
 from schemas.contract import contract
 
 MakeFarm = Callable[..., Path]

@@ -17,7 +17,7 @@ from reports.figures import plain
 from reports.month import Month
 from reports.page import render
 from reports.words import day_name
-from schemas.audited import Audit, FaultyRow, Outcome
+from schemas.audit_outcome import Audit, FaultyRow, Outcome
 
 NONE = "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep."
 STALE = "It is out of date: files or settings have changed since. gillbook report --deep makes one anew."

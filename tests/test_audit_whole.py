@@ -14,9 +14,9 @@ import pytest
 from audits import audited, failed, outcome, whole
 from ledgers import BATCHES, FILLINGS, HARVESTS, here
 
-from pipeline.audit.told import findings
+from pipeline.audit.findings import findings
 from schemas.audit import substrate_with_band, whole_rules
-from schemas.audited import Audit
+from schemas.audit_outcome import Audit
 
 MakeFarm = Callable[..., Path]
 HEADS = {

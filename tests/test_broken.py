@@ -16,9 +16,9 @@ import duckdb
 import pytest
 from conftest import gillbook
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
+from pipeline.ledger.findings import read_findings
 from pipeline.ledger.refresh import refresh
-from pipeline.ledger.told import read_findings
 from schemas.contract import INPUTS, contract
 from schemas.finding import CELL_RULES, LEVELS, Finding, UnreadableFile
 

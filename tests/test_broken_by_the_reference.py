@@ -13,7 +13,7 @@ import pytest
 from reference_verdicts import as_ours, reference_says, we_say
 from test_broken import NAMES, file_of, story, write_farm
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 
 
 def of_file(name: str) -> tuple[set[str], set[str]]:

@@ -238,7 +238,7 @@ def test_a_mistake_of_the_programs_own_is_one_line_and_a_file(farm: Farm) -> Non
     folder = farm(**THREE_TABLES)
     refreshed(folder)
     before = rows(folder, "from harvests")
-    planted = f"import pipeline.measures.runner as runner; runner.yields = lambda *_: [][0]; {RUN}"
+    planted = f"import pipeline.models.measures as measures; measures.yields = lambda *_: [][0]; {RUN}"
     done = run(planted, "yields", "--farm", folder)
     assert (done.returncode, done.stdout) == (3, "")
     kept = folder / "out" / "crash.txt"

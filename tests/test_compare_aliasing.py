@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from compare_farms import batches, compared, write_farm
 
-from pipeline.compare.between import between
 from pipeline.compare.comparison import Told
+from pipeline.stats.welch import between
 
 JAN, FEB = date(2026, 1, 5), date(2026, 1, 20)
 A, B = [60, 65, 70, 64], [40, 41, 42, 44]
@@ -156,7 +156,7 @@ def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(
     answer = compared(tmp_path)
     (found,) = answer.pairs
     assert (kinds(found), found.verdict.word) == ([], "more")
-    from pipeline.compare.sentences import pair_sentence
+    from pipeline.compare.text import pair_sentence
 
     assert "never started in the same month" in pair_sentence(found, answer)
     for row in alternating[4:]:

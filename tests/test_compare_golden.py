@@ -5,15 +5,15 @@ import math
 import pytest
 from golden_records import RECORDS, grouped, means, records, table
 
-from pipeline.compare.between import bell_mccaffrey_degrees, between, mean, variance, welch_degrees
-from pipeline.compare.detectable import power, showable
-from pipeline.compare.estimate import Estimate, t_critical, two_sided_p
-from pipeline.compare.mixed import Cell, Fit, mixed
-from pipeline.compare.permutation import flip, shuffle
-from pipeline.compare.row_space import comparable, rank
-from pipeline.compare.several import Family, range_critical, range_p
-from pipeline.compare.variance import one_way
-from pipeline.compare.within import within
+from pipeline.stats.cluster_robust import Cell, Fit, mixed
+from pipeline.stats.estimability import comparable, rank
+from pipeline.stats.estimate import Estimate, t_critical, two_sided_p
+from pipeline.stats.multiple import Family, range_critical, range_p
+from pipeline.stats.paired import within
+from pipeline.stats.permutation import flip, shuffle
+from pipeline.stats.power import minimum_detectable, power
+from pipeline.stats.variance import one_way
+from pipeline.stats.welch import bell_mccaffrey_degrees, between, mean, variance, welch_degrees
 
 DIGITS = 1e-11  # the records hold 12 digits
 RANGE_DIGITS = 2e-9  # R's ptukey and qtukey promise eps = 1; against scipy we differ by less than 1e-9
@@ -287,4 +287,4 @@ def test_power_is_rs(name: str, told: Values) -> None:
 @pytest.mark.parametrize("degrees", [1.0, 2.3, 6.0, 40.0])
 def test_the_showable_difference_is_shown_in_four_of_five(degrees: float) -> None:
     critical = t_critical(degrees)
-    assert power(showable(degrees, critical), degrees, critical) == pytest.approx(0.8, rel=1e-6)
+    assert power(minimum_detectable(degrees, critical), degrees, critical) == pytest.approx(0.8, rel=1e-6)

@@ -16,13 +16,13 @@ from conftest import Said, gillbook
 from pipeline.compare.comparison import Asked, compare
 from pipeline.compare.factors import levels
 from pipeline.compare.measures import measure_of
-from pipeline.compare.pinned import with_pins_by
+from pipeline.compare.pins_by_day import with_pins_by
 from pipeline.compare.tables import level_rows
-from pipeline.farm import open_farm
-from pipeline.growth.incidence import pseudo_values
+from pipeline.farm.folder import open_farm
 from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
+from pipeline.stats.incidence import pseudo_values
 
 JAN = date(2026, 1, 5)
 
@@ -122,8 +122,8 @@ def test_where_each_soak_holds_one_level_it_says_what_pins_tells_of_it(tmp_path:
     as_of = waiting_farm(tmp_path)
     opened = open_farm(tmp_path)
     refresh(opened, "test")
-    with runner.open_ledger(opened.ledger) as con:
-        runner.prepare(con, opened.settings, runner.Question(as_of, ("substrate",)))
+    with measures.open_ledger(opened.ledger) as con:
+        measures.prepare(con, opened.settings, measures.Query(as_of, ("substrate",)))
         told = {row["soak"]: row["pinned_pct"] for row in pinned_by_soak(con, 25)}
     assert soak_values(tmp_path, 25, as_of) == pytest.approx(told)
 

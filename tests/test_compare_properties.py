@@ -10,15 +10,15 @@ from compare_farms import batches, compared, write_farm
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.compare.between import between
 from pipeline.compare.comparison import Asked, compare
 from pipeline.compare.measures import MEASURES
-from pipeline.compare.mixed import Cell, mixed
-from pipeline.compare.others import cramers_v
-from pipeline.compare.row_space import comparable, rank
-from pipeline.compare.several import Family, range_p
+from pipeline.compare.other_differences import cramers_v
 from pipeline.compare.tables import level_rows, pair_rows
-from pipeline.compare.within import within
+from pipeline.stats.cluster_robust import Cell, mixed
+from pipeline.stats.estimability import comparable, rank
+from pipeline.stats.multiple import Family, range_p
+from pipeline.stats.paired import within
+from pipeline.stats.welch import between
 
 QUICK = settings(deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
 VALUES = st.lists(st.integers(0, 2000).map(lambda n: n / 10), min_size=2, max_size=8)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.compare.variance import one_way
+from pipeline.stats.variance import one_way
 
 # Abou Fayssal et al. 2020, Scientifica 3950357, doi 10.1155/2020/3950357, Table 2: mean and SD of three replicates, and
 # the p printed. F was recomputed from these by hand: MSB / MSE.

@@ -21,7 +21,7 @@ import pytest
 from ledgers import child, refreshed
 
 from pipeline.demo import write_bench
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.history import last_states, read_history
 
 KILLS = int(os.environ.get("GILLBOOK_KILLS", "20"))
@@ -30,8 +30,8 @@ PICKINGS = 20_000
 REFRESHES = """
 import sys, time
 from pathlib import Path
-import duckdb, pipeline.ledger.stage, pipeline.screen
-from pipeline.farm import open_farm
+import duckdb, pipeline.ledger.stage, pipeline.files.validate
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 print("ready", flush=True)
 sys.stdin.readline()

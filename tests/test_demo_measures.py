@@ -16,9 +16,9 @@ from conftest import gillbook
 from test_against_recompute import differences
 
 from pipeline.demo import LAST_DAY
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 TRUTH: dict[str, Any] = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))
@@ -37,10 +37,10 @@ def units(demo_farm: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """The unit tables of the demo farm on its last day."""
     farm = open_farm(demo_farm)
     refresh(farm, "test")
-    question = runner.Question(LAST_DAY)
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        runner.days(con, question)
+    question = measures.Query(LAST_DAY)
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, question)
+        measures.days(con, question)
         yield con
 
 

@@ -11,7 +11,7 @@ import pytest
 from conftest import Said, write_table
 from ledgers import BATCHES, HARVESTS, THREE_TABLES, here, refreshed, rows, tables
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.history import read_history
 from schemas.contract import contract
 

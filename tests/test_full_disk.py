@@ -12,7 +12,7 @@ import pytest
 from conftest import write_table
 from ledgers import THREE_TABLES, child, here, refreshed, tables
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.history import read_history
 
 Farm = Callable[..., Path]

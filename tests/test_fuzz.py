@@ -13,10 +13,10 @@ from fuzzed_reading import Own, Plain, faults, plainly_read
 from fuzzed_settings import fuzzed
 from fuzzed_workbooks import mutated_parts, workbooks
 from hypothesis import strategies as st
-from own_files import habits, load, workbook
+from own_files import conventions, load, workbook
 
-from pipeline.read import RawTable
-from pipeline.screen import Screened
+from pipeline.files.read import RawTable
+from pipeline.files.validate import Screened
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile
 
@@ -24,7 +24,7 @@ TABLES = st.sampled_from(INPUTS)
 
 
 def read(table: str, data: bytes, own: Own, name: str | None = None) -> tuple[RawTable, Screened]:
-    return load(data, habits(**own.settings()), name or f"{table}.csv", table)
+    return load(data, conventions(**own.settings()), name or f"{table}.csv", table)
 
 
 def read_or_refused(table: str, data: bytes, own: Own, name: str | None = None) -> tuple[RawTable, Screened] | None:

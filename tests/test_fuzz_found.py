@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 from ledgers import here
-from own_files import habits, load, rules, values
+from own_files import conventions, load, rules, values
 
-from pipeline.wanting import ready_line
+from pipeline.ledger.missing_inputs import ready_line
 
 H = "picked_on,fresh_weight_g,container,note\n"
 
@@ -60,7 +60,7 @@ def test_a_container_with_a_line_end_in_its_name_is_quoted_in_the_line_that_ends
 
 @pytest.mark.parametrize("unit", ["g", "oz"])
 def test_a_digit_of_another_script_is_no_number_in_any_unit(unit: str) -> None:
-    own = habits(headings={"harvests": {"Weight": {"column": "fresh_weight_g", "unit": unit}}})
+    own = conventions(headings={"harvests": {"Weight": {"column": "fresh_weight_g", "unit": unit}}})
     _, done = load("picked_on,Weight,container\n2026-05-01,\u0665,B1\n", own)
     assert values(done, "fresh_weight_g", "faulty") == [(2, None, True)]
     assert rules(done) == [(2, "fresh_weight_g", "number", "set_aside")]

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from pipeline.cli.growth_commands import between
 from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
-from pipeline.growth.ratio import degrees_of_freedom, ratio_of_sums
+from pipeline.stats.ratio import degrees_of_freedom, ratio_of_sums
 
 Farm = Callable[..., Path]
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"

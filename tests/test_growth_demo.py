@@ -11,10 +11,11 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipeline.farm import Farm, open_farm
-from pipeline.growth import another_flush, flushes, pins, spawn
+from pipeline.farm.folder import Farm, open_farm
+from pipeline.growth import another_flush, flushes, pins
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
+from pipeline.spawn import summary as spawn
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 TRUTH: dict[str, Any] = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))
@@ -31,15 +32,15 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     shutil.copytree(DEMO, folder)
     farm = open_farm(folder)
     refresh(farm, "test")
-    with runner.open_ledger(farm.ledger) as con:
+    with measures.open_ledger(farm.ledger) as con:
         yield farm, con
 
 
-def asked(opened: Opened, by: tuple[str, ...]) -> runner.Question:
+def asked(opened: Opened, by: tuple[str, ...]) -> measures.Query:
     farm, con = opened
-    question = runner.Question(LAST_DAY, by)
-    runner.prepare(con, farm.settings, question)
-    return question
+    query = measures.Query(LAST_DAY, by)
+    measures.prepare(con, farm.settings, query)
+    return query
 
 
 def planted(row: dict[str, Any]) -> list[dict[str, Any]]:
@@ -48,8 +49,8 @@ def planted(row: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def test_the_median_days_to_pins_of_recipes_lie_inside_their_limits(opened: Opened) -> None:
-    question = asked(opened, RECIPE)
-    found = spawn.levels(spawn.spawn(opened[1], question, opened[0].settings, {}))
+    query = asked(opened, RECIPE)
+    found = spawn.levels(spawn.spawn(opened[1], query, opened[0].settings, {}))
     checked = 0
     for row in found:
         (recipe,) = [each for each in planted(row) if each["spawn_rate_wet_pct"] == round(row["rate_wet_pct"])]
@@ -62,9 +63,9 @@ def test_the_median_days_to_pins_of_recipes_lie_inside_their_limits(opened: Open
 
 
 def test_the_median_days_to_pins_of_groups_lie_between_those_of_their_recipes(opened: Opened) -> None:
-    question = asked(opened, RECIPE)
+    query = asked(opened, RECIPE)
     checked = 0
-    for row in pins.pins(opened[1], question):
+    for row in pins.pins(opened[1], query):
         truth = [each["days"]["inoculated_to_pins"] for each in planted(row)]
         if row["median_low_days"] is not None:
             assert row["median_low_days"] - HALF_A_LOOK <= max(truth), row
@@ -74,9 +75,9 @@ def test_the_median_days_to_pins_of_groups_lie_between_those_of_their_recipes(op
 
 
 def test_the_declines_of_recipes_lie_inside_their_limits(opened: Opened) -> None:
-    question = asked(opened, RECIPE)
+    query = asked(opened, RECIPE)
     checked = 0
-    for row in flushes.flushes(opened[1], question):
+    for row in flushes.flushes(opened[1], query):
         recipes = planted(row)
         if len(recipes) != 1 or row["flush"] == 1:
             continue
@@ -92,8 +93,8 @@ def test_the_declines_of_recipes_lie_inside_their_limits(opened: Opened) -> None
 
 
 def test_the_decline_per_flush_lies_inside_its_limits(opened: Opened) -> None:
-    question = asked(opened, ("substrate",))
-    for row in flushes.declines(opened[1], question):
+    query = asked(opened, ("substrate",))
+    for row in flushes.declines(opened[1], query):
         # The line through log(decline) at flushes 2 and 3, from 0 at flush 1: (1 x y2 + 2 x y3) / 5.
         of = [each["decline_vs_first"] for each in planted(row)]
         pct = [100 * (1 - math.exp((math.log(each["2"]) + 2 * math.log(each["3"])) / 5)) for each in of]
@@ -104,8 +105,8 @@ def test_the_decline_per_flush_lies_inside_its_limits(opened: Opened) -> None:
 def test_how_many_waited_for_gave_the_next_flush_and_how_long_it_took(opened: Opened) -> None:
     # What is planted is the share that gives flush k, of those that gave flush 1, and the days between flushes; how
     # much a day of waiting brings follows from masses that differ from unit to unit, and has no planted value.
-    question = asked(opened, RECIPE)
-    for row in another_flush.another_flush(opened[1], question, opened[0].settings):
+    query = asked(opened, RECIPE)
+    for row in another_flush.another_flush(opened[1], query, opened[0].settings):
         recipes, flush = planted(row), row["flush"]
         share = [_gives(each, flush) / _gives(each, flush - 1) for each in recipes]
         error = math.sqrt(max(one * (1 - one) for one in share) / row["units_waited"])

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from golden_records import records, table
 
-from pipeline.growth.incidence import (
+from pipeline.growth.mean_so_far import mean_so_far
+from pipeline.stats.incidence import (
     EVENT,
     OTHER_END,
     WAITING,
@@ -21,8 +22,7 @@ from pipeline.growth.incidence import (
     median_day,
     pseudo_values,
 )
-from pipeline.growth.mean_so_far import mean_so_far
-from pipeline.growth.ratio import linear_pull, ratio_of_sums, spread
+from pipeline.stats.ratio import linear_pull, ratio_of_sums, spread
 
 DIGITS = 1e-11  # the records hold 12 digits
 

@@ -7,9 +7,9 @@ import pytest
 from growth_tables import growth_tables
 from test_against_recompute import START, random_farm
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
 
 BY = ("all", "substrate", "kind,strain", "batch", "soak", "substrate,treatment,strain,spawn_form")
 
@@ -19,11 +19,11 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
     random_farm(tmp_path, seed)
     farm = open_farm(tmp_path)
     refresh(farm, "test")
-    with runner.open_ledger(farm.ledger) as con:
+    with measures.open_ledger(farm.ledger) as con:
         for days, by in ((30, BY[seed % 6]), (70, BY[(seed + 1) % 6]), (160, BY[(seed + 2) % 6])):
-            question = runner.Question(START + timedelta(days=days), runner.grouping(by))
-            runner.prepare(con, farm.settings, question)
-            tables = growth_tables(con, question, farm.settings)
+            query = measures.Query(START + timedelta(days=days), measures.grouping(by))
+            measures.prepare(con, farm.settings, query)
+            tables = growth_tables(con, query, farm.settings)
             for row in tables["pins"]:
                 told = row["pinned"] + row["lost"] + row["waiting"]
                 assert told + row["units_unnoted"] == row["units"]
@@ -56,10 +56,10 @@ def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> 
         random_farm(folder, 100 + seed)
         farm = open_farm(folder)
         refresh(farm, "test")
-        with runner.open_ledger(farm.ledger) as con:
-            question = runner.Question(date(2027, 12, 31), ("substrate",))
-            runner.prepare(con, farm.settings, question)
+        with measures.open_ledger(farm.ledger) as con:
+            query = measures.Query(date(2027, 12, 31), ("substrate",))
+            measures.prepare(con, farm.settings, query)
             undated = con.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
-            for row in growth_tables(con, question, farm.settings)["flushes"]:
+            for row in growth_tables(con, query, farm.settings)["flushes"]:
                 if undated == (0,) and row["decline_vs_first"] is not None:
                     assert row["decline_started"] == pytest.approx(row["decline_vs_first"])

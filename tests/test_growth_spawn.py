@@ -15,16 +15,16 @@ from compare_farms import write_farm
 from conftest import gillbook
 from golden_records import means, records, table
 
-from pipeline.compare.mixed import fit
-from pipeline.farm import open_farm
-from pipeline.growth import spawn
-from pipeline.growth.optimum import band, misfit_p, optimum, quadratic
-from pipeline.growth.spawn import Spawn
-from pipeline.growth.spawn_best import best
-from pipeline.growth.spawn_rates import RECIPE, same_rates
-from pipeline.growth.spawn_steps import pair_difference, steps
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
+from pipeline.spawn import summary as spawn
+from pipeline.spawn.best_rate import best
+from pipeline.spawn.rates import RECIPE, same_rates
+from pipeline.spawn.steps import pair_difference, steps
+from pipeline.spawn.summary import Spawn
+from pipeline.stats.cluster_robust import fit
+from pipeline.stats.optimum import band, misfit_p, optimum, quadratic
 
 Farm = Callable[..., Path]
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -143,10 +143,10 @@ def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dic
     write_farm(folder, rows)
     opened = open_farm(folder)
     refresh(opened, "test")
-    with runner.open_ledger(opened.ledger) as con:
-        question = runner.Question(date(2026, 12, 31), RECIPE)
-        runner.prepare(con, opened.settings, question)
-        (told,) = steps(spawn.spawn(con, question, opened.settings, {}))
+    with measures.open_ledger(opened.ledger) as con:
+        query = measures.Query(date(2026, 12, 31), RECIPE)
+        measures.prepare(con, opened.settings, query)
+        (told,) = steps(spawn.spawn(con, query, opened.settings, {}))
     return told
 
 

@@ -16,7 +16,7 @@ from conftest import gillbook, write_table
 from ledgers import here, refreshed, rows
 
 from pipeline.demo.write import LAST_DAY, write_demo
-from pipeline.write_csv import guarded, unguarded
+from pipeline.files.write_csv import guarded, unguarded
 
 FORMULAS = (
     "=1+1",

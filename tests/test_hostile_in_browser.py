@@ -17,7 +17,7 @@ from test_hostile_cells import FORMULAS, HARMLESS, runs
 from test_hostile_terminal import STEERING
 from weigh_pages import ago, opened, write_csv
 
-from pipeline.write_csv import guarded
+from pipeline.files.write_csv import guarded
 
 MARKUP = (
     "<script>window.hit=1</script>",

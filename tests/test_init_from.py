@@ -14,7 +14,7 @@ import pytest
 from ledgers import here
 from own_files import saved
 
-from pipeline.habits import read_habits
+from pipeline.farm.conventions import read_conventions
 
 LATE = ("--as-of", "2026-12-31")
 # Ounces, pounds, decimal commas, days before months, words of the grower's own, a total at the bottom.
@@ -176,9 +176,9 @@ def test_a_workbook_of_several_sheets_becomes_a_farm_in_the_folder_that_it_lies_
 
 
 def read_habits_of(folder: Path):  # type: ignore[no-untyped-def]
-    from pipeline.farm import read_settings
+    from pipeline.farm.folder import read_settings
 
-    return read_habits(read_settings(tomllib.loads((folder / "farm.toml").read_text(encoding="utf-8")))[0])
+    return read_conventions(read_settings(tomllib.loads((folder / "farm.toml").read_text(encoding="utf-8")))[0])
 
 
 OPEN = "Date;Bag;Wt\n3/4/2026;1;1,234\n4/4/2026;2;2,345\n"

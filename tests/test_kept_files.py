@@ -13,8 +13,8 @@ import pytest
 from conftest import write_table
 from ledgers import BATCHES, FILLINGS, HARVESTS, THREE_TABLES, child, here, meanwhile, refreshed, rows
 
-from pipeline.farm import open_farm
-from pipeline.ledger.kept import copy_path
+from pipeline.farm.folder import open_farm
+from pipeline.ledger.backups import copy_path
 from schemas.finding import UnreadableFile
 
 Farm = Callable[..., Path]

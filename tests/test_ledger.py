@@ -148,7 +148,7 @@ def test_masses_are_decimals_and_their_sums_exact(farm: Farm) -> None:
 
 def test_the_ledger_never_depends_on_today(farm: Farm) -> None:
     clocks = ("current_date", "current_time", "now(", "today(", "localtime", "age(", "random(", "uuid(")
-    sources = [each for each in files("pipeline.ledger").iterdir() if each.name.endswith(".sql")]
+    sources = [each for each in files("pipeline.models").joinpath("ledger").iterdir() if each.name.endswith(".sql")]
     assert len(sources) > 10
     assert [(each.name, word) for each in sources for word in clocks if word in each.read_text("utf-8").lower()] == []
     folder = farm(

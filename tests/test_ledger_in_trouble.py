@@ -15,9 +15,9 @@ import pytest
 from conftest import gillbook, write_table
 from ledgers import NOW, THREE_TABLES, change_ledger, child, here, meanwhile, refreshed, tables
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.ledger.standing import LAYOUT_VERSION, MADE_WITH
+from pipeline.ledger.state import LAYOUT_VERSION, MADE_WITH
 
 Farm = Callable[..., Path]
 MORE = "picked_on,fresh_weight_g,container\n2026-02-01,300,1\n2026-02-06,200,1\n2026-02-07,50,2"
@@ -184,7 +184,7 @@ def test_a_ledger_open_for_writing_in_another_program_is_left_alone(farm: Farm) 
 KILLED_AT_STEP = """
 import os, signal, sys
 from pathlib import Path
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger import refresh
 def step(told, left=[int(sys.argv[2])]):
     left[0] -= 1

@@ -13,12 +13,12 @@ import polars as pl
 import pytest
 from ledgers import refreshed
 
-from pipeline.farm import Farm, open_farm
+from pipeline.farm.folder import Farm, open_farm
 from pipeline.logbook import cells
 from pipeline.logbook.places import Place, Places, flush_of
 from pipeline.logbook.summaries import up_to_date
+from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Field, contract
-from schemas.manner import Manner
 from schemas.values import valued
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -125,37 +125,37 @@ TEXTS = [
     "nan", "3 g", "curled", "Turned down", "TURNED-UP", "flat", "plane", "young", "jung ", "x", "pins", "Pins",
 ]  # fmt: skip
 MANNERS = [
-    Manner(),
-    Manner(",", ".", "day_month_year", words={"cap_stage": {"young": "curled", "jung": "curled"}}),
-    Manner(".", ",", "month_day_year"),
-    Manner(",", " ", "year_month_day"),
-    Manner(".", "'", "day_month_year"),
+    CellFormat(),
+    CellFormat(",", ".", "day_month_year", words={"cap_stage": {"young": "curled", "jung": "curled"}}),
+    CellFormat(".", ",", "month_day_year"),
+    CellFormat(",", " ", "year_month_day"),
+    CellFormat(".", "'", "day_month_year"),
 ]
 
 
-@pytest.mark.parametrize("manner", MANNERS)
+@pytest.mark.parametrize("cell_format", MANNERS)
 @pytest.mark.parametrize("table", INPUTS)
-def test_a_cell_says_the_same_to_the_logbook_as_to_the_ledger(table: str, manner: Manner) -> None:
+def test_a_cell_says_the_same_to_the_logbook_as_to_the_ledger(table: str, cell_format: CellFormat) -> None:
     for each in contract(table).fields:
         if "enum" in each.expect:
             continue  # words of one's own are kept as they are
         trimmed = pl.Series([text.strip() or None for text in TEXTS], dtype=pl.String)
-        told = valued(trimmed, each, manner)["value"].to_list()
-        assert [mine(each, text, manner) for text in TEXTS] == [theirs(value) for value in told], each.name
+        told = valued(trimmed, each, cell_format)["value"].to_list()
+        assert [mine(each, text, cell_format) for text in TEXTS] == [theirs(value) for value in told], each.name
 
 
-def mine(each: Field, text: str, manner: Manner) -> object:
+def mine(each: Field, text: str, cell_format: CellFormat) -> object:
     """What does the logbook read?"""
     if each.type == "date":
-        return cells.day(text, manner)
+        return cells.day(text, cell_format)
     if each.type == "integer":
-        return cells.whole(text, manner)
+        return cells.whole(text, cell_format)
     if each.type == "number":
-        number = cells.quantity(text, manner)
+        number = cells.quantity(text, cell_format)
         return None if number is None else float(number)
     if "enum" in each.constraints:
-        return cells.word(text, each, manner)
-    return cells.text(text, manner) or None
+        return cells.word(text, each, cell_format)
+    return cells.text(text, cell_format) or None
 
 
 def theirs(value: object) -> object:
@@ -176,9 +176,9 @@ def test_a_day_is_written_as_the_file_writes_its_days() -> None:
         ("day_month_year", "", "2026-05-04"),
         ("", "14.12.2026", "2026-05-04"),
     ]:
-        manner = Manner(date_order=order)
-        assert cells.written_day(day, alike, manner) == expected
-        assert cells.day(expected, manner) == day
+        cell_format = CellFormat(date_order=order)
+        assert cells.written_day(day, alike, cell_format) == expected
+        assert cells.day(expected, cell_format) == day
     for shift in range(400):
         later = day + timedelta(shift)
         assert cells.day(cells.written_day(later, "1.2.2026", MANNERS[1]), MANNERS[1]) == later

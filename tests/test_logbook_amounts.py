@@ -11,8 +11,8 @@ import pytest
 from pipeline.logbook.amounts import amount, in_unit
 from pipeline.logbook.entries import new_entries, written_ms
 from pipeline.logbook.names import spread
+from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
-from schemas.manner import Manner
 
 
 @pytest.mark.parametrize(
@@ -22,7 +22,7 @@ def test_units_are_those_of_the_library_of_units(unit: str, ours: str) -> None:
     names = {"lb": "pound", "oz": "ounce", "gal": "US_liquid_gallon", "L": "liter", "g": "gram", "kg": "kilogram"}
     registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
     theirs = registry.Quantity(Decimal("14.5"), names[unit]).to(names[ours]).magnitude
-    mine = amount("weight", f"14.5 {unit}", ours, ours, Manner())
+    mine = amount("weight", f"14.5 {unit}", ours, ours, CellFormat())
     assert abs(mine.exact - theirs) < Decimal("1e-12")
     word = {"gal": "US gal"}.get(unit, unit)
     assert in_unit(mine.exact, word, ours) == Decimal("14.5")
@@ -31,7 +31,7 @@ def test_units_are_those_of_the_library_of_units(unit: str, ours: str) -> None:
 @pytest.mark.parametrize("ours", ["g", "kg"])
 @pytest.mark.parametrize("unit", ["g", "kg", "lb", "oz"])
 def test_what_is_written_in_another_unit_reads_as_what_was_typed(unit: str, ours: str) -> None:
-    factor = amount("", f"1 {unit}", ours, ours, Manner()).exact
+    factor = amount("", f"1 {unit}", ours, ours, CellFormat()).exact
     for thousandths in (1, 7, 411_068, 510_291, 6_350_293, 999_999_999):
         grams = Decimal(thousandths) / 1000
         value = grams if ours == "g" else grams / 1000

@@ -11,7 +11,7 @@ import pytest
 from conftest import Said
 from ledgers import here
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.logbook import append, book, undo
 from pipeline.logbook.targets import target_for
 

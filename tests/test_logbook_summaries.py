@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from ledgers import here
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.logbook import summaries
 from pipeline.logbook.entries import new_entries
 from pipeline.logbook.summaries import SIDECAR, keep, recall, up_to_date

@@ -17,9 +17,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from test_against_recompute import START, close, random_farm
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
 
 DEMO = Path(__file__).parent.parent / "demo_data"
 BY = ["batch", "container", "soak", "substrate", "container,soak", "kind,strain", "soak,volume_l", "spawn_kg", "all"]
@@ -33,12 +33,12 @@ def ours(folder: Path, as_of: date, by: str) -> dict[str, Rows]:
     opened = open_farm(folder)
     refresh(opened, "test")
     told: dict[str, Rows] = {}
-    with runner.open_ledger(opened.ledger) as con:
+    with measures.open_ledger(opened.ledger) as con:
         # A container's losses are those of all its fillings; in the other tables its batch tells them apart.
         for tables, add_batch in ((("days", "months"), True), (("losses", "causes"), False)):
-            question = runner.Question(as_of, runner.grouping(by, add_batch))
-            runner.prepare(con, opened.settings, question)
-            told |= {table: getattr(runner, table)(con, question) for table in tables}
+            query = measures.Query(as_of, measures.grouping(by, add_batch))
+            measures.prepare(con, opened.settings, query)
+            told |= {table: getattr(measures, table)(con, query) for table in tables}
     return told
 
 
@@ -73,7 +73,7 @@ def differences(folder: Path, as_of: date, by: str) -> list[str]:
     mine, other = ours(folder, as_of, by), theirs(farm, as_of, by)
     found = []
     for table in TABLES:
-        columns = () if table == "months" else runner.grouping(by, add_batch=table not in ("losses", "causes"))
+        columns = () if table == "months" else measures.grouping(by, add_batch=table not in ("losses", "causes"))
         groups = by_group(mine[table], columns), by_group(other[table], columns)
         if groups[0].keys() != groups[1].keys():
             found.append(f"{table}: groups {sorted(groups[0])} against {sorted(groups[1])}")

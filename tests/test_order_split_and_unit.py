@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from ledgers import refreshed, tables
 from small_farms import CELLS, MASSES, QUICK, Files, Row, a_row, names, write_farm
 
-from pipeline.farm import open_farm
-from pipeline.measures import runner
+from pipeline.farm.folder import open_farm
+from pipeline.models import measures
 
 LOADED = ("batches", "fillings", "observations", "harvests")
 FARMS = st.fixed_dictionaries({table: st.lists(a_row(table), min_size=2, max_size=7) for table in CELLS})
@@ -49,11 +49,11 @@ def test_row_order_and_file_split_do_not_matter(farm: dict[str, list[Row]], orde
 
 
 def yields_of(folder: Path, by: tuple[str, ...]) -> list[dict[str, Any]]:
-    question = runner.Question(date(2026, 4, 1), by, through_flush=2)
+    query = measures.Query(date(2026, 4, 1), by, through_flush=2)
     farm = open_farm(folder)
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        return runner.yields(con, question)
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        return measures.yields(con, query)
 
 
 def thousandfold(table: str, row: Row) -> Row:

@@ -13,8 +13,8 @@ from conftest import Said, write_table
 from ledgers import here, refreshed
 from outlook_farms import FIRST_MONDAY, Design, weekly_farm
 
-from pipeline.farm import open_farm
-from pipeline.measures.runner import open_ledger
+from pipeline.farm.folder import open_farm
+from pipeline.models.measures import open_ledger
 from pipeline.outlook.history import read_history
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"

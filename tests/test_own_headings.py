@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ledgers import here
-from own_files import habits, load, refusal, rules, told, values
+from own_files import conventions, load, refusal, rules, told, values
 
-from pipeline.farm import open_farm
-from pipeline.units import units_of
+from pipeline.farm.folder import open_farm
+from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, contract
 from schemas.finding import WrongRequest
 
@@ -34,7 +34,7 @@ def converted(column: str, unit: str, cell: str, table: str = "harvests") -> Any
         "fillings": {"batch": "A", "container": "B1"},
     }[table]
     cells = {**{name: text for name, text in required.items() if name != column}, "Ours": cell}
-    own = habits(headings={table: {"ours": {"column": column, "unit": unit}}})
+    own = conventions(headings={table: {"ours": {"column": column, "unit": unit}}})
     _, done = load(",".join(cells) + "\n" + ",".join(cells.values()) + "\n", own, f"{table}.csv", table)
     return done.frame[column][0]
 
@@ -91,7 +91,7 @@ def test_degrees_fahrenheit_are_exact_degrees_celsius(unit: str, cell: str, cels
 
 @pytest.mark.parametrize("cell", ["9" * 15, "9" * 16, "9" * 40, "9" * 400])
 def test_a_weight_that_no_ledger_can_hold_is_told_and_never_crashes(cell: str) -> None:
-    own = habits(headings={"harvests": {"W": {"column": "fresh_weight_g", "unit": "oz"}}})
+    own = conventions(headings={"harvests": {"W": {"column": "fresh_weight_g", "unit": "oz"}}})
     _, done = load(f"picked_on,W,container\n2026-05-01,{cell},B1\n", own)
     assert [rule for _, _, rule, _ in rules(done)] == ["number"]
 
@@ -114,7 +114,7 @@ OWN = {
 
 
 def test_headings_are_known_whatever_their_case_and_spaces_and_findings_keep_the_cells_own_text() -> None:
-    own = habits(headings={"harvests": OWN})
+    own = conventions(headings={"harvests": OWN})
     raw, done = load("DAY,weight  (OZ),Bucket #,Mood\n2026-05-01,14.5,007,good\n2026-05-02,heavy,B1,\n", own)
     assert values(done, "picked_on", "fresh_weight_g", "container") == [
         (2, date(2026, 5, 1), Decimal("411.068"), "007"),
@@ -127,9 +127,9 @@ def test_headings_are_known_whatever_their_case_and_spaces_and_findings_keep_the
 
 
 def test_two_files_with_other_headings_and_units_are_screened_together_each_in_its_own() -> None:
-    from pipeline.screen import screen
+    from pipeline.files.validate import screen
 
-    own = habits(headings={"harvests": OWN})
+    own = conventions(headings={"harvests": OWN})
     ounces, _ = load("Day,Weight (oz),Bucket #\n2026-05-01,14.5,B1\n", own, "harvests/a.csv")
     grams, _ = load("picked_on,Weight (g),container,note\n2026-05-01,14.5,B1,x\n", own, "harvests/b.csv")
     done = screen([ounces, grams], own)
@@ -138,12 +138,12 @@ def test_two_files_with_other_headings_and_units_are_screened_together_each_in_i
 
 
 def test_two_headings_for_one_column_are_refused() -> None:
-    said = refusal("Day,Weight (oz),Weight (g),Bucket #\n2026-05-01,1,2,B1\n", habits(headings={"harvests": OWN}))
+    said = refusal("Day,Weight (oz),Weight (g),Bucket #\n2026-05-01,1,2,B1\n", conventions(headings={"harvests": OWN}))
     assert said == "harvests.csv, row 1, fresh_weight_g: stands twice in the header. Rename or delete one of them."
 
 
 def test_own_words_stand_for_ours_whatever_their_case_spaces_and_hyphens() -> None:
-    own = habits(
+    own = conventions(
         words={
             "cap_stage": {"Young - still shut": "curled", "Gro\u00df": "turned_up"},
             "event": {"in pins": "pins"},

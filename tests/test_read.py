@@ -14,12 +14,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pipeline import look
-from pipeline.dialect import Dialect
-from pipeline.farm import TableFile
-from pipeline.read import RawTable, _read_fast, _read_slowly, read_bytes, read_table
-from pipeline.screen import screen
-from pipeline.wide import BEYOND_HEADER
+from pipeline.farm.folder import TableFile
+from pipeline.files import csv_scan as look
+from pipeline.files.dialect import Dialect
+from pipeline.files.read import RawTable, _read_fast, _read_slowly, read_bytes, read_table
+from pipeline.files.validate import screen
+from pipeline.files.wide import BEYOND_HEADER
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
 

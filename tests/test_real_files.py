@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
-from own_files import habits, load, refusal, rules, told, values
+from own_files import conventions, load, refusal, rules, told, values
 
 H = "picked_on,fresh_weight_g,container\n"
 MAY_1 = date(2026, 5, 1)
@@ -36,7 +36,9 @@ def test_a_file_says_the_same_however_it_is_saved(mark: str, separator: str, end
 
 
 def test_the_separator_is_told_by_own_headings_too_and_by_a_header_with_a_line_break() -> None:
-    own = habits(headings={"harvests": {"Day": "picked_on", "Weight g": "fresh_weight_g", "Tub, no.": "container"}})
+    own = conventions(
+        headings={"harvests": {"Day": "picked_on", "Weight g": "fresh_weight_g", "Tub, no.": "container"}}
+    )
     _, done = load('"Weight\ng";Day;Tub, no.\n400;2026-05-01;B1\n', own)
     assert values(done, "picked_on", "container") == [(2, MAY_1, "B1")]
 
@@ -45,11 +47,11 @@ def test_a_header_of_unknown_columns_is_cut_where_it_is_cut_most() -> None:
     assert "which it is: Tag, Gewicht." in refusal("Tag;Gewicht\n1;2\n")
 
 
-DECIMAL_COMMA = habits(decimal_mark=",")
-COMMA_AND_POINT = habits(decimal_mark=",", thousands_mark=".")
-COMMA_AND_SPACE = habits(decimal_mark=",", thousands_mark=" ")
-POINT_AND_COMMA = habits(thousands_mark=",")
-POINT_AND_MARK = habits(thousands_mark="'")
+DECIMAL_COMMA = conventions(decimal_mark=",")
+COMMA_AND_POINT = conventions(decimal_mark=",", thousands_mark=".")
+COMMA_AND_SPACE = conventions(decimal_mark=",", thousands_mark=" ")
+POINT_AND_COMMA = conventions(thousands_mark=",")
+POINT_AND_MARK = conventions(thousands_mark="'")
 
 
 @pytest.mark.parametrize(
@@ -123,7 +125,7 @@ ORDERS = {
 def test_dates_are_read_in_the_order_of_farm_toml_whatever_stands_between_their_parts(order: str) -> None:
     cells = [*ORDERS[order], "2026-05-13", "2026-05-13 10:00", "2026-05-13T10:00:00Z"]
     rows = "".join(f"{cell},1,B1\n" for cell in cells)
-    _, done = load(H + rows, habits(date_order=order))
+    _, done = load(H + rows, conventions(date_order=order))
     assert values(done, "picked_on") == [(row, date(2026, 5, 13)) for row in range(2, len(cells) + 2)]
     timed = [row for row, cell in enumerate(cells, 2) if ":" in cell]
     assert rules(done) == [(row, "picked_on", "time_dropped", "notice") for row in timed]
@@ -132,13 +134,13 @@ def test_dates_are_read_in_the_order_of_farm_toml_whatever_stands_between_their_
 @pytest.mark.parametrize("order", ORDERS)
 def test_a_date_in_another_order_is_not_read_even_where_it_could_be_told(order: str) -> None:
     others = [cell for other, cells in ORDERS.items() if other != order for cell in cells]
-    _, done = load(H + "".join(f"{cell},1,B1\n" for cell in others), habits(date_order=order))
+    _, done = load(H + "".join(f"{cell},1,B1\n" for cell in others), conventions(date_order=order))
     assert rules(done) == [(row, "picked_on", "date_order", "set_aside") for row in range(2, len(others) + 2)]
 
 
 @pytest.mark.parametrize("cell", ["31/2/2026", "0/5/2026", "1/1/1", "5 May 2026", "1/5", "46143", "1/5/2026 noon"])
 def test_what_is_no_day_is_told(cell: str) -> None:
-    _, done = load(f"{H}{cell},1,B1\n", habits(date_order="day_month_year"))
+    _, done = load(f"{H}{cell},1,B1\n", conventions(date_order="day_month_year"))
     assert rules(done) == [(2, "picked_on", "date", "set_aside")]
 
 
@@ -174,7 +176,7 @@ def test_a_word_for_blank_counts_as_blank_and_is_told(word: str) -> None:
 
 
 def test_words_for_blank_are_the_farms_own() -> None:
-    _, done = load(f"{H}2026-05-01,400,none\n2026-05-01,400,-\n", habits(blank_words=["none"]))
+    _, done = load(f"{H}2026-05-01,400,none\n2026-05-01,400,-\n", conventions(blank_words=["none"]))
     assert values(done, "container") == [(2, None), (3, "-")]
 
 

@@ -15,7 +15,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_sta
 from ledgers import NOW, Table, refreshed, tables
 from small_farms import CELLS, QUICK, Files, Key, Row, a_row, names, write_farm
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.forget import forget
 from pipeline.ledger.history import last_states, read_history
 from schemas.finding import UnreadableFile

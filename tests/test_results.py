@@ -15,12 +15,12 @@ from growth_tables import growth_tables
 from pipeline.compare.comparison import Asked, compare
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.tables import level_rows, pair_rows
-from pipeline.compare.units import farm_units
-from pipeline.farm import Farm, open_farm
+from pipeline.farm.folder import Farm, open_farm
 from pipeline.ledger.history import read_history
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
-from pipeline.measures.today import today
+from pipeline.models import measures
+from pipeline.models.compared_units import farm_units
+from pipeline.models.today import today
 from schemas.contract import RESULTS, contract
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -35,7 +35,7 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duc
     shutil.copytree(DEMO, folder)
     farm = open_farm(folder)
     refresh(farm, "test")
-    with runner.open_ledger(farm.ledger) as con:
+    with measures.open_ledger(farm.ledger) as con:
         yield farm, con
 
 
@@ -43,20 +43,20 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duc
 def tables(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> Tables:
     """Every result table of the demo farm, by substrate where it is grouped."""
     farm, con = opened
-    question = runner.Question(AS_OF, ("substrate",), 2)
-    runner.prepare(con, farm.settings, question)
+    query = measures.Query(AS_OF, ("substrate",), 2)
+    measures.prepare(con, farm.settings, query)
     grouped = ("yields", "days", "losses", "causes", "months")
-    found: Tables = {name: getattr(runner, name)(con, question) for name in grouped}
-    found |= growth_tables(con, question, farm.settings)
-    found["running_units"] = runner.running_units(con)
+    found: Tables = {name: getattr(measures, name)(con, query) for name in grouped}
+    found |= growth_tables(con, query, farm.settings)
+    found["running_units"] = measures.running_units(con)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(con, farm.settings, AS_OF)
     units = farm_units(con, farm.settings, AS_OF, 2)
     compared = compare(units, Asked("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
     found |= {"today": today(con, farm.settings, AS_OF), "history": read_history(farm).records}
-    runner.prepare(con, farm.settings, question)
-    return found | runner.of_month(con, AS_OF.replace(day=1))
+    measures.prepare(con, farm.settings, query)
+    return found | measures.of_month(con, AS_OF.replace(day=1))
 
 
 # The expectations are held against their contract where an audit is run: tests/test_audit_command.py.
@@ -123,9 +123,9 @@ def unfinished(con: duckdb.DuckDBPyConnection) -> int:
 
 def test_lost_and_survivors_are_all_units_whose_fate_is_told(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> None:
     farm, con = opened
-    question = runner.Question(AS_OF, ())
-    runner.prepare(con, farm.settings, question)
-    row = runner.losses(con, question)[0]
+    query = measures.Query(AS_OF, ())
+    measures.prepare(con, farm.settings, query)
+    row = measures.losses(con, query)[0]
     survivors = con.execute("select count(*) from unit_states where highest_flush > 0").fetchone()
     assert survivors is not None
     assert row["lost"] + survivors[0] + row["units_not_yet"] == row["units"]

@@ -13,7 +13,7 @@ from ledgers import here, refreshed, rows
 from weigh_pages import TABLES, write_csv
 
 from pipeline.demo.write import LAST_DAY, write_demo
-from pipeline.shelf_order import in_order_of_shelves, natural
+from pipeline.farm.shelf_order import in_order_of_shelves, natural
 from schemas.contract import contract
 
 Farm = Callable[..., Path]

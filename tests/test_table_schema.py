@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.farm import TableFile, table_files
-from pipeline.read import read_table
-from pipeline.screen import screen
+from pipeline.farm.folder import TableFile, table_files
+from pipeline.files.read import read_table
+from pipeline.files.validate import screen
+from schemas.cell_format import BLANK_WORDS
 from schemas.contract import INPUTS, contract
-from schemas.manner import BLANK_WORDS
 
 DEMO = Path(__file__).parent.parent / "demo_data"
 # The version 2 of the standard has the exclusive bounds; this names it, and nothing is fetched from there.

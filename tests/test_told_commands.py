@@ -8,8 +8,8 @@ import subprocess
 import pytest
 from ledgers import here, refreshed
 
-from pipeline.ledger.kept import forget_words
-from pipeline.told_commands import typed
+from pipeline.farm.ready_command import typed
+from pipeline.ledger.backups import forget_words
 
 SHELLS = [shell for shell in ("sh", "bash", "dash", "zsh", "fish") if shutil.which(shell)]
 # What shells take for words, and what they would act on within quotation marks too.

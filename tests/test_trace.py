@@ -13,9 +13,9 @@ import pytest
 from conftest import write_table
 from ledgers import refreshed
 
-from pipeline.farm import Farm, open_farm
-from pipeline.measures import runner
-from pipeline.trace.runner import Asked, trace
+from pipeline.farm.folder import Farm, open_farm
+from pipeline.models import measures
+from pipeline.trace.trace import Asked, trace
 from schemas.finding import WrongRequest
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -59,7 +59,7 @@ PICKED_OF_E = "picked_on,fresh_weight_g,batch\n2026-02-10,400,E\n2026-02-11,300,
 def asked(folder: Path, as_of: date = AS_OF, **wanted: Any) -> dict[str, list[dict[str, Any]]]:
     refreshed(folder)
     opened = open_farm(folder)
-    with runner.open_ledger(opened.ledger) as con:
+    with measures.open_ledger(opened.ledger) as con:
         return trace(con, opened.settings, as_of, Asked(**wanted))
 
 
@@ -203,7 +203,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duckd
     shutil.copytree(DEMO, folder)
     refreshed(folder)
     opened = open_farm(folder)
-    with runner.open_ledger(opened.ledger) as con:
+    with measures.open_ledger(opened.ledger) as con:
         yield opened, con
 
 
@@ -211,12 +211,12 @@ def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(
     demo: tuple[Farm, duckdb.DuckDBPyConnection],
 ) -> None:
     opened, con = demo
-    question = runner.Question(LAST_DAY, ("spawn_lot",))
-    runner.prepare(con, opened.settings, question)
-    yields = {row["spawn_lot"]: row for row in runner.yields(con, question)}
-    of_containers = runner.Question(LAST_DAY, ("batch", "container"))
-    runner.regroup(con, of_containers)
-    by_container = runner.losses(con, of_containers)
+    query = measures.Query(LAST_DAY, ("spawn_lot",))
+    measures.prepare(con, opened.settings, query)
+    yields = {row["spawn_lot"]: row for row in measures.yields(con, query)}
+    of_containers = measures.Query(LAST_DAY, ("batch", "container"))
+    measures.regroup(con, of_containers)
+    by_container = measures.losses(con, of_containers)
     pooled = con.execute("select distinct batch from units where container is null").fetchall()
     whole = set()
     for lot, row in yields.items():

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from golden_records import grouped, records
 
-from pipeline.compare.between import between
-from pipeline.compare.within import within
+from pipeline.stats.paired import within
+from pipeline.stats.welch import between
 from pipeline.trial import power as of
 from pipeline.trial.design import (
     Where,

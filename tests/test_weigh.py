@@ -17,8 +17,8 @@ from ledgers import here, refreshed, rows
 
 from pipeline.logbook.amounts import amount
 from pipeline.logbook.entries import new_entries, written_ms
+from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
-from schemas.manner import Manner
 
 Farm = Callable[..., Path]
 TABLES = {
@@ -101,11 +101,11 @@ def test_weights_are_read_as_scales_show_them(folder: Path, words: list[str], gr
 
 
 def test_the_farms_decimal_mark_holds_for_what_is_typed(folder: Path) -> None:
-    assert amount("", "0,41 kg", "g", "g", Manner(",")).value == 410
-    assert amount("", "1.200", "g", "g", Manner(",", ".")).value == 1200
-    for manner, text in [(Manner(","), "0.41 kg"), (Manner(), "14,5oz")]:
-        with pytest.raises(WrongRequest, match=rf"the decimal mark of this farm is [{manner.decimal_mark}]"):
-            amount("weight", text, "g", "g", manner)
+    assert amount("", "0,41 kg", "g", "g", CellFormat(",")).value == 410
+    assert amount("", "1.200", "g", "g", CellFormat(",", ".")).value == 1200
+    for cell_format, text in [(CellFormat(","), "0.41 kg"), (CellFormat(), "14,5oz")]:
+        with pytest.raises(WrongRequest, match=rf"the decimal mark of this farm is [{cell_format.decimal_mark}]"):
+            amount("weight", text, "g", "g", cell_format)
     said = weigh(folder, "7", "0,41", "kg")
     assert (said.code, said.out) == (2, "")
     assert said.err.startswith("weight 0,41 kg: the decimal mark of this farm is . (farm.toml). Write it like 412, ")

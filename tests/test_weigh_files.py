@@ -13,7 +13,7 @@ from conftest import Said
 from ledgers import here, refreshed, rows
 
 from pipeline.cli.weigh_command import now, picking_day
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.logbook import append
 from pipeline.logbook.asking import asked_for
 from pipeline.logbook.book import Book
@@ -245,7 +245,7 @@ def test_a_file_that_is_changed_between_reading_and_writing_is_not_written_to(fa
 
 @pytest.mark.parametrize("total", ["Total", "Average", "Mean:", "Sum (kg)", "Totals of May"])
 def test_nothing_is_added_below_a_row_that_adds_up_the_others(farm: Farm, total: str) -> None:
-    # Below an entry it would not stand last any more, and be read as a picking (see pipeline/read.py).
+    # Below an entry it would not stand last any more, and be read as a picking (see pipeline/files/read.py).
     before = f"{FULL}\n2026-02-01,300,7,A,1,x\n{total},300,,,,\n"
     folder = farm(batches=BATCHES, fillings=FILLINGS, harvests=before)
     said = weigh(folder, 7, 412)

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from ledgers import here
-from own_files import habits, load, refusal, rules, values, workbook
+from own_files import conventions, load, refusal, rules, values, workbook
 
-from pipeline.farm import table_files
-from pipeline.habits import Habits
-from pipeline.read import RawTable
-from pipeline.screen import Screened
+from pipeline.farm.conventions import Conventions
+from pipeline.farm.folder import table_files
+from pipeline.files.read import RawTable
+from pipeline.files.validate import Screened
 
 TABLES = ("batches", "fillings", "harvests")
 OWN_HEADINGS = {
@@ -23,11 +23,11 @@ OWN_HEADINGS = {
     "fillings": {"Mix": "batch", "Tub": "container", "Fill": "fill_kg"},
     "harvests": {"Mix": "batch", "Tub": "container", "Day": "picked_on", "Grams": "fresh_weight_g"},
 }
-OWN = habits(headings=OWN_HEADINGS)
+OWN = conventions(headings=OWN_HEADINGS)
 HEADER = "Mix,Made,Kind,Base,Tub,Fill,Day,Grams\n"
 
 
-def part(table: str, text: str | bytes, own: Habits = OWN, name: str = "log.csv") -> tuple[RawTable, Screened]:
+def part(table: str, text: str | bytes, own: Conventions = OWN, name: str = "log.csv") -> tuple[RawTable, Screened]:
     """What the sheet says for this table."""
     return load(text, own, name, table, beside=[other for other in TABLES if other != table])
 
@@ -125,7 +125,9 @@ def test_what_is_true_of_the_whole_sheet_is_told_once() -> None:
 
 
 def test_a_column_of_several_tables_is_read_for_the_one_that_farm_toml_names() -> None:
-    own = habits(headings={"harvests": {"note": "note", "Mix": "batch", "Day": "picked_on", "Grams": "fresh_weight_g"}})
+    own = conventions(
+        headings={"harvests": {"note": "note", "Mix": "batch", "Day": "picked_on", "Grams": "fresh_weight_g"}}
+    )
     text = "Mix,Day,Grams,note\nA,2026-05-01,400,x\n"
     raw, done = load(text, own, "log.csv", "harvests", beside=["fillings"])
     assert values(done, "note") == [(2, "x")]
@@ -149,14 +151,14 @@ def test_a_workbook_holds_each_table_in_a_sheet_of_its_own_or_all_in_one(tmp_pat
     told = {
         "log.xlsx": {"tables": ["fillings", "harvests", "batches"], "sheet": {"harvests": "Sheet", "batches": "Mix"}}
     }
-    found = {each.table: each for each in table_files(tmp_path, habits(files=told).files)}
+    found = {each.table: each for each in table_files(tmp_path, conventions(files=told).files)}
     assert {table: (each.sheet, each.beside) for table, each in found.items()} == {
         "batches": ("Mix", ()),
         "fillings": (None, ()),
         "harvests": ("Sheet", ()),
     }
     told["log.xlsx"]["sheet"] = "Sheet"
-    found = {each.table: each for each in table_files(tmp_path, habits(files=told).files)}
+    found = {each.table: each for each in table_files(tmp_path, conventions(files=told).files)}
     assert {(each.sheet, each.beside) for each in found.values()} == {
         ("Sheet", ("fillings", "harvests")),
         ("Sheet", ("fillings", "batches")),

@@ -13,7 +13,7 @@ from decimal import Decimal
 import openpyxl
 import pytest
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
-from own_files import HEADER, habits, load, refusal, repacked, rules, saved, told, values, workbook
+from own_files import HEADER, conventions, load, refusal, repacked, rules, saved, told, values, workbook
 
 NAME = "harvests.xlsx"
 MAY_1, MAY_2 = date(2026, 5, 1), date(2026, 5, 2)
@@ -42,7 +42,9 @@ def test_dates_numbers_and_texts_are_read_as_the_sheet_holds_them() -> None:
     ]
 
 
-@pytest.mark.parametrize("own", [habits(), habits(decimal_mark=",", thousands_mark=".", date_order="month_day_year")])
+@pytest.mark.parametrize(
+    "own", [conventions(), conventions(decimal_mark=",", thousands_mark=".", date_order="month_day_year")]
+)
 def test_what_the_sheet_holds_as_a_number_or_a_day_needs_no_setting(own) -> None:  # type: ignore[no-untyped-def]
     _, done = load(workbook((MAY_1, 1234.5, "B1"), (MAY_2, 412.00025, "B1")), own, name=NAME)
     assert values(done, "picked_on", "fresh_weight_g") == [(2, MAY_1, Decimal("1234.5")), (3, MAY_2, Decimal(412))]
@@ -50,7 +52,7 @@ def test_what_the_sheet_holds_as_a_number_or_a_day_needs_no_setting(own) -> None
 
 
 def test_what_the_sheet_holds_as_text_is_read_with_the_marks_of_farm_toml() -> None:
-    own = habits(decimal_mark=",", date_order="day_month_year")
+    own = conventions(decimal_mark=",", date_order="day_month_year")
     _, done = load(workbook(("1/5/2026", "412,5", "B1"), ("5/13/2026", "412.5", "B1")), own, name=NAME)
     assert values(done, "picked_on", "fresh_weight_g") == [(2, MAY_1, Decimal("412.5")), (3, None, None)]
     assert [rule for _, _, rule, _ in rules(done)] == ["decimal_mark", "date_order"]

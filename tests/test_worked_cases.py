@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from conftest import write_table
 
-from pipeline.farm import open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.measures import runner
+from pipeline.models import measures
 
 MakeFarm = Callable[..., Path]
 Rows = list[dict[str, Any]]
@@ -20,10 +20,10 @@ def told(folder: Path, name: str, as_of: str, by: str, through: int | None = Non
     """Refreshes and puts one question."""
     farm = open_farm(folder)
     refresh(farm, "test")
-    question = runner.Question(date.fromisoformat(as_of), runner.grouping(by, name != "losses"), through)
-    with runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        rows: Rows = getattr(runner, name)(con, question)
+    query = measures.Query(date.fromisoformat(as_of), measures.grouping(by, name != "losses"), through)
+    with measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        rows: Rows = getattr(measures, name)(con, query)
     return rows
 
 
@@ -31,7 +31,7 @@ def asked(folder: Path, sql: str) -> list[tuple[Any, ...]]:
     """Refreshes and asks the ledger."""
     farm = open_farm(folder)
     refresh(farm, "test")
-    with runner.open_ledger(farm.ledger) as con:
+    with measures.open_ledger(farm.ledger) as con:
         return con.execute(sql).fetchall()
 
 
@@ -127,9 +127,9 @@ def test_a_filling_set_aside_leaves_nothing_to_share(farm: MakeFarm) -> None:
     folder = farm(batches=BATCH, fillings="batch,container,note\nA,1,\nA,2,x\nA,2,y")
     assert asked(folder, "select container, dry_source from fillings") == [("1", None)]
     farm_ = open_farm(folder)
-    with runner.open_ledger(farm_.ledger) as con:
-        runner.prepare(con, farm_.settings, runner.Question(date(2026, 2, 1)))
-        cells = runner.missing_cells(con)
+    with measures.open_ledger(farm_.ledger) as con:
+        measures.prepare(con, farm_.settings, measures.Query(date(2026, 2, 1)))
+        cells = measures.missing_cells(con)
     assert [(cell["number"], cell["file"], cell["row"], cell["column_name"]) for cell in cells] == [
         ("BE", "fillings.csv", 3, "container")
     ]

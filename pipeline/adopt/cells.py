@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from schemas.manner import APOSTROPHE, BLANK_WORDS, DATE_ORDERS, NO_BREAK
+from schemas.cell_format import APOSTROPHE, BLANK_WORDS, DATE_ORDERS, NO_BREAK
 
 # Stands for the decimal mark of numbers that a workbook holds as numbers: they are written with the farm's.
 NEUTRAL = "\u2396"

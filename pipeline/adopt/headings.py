@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
-from pipeline.habits import folded
-from pipeline.units import units_of
+from pipeline.farm.conventions import folded
+from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, Field, contract
 
 # How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.

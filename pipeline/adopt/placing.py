@@ -10,7 +10,7 @@ from statistics import median
 from pipeline.adopt.cells import looks_date, looks_number, said
 from pipeline.adopt.headings import Candidate, bare, candidates
 from pipeline.adopt.sheets import LyingSheet
-from pipeline.wide import SHARED
+from pipeline.files.wide import SHARED
 from schemas.contract import Contract, contract
 
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.

@@ -10,11 +10,11 @@ from pipeline.adopt.cells import Marks, Told, marks_of, order_of, said
 from pipeline.adopt.headings import bare
 from pipeline.adopt.placing import Known, Placed, Placing, middle, place
 from pipeline.adopt.sheets import LyingSheet, header_below
-from pipeline.habits import folded, folded_word
-from pipeline.units import units_of
+from pipeline.farm.conventions import folded, folded_word
+from pipeline.farm.units import units_of
+from schemas.cell_format import DATE_ORDERS
 from schemas.contract import INPUTS, Field, contract
 from schemas.finding import nearest
-from schemas.manner import DATE_ORDERS
 
 MARKS = (("decimal_mark", "."), ("thousands_mark", ""))
 # Between these the middle value of a column lies that is in its own unit: our choice, no source. Outside of them a

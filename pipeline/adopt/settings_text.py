@@ -11,9 +11,9 @@ from pathlib import PurePosixPath
 
 from pipeline.adopt.placing import Placed, Placing
 from pipeline.adopt.proposal import Proposal
-from pipeline.farm import SUFFIXES, TableFile, read_settings
-from pipeline.habits import FileUse, Habits, folded, read_habits
-from pipeline.units import units_of
+from pipeline.farm.conventions import Conventions, FileUse, folded, read_conventions
+from pipeline.farm.folder import SUFFIXES, TableFile, read_settings
+from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile
 from schemas.finding import finding as make_finding
@@ -120,10 +120,10 @@ def _words(proposal: Proposal) -> list[str]:
     return lines
 
 
-def habits_of(text: str) -> Habits:
+def conventions_of(text: str) -> Conventions:
     """What does this farm.toml say of how files are written?"""
     settings, _ = read_settings(tomllib.loads(text))
-    return read_habits(settings)
+    return read_conventions(settings)
 
 
 @dataclass(frozen=True)
@@ -140,28 +140,28 @@ class Reads:
     refused: str = ""
 
 
-def trial(proposal: Proposal, habits: Habits) -> Iterator[Reads]:
+def trial(proposal: Proposal, conventions: Conventions) -> Iterator[Reads]:
     """How would each file read, with these habits?"""
     for name in dict.fromkeys(each.sheet.file.name for each in proposal.placings if each.tables):
         file = next(each.sheet.file for each in proposal.placings if each.sheet.file.name == name)
-        use = habits.files.get(name) or FileUse(
+        use = conventions.files.get(name) or FileUse(
             next(each.tables for each in proposal.placings if each.sheet.file is file)
         )
         for table in sorted(use.tables, key=INPUTS.index):
             source = TableFile(table, name, file.path, use.sheets.get(table), use.beside(table))
-            yield _reads(source, file.data, habits)
+            yield _reads(source, file.data, conventions)
 
 
-def _reads(source: TableFile, data: bytes, habits: Habits) -> Reads:
-    from pipeline.read import read_table
-    from pipeline.screen import screen
+def _reads(source: TableFile, data: bytes, conventions: Conventions) -> Reads:
+    from pipeline.files.read import read_table
+    from pipeline.files.validate import screen
 
     table = contract(source.table)
     try:
-        raw = read_table(source, data, habits)
+        raw = read_table(source, data, conventions)
     except UnreadableFile as problem:
         return Reads(source.table, source.name, refused=" ".join(each.sentence() for each in problem.findings))
-    done = screen([raw], habits)
+    done = screen([raw], conventions)
     found = done.findings.filter(done.findings["level"] != "notice").sort("row")
     kinds = []
     for _, of_kind in found.group_by(["column_name", "rule", "level"], maintain_order=True):

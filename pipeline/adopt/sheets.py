@@ -9,9 +9,9 @@ from pathlib import Path
 
 from pipeline.adopt.cells import NEUTRAL
 from pipeline.adopt.headings import candidates
-from pipeline.dialect import SEPARATORS, header_cells, plain_text, records, refuse, told_separator
-from pipeline.farm import WORKBOOKS, TableFile
-from pipeline.read import content_hash, read_bytes
+from pipeline.farm.folder import WORKBOOKS, TableFile
+from pipeline.files.dialect import SEPARATORS, header_cells, plain_text, records, refuse, told_separator
+from pipeline.files.read import content_hash, read_bytes
 from schemas.contract import contract
 
 TEXTS = (".csv", ".tsv", ".txt")
@@ -85,7 +85,7 @@ def _known(cells: Sequence[str]) -> tuple[int, int]:
 
 
 def _of_workbook(file: Lying) -> list[LyingSheet]:
-    from pipeline.workbook import read_sheet, sheet_names
+    from pipeline.files.workbook import read_sheet, sheet_names
 
     source = TableFile(ANY.name, file.name, file.path)
     found = []

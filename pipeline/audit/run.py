@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 from pipeline.audit.compiled import EQUAL, as_read_suite, suite
 from pipeline.audit.engine import verdicts
 from pipeline.audit.expected import Expected, Verdict
-from schemas.audited import Audit, FaultyRow, Outcome
+from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import INPUTS, contract
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Question
+    from pipeline.models.measures import Query
     from schemas.finding import Finding
 
 # Of the rows that break an expectation, so many are told one by one. Our choice, no source.
@@ -23,19 +23,19 @@ ROWS_TOLD = 200
 Place = tuple[str, int, str, str]
 
 
-def audit(con: duckdb.DuckDBPyConnection, question: Question, screened: Sequence[Finding], run_on: date) -> Audit:
+def audit(con: duckdb.DuckDBPyConnection, query: Query, screened: Sequence[Finding], run_on: date) -> Audit:
     """Does the loaded ledger hold what its contracts promise, and do whole tables look as expected?
 
     `screened` are the findings of the screen: what it has told already is counted as such. `run_on`: today. Call
-    pipeline.measures.runner.prepare first, with this question.
+    pipeline.models.measures.prepare first, with this question.
     """
     from pipeline.audit.whole import whole_outcomes
 
     told = _told(screened)
     outcomes = [each for name in INPUTS for each in table_outcomes(con, name, told)]
-    outcomes += [*ledger_outcomes(con), *whole_outcomes(con, question)]
+    outcomes += [*ledger_outcomes(con), *whole_outcomes(con, query)]
     found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
-    return Audit(found[0] if found else "", run_on, question.as_of, tuple(outcomes))
+    return Audit(found[0] if found else "", run_on, query.as_of, tuple(outcomes))
 
 
 def _told(screened: Sequence[Finding]) -> set[Place]:

@@ -9,29 +9,29 @@ from typing import TYPE_CHECKING, Any
 from pipeline.audit.compiled import BETWEEN
 from pipeline.audit.engine import verdicts
 from pipeline.audit.expected import Expected, Verdict
-from pipeline.statements import sql_of
+from pipeline.models.statements import statement
 from schemas.audit import WholeRule, substrate_with_band, whole_rules
-from schemas.audited import FaultyRow, Outcome
+from schemas.audit_outcome import FaultyRow, Outcome
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Question
+    from pipeline.models.measures import Query
 
 SHARE = "ExpectColumnProportionOfNonNullValuesToBeBetween"
 MEDIAN = "ExpectColumnMedianToBeBetween"
 
 
-def whole_outcomes(con: duckdb.DuckDBPyConnection, question: Question) -> list[Outcome]:
+def whole_outcomes(con: duckdb.DuckDBPyConnection, query: Query) -> list[Outcome]:
     """Do whole tables lie within their bands as of the question's day? One outcome per rule; a rule of a substrate that
-    the farm does not grow on is not among them. Call pipeline.measures.runner.prepare first.
+    the farm does not grow on is not among them. Call pipeline.models.measures.prepare first.
     """
     import pandas as pd  # type: ignore[import-untyped]
 
-    from pipeline.measures import runner
+    from pipeline.models import measures
 
-    months = pd.DataFrame(runner.months(con, question))
-    runner.days(con, question)  # makes the unit_waits that whole_days.sql reads
+    months = pd.DataFrame(measures.months(con, query))
+    measures.days(con, query)  # makes the unit_waits that whole_days.sql reads
     frames = {rule.table: _frame(con, rule.table) for rule in whole_rules() if rule.table != "months"}
     grown = {
         substrate_with_band(name)
@@ -42,14 +42,14 @@ def whole_outcomes(con: duckdb.DuckDBPyConnection, question: Question) -> list[O
         if rule.kind == "each_month":
             outcomes.append(_each_month(rule, months))
         elif rule.kind == "history":
-            outcomes.append(_history(rule, months, question.as_of))
+            outcomes.append(_history(rule, months, query.as_of))
         elif rule.substrate is None or rule.substrate in grown:
             outcomes.append(_within(rule, frames[rule.table]))
     return outcomes
 
 
 def _frame(con: duckdb.DuckDBPyConnection, table: str) -> Any:
-    return con.execute(sql_of("pipeline.audit", f"whole_{table}")).df()
+    return con.execute(statement(f"whole_{table}")).df()
 
 
 def _outcome(rule: WholeRule, low: float | None, high: float | None, looked_at: int) -> Outcome:

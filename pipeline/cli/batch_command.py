@@ -19,7 +19,7 @@ from schemas.finding import WrongRequest
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from pipeline.logbook.book import Book
     from pipeline.logbook.known_rows import Value
 
@@ -145,11 +145,11 @@ def _given(book: Book, day: date, typed: Mapping[str, str], like: str | None) ->
     """What is told of the batch: as typed, as in the batch it is like, and as answered on a terminal."""
     from pipeline.logbook.batch import RECIPE, cell_value, earlier, units_of
 
-    manner, units = book.farm.habits.manner, units_of(book, "batches", day)
+    cell_format, units = book.farm.conventions.cell_format, units_of(book, "batches", day)
     before = earlier(book, like) if like is not None or sys.stdin.isatty() else {}
     found = {column: before[column] for column in RECIPE if like is not None and column in before}
     for column, text in typed.items():
-        found[column] = cell_value(manner, units, "batches", OPTIONS.get(column, f"--set {column}"), column, text)
+        found[column] = cell_value(cell_format, units, "batches", OPTIONS.get(column, f"--set {column}"), column, text)
     missing = [column for column in ASKED if column not in found]
     if sys.stdin.isatty():
         found |= _answers(book.farm, units, missing, before)
@@ -189,7 +189,7 @@ def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, tit
         if not text:
             return None
         try:
-            return cell_value(farm.habits.manner, units, table, title, column, text)
+            return cell_value(farm.conventions.cell_format, units, table, title, column, text)
         except WrongRequest as problem:
             tell(str(problem))
 
@@ -233,14 +233,14 @@ def fill(
     if not containers or not batch:
         raise WrongRequest("fill: write the batch and the containers, like fill --batch B12 7 9 11-20.")
     book = Book(open_the_farm(farm))
-    units, manner = units_of(book, "fillings", date.today()), book.farm.habits.manner
+    units, cell_format = units_of(book, "fillings", date.today()), book.farm.conventions.cell_format
     typed = {
         "fill_kg": ("--kg", kg), "substrate_dry_kg": ("--dry", dry), "volume_l": ("--volume", volume),
         "kind": ("--kind", kind), "holes_open": ("--holes", holes), "holes_taped": ("--taped", taped),
         "room": ("--room", room), "note": ("--note", note),
     }  # fmt: skip
     given = {
-        column: cell_value(manner, units, "fillings", option, column, text)
+        column: cell_value(cell_format, units, "fillings", option, column, text)
         for column, (option, text) in typed.items()
         if text is not None
     }
@@ -273,7 +273,7 @@ def _ask_each(farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, 
             if isinstance(answer, Decimal):
                 found[container] = {"volume_l": answer}
                 # Most buckets are alike, so the next one is asked with this answer.
-                volume = written(in_unit(answer, units.get("volume_l", "L"), "L"), farm.habits.manner)
+                volume = written(in_unit(answer, units.get("volume_l", "L"), "L"), farm.conventions.cell_format)
         if "fill_kg" not in row and "substrate_dry_kg" not in row:
             answer = ask_value(farm, units, "fillings", "fill_kg", f"{container}: mix packed in", "")
             if answer is not None:

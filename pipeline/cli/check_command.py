@@ -12,7 +12,7 @@ from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, day, refres
 from pipeline.cli.options import the_farm as open_the_farm
 
 if TYPE_CHECKING:
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from schemas.finding import Finding
 
 HEADINGS = {
@@ -46,22 +46,22 @@ def check(
     """
     from pipeline.cli.deep import audit_findings, audit_lines, audited
     from pipeline.cli.show import as_json
-    from pipeline.farm import unread_files
-    from pipeline.ledger.told import read_findings
-    from pipeline.measures import runner
-    from pipeline.wanting import missing_findings, silent_findings
+    from pipeline.farm.folder import unread_files
+    from pipeline.ledger.findings import read_findings
+    from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.models import measures
 
     opened = open_the_farm(farm)
     until = day(as_of)
     refreshed(opened)
-    with runner.open_ledger(opened.ledger) as con:
+    with measures.open_ledger(opened.ledger) as con:
         screened = read_findings(con, until)
-        question = runner.Question(until)
-        runner.prepare(con, opened.settings, question)
+        query = measures.Query(until)
+        measures.prepare(con, opened.settings, query)
         found = [*opened.findings, *unread_files(opened), *screened]
-        audit = audited(con, opened, question, screened) if deep else None
-        found += silent_findings(opened, runner.silent(con))
-        found += missing_findings(runner.missing_cells(con))
+        audit = audited(con, opened, query, screened) if deep else None
+        found += silent_findings(opened, measures.silent(con))
+        found += missing_findings(measures.missing_cells(con))
     if audit:
         found += audit_findings(audit)
     _write_lists(opened, found)
@@ -104,7 +104,7 @@ def _kind(each: Finding) -> tuple[str, str, str]:
 
 def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
     """Writes out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
-    from pipeline.write_csv import write_csv
+    from pipeline.files.write_csv import write_csv
     from schemas.finding import OutOfReach
 
     aside = [each.record() for each in found if each.level in ("set_aside", "waiting")]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from pipeline.compare.comparison import Asked
     from pipeline.compare.measures import Measure
-    from pipeline.compare.units import FarmUnits
+    from pipeline.models.compared_units import FarmUnits
 
 
 class Compared(StrEnum):
@@ -81,7 +81,7 @@ def compare(
     from pipeline.compare import tables
     from pipeline.compare.comparison import compare as answer_to
     from pipeline.compare.measures import measure_of
-    from pipeline.compare.standing import standing
+    from pipeline.compare.overview import standing
 
     meant = measure_of(measure.value, to_day)
     through = _flush(meant, through_flush, to_day)
@@ -107,8 +107,8 @@ def compare(
 
 def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Mapping[str, Any]]:
     """Brings the ledger up to date and reads its units; the farm's settings come along."""
-    from pipeline.compare.units import farm_units
-    from pipeline.measures.runner import open_ledger
+    from pipeline.models.compared_units import farm_units
+    from pipeline.models.measures import open_ledger
 
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)

@@ -13,8 +13,8 @@ from pipeline.cli.show import say
 
 if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
-    from pipeline.compare.standing import Standing
-    from pipeline.compare.units import FarmUnits
+    from pipeline.compare.overview import Standing
+    from pipeline.models.compared_units import FarmUnits
 
 Rows = list[dict[str, Any]]
 
@@ -71,7 +71,8 @@ def _tell_no_batch(units: FarmUnits) -> None:
 
 def show(answer: Comparison, levels_only: bool) -> None:
     """Prints what each level gave, how far the pairs lie apart, and what may be said of them."""
-    from pipeline.compare import sentences, tables
+    from pipeline.compare import tables
+    from pipeline.compare import text as sentences
 
     if not answer.units.rows:
         _tell_no_batch(answer.units)

@@ -12,20 +12,20 @@ from schemas.finding import Finding, OutOfReach
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.farm import Farm
-    from pipeline.measures.runner import Question
-    from schemas.audited import Audit
+    from pipeline.farm.folder import Farm
+    from pipeline.models.measures import Query
+    from schemas.audit_outcome import Audit
 
 
-def audited(con: duckdb.DuckDBPyConnection, farm: Farm, question: Question, screened: Sequence[Finding]) -> Audit:
-    """Runs the audit and keeps its result. `screened`: what the screen has told. Call pipeline.measures.runner.prepare
+def audited(con: duckdb.DuckDBPyConnection, farm: Farm, query: Query, screened: Sequence[Finding]) -> Audit:
+    """Runs the audit and keeps its result. `screened`: what the screen has told. Call pipeline.models.measures.prepare
     first, with this question. Raises OutOfReach where the result cannot be written.
     """
-    from pipeline.audit.kept import keep
     from pipeline.audit.run import audit
+    from pipeline.audit.saved import keep
 
     with timed("audit"):
-        found = audit(con, question, screened, date.today())
+        found = audit(con, query, screened, date.today())
     try:
         keep(farm.out, found)
     except OSError as problem:
@@ -35,7 +35,7 @@ def audited(con: duckdb.DuckDBPyConnection, farm: Farm, question: Question, scre
 
 def audit_findings(audit: Audit) -> list[Finding]:
     """What should the grower hear of the audit, row by row where rows are at fault?"""
-    from pipeline.audit.told import findings
+    from pipeline.audit.findings import findings
 
     return findings(audit)
 

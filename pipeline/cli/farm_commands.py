@@ -12,7 +12,7 @@ from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
 from pipeline.cli.options import the_farm as open_the_farm
 
 if TYPE_CHECKING:
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
 
 # So many names of files stand in one sentence: our choice, no source.
 SHOWN_FILES = 3
@@ -27,7 +27,7 @@ def demo(folder: NewFolder) -> None:
     from pipeline.cli.measure_commands import yields
     from pipeline.cli.report_command import report
     from pipeline.demo.write import LAST_DAY, write_demo
-    from pipeline.new_farm import refuse_full_folder
+    from pipeline.farm.new_farm import refuse_full_folder
 
     refuse_full_folder(folder)
     write_demo(folder)
@@ -67,7 +67,7 @@ def _separators(farm: Farm, read: Sequence[str]) -> list[str]:
     """Which of the files just read are separated by something else than commas? They are told once, until they change;
     gillbook check tells it always.
     """
-    from pipeline.measures.runner import open_ledger
+    from pipeline.models.measures import open_ledger
 
     if not read:
         return []

@@ -24,7 +24,7 @@ from pipeline.cli.options import the_farm as open_the_farm
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 Row = dict[str, Any]
 
@@ -33,27 +33,27 @@ def ask(
     farm_dir: Path | None,
     as_of: str | None,
     by: str,
-    measures: Callable[[Mapping[str, Any]], list[Callable[..., Rows]]],
+    asked_for: Callable[[Mapping[str, Any]], list[Callable[..., Rows]]],
     through: int | None = None,
-) -> tuple[Question, list[Rows]]:
+) -> tuple[Query, list[Rows]]:
     """Brings the ledger up to date and puts the question to the measures; they are named late, for they load numpy.
-    `measures` is given the farm's settings.
+    `asked_for` is given the farm's settings.
     """
-    from pipeline.measures import runner
+    from pipeline.models import measures
 
-    question = runner.Question(day(as_of), runner.grouping(by), through)
+    query = measures.Query(day(as_of), measures.grouping(by), through)
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
-    with timed("growth"), runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        found = [measure(con, question) for measure in measures(farm.settings)]
+    with timed("growth"), measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        found = [measure(con, query) for measure in asked_for(farm.settings)]
     tell_set_aside(done)
-    return question, found
+    return query, found
 
 
-def called(question: Question, row: Row) -> str:
+def called(query: Query, row: Row) -> str:
     """What is a row's group called, in a sentence?"""
-    return " ".join(row[name] or "(blank)" for name in question.by) or "the farm"
+    return " ".join(row[name] or "(blank)" for name in query.by) or "the farm"
 
 
 def between(row: Row, name: str, low: str, high: str, decimals: int) -> str | None:
@@ -82,9 +82,9 @@ def flushes(
     """Tell what each flush gave and how it declines against the first, with limits from the soaks."""
     from pipeline.cli.show import Column
 
-    question, (rows, declines) = ask(farm, as_of, by, _flush_measures)
+    query, (rows, declines) = ask(farm, as_of, by, _flush_measures)
     if per_flush:
-        _show_declines(question, declines, json)
+        _show_declines(query, declines, json)
         return
     columns = [
         Column("flush", "flush", 0),
@@ -98,16 +98,16 @@ def flushes(
     if not json:
         limits = ("decline_started", "decline_started_low", "decline_started_high")
         rows = [{**row, "started": between(row, *limits, 2) if row["flush"] > 1 else None} for row in rows]
-    if not show_rows(question, rows, columns, json):
+    if not show_rows(query, rows, columns, json):
         return
     tell(
-        f"As of {question.as_of}. known: told through the flush; share: of closed or lapsed units. of flush 1, per "
+        f"As of {query.as_of}. known: told through the flush; share: of closed or lapsed units. of flush 1, per "
         "container started, with 95 % limits from the soaks; where it came: in the containers that gave it."
     )
     for row in [row for row in declines if row["decline_per_flush_pct"] is not None][:4]:
         shown = between(row, *PER_FLUSH, 0)
-        tell(f"{called(question, row)}: each flush gives {shown} % less than the one before.")
-    _tell_why(question, rows, "decline_started")
+        tell(f"{called(query, row)}: each flush gives {shown} % less than the one before.")
+    _tell_why(query, rows, "decline_started")
 
 
 PER_FLUSH = ("decline_per_flush_pct", "decline_per_flush_low_pct", "decline_per_flush_high_pct")
@@ -119,7 +119,7 @@ def _flush_measures(_: Mapping[str, Any]) -> list[Callable[..., Rows]]:
     return [growth.flushes, growth.declines]
 
 
-def _show_declines(question: Question, rows: Rows, json: bool) -> None:
+def _show_declines(query: Query, rows: Rows, json: bool) -> None:
     from pipeline.cli.show import Column
 
     columns = [
@@ -129,15 +129,15 @@ def _show_declines(question: Question, rows: Rows, json: bool) -> None:
         Column(PER_FLUSH[1], "95 %\nfrom", 1),
         Column(PER_FLUSH[2], "95 %\nto", 1),
     ]
-    if show_rows(question, rows, columns, json):
-        tell(f"As of {question.as_of}. Per container started, one share from flush to flush; limits from the soaks.")
-        _tell_why(question, rows, PER_FLUSH[0])
+    if show_rows(query, rows, columns, json):
+        tell(f"As of {query.as_of}. Per container started, one share from flush to flush; limits from the soaks.")
+        _tell_why(query, rows, PER_FLUSH[0])
 
 
-def _tell_why(question: Question, rows: Rows, column: str) -> None:
+def _tell_why(query: Query, rows: Rows, column: str) -> None:
     """Says why a decline is missing, and why its limits are."""
-    tell_reasons(question, [row for row in rows if row[column] is None], "why_no_decline", "No decline")
-    tell_reasons(question, [row for row in rows if row[column] is not None], "why_no_decline", "No limits")
+    tell_reasons(query, [row for row in rows if row[column] is None], "why_no_decline", "No decline")
+    tell_reasons(query, [row for row in rows if row[column] is not None], "why_no_decline", "No limits")
 
 
 def pins(
@@ -148,12 +148,12 @@ def pins(
     farm: FarmOption = None,
 ) -> None:
     """Tell by which day pins show: lost containers compete, waiting ones count as long as they were followed."""
-    question, (rows,) = ask(farm, as_of, by, _curve_measures if curve else _pins_measures)
-    shown = show_rows(question, [*rows] if json else _with_limits(rows, curve), _pins_columns(curve), json)
+    query, (rows,) = ask(farm, as_of, by, _curve_measures if curve else _pins_measures)
+    shown = show_rows(query, [*rows] if json else _with_limits(rows, curve), _pins_columns(curve), json)
     if not shown:
         return
     tell(
-        f"As of {question.as_of}. Of all containers started; in brackets 95 % limits, from the soaks. "
+        f"As of {query.as_of}. Of all containers started; in brackets 95 % limits, from the soaks. "
         "half by: the day by which half of them had pins."
     )
     if curve:
@@ -161,7 +161,7 @@ def pins(
     unnoted = sum(row["units_unnoted"] for row in rows)
     if unnoted:
         tell(f"{unnoted} units were picked from without a note of pins: the noted ones of their batch stand for them.")
-    tell_reasons(question, rows, "why_no_interval", "No limits")
+    tell_reasons(query, rows, "why_no_interval", "No limits")
 
 
 def _pins_measures(_: Mapping[str, Any]) -> list[Callable[..., Rows]]:
@@ -211,12 +211,12 @@ def _pins_columns(curve: bool) -> list[Column]:
     ]
 
 
-def tell_reasons(question: Question, rows: Rows, column: str, what: str, most: int = 3) -> None:
+def tell_reasons(query: Query, rows: Rows, column: str, what: str, most: int = 3) -> None:
     """Says why figures are missing: each reason once, with the groups that it holds for."""
     reasons: dict[str, dict[str, None]] = {}
     for row in rows:
         if row[column]:
-            reasons.setdefault(row[column], {})[called(question, row)] = None
+            reasons.setdefault(row[column], {})[called(query, row)] = None
     for reason, groups in reasons.items():
         named = list(groups)
         more = f" and {len(named) - most} more" if len(named) > most else ""

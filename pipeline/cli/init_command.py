@@ -72,7 +72,7 @@ def init(
 
 
 def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
-    from pipeline.new_farm import write_new_farm
+    from pipeline.farm.new_farm import write_new_farm
 
     if needless:
         raise WrongRequest("--yes, --unit and the settings belong to --from FILE. Name the files you have.")
@@ -123,7 +123,7 @@ def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
     """What did the grower tell? Raises WrongRequest for what no setting and no unit can be."""
     from pipeline.adopt.headings import bare
     from pipeline.adopt.proposal import Answers
-    from pipeline.units import UNITS
+    from pipeline.farm.units import UNITS
     from schemas.contract import contract
 
     for name, value in settings.items():
@@ -174,7 +174,7 @@ def _asked(question: Question, answers: Answers) -> Answers:
 
 def _show(proposal: Proposal, text: str) -> None:
     """Shows what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
-    from pipeline.adopt.settings_text import habits_of, trial
+    from pipeline.adopt.settings_text import conventions_of, trial
     from pipeline.cli.show import WIDTH, printable
 
     def lines(heading: str, told: Sequence[str]) -> None:
@@ -202,7 +202,7 @@ def _show(proposal: Proposal, text: str) -> None:
     lines("To be told by you:", [f"{each.asked} {each.option}" for each in proposal.questions])
     lines(
         "How your files would read:",
-        [sentence for each in trial(proposal, habits_of(text)) for sentence in _reads(each)],
+        [sentence for each in trial(proposal, conventions_of(text)) for sentence in _reads(each)],
     )
     typer.echo("")
 

@@ -23,48 +23,48 @@ from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 
 def _ask(
     farm_dir: Path | None, as_of: str | None, by: str, through: int | None, name: str, add_batch: bool = True
-) -> tuple[Question, Rows, Rows]:
+) -> tuple[Query, Rows, Rows]:
     """Brings the ledger up to date and puts the question to the measure called `name`. Of `yields`, the last part is
     the cells that would give BE to more units.
     """
-    from pipeline.measures import runner
+    from pipeline.models import measures
 
     if through is not None and through < 1:
         raise WrongRequest(f"--through-flush {through}: flushes are counted from 1.")
-    question = runner.Question(day(as_of), runner.grouping(by, add_batch), through)
+    query = measures.Query(day(as_of), measures.grouping(by, add_batch), through)
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
-    with timed(name), runner.open_ledger(farm.ledger) as con:
-        runner.prepare(con, farm.settings, question)
-        rows = getattr(runner, name)(con, question)
-        cells = runner.missing_cells(con) if name == "yields" else []
+    with timed(name), measures.open_ledger(farm.ledger) as con:
+        measures.prepare(con, farm.settings, query)
+        rows = getattr(measures, name)(con, query)
+        cells = measures.missing_cells(con) if name == "yields" else []
     tell_set_aside(done)
-    return question, rows, [cell for cell in cells if cell["number"] == "BE"]
+    return query, rows, [cell for cell in cells if cell["number"] == "BE"]
 
 
-def show_rows(question: Question, rows: Rows, columns: list[Column], json: bool) -> bool:
+def show_rows(query: Query, rows: Rows, columns: list[Column], json: bool) -> bool:
     """Prints the rows as JSON or as a plain table; True when a table was printed that a word may follow."""
     from pipeline.cli.show import Column, as_json, as_table
 
     if json:
         as_json(rows)
     elif not rows:
-        tell(f"No batch is loaded as of {question.as_of}. Fill in batches.csv, or mend it: gillbook check.")
+        tell(f"No batch is loaded as of {query.as_of}. Fill in batches.csv, or mend it: gillbook check.")
     else:
-        as_table(rows, [*(Column(name, name) for name in question.by), *columns])
+        as_table(rows, [*(Column(name, name) for name in query.by), *columns])
     return bool(rows) and not json
 
 
-def _tell_aside(question: Question, rows: Rows, most: int = 3) -> None:
+def _tell_aside(query: Query, rows: Rows, most: int = 3) -> None:
     """Says of which groups pickings are set aside: their figures lack them."""
     lacking = sorted((row for row in rows if row["pickings_set_aside"]), key=lambda row: -row["pickings_set_aside"])
     named = [
-        f"{' '.join(row[name] or '(blank)' for name in question.by) or 'the farm'} {row['pickings_set_aside']}"
+        f"{' '.join(row[name] or '(blank)' for name in query.by) or 'the farm'} {row['pickings_set_aside']}"
         for row in lacking[:most]
     ]
     if named:
@@ -91,19 +91,19 @@ def yields(
     farm: FarmOption = None,
 ) -> None:
     """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
-    question, rows, missing = _ask(farm, as_of, by, through_flush, "yields")
-    if not show_rows(question, rows, _yield_columns(question), json):
+    query, rows, missing = _ask(farm, as_of, by, through_flush, "yields")
+    if not show_rows(query, rows, _yield_columns(query), json):
         return
     known = f"flush {through_flush or 1}"
     tell(
-        f"As of {question.as_of}. known: told through {known}; open: of these, still running. BE: fresh over dry "
+        f"As of {query.as_of}. known: told through {known}; open: of these, still running. BE: fresh over dry "
         "substrate mass; finished: of containers that are closed or lapsed."
     )
-    _tell_aside(question, rows)
+    _tell_aside(query, rows)
     _tell_missing(missing)
 
 
-def _yield_columns(question: Question) -> list[Column]:
+def _yield_columns(query: Query) -> list[Column]:
     from pipeline.cli.show import Column
 
     shown = [
@@ -114,8 +114,8 @@ def _yield_columns(question: Question) -> list[Column]:
         Column("be_flush1_pct", "BE %\nflush 1", 1),
         Column("be_finished_pct", "BE %\nfinished", 1),
     ]
-    if question.through_flush:
-        shown.append(Column("be_pct", f"BE % 1\nto {question.through_flush}", 1))
+    if query.through_flush:
+        shown.append(Column("be_pct", f"BE % 1\nto {query.through_flush}", 1))
     shown.append(Column("spawn_rate_wet_pct", "spawn\n% wet", 1))
     return shown
 
@@ -126,7 +126,7 @@ def days(
     """Tell how long the waits are: to colonised, to pins, to the first picking, between flushes, the whole cycle."""
     from pipeline.cli.show import Column
 
-    question, rows, _ = _ask(farm, as_of, by, None, "days")
+    query, rows, _ = _ask(farm, as_of, by, None, "days")
     columns = [
         Column("wait", "wait"),
         Column("n", "n", 0),
@@ -137,9 +137,9 @@ def days(
         Column("units_not_yet", "not\nyet", 0),
         Column("units_lost", "lost", 0),
     ]
-    if show_rows(question, rows, columns, json):
+    if show_rows(query, rows, columns, json):
         tell(
-            f"As of {question.as_of}. n: units with both days noted; lost: ended before it. "
+            f"As of {query.as_of}. n: units with both days noted; lost: ended before it. "
             "A unit that passed an event without a note of it is in no count."
         )
 
@@ -150,7 +150,7 @@ def losses(
     """Tell what was closed without a picking, and in how many soaks. By container: over all its fillings."""
     from pipeline.cli.show import Column
 
-    question, rows, _ = _ask(farm, as_of, by, None, "losses", add_batch=False)
+    query, rows, _ = _ask(farm, as_of, by, None, "losses", add_batch=False)
     columns = [
         Column("units", "units", 0),
         Column("units_not_yet", "not\nyet", 0),
@@ -165,10 +165,10 @@ def losses(
     if not json:
         # What keeps failing comes first on the screen; JSON keeps the order of the groups.
         rows = sorted(rows, key=lambda row: -row["lost"])
-    if not show_rows(question, rows, columns, json):
+    if not show_rows(query, rows, columns, json):
         return
     lost, told = sum(row["lost"] for row in rows), sum(row["units"] - row["units_not_yet"] for row in rows)
-    tell(f"As of {question.as_of}: {lost} of {told} lost before a picking. The limits come from the shares of soaks.")
+    tell(f"As of {query.as_of}: {lost} of {told} lost before a picking. The limits come from the shares of soaks.")
     for why in dict.fromkeys(row["why_no_interval"] for row in rows if row["why_no_interval"]):
         tell(f"No limits where: {why}.")
 
@@ -177,7 +177,7 @@ def months(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption 
     """Tell, month by month, what was picked, what finished and what was inoculated: three things kept apart."""
     from pipeline.cli.show import Column
 
-    question, rows, _ = _ask(farm, as_of, "all", None, "months")
+    query, rows, _ = _ask(farm, as_of, "all", None, "months")
     columns = [
         Column("month", "month"),
         Column("fresh_g", "picked\nkg", 2, 0.001),
@@ -189,5 +189,5 @@ def months(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption 
         Column("units_inoculated", "inocu-\nlated", 0),
         Column("be_inoculated_pct", "BE % of\nthese", 1),
     ]
-    if show_rows(question, rows, columns, json):
-        tell(f"As of {question.as_of}. BE of these: of the units inoculated in the month that are closed or lapsed.")
+    if show_rows(query, rows, columns, json):
+        tell(f"As of {query.as_of}. BE of these: of the units inoculated in the month that are closed or lapsed.")

@@ -15,7 +15,7 @@ from pipeline.cli.show import say
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from schemas.manner import Manner
+    from schemas.cell_format import CellFormat
 
 # Which options does each sum take?
 TAKES = {
@@ -79,19 +79,19 @@ def mix(
     if foreign:
         taken = ", ".join(_option(name) for name in TAKES[what])
         raise WrongRequest(f"mix {what}: {_option(foreign)} is not for this sum. It takes {taken}.")
-    {"lime": _lime, "spawn": _spawn, "water": _water, "dry": _dry}[what](_Typed(given, _manner(farm)))
+    {"lime": _lime, "spawn": _spawn, "water": _water, "dry": _dry}[what](_Typed(given, _cell_format(farm)))
 
 
 def _option(name: str) -> str:
     return f"--{name.replace('_', '-')}"
 
 
-def _manner(farm: Path | None) -> Manner:
+def _cell_format(farm: Path | None) -> CellFormat:
     """How are numbers written: in the farm's manner where there is one; the sums need none."""
-    from schemas.manner import PLAIN
+    from schemas.cell_format import PLAIN
 
     try:
-        return open_the_farm(farm).habits.manner
+        return open_the_farm(farm).conventions.cell_format
     except WrongRequest:
         if farm is not None:
             raise
@@ -101,9 +101,9 @@ def _manner(farm: Path | None) -> Manner:
 class _Typed:
     """What was typed for a sum, read as amounts and shares; asked for on a terminal where it is missing."""
 
-    def __init__(self, given: dict[str, str], manner: Manner) -> None:
+    def __init__(self, given: dict[str, str], cell_format: CellFormat) -> None:
         self._given = given
-        self._manner = manner
+        self._cell_format = cell_format
 
     def has(self, name: str) -> bool:
         """Is it given, or answered?"""
@@ -120,7 +120,7 @@ class _Typed:
         """How much is it, in this unit?"""
         from pipeline.logbook.amounts import amount
 
-        return amount(_option(name), self._text(name, question), unit, unit, self._manner).exact
+        return amount(_option(name), self._text(name, question), unit, unit, self._cell_format).exact
 
     def amount_or_none(self, name: str, unit: str) -> Decimal | None:
         """As amount; None where it is not given."""
@@ -131,7 +131,7 @@ class _Typed:
         from pipeline.logbook.amounts import number
 
         text = self._text(name, question)
-        value = number(text.removesuffix("%"), self._manner)
+        value = number(text.removesuffix("%"), self._cell_format)
         if value is None or not 0 < value < below:
             raise WrongRequest(f"{_option(name)} {text}: write a number above 0 and below {below}.")
         return value
@@ -142,13 +142,13 @@ class _Typed:
 
     def shown(self, value: Decimal, decimals: int) -> str:
         """The number with so many decimals."""
-        return f"{value:.{decimals}f}".replace(".", self._manner.decimal_mark)
+        return f"{value:.{decimals}f}".replace(".", self._cell_format.decimal_mark)
 
     def plain(self, value: Decimal) -> str:
         """The number as the farm writes it, with the decimals it has."""
         from pipeline.logbook.amounts import written
 
-        return written(value, self._manner)
+        return written(value, self._cell_format)
 
     def _text(self, name: str, question: str) -> str:
         if name in self._given:

@@ -16,7 +16,7 @@ from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.logbook.note import NotePlan
-    from schemas.manner import Manner
+    from schemas.cell_format import CellFormat
 
 
 def note(
@@ -82,11 +82,11 @@ def note(
         (text or "").strip(),
     )
     made = enter(book, lambda _: plan_note(book, seen), partial(write_note, book), insist, ask_on_terminal, now)
-    _show(made, opened.habits.manner)
+    _show(made, opened.conventions.cell_format)
 
 
 def _cause(text: str | None) -> str:
-    from pipeline.habits import folded_word
+    from pipeline.farm.conventions import folded_word
 
     # The column takes any word; those that differ in spaces and case alone are one.
     return folded_word(text) if text else ""
@@ -102,7 +102,7 @@ def _count(text: str | None, of_containers: bool) -> int | None:
     return int(text)
 
 
-def _show(made: NotePlan, manner: Manner) -> None:
+def _show(made: NotePlan, cell_format: CellFormat) -> None:
     from pipeline.logbook.amounts import written
 
     for each in made.said:
@@ -112,7 +112,7 @@ def _show(made: NotePlan, manner: Manner) -> None:
     count = f" ({seen.count} of its containers)" if seen.count else ""
     typer.echo(printable(f"Noted: {what} on {seen.day}: {', '.join(map(str, made.places))}{count}."))
     for place, grams, pickings in made.gave:
-        weight = written(grams, manner)
+        weight = written(grams, cell_format)
         typer.echo(printable(f"{place} gave {weight} g in {pickings} picking{'' if pickings == 1 else 's'}."))
     rows = f"row {made.target.next_row}"
     if len(made.places) > 1:

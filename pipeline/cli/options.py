@@ -17,7 +17,7 @@ from pipeline.cli.show import printable, short
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from pipeline.ledger.refresh import Refreshed
 
 FarmOption = Annotated[
@@ -74,7 +74,7 @@ def date_of(option: str, given: str) -> date:
 
 def the_farm(given: Path | None) -> Farm:
     """Opens the farm that is meant, and tells what is odd about its farm.toml."""
-    from pipeline.farm import find_folder, open_farm
+    from pipeline.farm.folder import find_folder, open_farm
 
     from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
     try:

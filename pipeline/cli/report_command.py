@@ -17,7 +17,7 @@ from schemas.finding import OutOfReach, WrongRequest
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from reports.month import Month
 
 
@@ -33,18 +33,18 @@ def report(
     farm: FarmOption = None,
 ) -> None:
     """Write the report of a month: one page that opens anywhere, without a network. Told as of the month's last day."""
-    from pipeline.measures import runner
+    from pipeline.models import measures
     from reports.page import render
 
     wanted = _first_day(month) if month else None
     today = day(as_of)
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    with timed("measures"), runner.open_ledger(opened.ledger) as con:
+    with timed("measures"), measures.open_ledger(opened.ledger) as con:
         first = wanted or _last_month_picked(con, today)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
-        until = min(runner.last_day(first), today)
+        until = min(measures.last_day(first), today)
         if deep:
             _audit(con, opened, until)
         told = with_last_audit(con, opened, gather(con, opened, first, until))
@@ -57,14 +57,14 @@ def report(
 def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date) -> Month:
     """Which result tables and findings belong to the month that `first` begins, told as of `as_of`?"""
     from pipeline.cli import report_tables
-    from pipeline.ledger.told import read_findings
-    from pipeline.measures import runner
-    from pipeline.wanting import missing_findings, silent_findings
+    from pipeline.ledger.findings import read_findings
+    from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.models import measures
     from reports.month import Month
 
     settings = farm.settings
     tables, set_aside = report_tables.of_measures(con, settings, first, as_of)
-    silent, missing = silent_findings(farm, runner.silent(con)), missing_findings(runner.missing_cells(con))
+    silent, missing = silent_findings(farm, measures.silent(con)), missing_findings(measures.missing_cells(con))
     tables |= report_tables.of_growth(con, settings, as_of)
     tables |= report_tables.of_comparisons(con, settings, as_of)
     ahead, why_no_outlook = report_tables.of_outlook(con, settings, as_of)
@@ -84,19 +84,19 @@ def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date)
 def _audit(con: duckdb.DuckDBPyConnection, farm: Farm, as_of: date) -> None:
     """Audits the ledger and keeps the result, which the page then quotes as the last one."""
     from pipeline.cli.deep import audited
-    from pipeline.ledger.told import read_findings
-    from pipeline.measures import runner
+    from pipeline.ledger.findings import read_findings
+    from pipeline.models import measures
 
-    question = runner.Question(as_of)
-    runner.prepare(con, farm.settings, question)
-    errors = audited(con, farm, question, read_findings(con, as_of)).failed("error")
+    query = measures.Query(as_of)
+    measures.prepare(con, farm.settings, query)
+    errors = audited(con, farm, query, read_findings(con, as_of)).failed("error")
     if errors:
         tell(f"The audit found {errors} error{'s' if errors > 1 else ''}: gillbook check --deep tells where.")
 
 
 def with_last_audit(con: duckdb.DuckDBPyConnection, farm: Farm, month: Month) -> Month:
     """The month with the last audit, if there was one: stale when it was of another ledger than this."""
-    from pipeline.audit.kept import last
+    from pipeline.audit.saved import last
 
     audit = last(farm.out)
     now = con.execute("select value from meta where key = 'ledger_id'").fetchone()

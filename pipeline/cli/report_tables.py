@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Rows
+    from pipeline.models.measures import Rows
 
 Tables = dict[str, "Rows"]
 Settings = Mapping[str, Any]
@@ -31,38 +31,39 @@ def of_measures(con: duckdb.DuckDBPyConnection, settings: Settings, first: date,
     """The tables of what was seen, those of the month that `first` begins among them; and how many pickings of the
     farm are set aside. Leaves the unit tables prepared as of `as_of`.
     """
-    from pipeline.measures import runner
+    from pipeline.models import measures
 
-    whole_farm = runner.Question(as_of)
-    runner.prepare(con, settings, whole_farm)
-    whole = runner.yields(con, whole_farm)
+    whole_farm = measures.Query(as_of)
+    measures.prepare(con, settings, whole_farm)
+    whole = measures.yields(con, whole_farm)
     tables: Tables = {}
     for name, by in GROUPED:
-        question = runner.Question(as_of, runner.grouping(by, add_batch=False))
-        runner.regroup(con, question)
-        tables[name] = getattr(runner, name)(con, question)
-    return tables | runner.of_month(con, first), whole[0]["pickings_set_aside"] if whole else 0
+        query = measures.Query(as_of, measures.grouping(by, add_batch=False))
+        measures.regroup(con, query)
+        tables[name] = getattr(measures, name)(con, query)
+    return tables | measures.of_month(con, first), whole[0]["pickings_set_aside"] if whole else 0
 
 
 def of_growth(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date) -> Tables:
     """The tables of growth over time, by substrate, and of spawn rates, by recipe. Call after of_measures."""
-    from pipeline.growth import another_flush, flushes, pins, spawn
-    from pipeline.growth.spawn_best import best
-    from pipeline.growth.spawn_rates import RECIPE
-    from pipeline.growth.spawn_steps import steps
-    from pipeline.measures import runner
+    from pipeline.growth import another_flush, flushes, pins
+    from pipeline.models import measures
+    from pipeline.spawn import summary as spawn
+    from pipeline.spawn.best_rate import best
+    from pipeline.spawn.rates import RECIPE
+    from pipeline.spawn.steps import steps
 
-    question = runner.Question(as_of, ("substrate",))
-    runner.regroup(con, question)
+    query = measures.Query(as_of, ("substrate",))
+    measures.regroup(con, query)
     tables: Tables = {
-        "flushes": flushes.flushes(con, question),
-        "declines": flushes.declines(con, question),
-        "pins": pins.pins(con, question),
-        "pins_curve": pins.pins_curve(con, question),
-        "another_flush": another_flush.another_flush(con, question, settings),
+        "flushes": flushes.flushes(con, query),
+        "declines": flushes.declines(con, query),
+        "pins": pins.pins(con, query),
+        "pins_curve": pins.pins_curve(con, query),
+        "another_flush": another_flush.another_flush(con, query, settings),
     }
-    recipes = runner.Question(as_of, RECIPE)
-    runner.regroup(con, recipes)
+    recipes = measures.Query(as_of, RECIPE)
+    measures.regroup(con, recipes)
     asked = spawn.spawn(con, recipes, settings, {})
     return tables | {
         "spawn_levels": spawn.levels(asked),
@@ -77,8 +78,8 @@ def of_comparisons(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: da
     """The tables of every factor that varies, compared with 99 % intervals, for a page that is read again and again;
     and of how much soaks and containers differ. Makes the unit tables anew.
     """
-    from pipeline.compare.standing import standing
-    from pipeline.compare.units import farm_units
+    from pipeline.compare.overview import standing
+    from pipeline.models.compared_units import farm_units
     from pipeline.trial.tables import farm_spread
 
     units = farm_units(con, settings, as_of, THROUGH_FLUSH)

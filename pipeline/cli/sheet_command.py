@@ -17,8 +17,8 @@ from schemas.finding import OutOfReach, WrongRequest, nearest
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.farm import Farm
-    from pipeline.measures.runner import Rows
+    from pipeline.farm.folder import Farm
+    from pipeline.models.measures import Rows
     from reports.labels import Grid
     from reports.shelves import Shelves
 
@@ -97,14 +97,14 @@ def sheet(
 
 def _ask(farm: Farm, until: date) -> tuple[Rows, list[str], Rows]:
     """What is running, which containers are there, and which of what runs is due to be picked?"""
-    from pipeline.measures import runner
-    from pipeline.measures.today import today
+    from pipeline.models import measures
+    from pipeline.models.today import today
 
     done = refreshed(farm)
-    with runner.open_ledger(farm.ledger) as con:
+    with measures.open_ledger(farm.ledger) as con:
         # What there is to do today tells a flush where pins are noted, or where one is due by the farm's own waits.
         due = {(row["batch"], row["container"]) for row in today(con, farm.settings, until) if row["flush"] is not None}
-        rows, known = runner.running_units(con), runner.containers(con)
+        rows, known = measures.running_units(con), measures.containers(con)
     tell_set_aside(done)
     # A batch that is weighed together is due with all of its containers.
     found = [row for row in rows if {(row["batch"], row["container"]), (row["batch"], None)} & due]

@@ -13,7 +13,7 @@ from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, tell
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 Told = tuple["Rows", "Rows", "Rows", "Rows", "Rows"]
 
@@ -49,44 +49,42 @@ def spawn(
     farm: FarmOption = None,
 ) -> None:
     """Tell what each spawn rate gave, within one recipe, and whether a step to the next rate pays for its spawn."""
-    from pipeline.growth.spawn_rates import RECIPE
-    from pipeline.growth.spawn_rates import within as meant
+    from pipeline.spawn.rates import RECIPE
+    from pipeline.spawn.rates import within as meant
 
     if through_flush is not None and through_flush < 1:
         raise WrongRequest(f"--through-flush {through_flush}: flushes are counted from 1.")
     chosen = meant(within or ())
     by = ",".join(dict.fromkeys((*RECIPE, *chosen)))
-    question, found = ask(farm, as_of, by, _measures(chosen), through_flush)
+    query, found = ask(farm, as_of, by, _measures(chosen), through_flush)
     tables = dict(zip((each.value for each in Table), found, strict=True))
     if json:
         from pipeline.cli.show import as_json
 
         as_json(tables[(table or Table.levels).value])
     elif not tables["levels"]:
-        tell(
-            f"No batch with a spawn rate as of {question.as_of}. It takes spawn_kg and substrate_wet_kg in batches.csv."
-        )
+        tell(f"No batch with a spawn rate as of {query.as_of}. It takes spawn_kg and substrate_wet_kg in batches.csv.")
     elif table in (Table.points, Table.curves):
-        _show_plain(question, tables[table.value])
+        _show_plain(query, tables[table.value])
     else:
-        _show(question, tables, table)
+        _show(query, tables, table)
 
 
 def _measures(chosen: Mapping[str, str]) -> Callable[[Mapping[str, Any]], list[Callable[..., Rows]]]:
     def named(settings: Mapping[str, Any]) -> list[Callable[..., Rows]]:
-        from pipeline.growth import spawn as growth
-        from pipeline.growth.spawn_best import best
-        from pipeline.growth.spawn_steps import steps
+        from pipeline.spawn import summary as growth
+        from pipeline.spawn.best_rate import best
+        from pipeline.spawn.steps import steps
 
         asked: list[growth.Spawn] = []
 
-        def once(con: Any, question: Question) -> growth.Spawn:
+        def once(con: Any, query: Query) -> growth.Spawn:
             if not asked:
-                asked.append(growth.spawn(con, question, settings, chosen))
+                asked.append(growth.spawn(con, query, settings, chosen))
             return asked[0]
 
         tables = (growth.levels, steps, best, growth.points, growth.curves)
-        return [lambda con, question, of=of: of(once(con, question)) for of in tables]
+        return [lambda con, query, of=of: of(once(con, query)) for of in tables]
 
     return named
 
@@ -102,11 +100,11 @@ def telling(rows: Rows, by: Sequence[str]) -> list[str]:
     return kept
 
 
-def _show(question: Question, tables: Mapping[str, Rows], only: Table | None) -> None:
-    several = {tuple(row[name] for name in question.by) for row in tables["steps"]}
-    levels = [row for row in tables["levels"] if tuple(row[name] for name in question.by) in several]
+def _show(query: Query, tables: Mapping[str, Rows], only: Table | None) -> None:
+    several = {tuple(row[name] for name in query.by) for row in tables["steps"]}
+    levels = [row for row in tables["levels"] if tuple(row[name] for name in query.by) in several]
     priced = any(row["margin_difference"] is not None for row in tables["steps"])
-    columns = telling(levels or tables["levels"], question.by)
+    columns = telling(levels or tables["levels"], query.by)
     if only in (None, Table.levels):
         _show_levels(levels or tables["levels"], columns, priced)
     if only in (None, Table.steps) and tables["steps"]:
@@ -114,10 +112,10 @@ def _show(question: Question, tables: Mapping[str, Rows], only: Table | None) ->
             typer.echo("")
         _show_steps(tables["steps"], columns, priced)
     tell(
-        f"As of {question.as_of}, within one recipe. rate: spawn over wet substrate. BE: mean over soaks that are told "
+        f"As of {query.as_of}, within one recipe. rate: spawn over wet substrate. BE: mean over soaks that are told "
         "to the end; limits of 95 % from the soaks."
     )
-    alone = len({tuple(row[name] for name in question.by) for row in tables["levels"]} - several)
+    alone = len({tuple(row[name] for name in query.by) for row in tables["levels"]} - several)
     if alone:
         tell(f"{alone} {'recipe was' if alone == 1 else 'recipes were'} tried at one rate only.")
     if tables["steps"] and not priced:
@@ -190,12 +188,12 @@ def _tell_best(rows: Rows, columns: list[str]) -> None:
             tell(f"{start}{limits} % of wet substrate, by {'margin' if row['of'] == 'margin' else 'BE'}.")
 
 
-def _show_plain(question: Question, rows: Rows) -> None:
+def _show_plain(query: Query, rows: Rows) -> None:
     from pipeline.cli.show import Column, as_table
 
-    columns = telling(rows, question.by)
+    columns = telling(rows, query.by)
     texts = ("batch", "soak", "measure")
-    names = [name for name in (rows[0] if rows else {}) if name not in question.by and name not in ("units", "told")]
+    names = [name for name in (rows[0] if rows else {}) if name not in query.by and name not in ("units", "told")]
     if not rows:
         tell("No curve: it takes four rates of one recipe, and four soaks.")
         return

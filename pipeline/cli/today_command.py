@@ -23,13 +23,13 @@ HEADINGS = {
 def today(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
     """Tell what is to be done: what to pick, to open, to look at, what fell silent, which containers are free."""
     from pipeline.cli.show import as_json
-    from pipeline.measures import runner
-    from pipeline.measures.today import today as tell_today
+    from pipeline.models import measures
+    from pipeline.models.today import today as tell_today
 
     until = day(as_of)
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    with runner.open_ledger(opened.ledger) as con:
+    with measures.open_ledger(opened.ledger) as con:
         rows = tell_today(con, opened.settings, until)
     tell_set_aside(done)
     if json:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.cli.show import Column
-    from pipeline.trace.runner import Asked
+    from pipeline.trace.trace import Asked
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -69,15 +69,15 @@ def trace(
 ) -> None:
     """Tell where it came from and what came from it: for the day a spawn lot goes bad, or a buyer rings."""
     from pipeline.cli.show import as_json
-    from pipeline.measures.runner import open_ledger
-    from pipeline.trace import runner
+    from pipeline.models.measures import open_ledger
+    from pipeline.trace import trace as tracing
 
-    asked = runner.Asked(spawn_lot, soak, batch, container, date_of("--picked", picked) if picked else None)
+    asked = tracing.Asked(spawn_lot, soak, batch, container, date_of("--picked", picked) if picked else None)
     told_on = day(as_of)
     opened = open_the_farm(farm)
     done = refreshed(opened)
     with timed("trace"), open_ledger(opened.ledger) as con:
-        tables = runner.trace(con, opened.settings, told_on, asked)
+        tables = tracing.trace(con, opened.settings, told_on, asked)
     if json:
         as_json(tables[f"trace_{(only or TraceList.containers).value}"])
     elif only:

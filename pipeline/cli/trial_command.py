@@ -69,7 +69,7 @@ def trial(
 ) -> None:
     """Plan a trial: the soaks and containers it takes by your own records, and the rows to fill in."""
     from pipeline.cli.show import as_json
-    from pipeline.measures.runner import open_ledger
+    from pipeline.models.measures import open_ledger
     from pipeline.trial.tables import Asked
     from pipeline.trial.tables import trial as plan
 
@@ -216,7 +216,7 @@ def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
     """Writes the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
     if found.design is None:
         raise WrongRequest("--out: there is nothing to write, for no design is enough. Say what you can do: --soaks N.")
-    from pipeline.write_csv import csv_lines
+    from pipeline.files.write_csv import csv_lines
 
     for name, rows in (("batches", found.batches), ("fillings", found.fillings)):
         try:

@@ -17,7 +17,7 @@ from pipeline.cli.options import the_farm as open_the_farm
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from pipeline.logbook.book import Doubt
     from pipeline.logbook.undo import TakenBack
     from pipeline.logbook.weigh import Logged
@@ -142,7 +142,7 @@ def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
 def show(farm: Farm, logged: Logged) -> None:
     """Tells what was written and where, what the place gave so far, and how to take it back."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.telling import so_far, told_entry
+    from pipeline.logbook.text import so_far, told_entry
 
     for each in (*logged.plan.said, *logged.astray):
         tell(each)
@@ -160,7 +160,7 @@ def _undo(farm: Farm) -> None:
 def show_taken_back(done: Sequence[TakenBack]) -> None:
     """Tells what stands in no file any more."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.telling import told_cells
+    from pipeline.logbook.text import told_cells
 
     for each in done:
         when = each.at[:16].replace("T", " ")

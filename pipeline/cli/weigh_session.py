@@ -17,13 +17,13 @@ from pipeline.logbook.amounts import written
 from pipeline.logbook.asking import bare_units, named
 from pipeline.logbook.book import Book, Doubt, told
 from pipeline.logbook.session import HELP, Given, Line, Tally, read_line
-from pipeline.logbook.telling import told_short
+from pipeline.logbook.text import told_short
 from pipeline.logbook.undo import take_back
 from pipeline.logbook.weigh import enter
 from schemas.finding import CannotWork, WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.farm import Farm
+    from pipeline.farm.folder import Farm
     from pipeline.logbook.weigh import Logged
 
 
@@ -79,7 +79,7 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
         given = replace(given, day=day)
     unit = bare_units(book, given.day)["fresh_weight_g"] if book.look() else "g"
     if screen.asks:
-        tell(HELP.format(unit=unit, mark=farm.habits.manner.decimal_mark))
+        tell(HELP.format(unit=unit, mark=farm.conventions.cell_format.decimal_mark))
     tally = _lines(screen, book, given, insist)
     typer.echo(printable(tally.summary))
     if tally.refused:
@@ -109,7 +109,7 @@ class _State:
 
 
 def _lines(screen: _Screen, book: Book, given: Given, insist: bool) -> Tally:
-    state = _State(given, Tally(decimal_mark=book.farm.habits.manner.decimal_mark), ())
+    state = _State(given, Tally(decimal_mark=book.farm.conventions.cell_format.decimal_mark), ())
     if screen.asks:
         state = replace(state, order=tuple(each.container for each in book.look().running(given.day)))
     while True:
@@ -148,7 +148,7 @@ def _done(screen: _Screen, book: Book, state: _State, line: Line, insist: bool) 
         return replace(state, given=replace(given, waiting=line.container)), ""
     if line.kind == "help":
         unit = bare_units(book, given.day)["fresh_weight_g"]
-        tell(HELP.format(unit=unit, mark=book.farm.habits.manner.decimal_mark))
+        tell(HELP.format(unit=unit, mark=book.farm.conventions.cell_format.decimal_mark))
     elif given.waiting:
         state = replace(state, given=replace(given, waiting=""))
     else:
@@ -173,6 +173,6 @@ def _taken_back(book: Book, state: _State) -> tuple[_State, str]:
         raise WrongRequest("nothing of this session is left to undo; gillbook weigh --undo takes back earlier entries.")
     *before, (entry, place, grams, _) = state.tally.entries
     take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), entry)
-    manner = book.farm.habits.manner
+    cell_format = book.farm.conventions.cell_format
     tally = replace(state.tally, entries=tuple(before))
-    return replace(state, tally=tally), f"Taken back: {place}, {written(grams, manner)} g. {tally.so_far}."
+    return replace(state, tally=tally), f"Taken back: {place}, {written(grams, cell_format)} g. {tally.so_far}."

@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.compare import factors
-from pipeline.compare.aliasing import Alias, Sides, aliases, held_against, sides_of
 from pipeline.compare.cells import Cell, cells, varies
-from pipeline.compare.estimate import LEVEL
+from pipeline.compare.clusters import by_runs, counted
+from pipeline.compare.confounding import Alias, Sides, aliases, held_against, sides_of
 from pipeline.compare.measures import Measure
-from pipeline.compare.others import Differing, Stratum, differing, strata
+from pipeline.compare.other_differences import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_told, pairs_told
-from pipeline.compare.pinned import with_pins_by
-from pipeline.compare.runs import by_runs, counted
-from pipeline.compare.several import Family
-from pipeline.compare.units import FarmUnits
+from pipeline.compare.pins_by_day import with_pins_by
 from pipeline.compare.verdicts import Facts, Verdict, verdict
+from pipeline.models.compared_units import FarmUnits
+from pipeline.stats.estimate import LEVEL
+from pipeline.stats.multiple import Family
 
 Row = Mapping[str, Any]
 

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from pipeline.compare.between import between
 from pipeline.compare.cells import BETWEEN, WITHIN, Cell, varies
-from pipeline.compare.detectable import showable
-from pipeline.compare.estimate import LEVEL, Estimate
-from pipeline.compare.permutation import Shuffled, flip, shuffle
-from pipeline.compare.several import Family
-from pipeline.compare.within import within
+from pipeline.stats.estimate import LEVEL, Estimate
+from pipeline.stats.multiple import Family
+from pipeline.stats.paired import within
+from pipeline.stats.permutation import Shuffled, flip, shuffle
+from pipeline.stats.power import minimum_detectable
+from pipeline.stats.welch import between
 
 # Below so many soaks no interval exists (R1); below so many none supports a verdict (R2).
 LEAST_FOR_AN_INTERVAL = 2
@@ -50,7 +50,7 @@ class Pair:
     estimate: Estimate
     limits: Limits | None = None
     p: float | None = None
-    showable: float | None = None
+    minimum_detectable: float | None = None
     shuffled: Shuffled | None = None
     runs: str = ""
 
@@ -138,7 +138,7 @@ def estimated_by(group: Mapping[str, str], pair: Pair) -> Estimate:
 
 
 def _mixed(first: Sequence[Cell], second: Sequence[Cell], group: Mapping[str, str] | None = None) -> Estimate:
-    from pipeline.compare import mixed
+    from pipeline.stats import cluster_robust as mixed
 
     cells = [
         mixed.Cell(group[cell.soak] if group else cell.soak, cell.level, cell.value)
@@ -167,5 +167,5 @@ def judged(pair: Pair, together: Family, level: float = LEVEL) -> Pair:
         pair,
         limits=estimate.around(critical),
         p=together.p(estimate),
-        showable=showable(estimate.degrees, critical) * estimate.standard_error,
+        minimum_detectable=minimum_detectable(estimate.degrees, critical) * estimate.standard_error,
     )

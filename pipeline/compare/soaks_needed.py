@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from pipeline.compare.cells import BETWEEN, BOTH
-from pipeline.compare.detectable import showable
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, split_alone
-from pipeline.compare.several import Family
+from pipeline.stats.multiple import Family
+from pipeline.stats.power import minimum_detectable
 
 MOST = 60  # beyond this no number is told: our choice, no source
 
@@ -30,7 +30,7 @@ def soaks_needed(pair: Pair, together: Family, difference: float) -> int | None:
 
     def shows(soaks: int) -> bool:
         degrees = float(2 * (soaks - 1) if apart else soaks - 1)
-        return bool(showable(degrees, together.critical(degrees)) * (per_soak / soaks) ** 0.5 <= difference)
+        return bool(minimum_detectable(degrees, together.critical(degrees)) * (per_soak / soaks) ** 0.5 <= difference)
 
     low, high = LEAST_FOR_A_VERDICT - 1, MOST
     if not shows(high):

@@ -6,10 +6,10 @@ from math import fsum
 from typing import Any
 
 from pipeline.compare.comparison import Comparison, Told
-from pipeline.compare.estimate import LEVEL
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level, Limits
-from pipeline.compare.sentences import also_differed, pair_sentence, within_text
-from pipeline.compare.shares import share_limits
+from pipeline.compare.text import also_differed, pair_sentence, within_text
+from pipeline.stats.estimate import LEVEL
+from pipeline.stats.share_limits import share_limits
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -76,7 +76,7 @@ def _pair_row(told: Told, comparison: Comparison) -> Row:
         "low": low,
         "high": high,
         "p": pair.p,
-        "showable": pair.showable,
+        "showable": pair.minimum_detectable,
         "worthwhile": comparison.worthwhile,
         "unit": comparison.asked.measure.unit,
         "permutation_p": pair.shuffled.shown if pair.shuffled else None,

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.compare import words
-from pipeline.compare.alias_words import explained
-from pipeline.compare.aliasing import EARLIER, Alias, Sides
+from pipeline.compare import wording as words
 from pipeline.compare.cells import BETWEEN, Cell
+from pipeline.compare.confounding import EARLIER, Alias, Sides
+from pipeline.compare.confounding_text import explained
 from pipeline.compare.factors import title
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
-from pipeline.compare.several import Family
 from pipeline.compare.soaks_needed import soaks_needed
-from pipeline.measures.shares import possible_share
+from pipeline.stats.multiple import Family
+from pipeline.stats.proportions import possible_share
 
 MORE, LESS, NO_MATTER, CANNOT_TELL = "more", "less", "no important difference", "cannot tell"
 

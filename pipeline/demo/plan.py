@@ -83,14 +83,14 @@ def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) 
         "recipe": drawn[soak, letter],
         "day": day_number(first) + soak * days // soaks,
     }
-    batches |= _bench_habits(len(soak), rng)
+    batches |= _bench_conventions(len(soak), rng)
     owned = tuple(max(40, int(total * 110 / days)) for total in batches["count"].sum(axis=0))
     # A farm of this size picks nearly every flush on two days, and after its first months has its entries written by
     # the program, with batch, container and, but for a few, flush.
     return Plan(batches, owned, 0.95, day_number(first) + days // 12, 0.02)
 
 
-def _bench_habits(n: int, rng: np.random.Generator) -> Columns:
+def _bench_conventions(n: int, rng: np.random.Generator) -> Columns:
     """How are a bench farm's n batches filled and written down? Every rung of the dry-mass ladder occurs."""
     yes = np.full(n, True)
     return {

@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.compare.estimate import t_critical
-from pipeline.growth import unit_tables
+from pipeline.farm.prices import Prices, prices
 from pipeline.growth.decline import Numbers, Resolved, too_early, weights
-from pipeline.growth.incidence import LEAST_SOAKS
 from pipeline.growth.mean_so_far import mean_so_far
-from pipeline.growth.prices import Prices, prices
-from pipeline.growth.ratio import Ratio
-from pipeline.growth.unit_tables import Arrays
 from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
+from pipeline.models import unit_arrays as unit_tables
+from pipeline.models.unit_arrays import Arrays
+from pipeline.stats.estimate import t_critical
+from pipeline.stats.incidence import LEAST_SOAKS
+from pipeline.stats.ratio import Ratio
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 WAIT, ANEW, CANNOT_TELL = "wait", "start anew", "cannot tell"
 QUERY = """
@@ -60,9 +60,9 @@ class Kept:
         return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
 
 
-def another_flush(con: duckdb.DuckDBPyConnection, question: Question, settings: Mapping[str, Any]) -> Rows:
+def another_flush(con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any]) -> Rows:
     """Is another flush worth the room? One record per group and flush waited for, from 2 on, with the columns of the
-    `another_flush` contract. Call runner.prepare first.
+    `another_flush` contract. Call measures.prepare first.
     """
     money = prices(settings)
     unit_tables.make(con, "unit_starts", "unit_resolutions")
@@ -71,7 +71,7 @@ def another_flush(con: duckdb.DuckDBPyConnection, question: Question, settings: 
         return []
     everything = _kept(table, money)
     rows = []
-    for group, called in unit_tables.groups(con, question.by).items():
+    for group, called in unit_tables.groups(con, query.by).items():
         own = unit_tables.where(table, table["group_id"] == group)
         if not len(own["flush"]):
             continue
@@ -223,9 +223,9 @@ def _no(why: str) -> dict[str, Any]:
     return {"answer": CANNOT_TELL, "why": why}
 
 
-def given_so_far(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+def given_so_far(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
     """What has a container given on average by each age? One record per group and age at which anything was picked,
-    with the columns of the `given_so_far` contract. Call runner.prepare first.
+    with the columns of the `given_so_far` contract. Call measures.prepare first.
     """
     unit_tables.make(con, "unit_starts")
     starts = unit_tables.read(
@@ -245,7 +245,7 @@ def given_so_far(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
         order by s.unit, age""",
     )
     rows = []
-    for group, called in unit_tables.groups(con, question.by).items():
+    for group, called in unit_tables.groups(con, query.by).items():
         own = unit_tables.where(starts, starts["group_id"] == group)
         events = unit_tables.where(picked, picked["group_id"] == group)
         if len(events["unit"]):

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.estimate import LEVEL, t_critical
-from pipeline.growth.ratio import Ratio, ratio_of_sums, spread
+from pipeline.stats.estimate import LEVEL, t_critical
+from pipeline.stats.ratio import Ratio, ratio_of_sums, spread
 
 Numbers = NDArray[np.float64]
 

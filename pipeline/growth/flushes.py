@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.growth import unit_tables
 from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
-from pipeline.growth.ratio import Ratio
-from pipeline.growth.unit_tables import Arrays
-from pipeline.measures import runner
+from pipeline.models import measures
+from pipeline.models import unit_arrays as unit_tables
+from pipeline.models.unit_arrays import Arrays
+from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
@@ -25,35 +25,35 @@ NOTHING_PICKED = "flush 1 gave nothing yet"
 ITSELF: Mapping[str, Any] = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
-def flushes(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+def flushes(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
     """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract,
-    estimates included. Call runner.prepare first.
+    estimates included. Call measures.prepare first.
     """
     told = {
         (*called.values(), flush): record
         for called, flush, record in (
             (called, flush, _estimates(resolved, flush, oldest))
-            for called, by_flush, oldest in _groups_resolved(con, question)
+            for called, by_flush, oldest in _groups_resolved(con, query)
             for flush, resolved in by_flush.items()
         )
     }
     nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
     undated = {"why_no_decline": "no day of inoculation"}
     return [
-        {**row, **nothing, **told.get((*(row[name] for name in question.by), row["flush"]), undated)}
-        for row in runner.flushes(con, question)
+        {**row, **nothing, **told.get((*(row[name] for name in query.by), row["flush"]), undated)}
+        for row in measures.flushes(con, query)
     ]
 
 
-def declines(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+def declines(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
     """By how much does each flush give less than the one before? One record per group, with the columns of the
-    `declines` contract. Call runner.prepare first.
+    `declines` contract. Call measures.prepare first.
     """
-    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(con, question)]
+    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(con, query)]
 
 
 def _groups_resolved(
-    con: duckdb.DuckDBPyConnection, question: Question
+    con: duckdb.DuckDBPyConnection, query: Query
 ) -> list[tuple[dict[str, str], dict[int, Resolved], dict[int, float]]]:
     """Per group: what it is called, its containers by flush, and the oldest age (days) by flush at which that flush was
     ever told on the farm. Containers that gave nothing in either flush add to no sum.
@@ -70,7 +70,7 @@ def _groups_resolved(
         return []
     oldest = _oldest_resolved(table)
     found = []
-    for group, called in unit_tables.groups(con, question.by).items():
+    for group, called in unit_tables.groups(con, query.by).items():
         own = unit_tables.where(table, table["group_id"] == group)
         if len(own["flush"]):
             found.append((called, {flush: _resolved(own, flush) for flush in oldest}, oldest))

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.growth import unit_tables
-from pipeline.growth.incidence import (
+from pipeline.models import unit_arrays as unit_tables
+from pipeline.models.unit_arrays import Arrays
+from pipeline.stats.incidence import (
     EVENT,
     LEAST_SOAKS,
     OTHER_END,
@@ -20,12 +21,11 @@ from pipeline.growth.incidence import (
     median_day,
     pseudo_values,
 )
-from pipeline.growth.unit_tables import Arrays
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.measures.runner import Question, Rows
+    from pipeline.models.measures import Query, Rows
 
 DAYS_TOLD = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print (CHECKS.md)
 ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
@@ -53,7 +53,7 @@ class Pinning:
 
 
 def pinning(con: duckdb.DuckDBPyConnection) -> dict[int, Pinning]:
-    """How do the units of each group stand to their pins? By the group's number. Call runner.prepare first.
+    """How do the units of each group stand to their pins? By the group's number. Call measures.prepare first.
 
     A unit that was picked from without a note of its pins did show them, on an unknown day: the noted ones of its batch
     stand for it. Of batches that note none, nothing is told.
@@ -90,12 +90,12 @@ def of_units(table: Arrays) -> Pinning:
     )
 
 
-def pins(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
-    """How soon do pins show? One record per group, with the columns of the `pins` contract. Call runner.prepare."""
+def pins(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
+    """How soon do pins show? One record per group, with the columns of the `pins` contract. Call measures.prepare."""
     by_group = pinning(con)
     return [
         {**called, **summary(by_group[group])}
-        for group, called in unit_tables.groups(con, question.by).items()
+        for group, called in unit_tables.groups(con, query.by).items()
         if group in by_group
     ]
 
@@ -138,14 +138,14 @@ def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float |
     return (share, 100 * found[0], 100 * found[1]) if found else (share, None, None)
 
 
-def pins_curve(con: duckdb.DuckDBPyConnection, question: Question) -> Rows:
+def pins_curve(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
     """Which share has pins by each day? One record per group and day, from 0 to the last day told or the last event,
-    with the columns of the `pins_curve` contract. Call runner.prepare first.
+    with the columns of the `pins_curve` contract. Call measures.prepare first.
     """
     by_group = pinning(con)
     return [
         {**called, **record}
-        for group, called in unit_tables.groups(con, question.by).items()
+        for group, called in unit_tables.groups(con, query.by).items()
         if group in by_group
         for record in _curve_rows(by_group[group])
     ]
@@ -175,7 +175,7 @@ def _curve_rows(group: Pinning) -> Rows:
 
 def pinned_by_soak(con: duckdb.DuckDBPyConnection, day: int) -> Rows:
     """What does each soak say of the share pinned by `day`? One record per group and soak: group_id, soak, pinned_pct
-    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them. Call runner.prepare.
+    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them. Call measures.prepare.
     """
     table = read_pinning(con)
     pooled = [(group, of_units(units)) for group, units in _by_group(table)]

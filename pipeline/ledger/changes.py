@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from pipeline.ledger.kept import Key
+from pipeline.ledger.backups import Key
 
 if TYPE_CHECKING:
     import duckdb
@@ -40,7 +40,7 @@ def note_before(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
 
 
 def _note_cells(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     for table, file in keys:
         con.execute(

@@ -11,11 +11,11 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.farm import Farm
+from pipeline.farm.folder import Farm
+from pipeline.ledger.backups import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings, why_not_there
 from pipeline.ledger.intake import Sources, Taken, key_of
-from pipeline.ledger.kept import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings, why_not_there
 from pipeline.ledger.manifest import FileMark, write_ahead_log
-from pipeline.ledger.standing import Standing, versions
+from pipeline.ledger.state import Standing, versions
 from schemas.finding import OutOfReach, UnreadableFile
 
 if TYPE_CHECKING:
@@ -171,7 +171,7 @@ def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterabl
 
 def _note_standings(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], reasons: dict[Key, str]) -> None:
     """Notes of each file how it stands, and why not in the folder where it does not."""
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     con.execute("update files set standing = 'present', problem = '' where standing <> 'present'")
     for (table, file), mark in marks.items():
@@ -193,7 +193,7 @@ def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -
 
     Each file is judged on its own, so that the fate of one does not hang on another. Otherwise notes how many do not.
     """
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     table, file = key
     found = con.execute(

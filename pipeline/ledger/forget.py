@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path, PurePath, PureWindowsPath
 
-from pipeline.farm import Farm, TableFile
+from pipeline.farm.folder import Farm, TableFile
+from pipeline.ledger.backups import Key, copy_path, give_up_copy, given_up, note_given_up
 from pipeline.ledger.intake import Sources, take_in
-from pipeline.ledger.kept import Key, copy_path, give_up_copy, given_up, note_given_up
 from pipeline.ledger.lock import locked
 from pipeline.ledger.refresh import farm_files
 from schemas.finding import OutOfReach, WrongRequest, nearest

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.farm import Farm
-from pipeline.ledger.kept import GIVEN_UP, PRESENT, VANISHED, Key, forgotten_copy, kept_folder
+from pipeline.farm.folder import Farm
+from pipeline.ledger.backups import GIVEN_UP, PRESENT, VANISHED, Key, forgotten_copy, kept_folder
 
 if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange

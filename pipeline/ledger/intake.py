@@ -15,8 +15,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.farm import WORKBOOKS, Farm, TableFile
-from pipeline.ledger.kept import (
+from pipeline.farm.folder import WORKBOOKS, Farm, TableFile
+from pipeline.ledger.backups import (
     GIVEN_UP,
     UNREADABLE,
     VANISHED,
@@ -32,8 +32,8 @@ from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
 
 if TYPE_CHECKING:
-    from pipeline.read import RawTable
-    from pipeline.screen import Screened
+    from pipeline.files.read import RawTable
+    from pipeline.files.validate import Screened
 
 # Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
 PORTION_BYTES = 8_000_000
@@ -103,7 +103,7 @@ def _size(source: TableFile) -> int:
 
 
 def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
-    from pipeline.screen import screen
+    from pipeline.files.validate import screen
 
     marks: dict[Key, FileMark] = {}
     reasons: dict[Key, str] = {}
@@ -121,7 +121,7 @@ def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
             reasons[key] = reason
         if raw is not None:
             raws.append(raw)
-    screened = screen(raws, farm.habits) if raws else None
+    screened = screen(raws, farm.conventions) if raws else None
     if screened:
         # The texts are in the screened frame now.
         lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in screened.raws)
@@ -131,7 +131,7 @@ def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
 
 def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMark, RawTable | None, str | None]:
     """A file's mark, its rows if they are new, and why they are not its own (None: they are)."""
-    from pipeline.read import read_table
+    from pipeline.files.read import read_table
 
     key = key_of(source)
     known = sources.known.get(key)
@@ -140,7 +140,7 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     mark = NEVER_READ
     try:
         mark, data = _read_whole(source)
-        raw = read_table(source, data, farm.habits, mark.content_hash) if mark.content_hash != known else None
+        raw = read_table(source, data, farm.conventions, mark.content_hash) if mark.content_hash != known else None
         if raw is not None:
             _refuse_cut_off(copy_path(farm, key), data, raw)
     except UnreadableFile as problem:
@@ -157,11 +157,11 @@ def _unreadable(source: TableFile, message: str, fix: str, row: int = 0) -> Unre
 
 def _take_vanished(farm: Farm, source: TableFile, known: str | None) -> tuple[FileMark, RawTable | None, str | None]:
     """As _take_file, of a file that is gone: `source` is its copy."""
-    from pipeline.read import read_table
+    from pipeline.files.read import read_table
 
     try:
         mark, data = _read_whole(source)
-        raw = read_table(source, data, farm.habits, mark.content_hash) if mark.content_hash != known else None
+        raw = read_table(source, data, farm.conventions, mark.content_hash) if mark.content_hash != known else None
     except UnreadableFile as problem:
         gone = why_not_there(farm, source.name)
         fix = f"{way_back(gone)}, or give it up: {forget_words(source.name)}"
@@ -174,7 +174,7 @@ def _take_copy(
     farm: Farm, sources: Sources, source: TableFile, mark: FileMark, problem: UnreadableFile
 ) -> tuple[FileMark, RawTable | None, str | None]:
     """As _take_file, of a file that cannot be read. Raises `problem` where it was never read well."""
-    from pipeline.read import read_table
+    from pipeline.files.read import read_table
 
     key = key_of(source)
     reason = " ".join(each.sentence() for each in problem.findings)
@@ -187,7 +187,7 @@ def _take_copy(
     try:
         copied = replace(source, path=copy)
         copy_mark, data = _read_whole(copied)
-        raw = read_table(copied, data, farm.habits) if copy_mark.content_hash != sources.known.get(key) else None
+        raw = read_table(copied, data, farm.conventions) if copy_mark.content_hash != sources.known.get(key) else None
     except UnreadableFile as worse:
         said = "cannot be read, and its copy in kept/ cannot be read either"
         other = _unreadable(source, said, f"Mend it, or farm.toml, or give it up: {forget_words(source.name)}")
@@ -200,7 +200,7 @@ def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:
 
     Raises UnreadableFile when the operating system does not give it, or it does not come to rest.
     """
-    from pipeline.read import content_hash, read_bytes
+    from pipeline.files.read import content_hash, read_bytes
 
     for reading in range(READINGS):
         if reading:

@@ -10,8 +10,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pipeline.farm import TableFile
-from pipeline.ledger.kept import PRESENT, Key
+from pipeline.farm.folder import TableFile
+from pipeline.ledger.backups import PRESENT, Key
 from pipeline.ledger.lock import sync_folder
 from schemas.finding import UnreadableFile
 
@@ -22,7 +22,7 @@ FRESH_NS = 2_000_000_000
 @dataclass(frozen=True)
 class FileMark:
     """A file as it was when last read: size in bytes, mtime in ns, when the reading began in ns, content hash ("" where
-    its bytes could not be had), how it stands (pipeline/ledger/kept.py); size and mtime of its copy (0 without one).
+    its bytes could not be had), how it stands (pipeline/ledger/backups.py); size and mtime of its copy (0 without one).
     """
 
     size: int

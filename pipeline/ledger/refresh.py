@@ -9,11 +9,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.farm import Farm, TableFile, table_files
-from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
-from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
-from pipeline.ledger.intake import Sources, Taken, key_of, take_in
-from pipeline.ledger.kept import (
+from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.ledger.backups import (
     GIVEN_UP,
     VANISHED,
     Key,
@@ -25,6 +22,9 @@ from pipeline.ledger.kept import (
     kept_copies,
     note_given_up,
 )
+from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
+from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
+from pipeline.ledger.intake import Sources, Taken, key_of, take_in
 from pipeline.ledger.lock import locked, sync_folder
 from pipeline.ledger.manifest import (
     FileMark,
@@ -36,7 +36,7 @@ from pipeline.ledger.manifest import (
     stat_of,
     write_ahead_log,
 )
-from pipeline.ledger.standing import Standing, standing_ledger, versions
+from pipeline.ledger.state import Standing, standing_ledger, versions
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
 
@@ -69,7 +69,7 @@ class Refreshed:
 
 
 def _hash_of(source: TableFile) -> str:
-    from pipeline.read import content_hash, read_bytes
+    from pipeline.files.read import content_hash, read_bytes
 
     return content_hash(read_bytes(source))
 
@@ -77,7 +77,7 @@ def _hash_of(source: TableFile) -> str:
 def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
     """Which files stand in the folder, and of which are there copies?"""
     try:
-        present = {key_of(source): source for source in table_files(farm.folder, farm.habits.files)}
+        present = {key_of(source): source for source in table_files(farm.folder, farm.conventions.files)}
         copies = kept_copies(farm)
     except OSError as problem:
         where = Path(problem.filename).name if problem.filename else "The farm folder"
@@ -175,7 +175,7 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     done = _note(farm, now, written.told, written.marks, written.renamed, written.changes, because)
     said = [standing.rebuild] if standing.rebuild else []
     if standing.farm_changed:
-        said.append(SETTINGS_CHANGED.format(done="read" if standing.habits_changed else "decided"))
+        said.append(SETTINGS_CHANGED.format(done="read" if standing.conventions_changed else "decided"))
     return replace(done, changed=written.changed, said=said + done.said)
 
 
@@ -188,7 +188,7 @@ def _sources(farm: Farm, standing: Standing) -> Sources:
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:
     """Would the rows of two files be called alike within the ledger? One pair of names in four thousand million is."""
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     names: dict[int, str] = {}
     for source in files:
@@ -199,7 +199,7 @@ def _refuse_same_number(files: Sequence[TableFile]) -> None:
 
 def _as_it_was(standing: Standing, portions: Iterable[Taken]) -> bool:
     """Is there nothing to write: no file read anew, gone, come, or standing another way, and no other settings?"""
-    if standing.farm_changed or standing.habits_changed or any(each.changed for each in portions):
+    if standing.farm_changed or standing.conventions_changed or any(each.changed for each in portions):
         return False
     marks = {key: mark for each in portions for key, mark in each.marks.items()}
     reasons = {key: reason for each in portions for key, reason in each.reasons.items()}

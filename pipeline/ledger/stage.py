@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.statements import sql_of
+from pipeline.models.statements import statement
 from schemas.contract import INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.screen import Screened
+    from pipeline.files.validate import Screened
 
 # In this order: each reads what the ones before it made.
 DECISIONS = (
@@ -56,11 +56,6 @@ class ArrowTable:
         return self.frame.__arrow_c_stream__(requested_schema)
 
 
-def statement(name: str) -> str:
-    """Which SQL stands in this package's file NAME.sql?"""
-    return sql_of("pipeline.ledger", name)
-
-
 def sql_type(each: Field) -> str:
     """How does the ledger hold this column? Masses are decimals, so that sums are exact."""
     if each.type == "number":
@@ -86,7 +81,7 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
         "create table files (table_name varchar, file varchar, file_part ubigint primary key, content_hash varchar, "
         "rows_in integer, rows_blank integer, standing varchar, problem varchar)"
     )
-    # A row's line is its file's number and its own: see pipeline/screen.py.
+    # A row's line is its file's number and its own: see pipeline/files/validate.py.
     con.execute("create macro row_of(line) as (line & 4294967295)::integer")
     con.execute("create macro file_part_of(line) as line >> 32")
     for name in INPUTS:
@@ -111,7 +106,7 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
 
 def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     """Takes a file's rows off the stage."""
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     con.execute(f"delete from stage_{table} where file_part_of(line) = ?", [file_part(table, file)])
     for kept in ("files", "cell_findings"):
@@ -120,7 +115,7 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
 
 def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
-    from pipeline.screen import file_part
+    from pipeline.files.validate import file_part
 
     table = screened.raws[0].source.table
     names = [name for name, _ in _columns(contract(table))]

@@ -6,14 +6,14 @@ import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
-from schemas.manner import Manner
 
 # The international pound is 0.45359237 kg exactly, and an ounce a sixteenth of it (agreement of 1959; NIST SP 811,
 # appendix B.8). A US gallon is 231 cubic inches of 2.54 cm. A test holds them against the library of units.
 POUND_G = Decimal("453.59237")
 GALLON_L = Decimal("3.785411784")
-# How much of the contract's unit is one of these? Words as pipeline/units.py has them.
+# How much of the contract's unit is one of these? Words as pipeline/farm/units.py has them.
 FACTORS = {
     "g": {"g": Decimal(1), "kg": Decimal(1000), "lb": POUND_G, "oz": POUND_G / 16},
     "kg": {"g": Decimal("0.001"), "kg": Decimal(1), "lb": POUND_G / 1000, "oz": POUND_G / 16000},
@@ -76,34 +76,34 @@ def plain(value: Decimal) -> Decimal:
     return bare.quantize(Decimal(1)) if bare == bare.to_integral_value() else bare
 
 
-def translated(text: str, manner: Manner) -> str | None:
+def translated(text: str, cell_format: CellFormat) -> str | None:
     """How is the number written here in the program's own manner? None where it is not written in the farm's."""
     bare = re.sub("[\u00a0\u2009\u202f]", " ", text.strip())
-    if not re.match(manner.number_pattern, bare):
+    if not re.match(cell_format.number_pattern, bare):
         return None
-    bare = bare.replace(manner.thousands_mark, "") if manner.thousands_mark else bare
-    return bare.replace(manner.decimal_mark, ".")
+    bare = bare.replace(cell_format.thousands_mark, "") if cell_format.thousands_mark else bare
+    return bare.replace(cell_format.decimal_mark, ".")
 
 
-def number(text: str, manner: Manner) -> Decimal | None:
+def number(text: str, cell_format: CellFormat) -> Decimal | None:
     """Which number is written here in the farm's manner? None where it is none, or more than the ledger holds."""
-    plain_text = translated(text, manner)
+    plain_text = translated(text, cell_format)
     value = None if plain_text is None else Decimal(plain_text)
     return value if value is not None and value.adjusted() < WHOLE_DIGITS else None
 
 
-def written(value: Decimal, manner: Manner) -> str:
+def written(value: Decimal, cell_format: CellFormat) -> str:
     """How does the farm write this number? Without marks between thousands, which no reader needs."""
-    return f"{plain(value):f}".replace(".", manner.decimal_mark)
+    return f"{plain(value):f}".replace(".", cell_format.decimal_mark)
 
 
-def amount(what: str, text: str, ours: str, bare: str, manner: Manner) -> Amount:
+def amount(what: str, text: str, ours: str, bare: str, cell_format: CellFormat) -> Amount:
     """Which amount is typed here? `what` names it in messages; `bare` is the unit of a number without one; `ours` the
     contract's. Raises WrongRequest for what is no amount, or not above 0.
     """
-    parts = _parts(text, manner)
+    parts = _parts(text, cell_format)
     if parts is None:
-        raise WrongRequest(f"{what} {text}: {_why_not(text, ours, manner)}")
+        raise WrongRequest(f"{what} {text}: {_why_not(text, ours, cell_format)}")
     known = FACTORS[ours]
     parts = [(number_, unit or bare) for number_, unit in parts]
     foreign = next((unit for _, unit in parts if unit not in known), None)
@@ -115,18 +115,18 @@ def amount(what: str, text: str, ours: str, bare: str, manner: Manner) -> Amount
         raise WrongRequest(f"{what} {text}: it must be more than 0. Weigh again.")
     if value > MOST[ours]:
         raise WrongRequest(f"{what} {text}: no scale goes that far. Weigh again.")
-    shown = " ".join(f"{written(number_, manner)} {unit}" for number_, unit in parts)
+    shown = " ".join(f"{written(number_, cell_format)} {unit}" for number_, unit in parts)
     return Amount(exact, value, shown)
 
 
-def _parts(text: str, manner: Manner) -> list[tuple[Decimal, str]] | None:
+def _parts(text: str, cell_format: CellFormat) -> list[tuple[Decimal, str]] | None:
     """Which numbers and units stand here? None where anything else does."""
     found: list[tuple[Decimal, str]] = []
     pieces = re.findall(r"([^a-zA-Z]+)([a-zA-Z][a-zA-Z ]*)?", text.strip())
     if not pieces or "".join(a + b for a, b in pieces) != text.strip():
         return None
     for digits, word in pieces:
-        value, unit = number(digits, manner), TYPED.get(" ".join(word.split()).lower(), "") if word else ""
+        value, unit = number(digits, cell_format), TYPED.get(" ".join(word.split()).lower(), "") if word else ""
         if value is None or (word and not unit):
             return None
         found.append((value, unit))
@@ -136,12 +136,12 @@ def _parts(text: str, manner: Manner) -> list[tuple[Decimal, str]] | None:
     return found if pair in PAIRS and found[0][0] == found[0][0].to_integral_value() else None
 
 
-def _why_not(text: str, ours: str, manner: Manner) -> str:
+def _why_not(text: str, ours: str, cell_format: CellFormat) -> str:
     shown = {"g": "412, 412g, 0.41 kg, 14.5oz, 1lb 2oz", "kg": "6.5, 6500g, 14 lb", "L": "20, 20 L, 5 gal"}[ours]
-    shown = ", ".join(each.replace(".", manner.decimal_mark) for each in shown.split(", "))
-    other = "," if manner.decimal_mark == "." else "."
+    shown = ", ".join(each.replace(".", cell_format.decimal_mark) for each in shown.split(", "))
+    other = "," if cell_format.decimal_mark == "." else "."
     if other in text:
-        return f"the decimal mark of this farm is {manner.decimal_mark} (farm.toml). Write it like {shown}."
+        return f"the decimal mark of this farm is {cell_format.decimal_mark} (farm.toml). Write it like {shown}."
     if text.strip().startswith("-"):
         return "it must be more than 0. Weigh again."
     return f"that is no amount. Write it like {shown}."

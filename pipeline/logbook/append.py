@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from pipeline.farm import Farm
+from pipeline.farm.folder import Farm
 from pipeline.ledger.lock import held, locked, sync_folder
 from schemas.finding import OutOfReach
 

@@ -9,15 +9,15 @@ from datetime import date, datetime
 from decimal import Decimal
 from string import ascii_lowercase
 
-from pipeline.habits import folded_word
+from pipeline.farm.conventions import folded_word
 from pipeline.logbook.amounts import DECIMALS, amount, in_ours, number, rounded, written
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
 from pipeline.logbook.known_rows import Value, rows_of
 from pipeline.logbook.names import known_name
 from pipeline.logbook.targets import Target, target_for
+from schemas.cell_format import CellFormat
 from schemas.contract import Field, contract
 from schemas.finding import WrongRequest, nearest
-from schemas.manner import Manner
 
 # What stays the same from one batch of a recipe to the next; masses, readings and lots are the batch's own.
 RECIPE = (
@@ -87,21 +87,23 @@ def units_of(book: Book, table: str, day: date) -> Mapping[str, str]:
     return units
 
 
-def cell_value(manner: Manner, units: Mapping[str, str], table: str, option: str, column: str, text: str) -> Value:
+def cell_value(
+    cell_format: CellFormat, units: Mapping[str, str], table: str, option: str, column: str, text: str
+) -> Value:
     """What does this text say for this column, in the contract's unit? `units`: of numbers without one, see units_of.
 
     Raises WrongRequest for what the column cannot hold.
     """
     each = contract(table).field(column)
     if each.unit in ("kg", "L"):
-        return amount(option, text, each.unit, units.get(column, each.unit), manner).exact
+        return amount(option, text, each.unit, units.get(column, each.unit), cell_format).exact
     if each.type in ("number", "integer"):
-        return _number(manner, units.get(column), option, each, text)
+        return _number(cell_format, units.get(column), option, each, text)
     bare = " ".join(text.split())
     if not bare:
         raise WrongRequest(f"{option}: the text is missing.")
     if each.words:
-        own = manner.words.get(column, {})
+        own = cell_format.words.get(column, {})
         meant = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(bare))
         if meant is None and "enum" in each.constraints:
             near = nearest(bare, (*each.words, *own))
@@ -111,13 +113,13 @@ def cell_value(manner: Manner, units: Mapping[str, str], table: str, option: str
     return bare
 
 
-def _number(manner: Manner, unit: str | None, option: str, each: Field, text: str) -> Decimal | int:
-    value = number(text, manner)
+def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field, text: str) -> Decimal | int:
+    value = number(text, cell_format)
     if value is not None and unit:
         value = in_ours(value, unit, each.unit or "")
     if value is None or (each.type == "integer" and not re.match(r"\d{1,9}\Z", text.strip())):
         kind = "whole number" if each.type == "integer" else "number"
-        raise WrongRequest(f"{option} {text}: that is no {kind}. Write it like {written(Decimal(12), manner)}.")
+        raise WrongRequest(f"{option} {text}: that is no {kind}. Write it like {written(Decimal(12), cell_format)}.")
     limits: dict[str, Callable[[Decimal, Decimal], bool]] = {
         "minimum": lambda a, b: a >= b,
         "exclusiveMinimum": lambda a, b: a > b,

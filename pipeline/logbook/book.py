@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
-from pipeline.dialect import MARK
-from pipeline.farm import Farm
+from pipeline.farm.folder import Farm
+from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
 from pipeline.logbook.places import Places
 from pipeline.logbook.summaries import WORTH_KEEPING, Summaries, keep, recall, up_to_date

@@ -11,10 +11,10 @@ from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 
+from pipeline.files.write_csv import guarded, unguarded
 from pipeline.logbook.amounts import number, translated
-from pipeline.write_csv import guarded, unguarded
+from schemas.cell_format import CellFormat
 from schemas.contract import Field
-from schemas.manner import Manner
 
 ISO = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:Z|[+-]\d{2}:\d{2})?)?\Z", re.ASCII)
 TIME = r"(?: +\d{1,2}:\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?)?"
@@ -30,20 +30,20 @@ INTEGER = re.compile(r"[+-]?\d{1,9}\Z", re.ASCII)
 EARLIEST = date(1900, 1, 1)
 
 
-def text(cell: str, manner: Manner) -> str:
+def text(cell: str, cell_format: CellFormat) -> str:
     """What stands in this cell? "" for a blank one."""
     bare = cell.strip()
-    return "" if bare in manner.blank_words else unguarded(bare)
+    return "" if bare in cell_format.blank_words else unguarded(bare)
 
 
-def day(cell: str, manner: Manner) -> date | None:
+def day(cell: str, cell_format: CellFormat) -> date | None:
     """Which day is written here? None for a blank cell and for what is no day."""
     bare = cell.strip()
     parts: tuple[int, int, int]
     if ISO.match(bare):
         parts = (int(bare[:4]), int(bare[5:7]), int(bare[8:10]))
     else:
-        pattern, places = ORDERS.get(manner.date_order, (None, (0, 0, 0)))
+        pattern, places = ORDERS.get(cell_format.date_order, (None, (0, 0, 0)))
         found = pattern.match(bare) if pattern else None
         if found is None:
             return None
@@ -56,22 +56,22 @@ def day(cell: str, manner: Manner) -> date | None:
     return read if read >= EARLIEST else None
 
 
-def quantity(cell: str, manner: Manner) -> Decimal | None:
+def quantity(cell: str, cell_format: CellFormat) -> Decimal | None:
     """Which number is written here? None for a blank cell and for what is no number."""
-    return None if cell.strip() in manner.blank_words else number(cell, manner)
+    return None if cell.strip() in cell_format.blank_words else number(cell, cell_format)
 
 
-def whole(cell: str, manner: Manner) -> int | None:
+def whole(cell: str, cell_format: CellFormat) -> int | None:
     """Which whole number is written here? None for a blank cell and for what is none."""
-    told = None if cell.strip() in manner.blank_words else translated(cell, manner)
+    told = None if cell.strip() in cell_format.blank_words else translated(cell, cell_format)
     return int(told) if told is not None and INTEGER.match(told) else None
 
 
-def word(cell: str, each: Field, manner: Manner) -> str | None:
+def word(cell: str, each: Field, cell_format: CellFormat) -> str | None:
     """Which word of the column is meant, whatever its case, spaces or hyphens? None for another one."""
-    own = manner.words.get(each.name, {})
+    own = cell_format.words.get(each.name, {})
     known = {**{word: word for word in each.words}, **each.synonyms, **own}
-    return known.get(re.sub(r"[\s\-]+", "_", text(cell, manner).lower()))
+    return known.get(re.sub(r"[\s\-]+", "_", text(cell, cell_format).lower()))
 
 
 def written_word(meant: str, column: str, own: Mapping[str, Mapping[str, str]]) -> str:
@@ -79,12 +79,12 @@ def written_word(meant: str, column: str, own: Mapping[str, Mapping[str, str]]) 
     return next((name for name, ours in own.get(column, {}).items() if ours == meant), meant)
 
 
-def written_day(value: date, alike: str, manner: Manner) -> str:
+def written_day(value: date, alike: str, cell_format: CellFormat) -> str:
     """How is this day written in a file whose days look like `alike` ("" where none is there)?
 
     With the same marks in the farm's order; year-month-day where the file writes that or nothing.
     """
-    pattern, places = ORDERS.get(manner.date_order, (None, (0, 0, 0)))
+    pattern, places = ORDERS.get(cell_format.date_order, (None, (0, 0, 0)))
     found = pattern.match(alike.strip()) if pattern and not ISO.match(alike.strip()) else None
     if found is None:
         return value.isoformat()

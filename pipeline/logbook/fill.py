@@ -103,7 +103,7 @@ def _told(book: Book, places: Places, batch: str, rows: Sequence[Mapping[str, Va
         end = places.end(before) if before else None
         if before is not None and day is not None and (end is None or end[0] >= day):
             gave = places.pickings(before)
-            grams = written(sum((each.weight_g for each in gave), Decimal(0)), book.farm.habits.manner)
+            grams = written(sum((each.weight_g for each in gave), Decimal(0)), book.farm.conventions.cell_format)
             found.append(
                 f"{one}: that ends its filling from batch {before.batch}, which gave {grams} g in {len(gave)} "
                 f"picking{'' if len(gave) == 1 else 's'}."

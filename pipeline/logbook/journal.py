@@ -11,7 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from pipeline.farm import Farm
+from pipeline.farm.folder import Farm
 
 JOURNAL = "logbook.undo.jsonl"
 # So much is kept when the journal grows beyond twice of it: some hundred entries. Our choice, no source.

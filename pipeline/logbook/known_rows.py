@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 
-from pipeline.farm import Farm, table_files
+from pipeline.farm.folder import Farm, table_files
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours
 from pipeline.logbook.sheets import Sheet, read_sheet
@@ -20,11 +20,11 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
     """What do the rows of this table say, file by file in their order? Blank and unreadable cells are left out; a file
     that cannot be read has none.
     """
-    for source in table_files(farm.folder, farm.habits.files):
+    for source in table_files(farm.folder, farm.conventions.files):
         if source.table != table:
             continue
         try:
-            sheet = read_sheet(source, source.path.read_bytes(), farm.habits)
+            sheet = read_sheet(source, source.path.read_bytes(), farm.conventions)
         except (OSError, UnreadableFile):
             continue
         for row in sheet.rows:
@@ -33,15 +33,15 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
 
 
 def _value(farm: Farm, table: str, sheet: Sheet, column: str, cell: str) -> Value | None:
-    each, manner = contract(table).field(column), farm.habits.manner
+    each, cell_format = contract(table).field(column), farm.conventions.cell_format
     if each.type == "date":
-        return cells.day(cell, manner)
+        return cells.day(cell, cell_format)
     if each.type == "integer":
-        return cells.whole(cell, manner)
+        return cells.whole(cell, cell_format)
     if each.type == "number":
-        number = cells.quantity(cell, manner)
+        number = cells.quantity(cell, cell_format)
         return None if number is None else _in_ours(sheet, each, number)
-    return (cells.word(cell, each, manner) if each.words else None) or cells.text(cell, manner) or None
+    return (cells.word(cell, each, cell_format) if each.words else None) or cells.text(cell, cell_format) or None
 
 
 def _in_ours(sheet: Sheet, each: Field, number: Decimal) -> Decimal:

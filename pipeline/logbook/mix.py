@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
+from pipeline.farm.new_farm import CAUTIONS
 from pipeline.logbook.amounts import rounded
-from pipeline.new_farm import CAUTIONS
 from schemas.finding import WrongRequest
 
 # Common practice, no source.

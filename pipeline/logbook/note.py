@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from pipeline.habits import folded_word
+from pipeline.farm.conventions import folded_word
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
 from pipeline.logbook.entries import new_entries
 from pipeline.logbook.names import known_name, spread
@@ -47,7 +47,7 @@ class NotePlan:
 def event_of(book: Book, text: str) -> str:
     """Which event is meant? Raises WrongRequest for a word that is none."""
     each = contract("observations").field("event")
-    own = book.farm.habits.manner.words.get("event", {})
+    own = book.farm.conventions.cell_format.words.get("event", {})
     meant = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(text))
     if meant is None:
         near = nearest(text, (*each.words, *own))

@@ -12,10 +12,10 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from pipeline.farm import Farm
+from pipeline.farm.folder import Farm
+from pipeline.farm.shelf_order import WALK, in_order_of_shelves
 from pipeline.logbook.summaries import Summaries, lines
-from pipeline.shelf_order import WALK, in_order_of_shelves
-from schemas.manner import Manner
+from schemas.cell_format import CellFormat
 
 # As in warn_harvests.sql: at least so many pickings make a usual weight; so many times more, or less, is unlike it.
 LEAST_PICKINGS, TIMES_MORE, TIMES_LESS = 5, 8, 25
@@ -61,9 +61,9 @@ class Places:
         self._summaries = summaries
 
     @property
-    def manner(self) -> Manner:
+    def cell_format(self) -> CellFormat:
         """How does the farm write numbers?"""
-        return self._farm.habits.manner
+        return self._farm.conventions.cell_format
 
     def _told(self, table: str, part: str) -> list[Any]:
         return [

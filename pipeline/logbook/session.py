@@ -113,27 +113,27 @@ def _known(words: Sequence[str], names: Sequence[str]) -> int:
 
 def _weight_words(book: Book, words: Sequence[str], unit: str) -> int:
     """How many of the words make the weight, at most the four of `1 lb 2 oz`? 0 where there is none."""
-    manner = book.farm.habits.manner
-    return next((n for n in range(min(4, len(words)), 0, -1) if is_amount(" ".join(words[:n]), unit, manner)), 0)
+    cell_format = book.farm.conventions.cell_format
+    return next((n for n in range(min(4, len(words)), 0, -1) if is_amount(" ".join(words[:n]), unit, cell_format)), 0)
 
 
 def _asked(book: Book, given: Given, words: Sequence[str], container: str, batch: str) -> Asked:
     """What is to be logged, by the words from the weight on?"""
-    units, manner = bare_units(book, given.day), book.farm.habits.manner
+    units, cell_format = bare_units(book, given.day), book.farm.conventions.cell_format
     unit = units["fresh_weight_g"]
     count = _weight_words(book, words, unit)
-    gross = amount("weight", " ".join(words[: count or 1]), "g", unit, manner)
+    gross = amount("weight", " ".join(words[: count or 1]), "g", unit, cell_format)
     told = _more(book, words[count:])
     return checked(
-        manner,
+        cell_format,
         Asked(
-            net(gross, given.tare, unit, manner),
+            net(gross, given.tare, unit, cell_format),
             given.day,
             container,
             batch,
             flush_of_text("flush", told.flush),
             stage_of(book, "stage", told.stage),
-            amount_or_none("culled", told.culled, units["culled_g"], manner),
+            amount_or_none("culled", told.culled, units["culled_g"], cell_format),
             named("picker", told.picker) or given.picker,
             told.note,
         ),

@@ -1,7 +1,7 @@
 """One file of a table as rows of cells, without the libraries that the ledger needs: for looking up, and for appending.
 
 What the file means (separator, header, headings of the farm's own) is told by the same modules that the ledger's
-reading uses: pipeline/dialect.py, pipeline/habits.py and pipeline/wide.py.
+reading uses: pipeline/files/dialect.py, pipeline/farm/conventions.py and pipeline/files/wide.py.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text, records, refuse
-from pipeline.farm import TableFile
-from pipeline.habits import Habits
-from pipeline.wide import heading_of
+from pipeline.farm.conventions import Conventions
+from pipeline.farm.folder import TableFile
+from pipeline.files.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text, records, refuse
+from pipeline.files.wide import heading_of
 from schemas.contract import contract
 from schemas.finding import UnreadableFile, finding
 
@@ -46,15 +46,15 @@ class Sheet:
         return not any(cell.strip() for row in self.rows for cell in row)
 
 
-def read_sheet(source: TableFile, data: bytes, habits: Habits) -> Sheet:
+def read_sheet(source: TableFile, data: bytes, conventions: Conventions) -> Sheet:
     """Which rows does this file hold? Raises UnreadableFile when it cannot be read as its table."""
     table = contract(source.table)
     if source.path.suffix.lower() == ".xlsx":
-        return _workbook(source, data, habits)
+        return _workbook(source, data, conventions)
     plain = plain_text(table, source.name, data)
-    dialect = dialect_of(table, source.name, plain, habits)
+    dialect = dialect_of(table, source.name, plain, conventions)
     body = plain[dialect.body :].decode("utf-8")
-    at, units = _columns(source, dialect.header, habits)
+    at, units = _columns(source, dialect.header, conventions)
     line_end = dialect.line_end
     if b"\n" not in data.removeprefix(MARK):
         line_end = "\r" if b"\r" in data else line_end
@@ -71,10 +71,10 @@ def _rows(source: TableFile, body: str, separator: str, row: int) -> list[list[s
         return list(records(contract(source.table), source.name, io.StringIO(body, newline=""), row, separator))
 
 
-def _workbook(source: TableFile, data: bytes, habits: Habits) -> Sheet:
-    from pipeline.workbook import read_sheet as sheet_of
+def _workbook(source: TableFile, data: bytes, conventions: Conventions) -> Sheet:
+    from pipeline.files.workbook import read_sheet as sheet_of
 
-    read = sheet_of(contract(source.table), source, data, habits.manner.decimal_mark)
+    read = sheet_of(contract(source.table), source, data, conventions.cell_format.decimal_mark)
     rows = [[cell or "" for cell in cells] for cells in read.rows]
     for first, last, column in read.merged:
         for row in rows[first + 1 : last + 1]:
@@ -82,16 +82,18 @@ def _workbook(source: TableFile, data: bytes, habits: Habits) -> Sheet:
     at = next((at for at, cells in enumerate(rows) if any(cells)), None)
     if at is None:
         raise refuse(contract(source.table), source.name, "has no header line", "Put one in.")
-    columns, units = _columns(source, rows[at], habits)
+    columns, units = _columns(source, rows[at], conventions)
     return Sheet(columns, units, at + 1, rows[at], rows[at + 1 :], workbook=True)
 
 
-def _columns(source: TableFile, header: Sequence[str], habits: Habits) -> tuple[dict[str, int], dict[str, str]]:
+def _columns(
+    source: TableFile, header: Sequence[str], conventions: Conventions
+) -> tuple[dict[str, int], dict[str, str]]:
     """At which place stands each column, and in which unit where it is another?"""
     at: dict[str, int] = {}
     units: dict[str, str] = {}
     for place, name in enumerate(header):
-        meant = heading_of(source, name, habits)
+        meant = heading_of(source, name, conventions)
         if meant is None:
             continue
         if meant.column in at:

@@ -14,15 +14,15 @@ from contextlib import suppress
 from hashlib import sha256
 from typing import Any
 
-from pipeline.dialect import sums_up
-from pipeline.farm import Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.dialect import sums_up
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours, plain
 from pipeline.logbook.entries import written_ms
 from pipeline.logbook.sheets import Sheet, read_sheet, why_unreadable
+from schemas.cell_format import CellFormat
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
-from schemas.manner import Manner
 
 LAYOUT = 1
 SIDECAR = "logbook.json"
@@ -69,7 +69,7 @@ def up_to_date(farm: Farm, known: Summaries) -> tuple[Summaries, int]:
     """What is to be told of the files as they are now? With how many bytes had to be looked at again."""
     found: Summaries = {}
     again = 0
-    for source in table_files(farm.folder, farm.habits.files):
+    for source in table_files(farm.folder, farm.conventions.files):
         key = f"{source.table}:{source.name}"
         found[key], size = _current(farm, source, known.get(key))
         again += size
@@ -103,7 +103,7 @@ def _settled(mark: Sequence[int]) -> bool:
 
 def _summary(farm: Farm, source: TableFile, data: bytes) -> Summary:
     try:
-        sheet = read_sheet(source, data, farm.habits)
+        sheet = read_sheet(source, data, farm.conventions)
     except UnreadableFile as problem:
         return {"trouble": why_unreadable(problem)}
     shape = _shape(sheet, data, {"rows": 0, "alike": "", "empty": True})
@@ -169,14 +169,14 @@ def _joined(before: Mapping[str, Any], added: Mapping[str, Any]) -> dict[str, An
 
 
 def _told_of(farm: Farm, table: str, sheet: Sheet) -> dict[str, Any]:
-    manner = farm.habits.manner
+    cell_format = farm.conventions.cell_format
     if table == "batches":
-        return {"days": _days_of_batches(sheet, manner)}
+        return {"days": _days_of_batches(sheet, cell_format)}
     if table == "fillings":
-        return {"containers": _fillings(sheet, manner)}
+        return {"containers": _fillings(sheet, cell_format)}
     if table == "observations":
-        return {"ends": _ends(sheet, manner)}
-    return _pickings(sheet, manner)
+        return {"ends": _ends(sheet, cell_format)}
+    return _pickings(sheet, cell_format)
 
 
 def _field(text: str) -> str:
@@ -184,33 +184,36 @@ def _field(text: str) -> str:
     return " ".join(text.split("\t")).replace("\n", " ").replace("\r", " ") if not text.isprintable() else text
 
 
-def name_of(cell: str, manner: Manner) -> str:
+def name_of(cell: str, cell_format: CellFormat) -> str:
     """Which name stands in this cell, as names are compared here?"""
-    return _field(cells.text(cell, manner))
+    return _field(cells.text(cell, cell_format))
 
 
-def _days_of_batches(sheet: Sheet, manner: Manner) -> dict[str, str]:
+def _days_of_batches(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     """When was each batch inoculated? "" where that is not known; of several rows the first that tells it."""
     found: dict[str, str] = {}
     for row in sheet.rows:
-        name, day = name_of(sheet.cell(row, "batch"), manner), cells.day(sheet.cell(row, "inoculated_on"), manner)
+        name, day = (
+            name_of(sheet.cell(row, "batch"), cell_format),
+            cells.day(sheet.cell(row, "inoculated_on"), cell_format),
+        )
         if name:
             found[name] = found.get(name) or (day.isoformat() if day else "")
     return found
 
 
-def _fillings(sheet: Sheet, manner: Manner) -> dict[str, str]:
+def _fillings(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     """What was each container filled with? One line a filling: batch, room, position."""
     found: dict[str, list[str]] = {}
     for row in sheet.rows:
-        parts = [name_of(sheet.cell(row, name), manner) for name in ("batch", "room", "position")]
-        container = name_of(sheet.cell(row, "container"), manner)
+        parts = [name_of(sheet.cell(row, name), cell_format) for name in ("batch", "room", "position")]
+        container = name_of(sheet.cell(row, "container"), cell_format)
         if parts[0] and container:
             found.setdefault(container, []).append("\t".join(parts) + "\n")
     return {container: "".join(lines) for container, lines in found.items()}
 
 
-def _ends(sheet: Sheet, manner: Manner) -> dict[str, str]:
+def _ends(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     """What ended, by container ("" where none is named)? One line an event: day, event, batch, count."""
     event_field = contract("observations").field("event")
     known: dict[str, str | None] = {}
@@ -218,17 +221,17 @@ def _ends(sheet: Sheet, manner: Manner) -> dict[str, str]:
     for row in sheet.rows:
         said = sheet.cell(row, "event")
         if said not in known:
-            known[said] = cells.word(said, event_field, manner)
-        event, day = known[said], cells.day(sheet.cell(row, "seen_on"), manner)
+            known[said] = cells.word(said, event_field, cell_format)
+        event, day = known[said], cells.day(sheet.cell(row, "seen_on"), cell_format)
         if event not in ENDINGS or day is None:
             continue
-        batch, container = (name_of(sheet.cell(row, name), manner) for name in ("batch", "container"))
-        count = cells.whole(sheet.cell(row, "count"), manner) or ""
+        batch, container = (name_of(sheet.cell(row, name), cell_format) for name in ("batch", "container"))
+        count = cells.whole(sheet.cell(row, "count"), cell_format) or ""
         found.setdefault(container, []).append(f"{day.isoformat()}\t{event}\t{batch}\t{count}\n")
     return {container: "".join(lines) for container, lines in found.items()}
 
 
-def _pickings(sheet: Sheet, manner: Manner) -> dict[str, Any]:
+def _pickings(sheet: Sheet, cell_format: CellFormat) -> dict[str, Any]:
     """What was picked, by container ("" where none is named), one line a picking: day, batch, flush, weight in g, id
     (young ones only)? And all weights: of containers, and of batches weighed together.
     """
@@ -241,13 +244,13 @@ def _pickings(sheet: Sheet, manner: Manner) -> dict[str, Any]:
     for row in sheet.rows:
         said = sheet.cell(row, "fresh_weight_g")
         if said not in weights:
-            read = cells.quantity(said, manner)
+            read = cells.quantity(said, cell_format)
             weights[said] = f"{plain(round(in_ours(read, unit, 'g'), 3)):f}" if read is not None and read > 0 else None
-        weight, day = weights[said], cells.day(sheet.cell(row, "picked_on"), manner)
+        weight, day = weights[said], cells.day(sheet.cell(row, "picked_on"), cell_format)
         if weight is None or day is None:
             continue
-        batch, container = (name_of(sheet.cell(row, name), manner) for name in ("batch", "container"))
-        flush, entry = cells.whole(sheet.cell(row, "flush"), manner) or "", sheet.cell(row, "entry")
+        batch, container = (name_of(sheet.cell(row, name), cell_format) for name in ("batch", "container"))
+        flush, entry = cells.whole(sheet.cell(row, "flush"), cell_format) or "", sheet.cell(row, "entry")
         entry = entry if (written_ms(entry) or 0) > young else ""
         found.setdefault(container, []).append(f"{day.isoformat()}\t{batch}\t{flush}\t{weight}\t{entry}\n")
         (alone if container else together).append(float(weight))

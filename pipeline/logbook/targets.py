@@ -15,11 +15,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from pipeline.farm import Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
 from pipeline.logbook.summaries import Summaries
-from pipeline.write_csv import guarded
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
@@ -56,7 +56,7 @@ def target_for(
 
     Raises OutOfReach where no file can take it.
     """
-    sources = {each.name: each for each in table_files(farm.folder, farm.habits.files) if each.table == table}
+    sources = {each.name: each for each in table_files(farm.folder, farm.conventions.files) if each.table == table}
     troubles = [each["trouble"] for each in summaries.values() if each["trouble"]]
     said: list[str] = []
     # Some systems hold 2026-05.CSV and 2026-05.csv for one file.
@@ -87,7 +87,7 @@ def _candidates(farm: Farm, table: str, day: date, sources: Mapping[str, TableFi
     month = f"{day:%Y-%m}"
     in_folder = (farm.folder / table).is_dir()
     single = next((f"{table}{suffix}" for suffix in TEXT_SUFFIXES if f"{table}{suffix}" in sources), None)
-    own = [name for name, use in farm.habits.files.items() if use.tables == (table,) and name in sources]
+    own = [name for name, use in farm.conventions.files.items() if use.tables == (table,) and name in sources]
     own = [name for name in own if name.lower().endswith(TEXT_SUFFIXES)]
     by_month = table in BY_MONTH
     if by_month and in_folder and not (table == "observations" and single):
@@ -160,7 +160,11 @@ def _new(farm: Farm, summaries: Summaries, table: str, name: str) -> Target:
     """A file that is to be made: with all columns, separated as the table's other files are."""
     shapes = [each["shape"] for key, each in summaries.items() if key.startswith(f"{table}:") and not each["trouble"]]
     texts = [shape for shape in shapes if not shape["workbook"]]
-    like = texts[-1] if texts else {"separator": ";" if farm.habits.manner.decimal_mark == "," else ",", "alike": ""}
+    like = (
+        texts[-1]
+        if texts
+        else {"separator": ";" if farm.conventions.cell_format.decimal_mark == "," else ",", "alike": ""}
+    )
     told = {column: _heading(farm, table, column) for column in contract(table).names}
     shape = {
         "at": {column: at for at, column in enumerate(told)},
@@ -195,12 +199,12 @@ def row_line(target: Target, texts: Mapping[str, str]) -> str:
 
 
 def _text(farm: Farm, target: Target, column: str, value: date | Decimal | int | str) -> str:
-    manner, each = farm.habits.manner, contract(target.table).field(column)
+    cell_format, each = farm.conventions.cell_format, contract(target.table).field(column)
     if isinstance(value, date):
-        return cells.written_day(value, target.shape["alike"], manner)
+        return cells.written_day(value, target.shape["alike"], cell_format)
     if isinstance(value, Decimal):
         ours = each.unit or ""
-        return written(in_unit(value, target.shape["units"].get(column, ours), ours), manner)
+        return written(in_unit(value, target.shape["units"].get(column, ours), ours), cell_format)
     if isinstance(value, int):
         return str(value)
     if each.words:

@@ -9,8 +9,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text
-from pipeline.farm import Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text
 from pipeline.logbook import append, journal
 from pipeline.logbook.sheets import read_sheet
 from schemas.contract import contract
@@ -76,7 +76,7 @@ def _remove(farm: Farm, told: Mapping[str, Any]) -> TakenBack:
 
 def _found(farm: Farm, told: Mapping[str, Any]) -> _Found:
     name, entry = str(told["file"]), str(told["entry"])
-    sources = table_files(farm.folder, farm.habits.files)
+    sources = table_files(farm.folder, farm.conventions.files)
     source = next((each for each in sources if each.name == name and not each.beside), None)
     if source is None:
         raise _gone(farm, told, f"{name} is not there any more")
@@ -126,8 +126,8 @@ def _find(
         return None
     table = contract(source.table)
     plain = plain_text(table, source.name, data)
-    dialect = dialect_of(table, source.name, plain, farm.habits)
-    sheet = read_sheet(source, data, farm.habits)
+    dialect = dialect_of(table, source.name, plain, farm.conventions)
+    sheet = read_sheet(source, data, farm.conventions)
     shift = dialect.body + (len(MARK) if data.startswith(MARK) else 0)
     text = plain[dialect.body :].decode("utf-8")
     body = io.StringIO(text, newline="")

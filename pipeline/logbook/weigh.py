@@ -133,7 +133,7 @@ def _doubts(places: Places, place: Place, asked: Asked, before: list[Picking], n
         )
         found.append(Doubt("ended", f"{place} {how} on {end[0]}"))
     said = unlike(float(asked.weight.value), places.usual_g(together=not place.container))
-    weight = f"{written(asked.weight.value, places.manner)} g"
+    weight = f"{written(asked.weight.value, places.cell_format)} g"
     if said is not None:
         found.append(Doubt("unlike usual", f"{weight} is {said}"))
     for each in before:

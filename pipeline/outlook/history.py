@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.statements import sql_of
+from pipeline.models.statements import statement
 
 if TYPE_CHECKING:
     import duckdb
@@ -62,13 +62,13 @@ class History:
 def read_history(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> History:
     """What does the ledger hold of the last WEEKS_BACK weeks, and of days to come?"""
     con.execute("set variable first_day = ?::date", [as_of - timedelta(weeks=WEEKS_BACK)])
-    con.execute(sql_of("pipeline.outlook", "outlook_batches"))
-    con.execute(sql_of("pipeline.outlook", "outlook_places"))
+    con.execute(statement("outlook_batches"))
+    con.execute(statement("outlook_places"))
     batches = con.execute(
         "select batch, inoculated_on, dry_kg, containers, substrate, strain from outlook_batches order by number"
     ).fetchall()
     places = con.execute("select number, closed_age from outlook_places order by place").fetchall()
-    pickings = con.execute(sql_of("pipeline.outlook", "outlook_pickings")).fetchall()
+    pickings = con.execute(statement("outlook_pickings")).fetchall()
     undated = con.execute("select count(*) from batches where inoculated_on is null").fetchone()
     return history_of(batches, places, pickings, settings, undated[0] if undated else 0)
 

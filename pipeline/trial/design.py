@@ -9,7 +9,7 @@ from math import sqrt
 
 import numpy as np
 
-from pipeline.compare.detectable import POWER
+from pipeline.stats.power import POWER
 from pipeline.trial.power import (
     ALPHA,
     Planned,

@@ -8,8 +8,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.detectable import POWER, showable
-from pipeline.compare.detectable import power as told_power
+from pipeline.stats.power import POWER, minimum_detectable
+from pipeline.stats.power import power as told_power
 
 Floats = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ def _simulated(soaks: int, split: bool, alpha: float) -> tuple[Floats, Floats, F
 def detectable(test: Planned, wanted: float = POWER) -> float:
     """Which true difference does the test find as likely as wanted? Simulated powers to a thousandth of the error."""
     if not test.simulated:
-        return showable(test.degrees, _limit(test), wanted) * test.error
+        return minimum_detectable(test.degrees, _limit(test), wanted) * test.error
     low, high = 0.0, 1.0
     while power(high * test.error, test) < wanted:
         high *= 2

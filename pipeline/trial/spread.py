@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.variance import Anova, one_way
+from pipeline.stats.variance import Anova, one_way
 from pipeline.trial.power import inflation
 
 Units = Sequence[Mapping[str, Any]]

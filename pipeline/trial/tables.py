@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from pipeline.measures.runner import Question, prepare
-from pipeline.statements import records, sql_of
+from pipeline.models.measures import Query, prepare
+from pipeline.models.statements import records, statement
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -127,8 +127,8 @@ def farm_spread(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_
 
 
 def _finished_units(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
-    prepare(con, settings, Question(as_of))
-    return records(con, sql_of("pipeline.trial", "trial_units"))
+    prepare(con, settings, Query(as_of))
+    return records(con, statement("trial_units"))
 
 
 NAMES = "select batch as name from batches union select soak from batches where soak is not null"

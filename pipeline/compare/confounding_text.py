@@ -1,0 +1,112 @@
+"""Another explanation of a difference, in a grower's words, and the soak that would begin to part the two."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from pipeline.compare import confounding as aliasing
+from pipeline.compare import wording as words
+from pipeline.compare.confounding import Alias, Sides
+from pipeline.compare.factors import MONTH, RUNS, title
+
+Told = tuple[str, str]  # why, and what would help
+
+
+def explained(alias: Alias, sides: Sides) -> Told:
+    """Why can the pair not be told apart from this, and what would help?"""
+    return _WORDS[alias.kind](alias, sides)
+
+
+def _one_to_one(alias: Alias, sides: Sides) -> Told:
+    ours, theirs = words.either(alias.labels), words.either(alias.against_labels)
+    what = alias.factors[0]
+    if what == MONTH:
+        why = f"all soaks of {sides.level} were started in {ours}, those of {sides.against} in {theirs}"
+        return why, f"Split a soak between them, or start {sides.level} in {theirs} of another year as well"
+    why = (
+        f"every soak of {sides.level} had {ours} ({title(what)}) and every one of {sides.against} {theirs}; "
+        f"which of the two it was, nobody can tell"
+    )
+    return why, f"One soak of {sides.level} with {theirs}, or of {sides.against} with {ours}, would begin to part them"
+
+
+def _nested(alias: Alias, sides: Sides) -> Told:
+    ours = len(alias.labels) == 1
+    one, other = (sides.level, sides.against) if ours else (sides.against, sides.level)
+    single, several = (alias.labels, alias.against_labels) if ours else (alias.against_labels, alias.labels)
+    if alias.factors[0] == MONTH:
+        return (
+            f"all soaks of {one} were started in one month ({single[0]}), none of {other}",
+            f"Start {one} in other months as well, best in one soak with {other}",
+        )
+    why = f"every soak of {one} had {words.label(single[0])} ({title(alias.factors[0])}), and none of {other} did"
+    return (
+        why,
+        f"One soak of {other} with {words.label(single[0])}, or of {one} with {words.either(several)}, would help",
+    )
+
+
+def _disconnected(alias: Alias, sides: Sides) -> Told:
+    ours, theirs = words.either(alias.labels), words.either(alias.against_labels)
+    what = title(alias.factors[0])
+    why = f"they never had the same {what}: {sides.level} {ours}, {sides.against} {theirs}"
+    if alias.factors[0] in RUNS:
+        return why, f"Split a soak between them, or use one {what} for both; or three {what}s of each and more"
+    return why, f"One soak of {sides.level} with {theirs}, or of {sides.against} with {ours}, would begin to part them"
+
+
+def _along(alias: Alias, sides: Sides) -> Told:
+    what = title(alias.factors[0])
+    where = "in every split soak " if sides.split else ""
+    return f"{where}the {what} changed along with it", "Split a soak so that nothing else differs"
+
+
+def _together(alias: Alias, sides: Sides) -> Told:
+    names = words.listed([title(name) for name in alias.factors])
+    why = f"no two soaks of them are alike in {names}; together these explain it as well"
+    return why, f"Split one soak between {sides.level} and {sides.against}, with all else alike"
+
+
+def _tie(alias: Alias, sides: Sides) -> Told:
+    names = words.listed([title(name) for name in alias.factors])
+    soak = words.soak_name(alias.soak)
+    why = f"only {soak} tells {sides.level} against {sides.against} apart from the {names}; one soak cannot carry that"
+    return why, f"Two more soaks like {soak}, or soaks split between the two, would help"
+
+
+def _lower(alias: Alias, sides: Sides) -> Told:
+    what = alias.factors[0]
+    ours, theirs = ([cell.means[what] for cell in side if what in cell.means] for side in (sides.first, sides.second))
+    if sides.split:
+        less = sum(ours) / len(ours) < sum(theirs) / len(theirs)
+        one, other = (sides.level, sides.against) if less else (sides.against, sides.level)
+        why = f"in every split soak {one} had less {title(what)} than {other}"
+        return why, f"Split a soak between them at the same {title(what)}"
+    less = max(ours) < min(theirs)
+    one, other = (sides.level, sides.against) if less else (sides.against, sides.level)
+    low, high = (max(ours), min(theirs)) if less else (max(theirs), min(ours))
+    why = f"every soak of {one} had less {title(what)} ({low:.3g} at most) than any of {other} ({high:.3g} at least)"
+    return why, f"One soak of each at the same {title(what)} would begin to part them"
+
+
+def _earlier(alias: Alias, sides: Sides) -> Told:
+    ours, theirs = ([cell.started for cell in side if cell.started] for side in (sides.first, sides.second))
+    one, other = alias.labels[0], alias.against_labels[0]
+    last, first = (max(ours), min(theirs)) if one == sides.level else (max(theirs), min(ours))
+    why = (
+        f"all soaks of {one} were started (the last on {last}) before the first of {other} ({first}): season, room and "
+        "spawn changed in between, too"
+    )
+    return why, f"Start {one} again beside {other}, best by splitting a soak between them"
+
+
+_WORDS: Mapping[str, Callable[[Alias, Sides], Told]] = {
+    aliasing.ONE_TO_ONE: _one_to_one,
+    aliasing.NESTED: _nested,
+    aliasing.DISCONNECTED: _disconnected,
+    aliasing.ALONG: _along,
+    aliasing.TOGETHER: _together,
+    aliasing.TIE: _tie,
+    aliasing.LOWER: _lower,
+    aliasing.EARLIER: _earlier,
+}

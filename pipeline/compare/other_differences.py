@@ -1,0 +1,136 @@
+"""What else differed between two levels, even where it does not explain everything, and in which strata it does not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import product
+from math import fsum, sqrt
+
+from pipeline.compare.cells import Cell
+from pipeline.compare.confounding import Sides, held_against
+from pipeline.compare.factors import BESIDE, CHOICES
+
+# From when a difference in what went into two levels is told: our choice, no source. V for words; for numbers the
+# difference of the means over their spread.
+WORTH_TELLING_V = 0.3
+WORTH_TELLING_SPREAD = 1.0
+# A stratum is offered from so many soaks of each level: fewer give no interval (R1).
+LEAST_SOAKS = 2
+
+
+@dataclass(frozen=True)
+class Differing:
+    """Something else that differed. strength: Cramer's V for words (0 alike, 1 wholly apart), None for numbers.
+    ours, theirs: for words how many soaks had each label (shares add up); for numbers the mean, as {"": mean}.
+    """
+
+    factor: str
+    strength: float | None
+    ours: Mapping[str, float]
+    theirs: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """A comparison that would hold something else alike: which labels, and how many soaks of each level it has."""
+
+    within: tuple[tuple[str, str], ...]
+    soaks: int
+    soaks_against: int
+
+
+def cramers_v(table: Sequence[Sequence[float]]) -> float:
+    """How strongly do rows and columns of a table of counts go together: 0 not at all, 1 wholly?
+
+    sqrt(chi^2 / (n (min(rows, columns) - 1))) (Cramer 1946, Mathematical Methods of Statistics, 21.9). For explaining
+    only: a V of 1 can leave pairs that are comparable, and one below 1 can hide that none is.
+    """
+    rows = [fsum(row) for row in table]
+    columns = [fsum(column) for column in zip(*table, strict=True)]
+    total, least = fsum(rows), min(len(rows), len(columns)) - 1
+    if not total or least < 1:
+        return 0.0
+    chi = fsum(
+        (cell - row * column / total) ** 2 / (row * column / total)
+        for own, row in zip(table, rows, strict=True)
+        for cell, column in zip(own, columns, strict=True)
+        if row * column
+    )
+    return sqrt(chi / (total * least))
+
+
+def _counts(cells: Sequence[Cell], factor: str) -> dict[str, float]:
+    found: dict[str, Fraction] = {}
+    for cell in cells:
+        for label, share in cell.shares[factor].items():
+            found[label] = found.get(label, Fraction(0)) + share
+    return {label: float(count) for label, count in sorted(found.items())}
+
+
+def differing(sides: Sides, factor: str, of_yield: bool) -> list[Differing]:
+    """What else differed between the pair's levels? Choices by Cramer's V over soaks, runs where none is shared,
+    numbers by their means; the strongest first.
+    """
+    choices, runs, amounts = held_against(factor, of_yield)
+    found = [each for name in choices if (each := _of_words(sides, name))]
+    found += [each for name in runs if (each := _of_words(sides, name)) and not set(each.ours) & set(each.theirs)]
+    found.sort(key=lambda each: -(each.strength or 0))
+    return found + [each for name in (*amounts, *BESIDE) if (each := _of_numbers(sides, name))]
+
+
+def _of_words(sides: Sides, factor: str) -> Differing | None:
+    ours, theirs = _counts(sides.first, factor), _counts(sides.second, factor)
+    every = sorted({*ours, *theirs})
+    strength = cramers_v([[side.get(label, 0.0) for label in every] for side in (ours, theirs)])
+    if strength < WORTH_TELLING_V:
+        return None
+    return Differing(factor, strength, ours, theirs)
+
+
+def _of_numbers(sides: Sides, factor: str) -> Differing | None:
+    ours, theirs = (
+        [cell.means[factor] for cell in side if factor in cell.means] for side in (sides.first, sides.second)
+    )
+    if not ours or not theirs:
+        return None
+    means = [fsum(side) / len(side) for side in (ours, theirs)]
+    rest = fsum((value - mean) ** 2 for side, mean in zip((ours, theirs), means, strict=True) for value in side)
+    spread = sqrt(rest / max(len(ours) + len(theirs) - 2, 1))
+    apart = abs(means[0] - means[1])
+    if apart <= 1e-9 * max(map(abs, means)) or apart < WORTH_TELLING_SPREAD * spread:
+        return None
+    return Differing(factor, None, {"": means[0]}, {"": means[1]})
+
+
+def strata(sides: Sides, found: Sequence[Differing]) -> list[Stratum]:
+    """Within which labels of what differed do both levels have two soaks and more? All that differed held alike where
+    that is possible, else one thing at a time; the one with the most soaks of each first.
+    """
+    words = [each for each in found if each.strength is not None and each.factor in CHOICES]
+    if not words:
+        return []
+    together = _best(sides, [each.factor for each in words])
+    if together:
+        return [together]
+    return [stratum for each in words if (stratum := _best(sides, [each.factor]))]
+
+
+def _best(sides: Sides, factors: Sequence[str]) -> Stratum | None:
+    shared = [sorted(set(_counts(sides.first, name)) & set(_counts(sides.second, name))) for name in factors]
+    best: Stratum | None = None
+    for labels in product(*shared):
+        held = tuple(zip(factors, labels, strict=True))
+        if "" in labels:
+            continue
+        ours, theirs = (sum(_holds(cell, held) for cell in side) for side in (sides.first, sides.second))
+        if min(ours, theirs) >= LEAST_SOAKS and (
+            best is None or min(ours, theirs) > min(best.soaks, best.soaks_against)
+        ):
+            best = Stratum(held, ours, theirs)
+    return best
+
+
+def _holds(cell: Cell, held: Sequence[tuple[str, str]]) -> bool:
+    return all(cell.shares[factor].get(label) for factor, label in held)

@@ -1,0 +1,160 @@
+"""The habits of a farm: how it writes numbers and dates, its own headings, words and files. Told by farm.toml."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pipeline.farm.units import units_of
+from schemas.cell_format import CellFormat
+from schemas.contract import INPUTS, Contract, contract
+from schemas.finding import WrongRequest, nearest
+
+# The settings that change how files are read: where one differs, all files are read anew.
+CONVENTION_KEYS = ("decimal_mark", "thousands_mark", "date_order", "blank_words", "headings", "words", "files")
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What a heading of the farm's own stands for: a column of ours, written in `unit` (null: the contract's)."""
+
+    column: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
+class FileUse:
+    """What a file of another name holds: the tables, and of a workbook the sheet of each (none: its only one, or the
+    one of the table's name).
+    """
+
+    tables: tuple[str, ...]
+    sheets: Mapping[str, str] = field(default_factory=dict)
+
+    def beside(self, table: str) -> tuple[str, ...]:
+        """Which other tables stand in the same sheet?"""
+        own = self.sheets.get(table)
+        return tuple(other for other in self.tables if other != table and self.sheets.get(other) == own)
+
+
+@dataclass(frozen=True)
+class Conventions:
+    """How the farm's files are written. `headings`: per table, by folded heading (see folded); `files`: by path."""
+
+    cell_format: CellFormat = field(default_factory=CellFormat)
+    headings: Mapping[str, Mapping[str, Heading]] = field(default_factory=dict)
+    files: Mapping[str, FileUse] = field(default_factory=dict)
+
+    def maps(self, table: str, name: str) -> bool:
+        """Does farm.toml tell what this heading stands for in this table?"""
+        return folded(name) in self.headings.get(table, {})
+
+    def heading(self, table: Contract, name: str) -> Heading | None:
+        """For which column stands this heading of a file? None for one that neither farm.toml nor the table knows."""
+        own = self.headings.get(table.name, {}).get(folded(name))
+        if own is not None:
+            return own
+        return Heading(name) if name in table.names else None
+
+
+def folded(heading: str) -> str:
+    """Are two headings the same but for case and spaces?"""
+    return " ".join(heading.split()).casefold()
+
+
+def folded_word(word: str) -> str:
+    """Are two words of a coded column the same but for case, spaces and hyphens? As schemas.values has it of cells."""
+    return re.sub(r"[\s-]+", "_", word.strip().lower())
+
+
+def _wrong(where: str, said: str, mend: str) -> WrongRequest:
+    return WrongRequest(f"farm.toml, {where}: {said} {mend}")
+
+
+def read_conventions(settings: Mapping[str, Any]) -> Conventions:
+    """What do the settings say of how files are written? Raises WrongRequest for what cannot be meant."""
+    decimal, thousands = settings["decimal_mark"], settings["thousands_mark"]
+    if decimal == thousands:
+        raise _wrong("thousands_mark", f'"{thousands}" is the decimal mark too.', "Name two marks, or one.")
+    words = _table(settings, "words")
+    cell_format = CellFormat(
+        decimal,
+        thousands,
+        settings["date_order"],
+        tuple(settings["blank_words"]),
+        {column: _words(column, mapping) for column, mapping in words.items()},
+    )
+    headings = {table: _headings(table, mapping) for table, mapping in _table(settings, "headings").items()}
+    files = {name: _file_use(name, told) for name, told in _table(settings, "files").items()}
+    return Conventions(cell_format, headings, files)
+
+
+def _table(settings: Mapping[str, Any], key: str) -> Mapping[str, Mapping[str, Any]]:
+    found: Mapping[str, Any] = settings[key] or {}
+    for name, inner in found.items():
+        if not isinstance(inner, dict):
+            raise _wrong(key, f"{name!r} is no part of its own.", f"Write it as [{key}.NAME].")
+    return found
+
+
+def _known(where: str, name: str, known: Sequence[str], what: str) -> str:
+    if name not in known:
+        meant = nearest(name, tuple(known))
+        hint = f"Did you mean {meant}?" if meant else f"There are {', '.join(known)}."
+        raise _wrong(where, f"{name!r} is no {what}.", hint)
+    return name
+
+
+def _headings(table: str, mapping: Mapping[str, Any]) -> dict[str, Heading]:
+    where = f"headings.{table}"
+    names = contract(_known("headings", table, INPUTS, "table")).names
+    found: dict[str, Heading] = {}
+    for name, told in mapping.items():
+        given = {"column": told} if isinstance(told, str) else told
+        if not isinstance(given, dict) or set(given) - {"column", "unit"} or not isinstance(given.get("column"), str):
+            raise _wrong(where, f"{name!r} names no column.", 'Write "NAME" = {column = "...", unit = "..."}.')
+        column = _known(where, given["column"], names, f"column of {table}")
+        found[folded(name)] = Heading(column, _unit(where, table, column, given.get("unit")))
+    return found
+
+
+def _unit(where: str, table: str, column: str, unit: object) -> str | None:
+    ours = contract(table).field(column).unit
+    if unit is None or unit == ours:
+        return None
+    fitting = units_of(ours)
+    if unit not in fitting:
+        known = f"It may be in {', '.join(fitting)}." if fitting else "It has no unit."
+        raise _wrong(where, f"{unit!r} is no unit that {column} can be written in.", known)
+    return str(unit)
+
+
+def _words(column: str, mapping: Mapping[str, Any]) -> dict[str, str]:
+    coded = {each.name: each.words for table in INPUTS for each in contract(table).fields if each.words}
+    words = coded[_known("words", column, tuple(coded), "column with words of its own")]
+    return {
+        folded_word(name): _known(f"words.{column}", str(word), words, "word of it") for name, word in mapping.items()
+    }
+
+
+def _file_use(name: str, told: Mapping[str, Any]) -> FileUse:
+    where = f'files."{name}"'
+    tables = told.get("tables")
+    if not isinstance(tables, list) or not tables or set(told) - {"tables", "sheet"}:
+        raise _wrong(where, "it does not tell which tables the file holds.", 'Write tables = ["harvests"].')
+    if name.startswith(("/", "\\")) or ".." in name.replace("\\", "/").split("/") or ":" in name:
+        raise _wrong(where, "the file must be within the farm folder.", "Name it by its path from there.")
+    known = tuple(_known(where, str(table), INPUTS, "table") for table in tables)
+    return FileUse(known, _sheets(where, known, told.get("sheet")))
+
+
+def _sheets(where: str, tables: tuple[str, ...], told: object) -> dict[str, str]:
+    """Which sheet holds each table? `told`: one name for all of them, or one for each."""
+    if told is None:
+        return {}
+    named = dict.fromkeys(tables, told) if isinstance(told, str) else told
+    if not isinstance(named, dict) or not all(isinstance(sheet, str) for sheet in named.values()):
+        raise _wrong(where, f"{told!r} names no sheet.", 'Write sheet = "NAME", or sheet = {harvests = "NAME", ...}.')
+    return {_known(where, table, tables, "table of this file"): sheet for table, sheet in named.items()}

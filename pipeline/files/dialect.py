@@ -1,0 +1,170 @@
+"""How one CSV file is written: its separator, its line ends and its header, told from its first bytes.
+
+Used to read files and to append to them, so it needs no library that takes long to import.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipeline.farm.conventions import Conventions
+from pipeline.files.write_csv import unguarded
+from schemas.contract import Contract
+from schemas.finding import Finding, UnreadableFile
+
+SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+MARK = b"\xef\xbb\xbf"
+# What a row below the last is called that sums up the others, alone or with more words: common practice, no source.
+TOTALS = re.compile(r"((grand |sub-?)?totals?|sums?|averages?|avg\.?|means?|\u03a3|\u00f8)\s*($|[:(=])|totals?\b", re.I)
+CSV_FIELD_LIMIT = 2**31 - 1
+# The header must end within this many bytes; it mostly does within fewer.
+HEADER_WITHIN, HEADER_MOSTLY_WITHIN = 1 << 20, 1 << 12
+
+
+def sums_up(cell: str) -> bool:
+    """Does this cell say that its row adds up those above it?"""
+    return TOTALS.match(cell) is not None
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a file is written. `row`: the header's, as the spreadsheet shows it; `body`: the byte at which the row below
+    it begins, not counting a byte-order mark.
+    """
+
+    separator: str
+    line_end: str
+    row: int
+    header: tuple[str, ...]
+    body: int
+
+
+def refuse(table: Contract, file: str, message: str, fix: str, row: int = 0) -> UnreadableFile:
+    """A file that cannot be read as its table, for one reason."""
+    return UnreadableFile([Finding(table.name, file, row, "", "unreadable", "set_aside", None, message, "", fix)])
+
+
+def starred(table: Contract) -> str:
+    """Which header line would do?"""
+    return ",".join(each.name for each in table.fields if each.starred)
+
+
+def plain_text(table: Contract, file: str, data: bytes) -> bytes:
+    """Is it UTF-8 text with a content? Without its byte-order mark, line ends as they are or one kind for CR alone.
+
+    Raises UnreadableFile for anything else.
+    """
+    blank = MARK + b" \t\r\n"
+    if not data[:100].strip(blank) and not data.strip(blank):
+        raise refuse(table, file, "is empty", f"Put a header line in it: {starred(table)}")
+    try:
+        # No text has a byte of zero; UTF-16 without its mark passes for UTF-8 but for them.
+        bad = data.find(b"\0") if data.isascii() or data.decode("utf-8") else -1
+    except UnicodeDecodeError as problem:
+        bad = problem.start
+    if bad >= 0:
+        raise refuse(
+            table,
+            file,
+            f"is not UTF-8 text (byte {bad + 1}, value {data[bad]:#04x})",
+            "In the spreadsheet choose Save as: CSV UTF-8.",
+            _row_at(data, bad),
+        )
+    data = data.removeprefix(MARK)
+    return data if b"\n" in data else data.replace(b"\r", b"\n")
+
+
+def _row_at(data: bytes, at: int) -> int:
+    """In which row of the spreadsheet does this byte stand? All bytes before it are UTF-8."""
+    csv.field_size_limit(CSV_FIELD_LIMIT)
+    before = io.StringIO(data[:at].decode("utf-8") + "x", newline="")
+    return sum(1 for _ in csv.reader(before))
+
+
+def records(table: Contract, file: str, text: io.StringIO, row: int, separator: str) -> Iterator[list[str]]:
+    """Which rows follow, from spreadsheet row `row` on? Refuses the file at a quotation mark out of place."""
+    csv.field_size_limit(CSV_FIELD_LIMIT)
+    reader = csv.reader(text, strict=True, delimiter=separator)
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as problem:
+            if "end of data" in str(problem):
+                said = "has a quotation mark that opens a cell and never closes"
+            else:
+                said = "has more text in a cell after its closing quotation mark"
+            fix = 'A cell that begins with " ends with "; within it, write each " twice.'
+            raise refuse(table, file, said, fix, row) from problem
+        yield cells
+        row += 1
+
+
+def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions) -> Dialect:
+    """How is this file written? `data`: see plain_text. Raises UnreadableFile when it has no header."""
+    within = HEADER_WITHIN
+    # A quoted line break may stand in the header, so it is plain where it ends only if no quotation mark is there.
+    start = data[:HEADER_MOSTLY_WITHIN]
+    if b'"' not in start and b"\n" in start.lstrip(b" \t\r\n,;") and start[:4].lower() != b"sep=":
+        within = HEADER_MOSTLY_WITHIN
+    head = data[:within].decode("utf-8", errors="ignore")
+    whole = len(head.encode("utf-8"))
+    told, head = told_separator(head)
+    skipped = whole - len(head.encode("utf-8"))
+    separator = told or _likeliest(table, head, conventions)
+    _refuse_bars(table, file, head, conventions)
+    text = io.StringIO(head, newline="")
+    line_end = "\r\n" if b"\r\n" in start else "\n"
+    for row, cells in enumerate(records(table, file, text, 1, separator), start=1):
+        if any(cell.strip() for cell in cells):
+            body = len(head[: text.tell()].encode("utf-8")) + skipped
+            return Dialect(separator, line_end, row, tuple(unguarded(cell.strip()) for cell in cells), body)
+    raise refuse(table, file, "has no header line", f"Put one in: {starred(table)}")
+
+
+def told_separator(head: str) -> tuple[str | None, str]:
+    """Does a first line sep=; tell the separator? Spreadsheets take it as told and do not show it as a row."""
+    told = re.match(r"sep=([,;\t]) *(\r\n|\r|\n)", head, re.IGNORECASE)
+    return (told[1], head[told.end() :]) if told else (None, head)
+
+
+def _header_line(head: str) -> tuple[int, str]:
+    """Which line is the first that holds more than separators?"""
+    lines = enumerate(io.StringIO(head), start=1)
+    return next(((row, line) for row, line in lines if line.strip(' ,;|"\t\r\n')), (0, ""))
+
+
+def header_cells(head: str, mark: str) -> list[str]:
+    """Which headings are there when the file is cut at this mark? Line breaks may stand within quoted ones."""
+    csv.field_size_limit(CSV_FIELD_LIMIT)
+    try:
+        rows = csv.reader(io.StringIO(head, newline=""), delimiter=mark)
+        return next((cells for cells in rows if any(cell.strip(' ,;|"\t\r\n') for cell in cells)), [])
+    except csv.Error:
+        return []
+
+
+def _known(table: Contract, cells: list[str], conventions: Conventions) -> int:
+    """How many of these headings does the table know?"""
+    return sum(conventions.heading(table, unguarded(cell.strip())) is not None for cell in cells)
+
+
+def _likeliest(table: Contract, head: str, conventions: Conventions) -> str:
+    """By which mark does the header name the most columns? Where none names more, the one that cuts it most."""
+    cut = {mark: header_cells(head, mark) for mark in SEPARATORS}
+    return max(cut, key=lambda mark: (_known(table, cut[mark], conventions), len(cut[mark]), mark == ","))
+
+
+def _refuse_bars(table: Contract, file: str, head: str, conventions: Conventions) -> None:
+    """Are the columns separated by bars? Then refuse the file and say so."""
+    row, _ = _header_line(head)
+    if any(_known(table, header_cells(head, mark), conventions) for mark in SEPARATORS):
+        return
+    if _known(table, header_cells(head, "|"), conventions):
+        fix = "Save it with commas, semicolons or tabs between the columns."
+        raise refuse(table, file, "is separated by bars", fix, row)

@@ -1,0 +1,281 @@
+"""Reading: one CSV file becomes one frame of trimmed texts, with the row numbers that the spreadsheet shows.
+
+Polars reads; where a file is not plainly well formed, Python's csv module reads it again to say what is wrong, or to
+read what is unusual but clear. Nothing is ever skipped: a file is read whole or refused with a reason.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from hashlib import sha256
+from typing import TYPE_CHECKING, TypeAlias
+
+import polars as pl
+
+from pipeline.farm.conventions import Conventions, Heading
+from pipeline.farm.folder import WORKBOOKS, TableFile
+from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
+from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, starred, sums_up
+from pipeline.files.wide import BEYOND_HEADER, first_to_read, heading_of, own_part, read_beside, tells_of_sheet
+from pipeline.files.write_csv import FORMULA_MARKS, GUARD, WITHIN
+from schemas.check import check_header
+from schemas.contract import Contract, contract
+from schemas.finding import Finding, UnreadableFile, finding
+
+if TYPE_CHECKING:
+    from pipeline.files.workbook import Sheet
+
+# A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
+# rows below it (columns c0, c1 ... and row), and what is to be told of it.
+Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
+
+TOTALS_AT_MOST = 10
+# A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
+# that stood behind the apostrophe goes with it: texts are trimmed.
+GUARDED = rf"^{GUARD}(?:[\t\r\n]\s*|({GUARD}*[{re.escape(FORMULA_MARKS)}]))"
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """A file as read: `frame` has `row` (as the spreadsheet shows it, header = 1) and one text column per column of
+    the file, null for blank; blank rows are left out and counted. rows_in = frame.height + rows_blank.
+    A column that the contract does not know is called (NAME), one without a name [column 4], so that neither can
+    clash with a column of ours. `units`: columns that are written in a unit of the farm's own; `totals_rows`: rows at
+    the end that sum up the others.
+    """
+
+    source: TableFile
+    frame: pl.DataFrame
+    rows_in: int
+    rows_blank: int
+    content_hash: str
+    notices: tuple[Finding, ...]
+    units: Mapping[str, str] = field(default_factory=dict)
+    totals_rows: tuple[int, ...] = ()
+
+
+def content_hash(data: bytes) -> str:
+    """Are two files the same, byte for byte?"""
+    return sha256(data).hexdigest()
+
+
+def read_bytes(source: TableFile) -> bytes:
+    """What is in the file? Raises UnreadableFile when the operating system does not give it."""
+    try:
+        return source.path.read_bytes()
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise refuse(
+            contract(source.table),
+            source.name,
+            f"cannot be opened ({reason})",
+            "Close other programs or mend its rights.",
+        ) from problem
+
+
+def read_table(
+    source: TableFile,
+    data: bytes,
+    conventions: Conventions = Conventions(),  # noqa: B008  (frozen)
+    digest: str | None = None,
+) -> RawTable:
+    """What rows does this file hold? Raises UnreadableFile when it cannot be read as its table. `digest`: the hash of
+    its content, where it is known.
+    """
+    table = contract(source.table)
+    digest = digest or content_hash(data)
+    read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
+    source, row, header, frame, problems = read(table, source, data, conventions)
+    meant = [heading_of(source, name, conventions) for name in header]
+    beside = [
+        heading is None and read_beside(source, name, conventions) for name, heading in zip(header, meant, strict=True)
+    ]
+    own = [(name, heading) for name, heading, other in zip(header, meant, beside, strict=True) if name and not other]
+    problems += _header_problems(source, table, own, row)
+    refusing = [each for each in problems if each.level == "set_aside"]
+    if refusing:
+        raise UnreadableFile(refusing)
+    names = [f"<{at}>" if beside[at] else _column_name(meant[at], name, at) for at, name in enumerate(header)]
+    frame = frame.rename({f"c{at}": name for at, name in enumerate(names)})
+    if tells_of_sheet(source):
+        problems += _unnamed_columns(table, source.name, frame, row)
+    rows_in = frame.height
+    frame = _drop_blank(frame)
+    totals = _totals_rows(table, frame)
+    if source.beside:
+        others = [name for at, name in enumerate(names) if beside[at]]
+        frame = _drop_blank(own_part(source, table, frame, others, conventions.cell_format.blank_words))
+    units = {heading.column: heading.unit for heading in meant if heading and heading.unit}
+    totals = tuple(each for each in totals if each in frame["row"]) if totals else ()
+    return RawTable(source, frame, rows_in, rows_in - frame.height, digest, tuple(problems), units, totals)
+
+
+def _header_problems(
+    source: TableFile, table: Contract, own: Sequence[tuple[str, Heading | None]], row: int
+) -> list[Finding]:
+    """Can the file be read as this table? `own`: its headings, but for those that other tables of the sheet read."""
+    known = {name for other in (source.table, *source.beside) for name in contract(other).names}
+    shared = [name for name, heading in own if heading is None and name in known]
+    columns = [heading.column if heading else name for name, heading in own if heading or name not in shared]
+    found = check_header(columns, table, source.name, row)
+    twice = dict.fromkeys(name for name in shared if shared.count(name) > 1)
+    found += [finding(table, source.name, row, name, "duplicate_column", "set_aside") for name in twice]
+    found += [finding(table, source.name, row, name, "shared_column", "notice", name) for name in shared]
+    return [each for each in found if each.level != "notice" or tells_of_sheet(source)]
+
+
+def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
+    """Which rows sum up the others: those at the end that say so and have no day of their own?"""
+    days = [each.name for each in table.fields if each.type == "date" and each.name in frame.columns]
+    found: list[int] = []
+    for cells in frame.tail(TOTALS_AT_MOST).reverse().iter_rows(named=True):
+        told = {name: str(cell) for name, cell in cells.items() if cell is not None and name not in ("row", "note")}
+        says = [name for name, cell in told.items() if sums_up(cell)]
+        if not says or any(name in told and name not in says for name in days):
+            break
+        found.append(cells["row"])
+    return tuple(reversed(found))
+
+
+def _read_text(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
+    """A file of text as read (see Read)."""
+    data = plain_text(table, source.name, data)
+    dialect = dialect_of(table, source.name, data, conventions)
+    data = data[dialect.body :]
+    marks = quotation_marks(data)
+    plain = well_quoted(data, marks, dialect.separator)
+    frame = _read_frame(table, source.name, data, dialect, plain)
+    # Where quotation marks stand out of place, they do not tell which white space is within them.
+    frame = _trim(frame, data, marks, not plain or padded(data, marks, dialect.separator))
+    said: list[Finding] = []
+    if dialect.separator != "," and tells_of_sheet(source):
+        said = [finding(table, source.name, dialect.row, "", "separator", "notice", SEPARATORS[dialect.separator])]
+    return source, dialect.row, dialect.header, frame, said
+
+
+def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
+    """A sheet of a workbook as read (see Read)."""
+    from pipeline.files.workbook import read_sheet
+
+    sheet = read_sheet(table, source, data, conventions.cell_format.decimal_mark)
+    if sheet.chosen:
+        # Each table has a sheet of its name, so none stands beside another.
+        source = replace(source, beside=())
+    at = next((at for at, cells in enumerate(sheet.rows) if any(cells)), None)
+    if at is None:
+        where = f'has no header line in its sheet "{sheet.name}"'
+        raise refuse(table, source.name, where, f"Put one in: {starred(table)}")
+    header = tuple(cell or "" for cell in sheet.rows[at])
+    merged = _fill_merged(source, sheet, header, at, conventions)
+    frame = _framed(sheet.rows[at + 1 :], [f"c{column}" for column in range(len(header))])
+    said = [finding(table, source.name, at + 1, name, "merged_cells", "notice", name) for name in merged]
+    if tells_of_sheet(source):
+        said.insert(0, finding(table, source.name, at + 1, "", "sheet", "notice", sheet.name))
+    return source, at + 1, header, _numbered(frame, at + 2), said
+
+
+def _fill_merged(
+    source: TableFile, sheet: Sheet, header: Sequence[str], at: int, conventions: Conventions
+) -> list[str]:
+    """Writes a cell that is merged with those below it into each of their rows, and returns the headings of such
+    columns that no other table tells of. Texts and days hold for each row; a number might be the sum of all, and stays
+    in the first alone.
+    """
+    found = []
+    for first, last, column in sorted(sheet.merged, key=lambda cells: cells[2]):
+        heading = heading_of(source, header[column], conventions) if first > at and column < len(header) else None
+        if heading is None or contract(source.table).field(heading.column).type not in ("string", "date"):
+            continue
+        if first_to_read(source, header[column], conventions):
+            found.append(header[column])
+        for cells in sheet.rows[first + 1 : last + 1]:
+            cells[column] = sheet.rows[first][column]
+    return list(dict.fromkeys(found))
+
+
+def _column_name(heading: Heading | None, name: str, at: int) -> str:
+    if heading:
+        return heading.column
+    return f"({name})" if name else f"[column {at + 1}]"
+
+
+def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame, row: int) -> list[Finding]:
+    """Which columns have cells but no name? One notice for each; empty ones are what spreadsheets leave behind."""
+    unnamed = [name for name in frame.columns if name.startswith("[")]
+    return [
+        finding(table, file, row, "", "unnamed_column", "notice", name.strip("[]"))
+        for name in unnamed
+        if frame[name].null_count() < frame.height
+    ]
+
+
+def _read_frame(table: Contract, file: str, body: bytes, dialect: Dialect, plain: bool) -> pl.DataFrame:
+    """All rows below the header, blank ones too, as texts (c0, c1 ...) with their row numbers."""
+    names = [f"c{at}" for at in range(len(dialect.header))]
+    frame = _read_fast(body, names, dialect.separator) if plain else None
+    if frame is None:
+        frame = _read_slowly(table, file, body, names, dialect)
+    return _numbered(frame, dialect.row + 1)
+
+
+def _numbered(frame: pl.DataFrame, first: int) -> pl.DataFrame:
+    """With the spreadsheet's row numbers, of which the first is `first`."""
+    return frame.insert_column(0, pl.int_range(first, first + frame.height, dtype=pl.Int32, eager=True).alias("row"))
+
+
+def _read_fast(body: bytes, names: list[str], separator: str) -> pl.DataFrame | None:
+    """The rows as Polars reads them; None when it cannot, as with rows longer than the header."""
+    # A header of our own, because Polars drops blank lines above a header and compares names with the schema's.
+    header = separator.join(names).encode() + b"\n"
+    try:
+        return pl.read_csv(
+            header + body, schema=dict.fromkeys(names, pl.String), infer_schema=False, separator=separator
+        )
+    except pl.exceptions.PolarsError:
+        return None
+
+
+def _read_slowly(table: Contract, file: str, body: bytes, names: list[str], dialect: Dialect) -> pl.DataFrame:
+    """The rows record by record: for files with stray quotation marks or rows longer than the header."""
+    text = io.StringIO(body.decode("utf-8"), newline="")
+    return _framed(list(records(table, file, text, dialect.row + 1, dialect.separator)), names)
+
+
+def _framed(rows: Sequence[Sequence[str | None]], names: list[str]) -> pl.DataFrame:
+    """These rows as a frame: null for blank, and what stands beyond the header in a column of its own."""
+    columns: dict[str, list[str | None]] = {
+        name: [(cells[at] or None) if at < len(cells) else None for cells in rows] for at, name in enumerate(names)
+    }
+    width = len(names)
+    beyond = [" ".join(filter(None, ((cell or "").strip() for cell in cells[width:]))) or None for cells in rows]
+    if any(beyond):
+        columns[BEYOND_HEADER] = beyond
+    return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
+
+
+def _trim(frame: pl.DataFrame, data: bytes, marks: Marks, maybe_padded: bool) -> pl.DataFrame:
+    """Texts without white space around them, null for nothing. Only columns that need it are touched: it is dear."""
+    texts = [name for name in frame.columns if name != "row"]
+    if frame.is_empty() or not texts:
+        return frame
+    trimmed: list[str] = []
+    if maybe_padded:
+        found_in = frame.select(pl.col(texts).str.contains(r"^\s|\s$").any()).row(0, named=True)
+        trimmed = [name for name, found in found_in.items() if found]
+        frame = frame.with_columns(pl.col(trimmed).str.strip_chars())
+    if GUARD.encode() in data:
+        bare = pl.col(texts).str.replace(GUARDED, "${1}")
+        frame = frame.with_columns(bare.str.replace_all(WITHIN % (GUARD, GUARD), "${1}${3}${2}${4}"))
+    # A pair of quotation marks side by side is text of no length.
+    if not trimmed and not empty_quotes(marks):
+        return frame
+    return frame.with_columns(pl.col(texts).replace("", None))
+
+
+def _drop_blank(frame: pl.DataFrame) -> pl.DataFrame:
+    if any(column.null_count() == 0 for column in frame.get_columns() if column.name != "row"):
+        return frame
+    return frame.filter(~pl.all_horizontal(pl.exclude("row").is_null()))

@@ -1,0 +1,67 @@
+"""What the ledger found in the rows, told as findings in the contracts' words, roots first."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+from typing import TYPE_CHECKING
+
+from pipeline.ledger.backups import kept_findings
+from schemas.contract import Field, contract
+from schemas.finding import LEVELS, Finding, finding, with_waiting
+
+if TYPE_CHECKING:
+    import duckdb
+
+_PARENTS = ("batches", "fillings")
+_DATES = {"batches": "inoculated_on", "observations": "seen_on", "harvests": "picked_on"}
+
+
+def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
+    """What was found in the rows and files, as of a day? Roots with the most rows waiting come first, then by severity,
+    file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
+    """
+    query = (
+        "select table_name, file, row, column_name, rule, level, value, detail, waits_file, waits_row "
+        "from findings order by all"
+    )
+    found = [_finding(row) for row in con.execute(query).fetchall()]
+    found += _future(con, as_of)
+    found += kept_findings(con)
+    waiting = Counter(each.waits_for for each in found if each.waits_for)
+    # One row of a sheet may stand for a batch, a filling and a picking, of which one is waited for.
+    roots = {(each.file, each.row) for each in found if each.table in _PARENTS and each.level == "set_aside"}
+    found = [
+        with_waiting(each, waiting[each.file, each.row])
+        if each.table in _PARENTS and (each.level == "set_aside" or (each.file, each.row) not in roots)
+        else each
+        for each in found
+    ]
+    return sorted(found, key=_severity)
+
+
+def _severity(each: Finding) -> tuple[int, int, str, int, str]:
+    return (-each.waiting, LEVELS.index(each.level), each.file, each.row, each.column)
+
+
+def _finding(row: tuple[str, str, int, str, str, str, str | None, str | None, str | None, int | None]) -> Finding:
+    table, file, number, column, rule, level, value, detail, waits_file, waits_row = row
+    if value and rule in contract(table).row_rules and column:
+        value = _plain(value, contract(table).field(column))
+    waits_for = (waits_file, waits_row) if waits_file is not None and waits_row is not None else None
+    return finding(contract(table), file, number, column, rule, level, value, detail, waits_for)
+
+
+def _plain(value: str, each: Field) -> str:
+    """How would a grower write this number? Without the zeros that the ledger's decimals end with."""
+    return value.rstrip("0").rstrip(".") if each.type == "number" and "." in value else value
+
+
+def _future(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
+    found = []
+    for table, column in _DATES.items():
+        rule = contract(table).row_rules["future"]
+        query = f"select file, row, {column}::varchar from {table} where {column} > ? order by all"
+        for file, row, value in con.execute(query, [as_of]).fetchall():
+            found.append(finding(contract(table), file, row, column, "future", rule["level"], value, as_of.isoformat()))
+    return found

@@ -1,0 +1,109 @@
+"""What a farm is wanting: cells that would make more numbers possible, and units whose end nobody noted."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipeline.farm.folder import WORKBOOKS, Farm, TableFile, table_files
+from pipeline.files.dialect import dialect_of, plain_text
+from pipeline.files.write_csv import guarded
+from schemas.contract import contract
+from schemas.finding import Finding, UnreadableFile
+
+
+def missing_findings(cells: Sequence[Mapping[str, Any]]) -> list[Finding]:
+    """Which cells would make more numbers possible? `cells` as pipeline.models.measures.missing_cells gives them."""
+    found = []
+    for cell in cells:
+        each = contract(cell["table_name"]).field(cell["column_name"])
+        units = "1 unit" if cell["units"] == 1 else f"{cell['units']} units"
+        found.append(
+            Finding(
+                table=cell["table_name"],
+                file=cell["file"],
+                row=cell["row"],
+                column=cell["column_name"],
+                rule=f"no {cell['number']}",
+                level="missing",
+                value=None,
+                message=f"would give {units} {cell['number']}",
+                expected=each.description,
+                fix="Fill in the cell." if cell["column_name"] != "container" else "Mend this row, which is set aside.",
+            )
+        )
+    return found
+
+
+def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Finding]:
+    """Which units ended, or may have, without a note of it? Each with the line, ready to be added to observations, that
+    ends it. `units` as pipeline.models.measures.silent gives them.
+    """
+    file, header, separator = observations_header(farm)
+    found = []
+    for unit in units:
+        place = (
+            f"container {unit['container']} of batch {unit['batch']}" if unit["container"] else f"batch {unit['batch']}"
+        )
+        picked = f"picked last on {unit['last_picked']}" if unit["last_picked"] else "never picked"
+        if unit["rule"] == "lapsed":
+            message = f"is treated as ended since {unit['since']} ({place}, {picked})"
+        else:
+            message = f"is still running, with nothing entered since {unit['since']} ({place}, {picked})"
+        line = ready_line(header, unit, separator)
+        found.append(
+            Finding(
+                table=unit["table_name"],
+                file=unit["file"],
+                row=unit["row"],
+                column="container" if unit["container"] else "batch",
+                rule=unit["rule"],
+                level="warning" if unit["rule"] == "lapsed" else "notice",
+                value=unit["container"] or unit["batch"],
+                message=message,
+                expected="an observation that ends it",
+                fix=f"If it is over, add this line to {file}, with the day it ended: {line}",
+            )
+        )
+    return found
+
+
+def observations_header(farm: Farm) -> tuple[str, list[str], str]:
+    """Which columns, in which order and with which separator, has the file that observations are added to? The last by
+    its name that holds nothing else and can be read; where there is none, observations.csv with the starred columns.
+    """
+    table = contract("observations")
+    files = [each for each in table_files(farm.folder, farm.conventions.files) if each.table == table.name]
+    for source in reversed([each for each in files if not each.beside]):
+        try:
+            names, separator = _header_of(source, farm)
+        except (UnreadableFile, OSError):
+            continue
+        meant = [farm.conventions.heading(table, name) for name in names]
+        return source.name, [heading.column if heading else "" for heading in meant], separator
+    return f"{table.name}.csv", [each.name for each in table.fields if each.starred], ","
+
+
+def _header_of(source: TableFile, farm: Farm) -> tuple[Sequence[str], str]:
+    """Which headings has this file, and what stands between them?"""
+    table, data = contract(source.table), source.path.read_bytes()
+    if source.path.suffix.lower() in WORKBOOKS:
+        from pipeline.files.workbook import read_sheet
+
+        rows = read_sheet(table, source, data, ".").rows
+        return next(([cell or "" for cell in cells] for cells in rows if any(cells)), []), ","
+    dialect = dialect_of(table, source.name, plain_text(table, source.name, data), farm.conventions)
+    return dialect.header, dialect.separator
+
+
+def ready_line(header: Sequence[str], unit: Mapping[str, Any], separator: str = ",") -> str:
+    """Which line, in the file's own order of columns, says that the unit was emptied on the day it fell silent?"""
+    cells = {"seen_on": str(unit["since"]), "event": "emptied", "container": unit["container"], "batch": unit["batch"]}
+    line = io.StringIO()
+    # The csv module quotes a CR or LF within a cell only where it ends the lines.
+    csv.writer(line, lineterminator="\r\n", delimiter=separator).writerow(
+        [guarded(cells.get(name) or "") for name in header]
+    )
+    return line.getvalue().removesuffix("\r\n")

@@ -1,0 +1,129 @@
+"""The ledger as it stands: what it was made from, and whether it can be brought up to date or must be built anew."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from functools import cache
+from hashlib import sha256
+from importlib.metadata import version
+from pathlib import Path
+
+from pipeline.farm.folder import Farm
+from pipeline.ledger.backups import Key
+from pipeline.ledger.manifest import write_ahead_log
+from pipeline.models.statements import statements_of
+from schemas.contract import inputs_hash
+from schemas.finding import OutOfReach
+
+# Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
+LAYOUT_VERSION = 2
+# Where one of these differs the ledger is built anew; other settings of the farm need less.
+MADE_WITH = ("gillbook", "layout", "duckdb", "contracts", "decisions")
+# What each of these that has a version is called.
+VERSION_OF = {"gillbook": "gillbook", "layout": "layout", "duckdb": "DuckDB"}
+
+
+@cache
+def _decisions_hash() -> str:
+    """One hash over the SQL files that decide what is loaded: a ledger made by other statements is built anew."""
+    digest = sha256()
+    for text in statements_of("ledger"):
+        digest.update(text.encode())
+    return digest.hexdigest()
+
+
+def versions(farm: Farm) -> dict[str, str]:
+    """What, beside the files, does the ledger depend on?"""
+    return {
+        "layout": str(LAYOUT_VERSION),
+        "gillbook": version("gillbook"),
+        "duckdb": version("duckdb"),
+        "contracts": inputs_hash(),
+        "decisions": _decisions_hash(),
+        "farm": farm.settings_hash,
+        "habits": farm.conventions_hash,
+    }
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The ledger as found: which file holds which content and how it stands (and why so); or why the ledger must be
+    built anew ("" for no ledger yet). `habits_changed`: all files are to be read anew.
+    """
+
+    hashes: dict[Key, str]
+    reasons: dict[Key, tuple[str, str]]
+    rebuild: str | None
+    farm_changed: bool = False
+    conventions_changed: bool = False
+
+    @property
+    def known(self) -> dict[Key, str]:
+        """Which contents need not be read again?"""
+        return {} if self.conventions_changed else self.hashes
+
+
+def standing_ledger(farm: Farm) -> Standing:
+    """What does the ledger hold now? Raises OutOfReach for one of a newer layout, or one that is in use."""
+    import duckdb
+
+    if not farm.ledger.exists():
+        return Standing({}, {}, rebuild="")
+    wanted = versions(farm)
+    try:
+        with duckdb.connect(str(farm.ledger), read_only=True) as con:
+            meta = dict(con.execute("select key, value from meta").fetchall())
+            _refuse_newer(farm.ledger, meta)
+            other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
+            query = "select table_name, file, content_hash, standing, problem from files"
+            found = con.execute(query).fetchall() if other is None else []
+    except (duckdb.Error, KeyError, ValueError) as problem:
+        return Standing({}, {}, rebuild=_unusable(farm.ledger, problem))
+    if write_ahead_log(farm.ledger).exists():
+        return Standing({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
+    if other is not None:
+        return Standing({}, {}, rebuild=_made_otherwise(other, meta, wanted))
+    hashes = {(table, file): content for table, file, content, _, _ in found}
+    reasons = {(table, file): (standing, reason) for table, file, _, standing, reason in found}
+    return Standing(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "habits")))
+
+
+def _made_otherwise(other: str, meta: dict[str, str], wanted: dict[str, str]) -> str:
+    """What is said of a ledger that another gillbook made, or this one with other parts?"""
+    if other not in VERSION_OF:
+        return f"gillbook's own {other} have changed: the ledger was built anew from the files."
+    made, now = meta.get(other, "unknown"), wanted[other]
+    return f"The ledger was made with {VERSION_OF[other]} {made}, not {now}: it was built anew from the files."
+
+
+def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
+    if int(meta["layout"]) > LAYOUT_VERSION:
+        raise OutOfReach(
+            f"{ledger.name} was written by a newer gillbook ({meta.get('gillbook')}) and was not touched. "
+            "Update gillbook, or delete the file: it is made from your files."
+        )
+
+
+def _unusable(ledger: Path, problem: Exception) -> str:
+    """What is to be done with a file that is no ledger of ours? Sets it aside and says so, unless it is in use."""
+    text = str(problem).lower()
+    if "set lock" in text or "being used" in text:
+        raise OutOfReach(f"{ledger.name} is open in another program. Close it and try again.") from problem
+    if "version number" in text:
+        raise OutOfReach(
+            f"{ledger.name} was written by a newer program and was not touched. "
+            "Update gillbook, or delete the file: it is made from your files."
+        ) from problem
+    return _set_by(ledger, "is damaged or none of gillbook's")
+
+
+def _set_by(ledger: Path, why: str) -> str:
+    """Moves a file that is no ledger of ours out of the way (nothing of the grower's is ever lost) and says so."""
+    number = 1
+    while (aside := ledger.with_name(f"ledger.broken-{number}.duckdb")).exists():
+        number += 1
+    os.replace(ledger, aside)
+    if write_ahead_log(ledger).exists():
+        os.replace(write_ahead_log(ledger), write_ahead_log(aside))
+    return f"{ledger.name} {why}: it was moved to {aside.name}, and the ledger was built anew from the files."

@@ -1,1 +1,0 @@
-"""The measures: one SQL file per table, run over the ledger as of a date."""

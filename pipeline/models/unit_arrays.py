@@ -1,0 +1,64 @@
+"""The unit tables of growth: made from those of the measures, and read into arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.models.statements import statement
+
+if TYPE_CHECKING:
+    import duckdb
+
+Arrays = dict[str, NDArray[Any]]
+
+
+def make(con: duckdb.DuckDBPyConnection, *names: str) -> None:
+    """Makes the temporary tables of these names, in this order. Call prepare first."""
+    for name in names:
+        con.execute(statement(name))
+
+
+def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
+    """What does a query tell? One array per column: numbers with nulls as floats (nan for null), texts as objects (None
+    for null), anything else as the ledger holds it.
+    """
+    return {name: _filled(cells) for name, cells in con.execute(query).fetchnumpy().items()}
+
+
+def _filled(cells: Any) -> NDArray[Any]:
+    if not isinstance(cells, np.ma.MaskedArray):
+        return np.asarray(cells)
+    texts = cells.dtype == object
+    return np.asarray(cells.filled(None) if texts else np.ma.filled(cells.astype(float), np.nan))
+
+
+def where(table: Arrays, chosen: NDArray[Any]) -> Arrays:
+    """Which rows of the arrays are chosen? By their places, or by yes and no."""
+    return {name: cells[chosen] for name, cells in table.items()}
+
+
+def parts(table: Arrays, key: str) -> Iterator[Arrays]:
+    """Which rows belong together? The rows of each value of the column `key`, values rising, rows in their order."""
+    order = np.argsort(table[key], kind="stable")
+    ordered = where(table, order)
+    starts = np.flatnonzero(np.diff(ordered[key])) + 1
+    for first, last in zip([0, *starts.tolist()], [*starts.tolist(), len(order)], strict=True):
+        if last > first:
+            yield {name: cells[first:last] for name, cells in ordered.items()}
+
+
+def groups(con: duckdb.DuckDBPyConnection, by: tuple[str, ...]) -> dict[int, dict[str, str]]:
+    """What is each group called? By its number, the columns of the question, in the order of the groups."""
+    listed = "".join(f', "{name}"' for name in by)
+    rows = con.execute(f"select group_id{listed} from groups order by group_id").fetchall()
+    return {int(row[0]): dict(zip(by, row[1:], strict=True)) for row in rows}
+
+
+def numbered(keys: NDArray[Any]) -> NDArray[np.int64]:
+    """Which number, from 0, has each key? Alike for alike."""
+    _, found = np.unique(keys, return_inverse=True)
+    return found.astype(np.int64)

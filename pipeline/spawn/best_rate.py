@@ -1,0 +1,107 @@
+"""Which spawn rate is best? Named only where the data support it; otherwise why not, and what would help."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.spawn.confounding import sides, something_else
+from pipeline.spawn.rates import Cell, Recipe
+from pipeline.spawn.summary import LEAST_RATES, Spawn
+from pipeline.stats.incidence import LEAST_SOAKS
+from pipeline.stats.optimum import misfit_p, optimum, quadratic
+
+if TYPE_CHECKING:
+    from pipeline.models.measures import Rows
+
+NO_MISFIT = 0.05
+SPLIT = "Split each of the next three soaks over all rates."
+
+
+class NotYet(Exception):
+    """Why no best rate can be told, and what would help."""
+
+    def __init__(self, why: str, next_step: str) -> None:
+        super().__init__(why)
+        self.why, self.next_step = why, next_step
+
+
+def best(asked: Spawn) -> Rows:
+    """Which rate is best? One record per recipe with more than one rate, with the columns of the `spawn_best` contract.
+
+    By margin where prices are declared, else by BE. At least four rates; three soaks at each, or three split over all;
+    nothing else that could explain what any two gave; and a top whose Fieller limits lie inside the tested rates
+    (STATISTICS 4). The true curve is no quadratic: where BE levels off, a quadratic's limits alone held the true best
+    rate of simulated farms in 2-56 % of cases. So two shapes are asked, a quadratic in the rate and in its logarithm:
+    both must have such a top, the limits span both, and the points must not lie off the quadratic (lack-of-fit p above
+    .05). Then 98-100 % held it, 84-95 % where the true curve has a kink (2,000 farms a design,
+    tests/calibrate_growth.py). That is ours, and rests on simulation only.
+    """
+    return [{**recipe.called, **_best(recipe)} for recipe in asked.recipes if len(recipe.rates) > 1]
+
+
+def _best(recipe: Recipe) -> dict[str, Any]:
+    by_margin = bool(recipe.cells) and all(cell.margin is not None for cell in recipe.cells)
+    record: dict[str, Any] = {
+        "rates": len(recipe.rates),
+        "of": "margin" if by_margin else "be",
+        "best_rate_wet_pct": None,
+        "best_low_pct": None,
+        "best_high_pct": None,
+    }
+    try:
+        _enough(recipe)
+        at, low, high = _top(recipe, by_margin)
+    except NotYet as reason:
+        return {**record, "answer": "cannot tell yet", "why": reason.why, "next_step": reason.next_step}
+    limits = {"best_rate_wet_pct": at, "best_low_pct": low, "best_high_pct": high}
+    return {**record, **limits, "answer": "told", "why": None, "next_step": None}
+
+
+def _enough(recipe: Recipe) -> None:
+    """Raises NotYet where there are too few rates or soaks, or something else could explain what two rates gave."""
+    count = len(recipe.rates)
+    if count < LEAST_RATES:
+        word = {2: "two", 3: "three"}[count]
+        raise NotYet(f"{word} rates were tested; a best one takes four", "Add a rate to the next soaks you split.")
+    soaks = {cell.soak for cell in recipe.cells}
+    over_all = [soak for soak in soaks if sum(cell.soak == soak for cell in recipe.cells) == count]
+    for rate, pct in enumerate(recipe.rates) if len(over_all) < LEAST_SOAKS else ():
+        told = len(recipe.at(rate))
+        if told < LEAST_SOAKS:
+            raise NotYet(f"of {pct:.1f} % only {told} {'soak is' if told == 1 else 'soaks are'} told", SPLIT)
+    for lower, higher in combinations(range(count), 2):
+        if other := something_else(sides(recipe.at(lower), recipe.at(higher))):
+            raise NotYet(*other)
+
+
+def _value(cell: Cell, by_margin: bool) -> float:
+    return cell.be_pct if not by_margin or cell.margin is None else cell.margin
+
+
+def _top(recipe: Recipe, by_margin: bool) -> tuple[float, float, float]:
+    """Where is the top (middle of the two shapes'), and which limits span both? Raises NotYet where it is not told.
+
+    Within soaks where they are split; through soaks of one rate each where none is.
+    """
+    x = np.array([recipe.rates[cell.rate] for cell in recipe.cells])
+    y = np.array([_value(cell, by_margin) for cell in recipe.cells])
+    soaks = [cell.soak for cell in recipe.cells]
+    block = soaks if len(set(soaks)) < len(soaks) else None
+    fits = quadratic(x, y, block), quadratic(np.log(x), y, block)
+    if fits[0] is None or fits[1] is None:
+        raise NotYet("some soaks hold several rates and too few hold enough of them", SPLIT)
+    tops = optimum(fits[0]), optimum(fits[1])
+    if not all(top.is_top and top.bounded for top in tops):
+        raise NotYet("the curve has no clear top", "More soaks, or rates further apart, would bring it out.")
+    lowest, highest = recipe.rates[0], recipe.rates[-1]
+    below = tops[0].low < lowest or tops[1].low < math.log(lowest)
+    if below or tops[0].high > highest or tops[1].high > math.log(highest):
+        raise NotYet("the top may lie outside the tested rates", f"Try a {'lower' if below else 'higher'} rate.")
+    if misfit_p(x, y, block) < NO_MISFIT:
+        raise NotYet("the rates do not follow a simple curve", "Look at the steps between rates instead.")
+    low, high = min(tops[0].low, math.exp(tops[1].low)), max(tops[0].high, math.exp(tops[1].high))
+    return (tops[0].at + math.exp(tops[1].at)) / 2, low, high

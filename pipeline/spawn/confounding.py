@@ -1,0 +1,43 @@
+"""What else sets two spawn rates apart: the same reasons as any comparison has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.compare.cells import varies
+from pipeline.compare.clusters import counted
+from pipeline.compare.confounding import Sides, aliases, held_against, sides_of
+from pipeline.compare.confounding_text import explained
+from pipeline.compare.factors import SPAWN_RATE
+from pipeline.compare.pairs import Pair
+from pipeline.spawn.rates import Cell
+from pipeline.stats.estimate import Estimate
+
+
+def sides(lower: Sequence[Cell], higher: Sequence[Cell]) -> Sides | None:
+    """Which cells are held against each other in a step? None where a rate has none, or nothing is known of one."""
+    below = tuple(cell.held for cell in lower if cell.held)
+    above = tuple(cell.held for cell in higher if cell.held)
+    if not lower or not higher or len(below) < len(lower) or len(above) < len(higher):
+        return None
+    split = len({cell.soak for cell in below} & {cell.soak for cell in above})
+    how = varies((*above, *below))
+    return sides_of(Pair(above[0].level, below[0].level, above, below, split, how, Estimate(0.0)))
+
+
+def something_else(found: Sides | None) -> tuple[str, str] | None:
+    """What, beside the rate, could explain the step, and what would help? None where nothing written down could.
+
+    The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see aliasing.aliases).
+    """
+    others = aliases(found, SPAWN_RATE, of_yield=True) if found else []
+    if found is None or not others:
+        return None
+    why, next_step = explained(others[0], found)
+    return why, f"{next_step}."
+
+
+def soak_groups(found: Sides | None) -> dict[str, str] | None:
+    """Which soaks count together, because the two rates never share their month or spawn lot? None: each by itself."""
+    runs = counted(found, held_against(SPAWN_RATE, of_yield=True)[1]) if found else None
+    return runs.group if runs else None

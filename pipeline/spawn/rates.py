@@ -1,0 +1,207 @@
+"""Spawn rates: which rates were tested on each recipe, with which units, and what each soak says of each rate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compare.cells import Cell as Held
+from pipeline.compare.cells import cells as held_cells
+from pipeline.compare.factors import COLUMNS, SPAWN_RATE, Levels
+from pipeline.compare.measures import MEASURES
+from pipeline.farm.prices import Prices
+from pipeline.models import measures
+from pipeline.models import unit_arrays as unit_tables
+from pipeline.models.compared_units import unit_rows
+from pipeline.models.groups import groupable
+from pipeline.models.unit_arrays import Arrays
+from pipeline.stats.estimate import t_critical
+from schemas.finding import WrongRequest, nearest
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from pipeline.models.measures import Query
+
+Numbers = NDArray[np.float64]
+
+# What makes a recipe, the spawn rate aside: rates are compared where all of these are the same.
+RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
+# Rates up to this far above the lowest of them are one: scales and hands are not more exact. Our choice, no source.
+SAME_RATE = 1.15
+QUERY = """
+    select unit, group_id, batch, batch_no, soak_key, soak_no, spawn_form, spawn_lot, rate_wet_pct, rate_dry_pct, dry_g,
+        spawn_g, told, gave_g, fate_told, lost, days_to_pins, aside
+    from unit_spawn
+    order by batch, unit"""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What one soak says of one rate: sums over its units of that rate, all of them told.
+
+    be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
+    substrate): None where not known. held: what else went into it, as comparisons take it; None: nothing is known.
+    """
+
+    soak: str
+    rate: int
+    be_pct: float
+    with_spawn_pct: float | None
+    spawn_per_dry: float | None
+    margin: float | None
+    held: Held | None = None
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """One recipe and its tested rates: what it is called, its units with a rate, the rate of each (its number), the
+    rates (% of wet substrate, mean over batches, rising), and the cells that are told.
+    """
+
+    called: Mapping[str, str]
+    units: Arrays
+    rate: NDArray[np.int64]
+    rates: tuple[float, ...]
+    cells: tuple[Cell, ...]
+
+    def of_rate(self, rate: int) -> Arrays:
+        """Which units had this rate?"""
+        return unit_tables.where(self.units, self.rate == rate)
+
+    def at(self, rate: int) -> list[Cell]:
+        """What do the soaks say of this rate?"""
+        return [cell for cell in self.cells if cell.rate == rate]
+
+
+def same_rates(rates: Sequence[float] | Numbers) -> NDArray[np.int64]:
+    """Which rates are meant to be the same? A number per rate, from 0 for the lowest: a new one begins above SAME_RATE
+    times the lowest of the one before.
+    """
+    order = np.argsort(np.asarray(rates, dtype=float), kind="stable")
+    found = np.zeros(len(order), dtype=np.int64)
+    lowest, number = None, -1
+    for at in order:
+        if lowest is None or rates[at] > SAME_RATE * lowest:
+            lowest, number = rates[at], number + 1
+        found[at] = number
+    return found
+
+
+def within(texts: Sequence[str]) -> dict[str, str]:
+    """Which units are meant? texts like "strain=grey". Raises WrongRequest for one that names no column or no value."""
+    found = {}
+    for text in texts:
+        name, sign, value = (part.strip() for part in text.partition("="))
+        if not sign or not name:
+            raise WrongRequest(f"--within {text}: write a column and its value, like --within strain=grey.")
+        if name not in groupable():
+            meant = nearest(name, groupable())
+            hint = f" Did you mean {meant}?" if meant else ""
+            raise WrongRequest(f"--within {text}: there is no column {name}.{hint}")
+        found[name] = value
+    return found
+
+
+def recipes(
+    con: duckdb.DuckDBPyConnection,
+    query: Query,
+    chosen: Mapping[str, str],
+    prices: Prices,
+    dry: Mapping[str, float],
+) -> list[Recipe]:
+    """Which rates were tested on which recipes? One entry per recipe with a rate, also where it is the only one.
+
+    question.by: the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn (% of
+    its mass) by form, as declared. Call measures.prepare first.
+    """
+    con.execute(f"set variable of_flush = {int(query.through_flush or 0)}")
+    unit_tables.make(con, "unit_starts", "unit_waits", "unit_spawn")
+    table = unit_tables.read(con, QUERY)
+    named = unit_tables.groups(con, query.by)
+    measures.regroup(con, measures.Query(query.as_of, COLUMNS, query.through_flush))
+    traits = {row["unit"]: row for row in unit_rows(con)}
+    measures.regroup(con, query)
+    found = []
+    for group, called in named.items():
+        if any(called[name] != value for name, value in chosen.items()):
+            continue
+        own = unit_tables.where(table, (table["group_id"] == group) & ~np.isnan(table["rate_wet_pct"]))
+        if len(own["unit"]):
+            found.append(_recipe(called, own, prices, dry, traits))
+    return found
+
+
+def _recipe(
+    called: Mapping[str, str],
+    own: Arrays,
+    prices: Prices,
+    dry: Mapping[str, float],
+    traits: Mapping[str, Mapping[str, Any]],
+) -> Recipe:
+    rate = same_rates(own["rate_wet_pct"])
+    _, first = np.unique(own["batch_no"], return_index=True)
+    count = int(rate.max()) + 1
+    of_batches, batch_rate = own["rate_wet_pct"][first], rate[first]
+    rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(count))
+    units = {str(unit): rate_name(rates[at]) for unit, at in zip(own["unit"], rate, strict=True)}
+    levels = Levels(SPAWN_RATE, units, tuple(rate_name(each) for each in rates))
+    rows = [traits[unit] for unit in units]
+    held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
+    cells = []
+    for number in range(len(rates)):
+        of_rate = unit_tables.where(own, rate == number)
+        for of_soak in unit_tables.parts(of_rate, "soak_no"):
+            cell = _cell(of_soak["soak_key"][0], number, of_soak, prices, dry)
+            if cell:
+                cells.append(replace(cell, held=held[cell.soak, rate_name(rates[number])]))
+    return Recipe(called, own, rate, rates, tuple(cells))
+
+
+def rate_name(rate: float) -> str:
+    """How is a rate (% of wet substrate) called?"""
+    return f"{rate:.1f} %"
+
+
+def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> Cell | None:
+    """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
+    if not units["told"].all():
+        return None
+    weighed = unit_tables.where(units, ~np.isnan(units["dry_g"]))
+    total = float(weighed["dry_g"].sum())
+    if not total:
+        return None
+    gave, spawn = float(weighed["gave_g"].sum()), float(weighed["spawn_g"].sum())
+    share = dry.get(str(weighed["spawn_form"][0]))
+    known = not np.isnan(spawn)
+    priced = known and prices.price is not None and prices.spawn is not None
+    return Cell(
+        soak,
+        rate,
+        100 * gave / total,
+        100 * gave / (total + spawn * share / 100) if share and known else None,
+        spawn / total if known else None,
+        (prices.price or 0.0) * gave / total - (prices.spawn or 0.0) * spawn / total if priced else None,
+    )
+
+
+def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, float | None, float | None]:
+    """What is the mean over soaks, and between which 95 % limits? t(soaks - 1); from two soaks on."""
+    told = np.array([value for value in values if value is not None], dtype=float)
+    if not len(told):
+        return None, None, None
+    mean = float(told.mean())
+    spread = float(told.std(ddof=1)) if len(told) > 1 else 0.0
+    if not spread:
+        return mean, None, None
+    half = t_critical(len(told) - 1) * spread / len(told) ** 0.5
+    return mean, mean - half, mean + half
+
+
+def told_numbers(values: Any) -> list[float]:
+    """Which of these numbers are there?"""
+    return [float(value) for value in values if not np.isnan(value)]

@@ -1,0 +1,1 @@
+"""Pure estimators: arrays and numbers in, results out. No SQL, no sentences, no files."""

@@ -1,0 +1,84 @@
+"""A ratio of two totals, told from what each soak adds to them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.stats.estimate import LEVEL, t_critical
+
+Numbers = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """A ratio with its interval. value None: nothing to divide by; low and high None: fewer than two soaks, or soaks
+    that do not differ at all. pull: by how much each soak pulls the value, enlarged where it weighs more than others
+    (one entry per soak); degrees: of freedom.
+    """
+
+    value: float | None
+    low: float | None
+    high: float | None
+    error: float | None
+    soaks: int
+    pull: Numbers
+    degrees: float = 1.0
+
+
+def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numbers, level: float = LEVEL) -> Ratio:
+    """What is sum(over) / sum(under), and how sure is it? One entry per soak in both; soaks that add to neither are
+    none.
+
+    The delete-one jackknife over soaks: se^2 = (b-1)/b sum (r without soak i - r)^2 over b soaks (Miller 1974,
+    Biometrika 61:1-15), which is the linearised error of `linear_pull` where all soaks weigh the same. t with their
+    effective number less 1: see `degrees_of_freedom`. Soaks are taken as independent. No limits where one soak alone
+    has anything to divide by.
+    Simulated declines are covered 94-97 %; 92-95 % by the linearised error with t(b-1), 93-97 % by it with t of the
+    effective number (6,000 farms each of 24 designs; tests/calibrate_growth.py). The choice rests on simulation.
+    """
+    top, bottom = np.asarray(over, dtype=float), np.asarray(under, dtype=float)
+    tells = (top != 0) | (bottom != 0)
+    soaks, total = int(tells.sum()), float(bottom.sum())
+    if total <= 0:
+        return Ratio(None, None, None, None, soaks, np.zeros(len(top)))
+    value = float(top.sum()) / total
+    share = bottom / total
+    if soaks < 2 or share.max() >= 1:
+        return Ratio(value, None, None, None, soaks, np.zeros(len(top)))
+    # r without soak i lies pull / (1 - share) below r.
+    pull: Numbers = linear_pull(top, bottom) / (1 - share) * (1 - 1 / soaks)
+    error = spread(pull, soaks)
+    if not error:
+        return Ratio(value, None, None, None, soaks, pull)
+    degrees = degrees_of_freedom(bottom)
+    half = t_critical(degrees, level) * error
+    return Ratio(value, value - half, value + half, error, soaks, pull, degrees)
+
+
+def linear_pull(over: Numbers, under: Numbers) -> Numbers:
+    """By how much does each soak pull sum(over) / sum(under), to first order? (over - r under) / sum(under)
+    (Cochran 1977, Sampling Techniques, 6.3).
+
+    Checked against R: its `spread` is the standard error of VGAM::prats' pooled proportions by litter.
+    """
+    total = under.sum()
+    pull: Numbers = (over - over.sum() / total * under) / total
+    return pull
+
+
+def spread(pull: Numbers, soaks: int) -> float | None:
+    """How large is the standard error when each soak pulls so much? None below two soaks."""
+    if soaks < 2:
+        return None
+    return float(np.sqrt(soaks / (soaks - 1) * (pull**2).sum()))
+
+
+def degrees_of_freedom(weight: Numbers) -> float:
+    """How many degrees of freedom have soaks of these weights? Their effective number (Kish 1965, Survey Sampling:
+    sum^2 / sum of squares) less 1; soaks - 1 where all weigh the same, never below 1.
+    """
+    return max(1.0, float(weight.sum() ** 2 / (weight**2).sum()) - 1)

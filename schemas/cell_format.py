@@ -1,0 +1,69 @@
+"""The manner in which a farm writes its cells: decimal mark, dates, its own words, its own units. Told by farm.toml.
+
+Nothing here is guessed: a cell that is not written in the farm's manner is a finding, never read another way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+# What spreadsheets and people write where there is no value: common practice, no source.
+BLANK_WORDS = ("-", "\u2013", "\u2014", "N/A", "n/a", "#N/A", "NA", "n.a.")
+# Spaces that do not break, which spreadsheets put between thousands: U+00A0, U+2009, U+202F.
+NO_BREAK = "\u00a0\u2009\u202f"
+# How spreadsheets print the ' between thousands.
+APOSTROPHE = "\u2019"
+# The orders of day, month and year that a date may be written in, beside year-month-day (ISO 8601), which always works.
+DATE_ORDERS = ("day_month_year", "month_day_year", "year_month_day")
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """From the unit that a column is written in to the contract's: value x factor + offset, exactly."""
+
+    unit: str
+    factor: Decimal
+    offset: Decimal = Decimal(0)
+
+    def convert(self, plain: str) -> Decimal:
+        """What is this number in the contract's unit?"""
+        return Decimal(plain) * self.factor + self.offset
+
+
+@dataclass(frozen=True)
+class CellFormat:
+    """How cells are written. `words`: per coded column, the farm's words (lower case, one _ for spaces and hyphens) and
+    the contract's; `conversions`: per column written in another unit.
+    """
+
+    decimal_mark: str = "."
+    thousands_mark: str = ""
+    date_order: str = ""
+    blank_words: tuple[str, ...] = BLANK_WORDS
+    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    conversions: Mapping[str, Conversion] = field(default_factory=dict)
+
+    @property
+    def plain_numbers(self) -> bool:
+        """Are numbers written as programs write them: a decimal point, and no mark of thousands?"""
+        return self.decimal_mark == "." and not self.thousands_mark
+
+    @property
+    def number_pattern(self) -> str:
+        """Which texts are numbers (a regular expression)? The digits of other scripts are none to the ledger."""
+        mark = "[.]" if self.decimal_mark == "." else self.decimal_mark
+        plain = rf"[0-9]+{mark}?[0-9]*|{mark}[0-9]+"
+        if not self.thousands_mark:
+            return rf"^[+-]?({plain})$"
+        return rf"^[+-]?({plain}|[0-9]{{1,3}}([{self.thousands_mark}][0-9]{{3}})+({mark}[0-9]*)?)$"
+
+    @property
+    def foreign_number_pattern(self) -> str:
+        """Which texts are numbers with marks other than the farm's?"""
+        marks = rf".,'{APOSTROPHE} {NO_BREAK}"
+        return rf"^[+-]?[0-9][0-9{marks}]*$" if self.plain_numbers else rf"^[+-]?[0-9.,][0-9{marks}]*$"
+
+
+PLAIN = CellFormat()
