@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.models.groups import group_units
 from pipeline.models.statements import records, statement
-from pipeline.models.unit_arrays import Arrays, read
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
     import duckdb
+
+    from pipeline.models.unit_arrays import Arrays
 
 # In this order: each reads what the ones before it made.
 UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
@@ -87,6 +88,8 @@ class Models:
 
     def arrays(self, name: str) -> Arrays:
         """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
+        from pipeline.models.unit_arrays import read
+
         return read(self._con, statement(name))
 
 

@@ -1,0 +1,23 @@
+"""Parts of sentences that every message shares: counts, lists, what may have been meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from schemas.finding import nearest
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a count with its noun: "1 soak", "3 soaks"; `many` where an s does not make it."""
+    return f"1 {one}" if count == 1 else f"{count} {many or one + 's'}"
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Return names as a sentence lists them: "a, b and c"; empty for none."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else ""
+
+
+def did_you_mean(given: str, known: Iterable[str]) -> str:
+    """Return " Did you mean NAME?" for the nearest of the known names, with its leading space; empty for none near."""
+    meant = nearest(given, tuple(known))
+    return f" Did you mean {meant}?" if meant else ""
