@@ -9,8 +9,9 @@ demo: $(STAMP)
 	rm -rf demo
 	$(BIN)/gillbook demo demo
 
+# In as many processes as there are cores; a file's tests stay together, for they share what they set up.
 test: $(STAMP) check
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile
 
 check: $(STAMP)
 	$(BIN)/ruff format --check .

@@ -10,7 +10,8 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
-INPUTS = ("batches", "fillings", "observations", "harvests")
+# The input tables, in the order in which they hang on each other.
+INPUTS = BATCHES, FILLINGS, OBSERVATIONS, HARVESTS = ("batches", "fillings", "observations", "harvests")
 RESULTS = (
     "yields",
     "flushes",
