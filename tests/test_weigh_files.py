@@ -188,12 +188,13 @@ def test_a_file_that_cannot_take_it_stays_and_one_beside_it_does(farm: Farm, nam
     assert len(written(folder, beside)) == 3
 
 
-def test_a_workbook_is_never_written_to(farm: Farm) -> None:
+@pytest.mark.parametrize("suffix", [".xlsx", ".xlsm"])
+def test_a_workbook_is_seen_and_never_written_to(farm: Farm, suffix: str) -> None:
     folder = farm(batches=BATCHES)
     book = openpyxl.Workbook()
     book.active.append(["batch", "container"])
     book.active.append(["A", 7])
-    book.save(folder / "fillings.xlsx")
+    book.save(folder / f"fillings{suffix}")
     book = openpyxl.Workbook()
     book.active.append(FULL.split(","))
     for day in range(1, 6):

@@ -18,16 +18,9 @@ from schemas.finding import Finding, UnreadableFile
 
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 MARK = b"\xef\xbb\xbf"
-# What a row below the last is called that sums up the others, alone or with more words: common practice, no source.
-TOTALS = re.compile(r"((grand |sub-?)?totals?|sums?|averages?|avg\.?|means?|\u03a3|\u00f8)\s*($|[:(=])|totals?\b", re.I)
 CSV_FIELD_LIMIT = 2**31 - 1
 # The header must end within this many bytes; it mostly does within fewer.
 HEADER_WITHIN, HEADER_MOSTLY_WITHIN = 1 << 20, 1 << 12
-
-
-def sums_up(cell: str) -> bool:
-    """Does this cell say that its row adds up those above it?"""
-    return TOTALS.match(cell) is not None
 
 
 @dataclass(frozen=True)

@@ -9,30 +9,27 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from hashlib import sha256
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 import polars as pl
 
 from pipeline.farm.conventions import Conventions, Heading
 from pipeline.farm.folder import WORKBOOKS, TableFile
 from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
-from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, starred, sums_up
-from pipeline.files.wide import BEYOND_HEADER, first_to_read, heading_of, own_part, read_beside, tells_of_sheet
+from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse
+from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
+from pipeline.files.wide import BEYOND_HEADER, heading_of, own_part, read_beside, tells_of_sheet
 from pipeline.files.write_csv import FORMULA_MARKS, GUARD, WITHIN
 from schemas.check import check_header
 from schemas.contract import Contract, contract
 from schemas.finding import Finding, UnreadableFile, finding
 
-if TYPE_CHECKING:
-    from pipeline.files.workbook import Sheet
-
 # A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
 # rows below it (columns c0, c1 ... and row), and what is to be told of it.
 Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
 
-TOTALS_AT_MOST = 10
 # A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
 # that stood behind the apostrophe goes with it: texts are trimmed.
 GUARDED = rf"^{GUARD}(?:[\t\r\n]\s*|({GUARD}*[{re.escape(FORMULA_MARKS)}]))"
@@ -128,16 +125,10 @@ def _header_problems(
 
 
 def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
-    """Which rows sum up the others: those at the end that say so and have no day of their own?"""
-    days = [each.name for each in table.fields if each.type == "date" and each.name in frame.columns]
-    found: list[int] = []
-    for cells in frame.tail(TOTALS_AT_MOST).reverse().iter_rows(named=True):
-        told = {name: str(cell) for name, cell in cells.items() if cell is not None and name not in ("row", "note")}
-        says = [name for name, cell in told.items() if sums_up(cell)]
-        if not says or any(name in told and name not in says for name in days):
-            break
-        found.append(cells["row"])
-    return tuple(reversed(found))
+    """Return the spreadsheet rows at the end that sum up the others."""
+    last = frame.tail(TOTALS_AT_MOST).reverse()
+    count = totals_at_end(table, last.drop("row").iter_rows(named=True))
+    return tuple(reversed(last["row"].head(count).to_list()))
 
 
 def _read_text(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
@@ -157,43 +148,15 @@ def _read_text(table: Contract, source: TableFile, data: bytes, conventions: Con
 
 
 def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
-    """A sheet of a workbook as read (see Read)."""
-    from pipeline.files.workbook import read_sheet
+    """Return a sheet of a workbook as read (see Read)."""
+    from pipeline.files.workbook_table import read_workbook_table
 
-    sheet = read_sheet(table, source, data, conventions.cell_format.decimal_mark)
-    if sheet.chosen:
-        # Each table has a sheet of its name, so none stands beside another.
-        source = replace(source, beside=())
-    at = next((at for at, cells in enumerate(sheet.rows) if any(cells)), None)
-    if at is None:
-        where = f'has no header line in its sheet "{sheet.name}"'
-        raise refuse(table, source.name, where, f"Put one in: {starred(table)}")
-    header = tuple(cell or "" for cell in sheet.rows[at])
-    merged = _fill_merged(source, sheet, header, at, conventions)
-    frame = _framed(sheet.rows[at + 1 :], [f"c{column}" for column in range(len(header))])
-    said = [finding(table, source.name, at + 1, name, "merged_cells", "notice", name) for name in merged]
-    if tells_of_sheet(source):
-        said.insert(0, finding(table, source.name, at + 1, "", "sheet", "notice", sheet.name))
-    return source, at + 1, header, _numbered(frame, at + 2), said
-
-
-def _fill_merged(
-    source: TableFile, sheet: Sheet, header: Sequence[str], at: int, conventions: Conventions
-) -> list[str]:
-    """Writes a cell that is merged with those below it into each of their rows, and returns the headings of such
-    columns that no other table tells of. Texts and days hold for each row; a number might be the sum of all, and stays
-    in the first alone.
-    """
-    found = []
-    for first, last, column in sorted(sheet.merged, key=lambda cells: cells[2]):
-        heading = heading_of(source, header[column], conventions) if first > at and column < len(header) else None
-        if heading is None or contract(source.table).field(heading.column).type not in ("string", "date"):
-            continue
-        if first_to_read(source, header[column], conventions):
-            found.append(header[column])
-        for cells in sheet.rows[first + 1 : last + 1]:
-            cells[column] = sheet.rows[first][column]
-    return list(dict.fromkeys(found))
+    found = read_workbook_table(table, source, data, conventions)
+    frame = _framed(found.rows, [f"c{column}" for column in range(len(found.header))])
+    notices = [finding(table, source.name, found.row, name, "merged_cells", "notice", name) for name in found.merged]
+    if tells_of_sheet(found.source):
+        notices.insert(0, finding(table, source.name, found.row, "", "sheet", "notice", found.sheet))
+    return found.source, found.row, found.header, _numbered(frame, found.row + 1), notices
 
 
 def _column_name(heading: Heading | None, name: str, at: int) -> str:

@@ -9,7 +9,7 @@ from decimal import Decimal
 from pipeline.farm.folder import Farm, table_files
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours
-from pipeline.logbook.sheets import Sheet, read_sheet
+from pipeline.logbook.text_table import TextTable, read_text_table
 from schemas.contract import Field, contract
 from schemas.finding import UnreadableFile
 
@@ -24,7 +24,7 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
         if source.table != table:
             continue
         try:
-            sheet = read_sheet(source, source.path.read_bytes(), farm.conventions)
+            sheet = read_text_table(source, source.path.read_bytes(), farm.conventions)
         except (OSError, UnreadableFile):
             continue
         for row in sheet.rows:
@@ -32,7 +32,7 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
             yield {column: value for column, value in told.items() if value is not None}
 
 
-def _value(farm: Farm, table: str, sheet: Sheet, column: str, cell: str) -> Value | None:
+def _value(farm: Farm, table: str, sheet: TextTable, column: str, cell: str) -> Value | None:
     each, cell_format = contract(table).field(column), farm.conventions.cell_format
     if each.type == "date":
         return cells.day(cell, cell_format)
@@ -44,6 +44,6 @@ def _value(farm: Farm, table: str, sheet: Sheet, column: str, cell: str) -> Valu
     return (cells.word(cell, each, cell_format) if each.words else None) or cells.text(cell, cell_format) or None
 
 
-def _in_ours(sheet: Sheet, each: Field, number: Decimal) -> Decimal:
+def _in_ours(sheet: TextTable, each: Field, number: Decimal) -> Decimal:
     unit = sheet.units.get(each.name)
     return in_ours(number, unit, each.unit or "") if unit else number

@@ -15,11 +15,10 @@ from hashlib import sha256
 from typing import Any
 
 from pipeline.farm.folder import Farm, TableFile, table_files
-from pipeline.files.dialect import sums_up
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours, plain
 from pipeline.logbook.entries import written_ms
-from pipeline.logbook.sheets import Sheet, read_sheet, why_unreadable
+from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.cell_format import CellFormat
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
@@ -103,9 +102,9 @@ def _settled(mark: Sequence[int]) -> bool:
 
 def _summary(farm: Farm, source: TableFile, data: bytes) -> Summary:
     try:
-        sheet = read_sheet(source, data, farm.conventions)
+        sheet = read_text_table(source, data, farm.conventions)
     except UnreadableFile as problem:
-        return {"trouble": why_unreadable(problem)}
+        return {"trouble": problem.findings[0].sentence()}
     shape = _shape(sheet, data, {"rows": 0, "alike": "", "empty": True})
     return {"trouble": "", "shape": shape, "told": _told_of(farm, source.table, sheet)}
 
@@ -116,7 +115,7 @@ def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summa
     """
     before = known["shape"]
     odd = b'"' in added or b"\0" in added or (b"\r" in added) != (before["line_end"] == "\r\n")
-    if odd or before["workbook"] or not before["ended"]:
+    if odd or before["workbook"] or before["total"] or not before["ended"]:
         return None
     try:
         text = added.decode("utf-8")
@@ -124,7 +123,9 @@ def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summa
         return None
     lines_added = text.removesuffix("\n").split("\n")
     rows = [line.removesuffix("\r").split(before["separator"]) for line in lines_added]
-    sheet = Sheet(before["at"], before["units"], before["row"], before["header"], rows, before["separator"])
+    entries = without_totals(source.table, before["at"], rows)
+    header = before["at"], before["units"], before["row"], before["header"]
+    sheet = TextTable(*header, entries, len(rows), before["separator"])
     told = _told_of(farm, source.table, sheet)
     return {
         "trouble": "",
@@ -133,24 +134,23 @@ def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summa
     }
 
 
-def _shape(sheet: Sheet, data: bytes, before: Mapping[str, Any]) -> dict[str, Any]:
+def _shape(sheet: TextTable, data: bytes, before: Mapping[str, Any]) -> dict[str, Any]:
     """How is the file written? `row` the header's and `rows` how many stand below it, as the spreadsheet counts;
     `alike` the last day as written; `total` whether the last row adds up the others; `ended` by a line end.
     """
     last = next((row for row in reversed(sheet.rows) if any(cell.strip() for cell in row)), ())
     days = [cell for name in ("picked_on", "seen_on", "inoculated_on") if (cell := sheet.cell(last, name))]
-    days = [cell for cell in days if not sums_up(cell.strip())]
     return {
         "at": sheet.at,
         "units": sheet.units,
         "row": sheet.row,
-        "rows": before["rows"] + len(sheet.rows),
+        "rows": before["rows"] + sheet.height,
         "header": list(sheet.header),
         "separator": sheet.separator,
         "line_end": sheet.line_end,
         "workbook": sheet.workbook,
         "alike": days[0] if days else before["alike"],
-        "total": not days and any(sums_up(cell.strip()) for cell in last),
+        "total": sheet.ends_with_totals,
         "ended": data.endswith((b"\n", b"\r")),
         "empty": before["empty"] and sheet.empty,
     }
@@ -168,7 +168,7 @@ def _joined(before: Mapping[str, Any], added: Mapping[str, Any]) -> dict[str, An
     return found
 
 
-def _told_of(farm: Farm, table: str, sheet: Sheet) -> dict[str, Any]:
+def _told_of(farm: Farm, table: str, sheet: TextTable) -> dict[str, Any]:
     cell_format = farm.conventions.cell_format
     if table == "batches":
         return {"days": _days_of_batches(sheet, cell_format)}
@@ -189,7 +189,7 @@ def name_of(cell: str, cell_format: CellFormat) -> str:
     return _field(cells.text(cell, cell_format))
 
 
-def _days_of_batches(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
+def _days_of_batches(sheet: TextTable, cell_format: CellFormat) -> dict[str, str]:
     """When was each batch inoculated? "" where that is not known; of several rows the first that tells it."""
     found: dict[str, str] = {}
     for row in sheet.rows:
@@ -202,7 +202,7 @@ def _days_of_batches(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     return found
 
 
-def _fillings(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
+def _fillings(sheet: TextTable, cell_format: CellFormat) -> dict[str, str]:
     """What was each container filled with? One line a filling: batch, room, position."""
     found: dict[str, list[str]] = {}
     for row in sheet.rows:
@@ -213,7 +213,7 @@ def _fillings(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     return {container: "".join(lines) for container, lines in found.items()}
 
 
-def _ends(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
+def _ends(sheet: TextTable, cell_format: CellFormat) -> dict[str, str]:
     """What ended, by container ("" where none is named)? One line an event: day, event, batch, count."""
     event_field = contract("observations").field("event")
     known: dict[str, str | None] = {}
@@ -231,7 +231,7 @@ def _ends(sheet: Sheet, cell_format: CellFormat) -> dict[str, str]:
     return {container: "".join(lines) for container, lines in found.items()}
 
 
-def _pickings(sheet: Sheet, cell_format: CellFormat) -> dict[str, Any]:
+def _pickings(sheet: TextTable, cell_format: CellFormat) -> dict[str, Any]:
     """What was picked, by container ("" where none is named), one line a picking: day, batch, flush, weight in g, id
     (young ones only)? And all weights: of containers, and of batches weighed together.
     """

@@ -15,17 +15,17 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.folder import WORKBOOKS, Farm, TableFile, table_files
 from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
 from pipeline.logbook.summaries import Summaries
-from schemas.contract import contract
+from schemas.contract import HARVESTS, OBSERVATIONS, contract
 from schemas.finding import OutOfReach
 
 TEXT_SUFFIXES = (".csv", ".tsv")
 # Tables that a file of gillbook's own holds by the month.
-BY_MONTH = ("harvests", "observations")
+BY_MONTH = (HARVESTS, OBSERVATIONS)
 # A row to be written: per column of ours a day, a number (in the contract's unit), a word of the column, or a text.
 Values = Mapping[str, "date | Decimal | int | str"]
 
@@ -90,11 +90,11 @@ def _candidates(farm: Farm, table: str, day: date, sources: Mapping[str, TableFi
     own = [name for name, use in farm.conventions.files.items() if use.tables == (table,) and name in sources]
     own = [name for name in own if name.lower().endswith(TEXT_SUFFIXES)]
     by_month = table in BY_MONTH
-    if by_month and in_folder and not (table == "observations" and single):
+    if by_month and in_folder and not (table == OBSERVATIONS and single):
         yield f"{table}/{month}.csv"
     elif single or len(own) == 1:
         yield single or own[0]
-    elif table != "harvests" and f"{table}.xlsx" not in sources:
+    elif table != HARVESTS and not any(f"{table}{suffix}" in sources for suffix in WORKBOOKS):
         yield f"{table}.csv"
     stem = month if by_month else "logbook"
     yield f"{table}/{stem}.csv"

@@ -12,7 +12,7 @@ from typing import Any
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text
 from pipeline.logbook import append, journal
-from pipeline.logbook.sheets import read_sheet
+from pipeline.logbook.text_table import read_text_table
 from schemas.contract import contract
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 
@@ -127,7 +127,7 @@ def _find(
     table = contract(source.table)
     plain = plain_text(table, source.name, data)
     dialect = dialect_of(table, source.name, plain, farm.conventions)
-    sheet = read_sheet(source, data, farm.conventions)
+    sheet = read_text_table(source, data, farm.conventions)
     shift = dialect.body + (len(MARK) if data.startswith(MARK) else 0)
     text = plain[dialect.body :].decode("utf-8")
     body = io.StringIO(text, newline="")
