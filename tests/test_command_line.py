@@ -10,6 +10,7 @@ import sys
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
@@ -21,7 +22,15 @@ from pipeline.demo.write import LAST_DAY, write_demo
 from schemas.contract import INPUTS, contract
 
 Farm = Callable[..., Path]
-COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+
+
+def commands_of(program: typer.Typer) -> dict[str, Any]:
+    """The commands of a program, by name."""
+    group: Any = typer.main.get_command(program)
+    return {name: group.get_command(None, name) for name in group.list_commands(None)}
+
+
+COMMANDS = commands_of(app)
 # Those that tell a table unasked: all but check, which tells sentences, and two that want to know of what.
 ASKED = ("check", "trace", "trial")
 TELLING = [
@@ -47,7 +56,7 @@ def without_help(program: typer.Typer) -> list[str]:
     """Which commands and options of a program have no text that tells what they are for?"""
     group = typer.main.get_command(program)
     silent = []
-    for name, command in {"": group, **group.commands}.items():  # type: ignore[attr-defined]
+    for name, command in {"": group, **commands_of(program)}.items():
         silent += [] if command.help else [name]
         silent += [f"{name} {each.name}".strip() for each in command.params if not getattr(each, "help", None)]
     return silent

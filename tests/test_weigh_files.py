@@ -12,7 +12,7 @@ import pytest
 from conftest import Said
 from ledgers import here, refreshed, rows
 
-from pipeline.cli.weigh_command import now, picking_day
+from pipeline.cli.prompts import now, picking_day
 from pipeline.farm.folder import open_farm
 from pipeline.logbook import append
 from pipeline.logbook.asking import asked_for

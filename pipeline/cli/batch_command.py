@@ -12,8 +12,8 @@ import typer
 
 from pipeline.cli.options import FarmOption, tell
 from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day, now
 from pipeline.cli.show import printable
-from pipeline.cli.weigh_command import ask_on_terminal, entry_day, now
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -172,26 +172,6 @@ def _answers(farm: Farm, units: Mapping[str, str], columns: list[str], before: M
         if answer is not None:
             found[column] = answer
     return found
-
-
-def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, title: str, proposed: str) -> Value | None:
-    """Asks on the terminal until the answer says something for this column; None for an empty one."""
-    from pipeline.logbook.batch import cell_value
-    from schemas.contract import contract
-
-    each = contract(table).field(column)
-    unit = f", {units.get(column, each.unit)}" if each.unit else ""
-    shown = f" [{proposed}]" if proposed else ""
-    while True:
-        text = str(
-            typer.prompt(printable(f"{title}{unit}{shown}"), default=proposed, show_default=False, err=True)
-        ).strip()
-        if not text:
-            return None
-        try:
-            return cell_value(farm.conventions.cell_format, units, table, title, column, text)
-        except WrongRequest as problem:
-            tell(str(problem))
 
 
 def fill(

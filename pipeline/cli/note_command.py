@@ -10,8 +10,9 @@ import typer
 
 from pipeline.cli.options import FarmOption, tell
 from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.prompts import ask_on_terminal, now, picking_day
 from pipeline.cli.show import printable
-from pipeline.cli.weigh_command import ask_on_terminal, now, picking_day, show_taken_back
+from pipeline.cli.weigh_command import show_taken_back
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:

@@ -5,20 +5,18 @@ It starts with every entry, so nothing is imported here that it can do without.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
-from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, date_of, tell
+from pipeline.cli.options import FarmOption, tell
 from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.prompts import ask_on_terminal, now, picking_day
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
-    from pipeline.logbook.book import Doubt
     from pipeline.logbook.undo import TakenBack
     from pipeline.logbook.weigh import Logged
 
@@ -92,51 +90,6 @@ def weigh(
     book = Book(opened)
     asked = asked_for(book, words or [], day, tare, given)
     show(opened, enter(book, asked, insist, ask_on_terminal, now))
-
-
-def now() -> datetime:
-    """What time is it, with the time zone?"""
-    return datetime.now().astimezone()
-
-
-def picking_day(on: str | None, option: str = "--on") -> date:
-    """Which day is meant? Today when none is given. Raises WrongRequest for a text that is no day, and the future."""
-    today = date.today()
-    if on is None:
-        return today
-    day = entry_day(option, on)
-    if day > today:
-        raise WrongRequest(
-            f"{option} {on}: that day lies in the future; today is {today}. Write today or a day before it."
-        )
-    return day
-
-
-def entry_day(option: str, typed: str) -> date:
-    """Which day is typed here? Raises WrongRequest for a text that is no day, and for one before all records."""
-    from pipeline.logbook.cells import EARLIEST
-
-    day = date_of(option, typed)
-    if day < EARLIEST:
-        raise WrongRequest(f"{option} {typed}: no record goes back so far. Check the year.")
-    return day
-
-
-def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
-    """Asks whether to enter it all the same. Raises WrongRequest where that is denied, or nobody can be asked."""
-    from pipeline.cli.show import printable
-    from pipeline.logbook.book import told
-
-    said = told(doubts)
-    if not sys.stdin.isatty():
-        raise WrongRequest(f"Nothing was written: {said} If it is right, say so with --insist.")
-    try:
-        sure = typer.confirm(printable(f"{said[0].upper()}{said[1:]} Enter it all the same?"), err=True)
-    except typer.Abort:
-        sure = False
-        typer.echo(err=True)
-    if not sure:
-        raise WrongRequest("Nothing was written.")
 
 
 def show(farm: Farm, logged: Logged) -> None:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli.options import tell
+from pipeline.cli.prompts import now, picking_day
 from pipeline.cli.show import printable
-from pipeline.cli.weigh_command import now, picking_day
 from pipeline.logbook.amounts import written
 from pipeline.logbook.asking import bare_units, named
 from pipeline.logbook.book import Book, Doubt, told

@@ -1,0 +1,61 @@
+"""Options and arguments whose values are converted only where there is something to convert.
+
+The library that converts values takes longer to load than all the rest of an entry, and does nothing to a text or to
+what was not given. Numbers, words of a list and paths that are looked after (they must exist, say) are left to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from typer.core import TyperArgument, TyperOption
+
+
+class _Lazy:
+    """What a parameter does with its value; mixed into both kinds of parameter."""
+
+    def process_value(self: Any, ctx: Any, value: Any) -> Any:
+        """Return the value as the command takes it: a text or path as typed, None or () for nothing given."""
+        if value is None:
+            found: Any = () if self.multiple or self.nargs == -1 else None
+        elif isinstance(value, str) and _is_text(self):
+            found = self.type_descriptor.annotation(value)
+        elif _is_text(self):
+            found = list(value)
+        else:
+            return super().process_value(ctx, value)  # type: ignore[misc]
+        if self.required and self.value_is_missing(found):
+            return super().process_value(ctx, value)  # type: ignore[misc]
+        return found if self.callback is None else self.callback(ctx, self, found)
+
+
+class LazyOption(_Lazy, TyperOption):
+    """An option that is converted only where it has to be."""
+
+
+class LazyArgument(_Lazy, TyperArgument):
+    """An argument that is converted only where it has to be."""
+
+
+def lazy(params: Sequence[Any]) -> list[Any]:
+    """Return a command's parameters as LazyOption and LazyArgument; others (the help option) as they are."""
+    return [_as(KINDS[type(each)], each) if type(each) in KINDS else each for each in params]
+
+
+KINDS: dict[type, type] = {TyperOption: LazyOption, TyperArgument: LazyArgument}
+
+
+def _as(kind: type, param: Any) -> Any:
+    made: Any = object.__new__(kind)
+    made.__dict__.update(param.__dict__)
+    return made
+
+
+def _is_text(param: Any) -> bool:
+    """Whether nothing is asked of the value but that it is a text, texts, or a path of any kind."""
+    annotation, info = param.type_descriptor.annotation, param.type_descriptor.parameter_info
+    if annotation is Path:
+        return not (info.exists or info.resolve_path or info.writable or info.path_type or info.parser)
+    return annotation in (str, list[str]) and info.parser is None
