@@ -59,13 +59,13 @@ def _raw() -> Mapping[str, Any]:
 
 @cache
 def row_rules() -> tuple[RowRule, ...]:
-    """Which rules on whole rows can an independent engine check?"""
+    """Return the rules on whole rows that an independent engine can check."""
     return tuple(RowRule(**{**rule, "columns": tuple(rule["columns"])}) for rule in _raw()["rows"])
 
 
 @cache
 def whole_rules() -> tuple[WholeRule, ...]:
-    """Which bands are whole tables expected in, and who says so?"""
+    """Return the bands in which whole tables are expected, each with its source."""
     return tuple(WholeRule(**rule) for rule in _raw()["whole"])
 
 

@@ -86,12 +86,12 @@ class Field:
 
     @property
     def required(self) -> bool:
-        """Must the column be there?"""
+        """Whether the column must be there."""
         return bool(self.constraints.get("required"))
 
     @property
     def words(self) -> tuple[str, ...]:
-        """Which coded words does the column know? Empty for free text and numbers."""
+        """The coded words that the column knows. Empty for free text and numbers."""
         return tuple(self.constraints.get("enum", self.expect.get("enum", ())))
 
 
@@ -111,7 +111,7 @@ class Contract:
     row_rules: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def field(self, name: str) -> Field:
-        """Which field has this name? Raises KeyError for a name that the contract does not know."""
+        """Return the field of this name. Raises KeyError for a name that the contract does not know."""
         for each in self.fields:
             if each.name == name:
                 return each
@@ -119,12 +119,12 @@ class Contract:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Which columns does the table have, in order?"""
+        """The table's columns, in order."""
         return tuple(each.name for each in self.fields)
 
     @property
     def texts_kept(self) -> tuple[str, ...]:
-        """Which number columns keep the text of their cells beside the value, for grouping?"""
+        """The number columns that keep the text of their cells beside the value, for grouping."""
         if not self.keep_texts:
             return ()
         return tuple(each.name for each in self.fields if each.type in ("number", "integer"))
@@ -143,7 +143,7 @@ def _file_of(name: str) -> str:
 
 @cache
 def contract(name: str) -> Contract:
-    """What may this table hold? `name` is an input table, a result table, or "farm" (farm.toml)."""
+    """Return the contract of a table. `name` is an input table, a result table, or "farm" (farm.toml)."""
     raw = json.loads(files("schemas").joinpath(_file_of(name)).read_text(encoding="utf-8"))
     return Contract(
         name=raw["name"],
@@ -161,7 +161,9 @@ def contract(name: str) -> Contract:
 
 @cache
 def inputs_hash() -> str:
-    """Do the contracts still say what they said? One hash over the input contracts' text."""
+    """Return one hash over the input contracts' text: another one means that they say something else. One hash over the
+    input contracts' text.
+    """
     digest = sha256()
     for name in INPUTS:
         digest.update(files("schemas").joinpath(_file_of(name)).read_bytes())

@@ -108,7 +108,7 @@ class Finding:
     waiting: int = 0
 
     def sentence(self) -> str:
-        """What would one tell the grower?"""
+        """Return the finding as one would say it to the grower."""
         where = self.file if not self.row else f"{self.file}, row {self.row}"
         if self.column:
             where += f", {self.column}"
@@ -118,7 +118,7 @@ class Finding:
         return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
 
     def record(self) -> dict[str, Any]:
-        """How does the finding look as one row of JSON or CSV?"""
+        """Return the finding as one row of JSON or CSV."""
         file, row = self.waits_for or (None, None)
         return {
             "level": self.level,
@@ -143,13 +143,13 @@ def _shown(value: str) -> str:
 
 
 def nearest(word: str, known: tuple[str, ...]) -> str | None:
-    """Which known word was probably meant? None if none is near."""
+    """Return the known word that was probably meant. None if none is near."""
     close = difflib.get_close_matches(word.strip().lower().replace(" ", "_"), known, n=1)
     return close[0] if close else None
 
 
 def _limit(each: Field | None, rule: str, level: str) -> str:
-    """Which limit was broken? A warning is about what is expected, everything else about a constraint."""
+    """Return the limit that was broken. A warning is about what is expected, everything else about a constraint."""
     if each is None:
         return ""
     if rule == "too_fine":
@@ -183,7 +183,7 @@ def finding(
     detail: str | None = None,
     waits_for: tuple[str, int] | None = None,
 ) -> Finding:
-    """What does this rule say of this cell or row, in the contract's words? `detail` fills the rule's {detail}."""
+    """Return the finding of this rule on this cell or row, in the contract's words; `detail` fills its {detail}."""
     if rule in table.row_rules:
         own = table.row_rules[rule]
         message, expected = (own[part].replace("{detail}", detail or "") for part in ("message", "expected"))
@@ -194,7 +194,7 @@ def finding(
 
 
 def with_waiting(each: Finding, waiting: int) -> Finding:
-    """How does a root finding look once it is known how many rows wait for it?"""
+    """Return a root finding with the count of rows that wait for it."""
     return replace(each, waiting=waiting)
 
 

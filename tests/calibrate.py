@@ -26,7 +26,7 @@ from pipeline.stats.estimate import two_sided_p
 from pipeline.stats.welch import welch_degrees
 
 CONTAINERS = 6
-MOST_ALARMS, LEAST_COVERAGE = 0.065, 0.94  # the limits of issue 7, at a nominal 5 % and 95 %
+MOST_ALARMS, LEAST_COVERAGE = 0.065, 0.94  # our limits, at a nominal 5 % and 95 %
 NAMES = "ABCD"
 WHOLE = Fraction(1)
 

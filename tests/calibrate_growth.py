@@ -37,7 +37,7 @@ PINS_DESIGNS = ((3, 80.0), (6, 80.0), (12, 60.0), (24, 80.0))
 SPAWN_DESIGNS = (("between", 3), ("between", 6), ("within", 3), ("within", 6), ("mixed", 6))
 COMPARED_DESIGNS = ((6, 0), (0, 6), (4, 2))  # soaks of each level alone, soaks that hold both
 CONTAINERS = 6
-LEAST_COVERAGE, MOST_ALARMS = 0.94, 0.065  # the limits of issue 7, at a nominal 95 % and 5 %
+LEAST_COVERAGE, MOST_ALARMS = 0.94, 0.065  # our limits, at a nominal 95 % and 5 %
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Simulated farms through the code of the outlook: how often do its bands hold what comes?
 
 Run as a script (`python -m tests.calibrate_outlook [FARMS [SEED]]`, from the folder above): it prints a table and exits
-with 1 when an 80 % band holds less than 75 or more than 87 % of the weeks where widening is available (issue 7). The
+with 1 when an 80 % band holds less than 75 or more than 87 % of the weeks where widening is available. The
 tests run a few. All cores are used: 2,000 farms a design are some 40 minutes of one.
 """
 
@@ -26,7 +26,7 @@ from pipeline.outlook.ahead import Ahead, look_ahead
 from pipeline.outlook.backtest import HIGH50, HIGH80, LOW50, LOW80, bands
 from pipeline.outlook.history import Floats, History
 
-LEAST, MOST = 0.75, 0.87  # of 80 % bands, where widening is available (issue 7)
+LEAST, MOST = 0.75, 0.87  # of 80 % bands, where widening is available: our limits
 FARMS = 2000  # of each design
 WEEKS = 8
 DRAWS = 1000

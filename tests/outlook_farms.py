@@ -1,6 +1,6 @@
 """Simulated farms for the outlook: batches of containers that share their batch's luck, with weeks of truth to come.
 
-y = method + batch + container (STATISTICS): what a container gives is its recipe's kg, times its batch's luck, plus its
+y = method + batch + container: what a container gives is its recipe's kg, times its batch's luck, plus its
 own; losses, and how slow a batch is, are the batch's too. The seed is an argument.
 """
 
@@ -39,7 +39,7 @@ class Design:
         return FIRST_DAY + 7 * self.weeks
 
 
-FLUSHES = (1.0, 0.62, 0.35)  # kg of each over the first: as in print (CHECKS: 0.47-0.79, 0.377)
+FLUSHES = (1.0, 0.62, 0.35)  # kg of each over the first: as in print (0.47-0.79; Argaw 2023: F3/F2 0.377)
 GOES_ON = 0.85
 SD = 0.5
 

@@ -12,7 +12,7 @@ from typing import Literal
 from recompute_rows import Row, faulty_rows, rows_of
 
 Fate = Literal["loaded", "set_aside", "waiting", "blank"]
-# Days; BLUEPRINT sections 2 and 3 name each of them with its default.
+# Days, each with the default of farm.toml's contract.
 DEFAULTS = {"new_flush_after_days": 7, "flush_settled_days": 10, "lapse_days": 45, "lapse_unpicked_days": 90}
 
 
@@ -52,7 +52,7 @@ class Farm:
     """Which rows of a farm count, and what became of the others?"""
 
     settings: dict[str, int]
-    late_from: str = "turned_up"  # the cap stage from which a picking is late (BLUEPRINT section 3)
+    late_from: str = "turned_up"  # the cap stage from which a picking is late (farm.toml)
     fates: dict[tuple[str, int], Fate] = field(default_factory=dict)
     batches: dict[str, Row] = field(default_factory=dict)
     fillings: dict[tuple[str, str], Row] = field(default_factory=dict)

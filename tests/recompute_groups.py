@@ -11,7 +11,7 @@ Cell = str | int | float | None
 Group = tuple[dict[str, Cell], list[Unit]]
 BATCH_COLUMNS = {column["name"] for column in columns_of("batches")}
 FILLING_COLUMNS = {column["name"] for column in columns_of("fillings")}
-# Youngest to oldest: no standard grades oyster mushrooms by them, the order is that of the contract (CHECKS.md).
+# Youngest to oldest: no standard grades oyster mushrooms by them, the order is that of the contract.
 STAGES = next(column["constraints"]["enum"] for column in columns_of("harvests") if column["name"] == "cap_stage")
 
 

@@ -122,7 +122,7 @@ def interval_of(shares: list[Fraction], of_containers: bool) -> dict[str, Cell]:
     """Between which limits, in %, does the mean share lost of soaks lie, at 95 %? Or why can that not be told?
 
     Mean -+ t(.975, b - 1) sd / sqrt(b). Where none of b soaks lost any (or all lost all) the spread is 0 and says
-    nothing; then the exact binomial limit of b out of b, 1 - .05^(1/b) (STATISTICS.md: b = 3 63 %, 6 39 %).
+    nothing; then the exact binomial limit of b out of b, 1 - .05^(1/b) (b = 3: 63 %, 6: 39 %).
     """
     number = len(shares)
     low = high = why = None

@@ -187,7 +187,7 @@ def test_a_blank_cell_is_told_only_where_a_value_is_required(table: str, each: F
 
 @pytest.mark.parametrize(("cell", "word"), [("inrolled", "curled"), ("decurved", "turned_down"), ("plane", "flat")])
 def test_the_botanical_words_of_the_cap_margin_are_ours(cell: str, word: str) -> None:
-    # CHECKS.md, terms of the cap margin: inrolled -> decurved -> plane -> uplifted.
+    # Usual mycological terms of the cap margin: inrolled -> decurved -> plane -> uplifted.
     assert verdict("harvests", "cap_stage", cell) == (word, [])
     assert verdict("harvests", "cap_stage", "Uplifted") == ("turned_up", [])
 

@@ -1,4 +1,4 @@
-"""Bad input: one clear message each, the exit code that STYLE 13 names, and nothing lost."""
+"""Bad input: one clear message each, its exit code, and nothing lost."""
 
 from __future__ import annotations
 

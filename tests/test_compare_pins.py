@@ -142,7 +142,7 @@ def test_on_simulated_farms_the_mean_over_a_soak_is_its_pseudo_value(seed: int) 
 
 @pytest.mark.parametrize(("alone", "split"), [(6, 0), (0, 6)])
 def test_two_levels_that_are_alike_seldom_seem_to_differ(alone: int, split: int) -> None:
-    # STATISTICS 2: 3-5 % false alarms; 300 farms tell it to +- 2.5 points.
+    # By simulation: 3-5 % false alarms; 300 farms tell it to +- 2.5 points.
     alarms, verdicts = calibrate_growth.compared_alarms(alone, split, 80.0, 300, seed=5)
     assert alarms < 0.075
     assert verdicts <= alarms

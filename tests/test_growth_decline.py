@@ -168,7 +168,7 @@ def test_planted_declines_of_the_demo_farm_lie_inside_the_limits(demo: Path) -> 
 @pytest.mark.parametrize(("soaks", "span", "flush"), [(12, 84.0, 2), (12, 120.0, 3), (24, 120.0, 3)])
 def test_simulated_farms_are_told_without_bias_and_covered(soaks: int, span: float, flush: int) -> None:
     started, gave, naive = calibrate_growth.decline(soaks, span, flush, 500, seed=5)
-    # STATISTICS 3: bias at most 1.2 %, zeros for the unfinished -15 % at flush 2 and -32 % at flush 3.
+    # By simulation: bias at most 1.2 %, zeros for the unfinished -15 % at flush 2 and -32 % at flush 3.
     assert abs(started.bias) < 0.02, started
     assert abs(gave.bias) < 0.02, gave
     assert naive.bias < -0.1, naive

@@ -78,7 +78,7 @@ def test_soaks_and_not_containers_make_the_limits() -> None:
 
 
 def test_no_spread_is_no_evidence() -> None:
-    # 1 - .05^(1/b): 63 % of 3 soaks, 39 % of 6 (STATISTICS 1).
+    # 1 - .05^(1/b): 63 % of 3 soaks, 39 % of 6 (exact binomial).
     assert none_or_all_limits(0, 3) == pytest.approx((0, 0.63), abs=0.005)
     assert none_or_all_limits(1, 6) == pytest.approx((0.61, 1), abs=0.005)
     curve = cumulative_incidence([20, 20, 21], [EVENT] * 3, [0, 1, 2])
@@ -127,7 +127,7 @@ def test_limits_cover_the_truth_of_simulated_farms(soaks: int, span: float, day:
 
 
 def test_two_levels_that_are_alike_seldom_seem_to_differ_by_their_soaks() -> None:
-    # STATISTICS 2: 3-5 % false alarms by soak, 30-33 % by a naive test of containers.
+    # By simulation: 3-5 % false alarms by soak, 30-33 % by a naive test of containers.
     ours, naive = calibrate_growth.pins_alarms(4, 80.0, 400, seed=3)
     assert ours < 0.065
     assert naive > 0.15

@@ -100,8 +100,8 @@ def test_spawn_rate_on_wet_and_on_dry(
     ("moisture_pct", "wet_to_dry_pct"), [(60, 150.0), (65, 185.7), (70, 233.3), (75, 300.0), (80, 400.0)]
 )
 def test_moisture_from_wet_to_dry_basis(farm: MakeFarm, moisture_pct: int, wet_to_dry_pct: float) -> None:
-    # Moisture, wet basis = (wet - dry)/wet (ISO 18134 reports on the total mass); to dry basis: CHECKS.md. Spawn equal
-    # to the wet substrate's mass is wet/dry of the dry: 100 % + moisture on dry basis.
+    # Moisture, wet basis = (wet - dry)/wet (ISO 18134 reports on the total mass); dry basis: 100 m/(100 - m). Spawn
+    # equal to the wet substrate's mass is wet/dry of the dry: 100 % + moisture on dry basis.
     folder = farm(
         batches=f"batch,inoculated_on,substrate_wet_kg,moisture_pct,spawn_kg\nA,2026-01-01,10,{moisture_pct},10"
     )

@@ -93,7 +93,7 @@ def test_pathmashini_efficiency(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("moisture", "on_dry"), [("70", 16.7), ("77", 21.7)])
 def test_five_percent_spawn_on_wet_is_more_on_dry(tmp_path: Path, moisture: str, on_dry: float) -> None:
-    # Royse et al. 2004 print 5 % of wet substrate; CHECKS.md: 16.7 % of dry at 70 % moisture, 21.7 % at 77 %.
+    # Royse et al. 2004 print 5 % of wet substrate; recomputed: 16.7 % of dry at 70 % moisture, 21.7 % at 77 %.
     farm = farm_of(
         tmp_path,
         batches=f"batch,inoculated_on,substrate_wet_kg,moisture_pct,spawn_kg\nA,2026-01-01,10,{moisture},0.5",

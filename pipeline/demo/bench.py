@@ -25,7 +25,7 @@ WHOLE = {"fresh_weight_g", "culled_g", "flush", "count", "containers_filled", "h
 
 
 def write_bench(folder: Path, pickings: int, seed: int, faulty_share: float = 0.005) -> None:
-    """What does a farm of so many pickings look like on disk, with this share of the rows of each table faulty?
+    """Write a farm of so many pickings to disk, with this share of the rows of each table faulty.
 
     The same arguments give the same bytes. TRUTH.json counts the faults by table and kind; rows that wait for
     a faulty batch or filling come on top. Raises ValueError when the farm cannot hold so many pickings.
@@ -52,7 +52,7 @@ def write_bench(folder: Path, pickings: int, seed: int, faulty_share: float = 0.
 
 
 def _cut(farm: Farm, pickings: int) -> Farm:
-    """What stands in the notebooks on the day of the last wanted picking?"""
+    """Return what stands in the notebooks on the day of the last wanted picking."""
     days = farm.harvests["picked_on"]
     if len(days) < pickings:
         raise ValueError(f"the plan gives {len(days)} pickings, {pickings} are wanted")
@@ -70,7 +70,7 @@ def _cut(farm: Farm, pickings: int) -> Farm:
 
 
 def _months(days: np.ndarray) -> dict[str, tuple[int, int]]:
-    """Which rows (first, one past the last) of the pickings, in order of days, stand in which month's file?"""
+    """Return which rows (first, one past the last) of the pickings, in order of days, stand in which month's file."""
     months, firsts = np.unique(days.astype("datetime64[D]").astype("datetime64[M]"), return_index=True)
     ends = [*firsts[1:].tolist(), len(days)]
     return {
@@ -79,7 +79,7 @@ def _months(days: np.ndarray) -> dict[str, tuple[int, int]]:
 
 
 def _frame(table: str, columns: Columns, true_batch: np.ndarray) -> pl.DataFrame:
-    """What is the table as texts, null for blank, with each row's place and true batch?"""
+    """Return the table as texts, null for blank, with each row's place and true batch."""
     import polars as pl
 
     cells = {name: _texts(name, columns[name]) for name in HEADERS[table]}
@@ -88,7 +88,7 @@ def _frame(table: str, columns: Columns, true_batch: np.ndarray) -> pl.DataFrame
 
 
 def _texts(name: str, column: np.ndarray) -> pl.Series:
-    """How are these values typed into cells?"""
+    """Return these values as they are typed into cells."""
     import polars as pl
 
     if column.dtype.kind == "U":

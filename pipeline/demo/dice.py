@@ -14,24 +14,24 @@ Array = NDArray[Any]
 
 
 def dice(seed: int) -> np.random.Generator:
-    """Which stream of uniforms belongs to this seed?"""
+    """Return the stream of uniforms that belongs to this seed."""
     return np.random.Generator(np.random.PCG64(seed))
 
 
 def normal(rng: np.random.Generator, *shape: int) -> Array:
-    """What are standard normal draws of this shape (Box-Muller, cut at 2.5 so that no bucket is absurd)?"""
+    """Return standard normal draws of this shape (Box-Muller, cut at 2.5 so that no bucket is absurd)."""
     radius = np.sqrt(-2 * np.log1p(-rng.random(shape)))
     drawn: Array = np.clip(radius * np.cos(2 * np.pi * rng.random(shape)), -2.5, 2.5)
     return drawn
 
 
 def words(rng: np.random.Generator, choices: Sequence[tuple[str, float]], n: int) -> Array:
-    """Which of the weighted words is drawn, n times?"""
+    """Return n draws of the weighted words."""
     edges = np.cumsum([share for _, share in choices])
     drawn = np.minimum(np.searchsorted(edges, rng.random(n), side="right"), len(choices) - 1)
     return np.array([word for word, _ in choices])[drawn]
 
 
 def whole(rng: np.random.Generator, least: int, most: int, *shape: int) -> Array:
-    """What are whole numbers between these two (both included), each as likely as the others?"""
+    """Return whole numbers between these two (both included), each as likely as the others."""
     return least + np.floor(rng.random(shape) * (most - least + 1)).astype(np.int64)

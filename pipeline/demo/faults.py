@@ -21,7 +21,7 @@ ADDS = ("batches", "fillings")  # a row entered twice is added there; elsewhere 
 
 @dataclass(frozen=True)
 class Fault:
-    """What is written instead, in which columns? again: into a copy of the row above."""
+    """What is written instead of the right cells, and in which columns. again: into a copy of the row above."""
 
     name: str
     typed: dict[str, pl.Expr] = field(default_factory=dict)
@@ -29,13 +29,13 @@ class Fault:
 
 
 def faults(table: str) -> list[Fault]:
-    """Which kinds of fault does a table of a bench farm have?"""
+    """Return the kinds of fault that a table of a bench farm has."""
     kinds = {"batches": _of_batches, "fillings": _of_fillings, "observations": _of_observations}
     return kinds.get(table, _of_harvests)()
 
 
 def _of_batches() -> list[Fault]:
-    """Which faults have batches?"""
+    """Return the faults of batches."""
     import polars as pl
 
     return [
@@ -54,7 +54,7 @@ def _of_batches() -> list[Fault]:
 
 
 def _of_fillings() -> list[Fault]:
-    """Which faults have fillings?"""
+    """Return the faults of fillings."""
     import polars as pl
 
     return [
@@ -70,7 +70,7 @@ def _of_fillings() -> list[Fault]:
 
 
 def _of_observations() -> list[Fault]:
-    """Which faults have observations?"""
+    """Return the faults of observations."""
     import polars as pl
 
     return [
@@ -88,7 +88,7 @@ def _of_observations() -> list[Fault]:
 
 
 def _of_harvests() -> list[Fault]:
-    """Which faults have pickings?"""
+    """Return the faults of pickings."""
     import polars as pl
 
     weight, batch = pl.col("fresh_weight_g"), pl.col("true_batch")
@@ -120,7 +120,7 @@ def _of_harvests() -> list[Fault]:
 def spoil(
     table: str, frame: pl.DataFrame, share: float, rng: np.random.Generator
 ) -> tuple[pl.DataFrame, dict[str, int]]:
-    """What is the table with this share of its rows spoiled, and how many of each kind are there?
+    """Return the table with this share of its rows spoiled, and how many of each kind there are.
 
     Only rows of even place are spoiled, so the row above a copy is always a sound one.
     """

@@ -17,7 +17,7 @@ from pipeline.demo.plan import Columns, Plan, day_number
 
 @dataclass(frozen=True)
 class Farm:
-    """What stands in the four tables, and how likely (0-1) was a filling of each batch to be lost?"""
+    """What stands in the four tables, and how likely (0-1) a filling of each batch was to be lost."""
 
     batches: Columns
     fillings: Columns
@@ -27,12 +27,12 @@ class Farm:
 
 
 def of_recipes(field: str, which: Array) -> Array:
-    """What is this field of the recipes, one entry per recipe number?"""
+    """Return this field of the recipes, one entry per recipe number."""
     return np.array([getattr(recipe, field) for recipe in true.RECIPES])[which]
 
 
 def grow(plan: Plan, rng: np.random.Generator) -> Farm:
-    """What would the notebooks hold if this plan were carried out to the very end?"""
+    """Return what the notebooks would hold if this plan were carried out to the very end."""
     batches = _baths(plan, rng)
     units = _places(plan, rng)
     _masses(plan, batches, units, rng)
@@ -44,7 +44,7 @@ def grow(plan: Plan, rng: np.random.Generator) -> Farm:
 
 
 def up_to(farm: Farm, last: int) -> Farm:
-    """What stands in the notebooks on this day? Later pickings and events do not exist yet."""
+    """Return what stands in the notebooks on this day. Later pickings and events do not exist yet."""
     picked, seen = farm.harvests["picked_on"] <= last, farm.observations["seen_on"] <= last
     return replace(
         farm,
@@ -54,7 +54,7 @@ def up_to(farm: Farm, last: int) -> Farm:
 
 
 def _baths(plan: Plan, rng: np.random.Generator) -> Columns:
-    """How was each batch's substrate treated, and what went in? One entry per batch; a soak's batches agree."""
+    """Return how each batch's substrate was treated, and what went in. One entry per batch; a soak's batches agree."""
     b = plan.batches
     hours, start, end, drained, strip, warm = (rng.random(int(b["soak"].max()) + 1)[b["soak"]] for _ in range(6))
     treatment = of_recipes("treatment", b["recipe"])
@@ -80,7 +80,7 @@ def _baths(plan: Plan, rng: np.random.Generator) -> Columns:
 
 
 def _recipe_cells(b: Columns, warm: Array) -> Columns:
-    """Which cells of a batch follow from its recipe and its day? warm: 0-1, how warm the week was."""
+    """Return the cells of a batch that follow from its recipe and its day. warm: 0-1, how warm the week was."""
     form, strain = of_recipes("spawn_form", b["recipe"]), of_recipes("strain", b["recipe"])
     lot = (b["day"] - b["day"].min()) // 45 + 1
     season = np.cos((b["day"] - day_number(date(2026, 1, 15))) * 2 * np.pi / 365)
@@ -98,7 +98,7 @@ def _recipe_cells(b: Columns, warm: Array) -> Columns:
 
 
 def _places(plan: Plan, rng: np.random.Generator) -> Columns:
-    """Which container does each filling take, and when is that one filled anew? One entry per filling."""
+    """Return the container that each filling takes, and when that one is filled anew. One entry per filling."""
     b = plan.batches
     kinds = b["count"].shape[1]
     batch = np.repeat(np.repeat(np.arange(len(b["batch"])), kinds), b["count"].ravel())
@@ -131,7 +131,7 @@ def _places(plan: Plan, rng: np.random.Generator) -> Columns:
 
 
 def _in_turn(n: int, owned: int, rng: np.random.Generator) -> Array:
-    """Which containers are taken, n times? Round after round the longest free one, a little out of order."""
+    """Return the containers that are taken, n times. Round after round the longest free one, a little out of order."""
     rounds = -(-n // owned)
     order: Array = np.argsort(np.arange(owned) + 5 * rng.random((rounds, owned)), axis=1)
     return order.ravel()[:n]
@@ -147,7 +147,7 @@ def _refilled(container: Array, start: Array) -> Array:
 
 
 def _masses(plan: Plan, batches: Columns, units: Columns, rng: np.random.Generator) -> None:
-    """How much substrate and spawn went in? Adds the masses to batches and units; dry_kg of a unit is true."""
+    """Return how much substrate and spawn went in. Adds the masses to batches and units; dry_kg of a unit is true."""
     b, batch = plan.batches, units["batch_no"]
     substrates = [true.SUBSTRATES[name] for name in batches["substrate"]]
     density = np.array([s.mix_kg_per_l for s in substrates])
@@ -174,7 +174,7 @@ def _masses(plan: Plan, batches: Columns, units: Columns, rng: np.random.Generat
 
 
 def _lost(plan: Plan, units: Columns, rng: np.random.Generator) -> Array:
-    """Which units are thrown out, and when? Adds lost (0-1 flags) and days; returns the chance per batch."""
+    """Return which units are thrown out, and when. Adds lost (0-1 flags) and days; returns the chance per batch."""
     b, n = plan.batches, len(units["batch_no"])
     usual = of_recipes("loss_usual_pct", b["recipe"]) / 100
     soak = normal(rng, int(b["soak"].max()) + 1)[b["soak"]]
@@ -189,7 +189,7 @@ def _lost(plan: Plan, units: Columns, rng: np.random.Generator) -> Array:
 
 
 def _days(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
-    """When is each unit colonised, opened, pinning, and first picked? Adds one column each.
+    """Return when each unit is colonised, opened, pinning, and first picked. Adds one column each.
 
     The noise of soak, batch and unit has mean 0, so the mean of a wait is the recipe's. Units of a batch that
     is looked at as a whole share their days up to the pins: one entry tells for all of them.
@@ -208,7 +208,7 @@ def _days(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
 
 
 def _flushes(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
-    """Which flushes does each unit give, when does each begin, and what does it weigh?
+    """Return which flushes each unit gives, when each begins, and what it weighs.
 
     Adds gives, begins (day), grams, two_days (units x 3), thrown (after flush 1 or 2; 0 never) and last (day).
     """

@@ -30,7 +30,7 @@ Fits = Callable[[Row], bool]
 
 @dataclass(frozen=True)
 class Planted:
-    """Which row was spoiled, what should the screen say of it, and which rows wait for it to be mended?"""
+    """A spoiled row, what the checks should say of it, and which rows wait for it to be mended."""
 
     what: str
     file: str
@@ -53,22 +53,22 @@ class Slip:
 
 
 def _grams(row: Row) -> float:
-    """How much was picked, in grams?"""
+    """Return how much was picked, in grams."""
     return float(row.cells["fresh_weight_g"])
 
 
 def _alone(row: Row) -> bool:
-    """Is this a picking of one container, with its flush?"""
+    """Whether this is a picking of one container, with its flush."""
     return bool(row.cells["container"] and row.cells["flush"])
 
 
 def _moved(day: str, days: int) -> str:
-    """Which day is so many days later?"""
+    """Return the day that is so many days later."""
     return (date.fromisoformat(day) + timedelta(days=days)).isoformat()
 
 
 def _again_soon_in_flush_2(row: Row) -> bool:
-    """Is this a first picking of flush 2 that was picked of once more, days later, all flushes written?"""
+    """Whether this is a first picking of flush 2 that was picked of once more, days later, all flushes written."""
     second = [other for other in row.kin if other.cells["flush"] == "2"]
     days = [other.cells["picked_on"] for other in second]
     written = all(other.cells["flush"] for other in row.kin)
@@ -128,7 +128,9 @@ SLIPS = (
 
 
 def plant(files: Files) -> list[Planted]:
-    """Which mistakes stand in the files now? Changes rows and adds rows, file by file; nothing moves."""
+    """Write the mistakes into the files, and return which they are. Changes rows and adds rows, file by file; nothing
+    moves.
+    """
     _tell_kin(files)
     planted = [*_batch_twice(files), *_filling_twice(files)]
     touched = {id(row) for rows in files.values() for row in rows if _waits(row, planted)}
@@ -143,7 +145,7 @@ def plant(files: Files) -> list[Planted]:
 
 
 def _tell_kin(files: Files) -> None:
-    """Which pickings did each row's filling give? Fills in kin, the same list for all rows of a filling."""
+    """Give each row the pickings of its filling. Fills in kin, the same list for all rows of a filling."""
     kin: dict[int, list[Row]] = {}
     for row in _pickings(files):
         if row.unit >= 0:
@@ -154,17 +156,17 @@ def _tell_kin(files: Files) -> None:
 
 
 def _pickings(files: Files) -> Iterator[Row]:
-    """Which rows are pickings, month after month?"""
+    """Return the rows that are pickings, month after month."""
     return (row for name in sorted(files) if name.startswith("harvests/") for row in files[name])
 
 
 def _waits(row: Row, planted: list[Planted]) -> bool:
-    """Is this a row of a batch or filling that is already spoiled?"""
+    """Whether this is a row of a batch or filling that is already spoiled."""
     return any(row.batch == bad.row.batch and bad.row.unit in (-1, row.unit) for bad in planted)
 
 
 def _spoiled(files: Files, file: str, what: str, touched: set[int], fits: Fits) -> Row:
-    """Which untouched row of the file fits? The other pickings of its filling are left alone from now on."""
+    """Return an untouched row of the file that fits. The other pickings of its filling are left alone from now on."""
     fitting = [row for row in files[file] if id(row) not in touched and fits(row)]
     if not fitting:
         raise LookupError(f"no row of {file} fits the mistake: {what}")
@@ -174,7 +176,7 @@ def _spoiled(files: Files, file: str, what: str, touched: set[int], fits: Fits) 
 
 
 def _added(rows: list[Row], row: Row, **changed: str) -> Row:
-    """What is this row, entered once more right below with some cells changed?"""
+    """Return this row, entered once more right below with some cells changed."""
     again = Row(row.cells | changed, row.batch, row.unit)
     rows.insert(rows.index(row) + 1, again)
     return again
@@ -205,7 +207,7 @@ def _filling_twice(files: Files) -> list[Planted]:
 
 
 def _swappable(row: Row) -> bool:
-    """Is this a filling with pickings and a mass like 2.85, whose last two digits can be swapped?"""
+    """Whether this is a filling with pickings and a mass like 2.85, whose last two digits can be swapped."""
     mass = row.cells["fill_kg"]
     return len(row.kin) > 2 and len(mass) == 4 and mass[2] != mass[3]
 

@@ -17,7 +17,7 @@ EMPTIED_WRITTEN, LAST_EMPTIED_WRITTEN = 0.80, 0.93  # refilled later, or never r
 
 
 def harvests(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
-    """Which pickings were written down? One entry per picking, in the order of days and containers."""
+    """Return the pickings that were written down. One entry per picking, in the order of days and containers."""
     picked = _weighed(plan, _pickings(units, rng))
     n = len(picked["unit"])
     order = np.lexsort((picked["unit"], picked["batch_no"], picked["picked_on"]))
@@ -44,7 +44,7 @@ def harvests(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
 
 
 def _pickings(units: Columns, rng: np.random.Generator) -> Columns:
-    """Which pickings did the units give? One entry per unit, flush and day, as if each had been weighed alone."""
+    """Return the pickings that the units gave. One entry per unit, flush and day, as if each had been weighed alone."""
     gives, two = units["gives"], units["two_days"]
     unit, flush, second = np.nonzero(np.stack([gives, two], axis=2))
     share = (0.5 + 0.3 * rng.random(gives.shape))[unit, flush]
@@ -59,7 +59,7 @@ def _pickings(units: Columns, rng: np.random.Generator) -> Columns:
 
 
 def _weighed(plan: Plan, picked: Columns) -> Columns:
-    """Which pickings were weighed together? Those of a batch, day and flush become one entry, of unit -1."""
+    """Return the pickings that were weighed together. Those of a batch, day and flush become one entry, of unit -1."""
     together = picked["flush"] <= plan.batches["pooled_flushes"][picked["batch_no"]]
     keys = np.stack([picked[name][together] for name in ("batch_no", "picked_on", "flush")], axis=1)
     heaps, heap = np.unique(keys.astype(np.int64), axis=0, return_inverse=True)
@@ -75,7 +75,7 @@ def _weighed(plan: Plan, picked: Columns) -> Columns:
 
 
 def observations(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
-    """Which events were written down? One entry per event, in the order of days, batches and containers."""
+    """Return the events that were written down. One entry per event, in the order of days, batches and containers."""
     seen = [*_growth(plan, units, rng), *_losses(units, rng), *_ends(plan, units, rng)]
     together = {name: np.concatenate([part[name] for part in seen]) for name in seen[0]}
     order = np.lexsort((together["unit"], together["batch_no"], together["seen_on"]))
@@ -110,7 +110,7 @@ def _growth(plan: Plan, units: Columns, rng: np.random.Generator) -> list[Column
 
 
 def _losses(units: Columns, rng: np.random.Generator) -> list[Columns]:
-    """Which units were suspected, and which thrown out? Fillings that are not listed are counted by batch."""
+    """Return which units were suspected, and which thrown out. Fillings that are not listed are counted by batch."""
     n, listed = len(units["unit"]), units["listed"]
     ends = units["last"] + whole(rng, 3, 7, n)
     day = np.minimum(np.where(units["lost"], units["lost_on"], ends), units["refilled"] - 1)
@@ -127,7 +127,7 @@ def _losses(units: Columns, rng: np.random.Generator) -> list[Columns]:
 
 
 def _ends(plan: Plan, units: Columns, rng: np.random.Generator) -> list[Columns]:
-    """Which units were emptied? A batch weighed together is emptied together; some entries are forgotten."""
+    """Return the units that were emptied. A batch weighed together is emptied together; some entries are forgotten."""
     n, refilled = len(units["unit"]), units["refilled"]
     written = rng.random(n) < np.where(refilled < FAR, EMPTIED_WRITTEN, LAST_EMPTIED_WRITTEN)
     stalled, gone = units["stalled"], units["lost"] | (units["thrown"] > 0)
@@ -145,7 +145,7 @@ def _ends(plan: Plan, units: Columns, rng: np.random.Generator) -> list[Columns]
 
 
 def _of_units(units: Columns, which: Array, day: Array, event: str, flush: float) -> Columns:
-    """What do entries of one event for these units look like? day: one entry per unit of the farm."""
+    """Return the entries of one event for these units. day: one entry per unit of the farm."""
     return _of_batches(units, which, day[which], event, flush) | {
         "unit": which,
         "container": units["container"][which],
@@ -153,7 +153,7 @@ def _of_units(units: Columns, which: Array, day: Array, event: str, flush: float
 
 
 def _of_batches(units: Columns, which: Array, day: Array, event: str, flush: float) -> Columns:
-    """What do entries of one event for whole batches look like? which: any unit of each; day: one per entry."""
+    """Return the entries of one event for whole batches. which: any unit of each; day: one per entry."""
     n = len(which)
     return {
         "unit": np.full(n, -1),

@@ -15,7 +15,7 @@ Columns = dict[str, Array]
 
 @dataclass(frozen=True)
 class Plan:
-    """Which batches are made when, and how are they written down?
+    """Which batches are made when, and how they are written down.
 
     batches: one entry per batch: batch, soak (number), soak_name (as written, "" where it is the batch's own),
     recipe (number), day (since 1970-01-01), count (batches x kinds of container), looks (0 looked at as a
@@ -34,18 +34,18 @@ class Plan:
 
 
 def day_number(day: date) -> int:
-    """How many days after 1970-01-01 is this day?"""
+    """Return how many days after 1970-01-01 this day is."""
     return day.toordinal() - date(1970, 1, 1).toordinal()
 
 
 def recipe_numbers(mixes: Sequence[true.Mix]) -> list[int]:
-    """Which place in the table of recipes does each mix's recipe have?"""
+    """Return the place that each mix's recipe has in the table of recipes."""
     numbers = {recipe.name: number for number, recipe in enumerate(true.RECIPES)}
     return [numbers[mix.recipe] for mix in mixes]
 
 
 def demo_plan() -> Plan:
-    """Which batches does the demo farm's diary hold?"""
+    """Return the batches of the demo farm's diary."""
     made: dict[str, list[Any]] = {name: [] for name in ("batch", "soak", "soak_name", "day")}
     mixes: list[true.Mix] = []
     for number, (day, together) in enumerate(true.SOAKS):
@@ -67,7 +67,7 @@ def demo_plan() -> Plan:
 
 
 def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) -> Plan:
-    """Which batches hold about this many fillings, spread evenly over so many days?"""
+    """Return batches that hold about this many fillings, spread evenly over so many days."""
     menus = np.full((len(true.MENUS), 3), -1)
     for row, menu in enumerate(true.MENUS):
         menus[row, : len(menu)] = recipe_numbers(menu)
@@ -91,7 +91,7 @@ def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) 
 
 
 def _bench_conventions(n: int, rng: np.random.Generator) -> Columns:
-    """How are a bench farm's n batches filled and written down? Every rung of the dry-mass ladder occurs."""
+    """Return how a bench farm's n batches are filled and written down. Every rung of the dry-mass ladder occurs."""
     yes = np.full(n, True)
     return {
         "count": np.stack([whole(rng, 3, 6, n), whole(rng, 2, 5, n)], axis=1),

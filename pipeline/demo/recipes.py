@@ -25,7 +25,7 @@ FAILING_CONTAINER, FAILING_LOSS = "B17", 0.85  # a bucket whose lid does not clo
 
 @dataclass(frozen=True)
 class Recipe:
-    """What does one recipe give, when, and how often is it lost? The truth that the measures should find again.
+    """What one recipe gives, when, and how often it is lost. The truth that the measures should find again.
 
     Flushes: be_flush1_pct is BE (%) of flush 1; second and third are the mass of that flush over flush 1 in
     units that give it; gives_second is the share that gives a second flush, gives_third the share of those
@@ -51,16 +51,16 @@ class Recipe:
     bran_pct_dry: float = 0.0
 
     def decline_vs_first(self) -> tuple[float, float]:
-        """How much do flush 2 and flush 3 give over flush 1, per unit that was picked at all?"""
+        """How much flush 2 and flush 3 give over flush 1, per unit that was picked at all."""
         second = self.gives_second * (1 - LATE_LOSS)
         return second * self.second, second * self.gives_third * (1 - LATE_LOSS) * self.third
 
     def be_clean_pct(self) -> float:
-        """What BE (%) does a unit give in all, when it is not lost before its first picking?"""
+        """The BE (%) that a unit gives in all, when it is not lost before its first picking."""
         return self.be_flush1_pct * (1 + sum(self.decline_vs_first()))
 
     def days(self) -> dict[str, float]:
-        """How long does each wait last on average, in days?"""
+        """How long each wait lasts on average, in days."""
         pins = self.colonised_d + COLONISED_TO_OPENED_D + self.opened_to_pins_d
         return {
             "inoculated_to_colonised": self.colonised_d,
@@ -93,7 +93,7 @@ RECIPES = (
 
 @dataclass(frozen=True)
 class Substrate:
-    """How wet is a drained substrate (% of wet mass), and how heavy does its mix pack (kg per litre)?"""
+    """How wet a drained substrate is (% of wet mass), and how heavy its mix packs (kg per litre)."""
 
     moisture_pct: float
     mix_kg_per_l: float
@@ -104,7 +104,7 @@ SUBSTRATES = {S: Substrate(70.5, 0.29), M: Substrate(66.0, 0.33), B: Substrate(7
 
 @dataclass(frozen=True)
 class Treatment:
-    """How long is the bath (least and most hours, step), how long the draining (h), and is there lime in it?"""
+    """How long the bath is (least and most hours, step), how long the draining (h), and whether lime is in it."""
 
     least_h: float
     most_h: float
@@ -137,7 +137,7 @@ KINDS = (Kind("bucket", "B", 20, 8, 56), Kind("bag", "G", 10, 6, 34))
 
 @dataclass(frozen=True)
 class Mix:
-    """What was one batch meant to be, and how carefully was it written down?
+    """What one batch was meant to be, and how carefully it was written down.
 
     pooled_flushes: flushes up to this one were weighed for the batch as a whole. own_dry: this many of its
     fillings had their dry substrate weighed. The yes/no fields say which cells were filled in.
@@ -159,7 +159,7 @@ class Mix:
 
 
 def _two(first: str, second: str) -> tuple[Mix, ...]:
-    """What are two plain batches of one soak?"""
+    """Return two plain batches of one soak."""
     return Mix(first), Mix(second)
 
 

@@ -62,7 +62,7 @@ how likely each soak was to be lost; and every mistake that was planted, with it
 
 
 def write_demo(folder: Path) -> None:
-    """What does the demo farm look like on disk? Writes the same bytes every time."""
+    """Write the demo farm to disk. Writes the same bytes every time."""
     plan = demo_plan()
     farm = up_to(grow(plan, dice(true.DEMO_SEED)), day_number(LAST_DAY))
     files = _files(farm)
@@ -76,7 +76,7 @@ def write_demo(folder: Path) -> None:
 
 
 def _files(farm: Farm) -> Files:
-    """Which rows stand in which file? Harvests are one file a month."""
+    """Return which rows stand in which file. Harvests are one file a month."""
     listed = {name: column[farm.fillings["listed"]] for name, column in farm.fillings.items()}
     names = farm.batches["batch"]
     files = {
@@ -90,7 +90,7 @@ def _files(farm: Farm) -> Files:
 
 
 def _rows(table: str, columns: Columns, names: np.ndarray) -> list[Row]:
-    """What are the rows of a table as text, with the batch and filling that each is about?"""
+    """Return the rows of a table as text, with the batch and filling that each is about."""
     n = len(columns[HEADERS[table][0]])
     batch = names[columns["batch_no"]] if "batch_no" in columns else names
     unit = columns.get("unit", np.full(n, -1))
@@ -102,7 +102,7 @@ def _rows(table: str, columns: Columns, names: np.ndarray) -> list[Row]:
 
 
 def _cell(column: str, value: str | float) -> str:
-    """How is this value typed into a cell? Numbers as short as they are, days as ISO 8601."""
+    """Return this value as it is typed into a cell. Numbers as short as they are, days as ISO 8601."""
     if isinstance(value, str):
         return value
     if column in DAYS:
@@ -126,7 +126,7 @@ def write_text(path: Path, text: str) -> None:
 
 
 def _truth(plan: Plan, farm: Farm) -> dict[str, object]:
-    """What were the dice told? Everything that the measures should find again, within their noise."""
+    """Return what the dice were given. Everything that the measures should find again, within their noise."""
     units = farm.fillings
     soak = np.char.rstrip(plan.batches["batch"], "abc")
     weight = np.bincount(units["batch_no"])
@@ -154,7 +154,7 @@ def _truth(plan: Plan, farm: Farm) -> dict[str, object]:
 
 
 def _recipe_truth(recipe: true.Recipe) -> dict[str, object]:
-    """What should the measures find for one recipe?"""
+    """Return what the measures should find for one recipe."""
     second, third = recipe.decline_vs_first()
     clean = recipe.be_clean_pct()
     return {
@@ -174,7 +174,7 @@ def _recipe_truth(recipe: true.Recipe) -> dict[str, object]:
 
 
 def _listed(files: Files, planted: list[Planted]) -> list[dict[str, object]]:
-    """Which mistakes stand where? Rows are numbered as a spreadsheet does: the header is row 1."""
+    """Return which mistakes stand where. Rows are numbered as a spreadsheet does: the header is row 1."""
     listed: list[dict[str, object]] = []
     for bad in planted:
         at = next(i for i, row in enumerate(files[bad.file], start=2) if row is bad.row)
