@@ -18,7 +18,7 @@ from pipeline.audit.run import audit, ledger_outcomes, table_outcomes
 from pipeline.audit.whole import whole_outcomes
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.findings import read_findings
-from pipeline.models import measures
+from pipeline.models.view import Ledger, Query, open_ledger, opened
 from schemas.audit_outcome import Audit, Outcome
 from schemas.contract import INPUTS, Contract, Field
 
@@ -42,9 +42,10 @@ def broken_rows(folder: Path, *tables: str) -> list[Row]:
     """The rows of these tables that break a constraint, in the ledger as it lies there. None named: of all, and of the
     ledger as a whole.
     """
-    with measures.open_ledger(folder / "ledger.duckdb") as con:
-        outcomes = [each for name in tables or INPUTS if name in INPUTS for each in table_outcomes(con, name)]
-        outcomes += ledger_outcomes(con) if not tables or "ledger" in tables else []
+    with open_ledger(folder / "ledger.duckdb") as con:
+        ledger = Ledger(con, {})
+        outcomes = [each for name in tables or INPUTS if name in INPUTS for each in table_outcomes(ledger, name)]
+        outcomes += ledger_outcomes(ledger) if not tables or "ledger" in tables else []
     errors = [each for each in outcomes if each.failed and each.severity == "error"]
     return [(each.table, each.column, each.rule, row.file, row.row, row.value) for each in errors for row in each.rows]
 
@@ -53,19 +54,19 @@ def audited(folder: Path, as_of: date = AS_OF, refresh: bool = True) -> Audit:
     """The audit of this farm's ledger; without `refresh`, of the ledger as it lies there."""
     if refresh:
         refreshed(folder)
-    farm, query = open_farm(folder), measures.Query(as_of)
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        return audit(con, query, read_findings(con, as_of), RUN_ON)
+    farm = open_farm(folder)
+    with opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(Query(as_of))
+        return audit(view, read_findings(ledger.connection, as_of), RUN_ON)
 
 
 def whole(folder: Path, as_of: date = AS_OF) -> Audit:
     """The part of the audit that is about whole tables."""
     refreshed(folder)
-    farm, query = open_farm(folder), measures.Query(as_of)
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        return Audit("", RUN_ON, as_of, tuple(whole_outcomes(con, query)))
+    farm = open_farm(folder)
+    with opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(Query(as_of))
+        return Audit("", RUN_ON, as_of, tuple(whole_outcomes(view)))
 
 
 def failed(told: Audit, severity: str) -> dict[tuple[str, str, str], Outcome]:

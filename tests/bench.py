@@ -93,13 +93,13 @@ def tell_yields(folder: Path) -> dict[str, Any]:
 
     from pipeline.farm.folder import open_farm
     from pipeline.models import measures
+    from pipeline.models.view import Query, opened
 
     farm = open_farm(folder)
     started = time.perf_counter()
-    query = measures.Query(date(2030, 1, 1), ("substrate",))
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        measures.yields(con, query)
+    query = Query(date(2030, 1, 1), ("substrate",))
+    with opened(farm.ledger, farm.settings) as ledger:
+        measures.yields(ledger.view(query))
     return {"seconds": time.perf_counter() - started}
 
 

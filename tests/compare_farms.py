@@ -14,7 +14,7 @@ from pipeline.compare.measures import measure_of
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models.compared_units import farm_units
-from pipeline.models.measures import open_ledger
+from pipeline.models.view import open_ledger
 
 LAST_DAY = date(2026, 12, 31)
 COLUMNS = (

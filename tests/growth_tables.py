@@ -9,7 +9,7 @@ import duckdb
 import numpy as np
 
 from pipeline.growth import another_flush, flushes, pins
-from pipeline.models.measures import Query
+from pipeline.models.view import Query
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.rates import Recipe
@@ -42,7 +42,7 @@ def four_rates() -> Recipe:
 def growth_tables(
     con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any]
 ) -> dict[str, list[dict[str, Any]]]:
-    """Every result table of growth, by the columns of the question. Call measures.prepare first."""
+    """Every result table of growth, by the columns of the question. `con`: a view's connection."""
     priced = {**settings, **PRICES}
     asked = spawn.spawn(con, query, priced, {})
     return {

@@ -18,6 +18,9 @@ from hypothesis import strategies as st
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
+from pipeline.models.groups import grouping
+from pipeline.models.view import Query, open_ledger
+from pipeline.models.view import opened as opened_ledger
 
 START = date(2026, 1, 1)
 COLUMNS = {
@@ -115,11 +118,11 @@ def differences(folder: Path, as_of: date, by: str, through: int | None) -> list
     """Where do the ledger's figures and the recomputed ones differ?"""
     opened = open_farm(folder)
     refresh(opened, "test")
-    question = measures.Query(as_of, measures.grouping(by), through)
+    question = Query(as_of, grouping(by), through)
     plain = recompute.load(folder)
-    with measures.open_ledger(opened.ledger) as con:
-        measures.prepare(con, opened.settings, question)
-        ours = {"yields": measures.yields(con, question), "flushes": measures.flushes(con, question)}
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        view = ledger.view(question)
+        ours = {"yields": measures.yields(view), "flushes": measures.flushes(view)}
     columns = [] if by == "all" else by.split(",")
     theirs = {
         "yields": recompute.yields(plain, as_of, columns, through),
@@ -148,7 +151,7 @@ def differences(folder: Path, as_of: date, by: str, through: int | None) -> list
 
 def fates_of(folder: Path) -> dict[tuple[str, int], str]:
     """What became of each staged row, by the ledger?"""
-    with measures.open_ledger(folder / "ledger.duckdb") as con:
+    with open_ledger(folder / "ledger.duckdb") as con:
         found = {}
         for table in ("batches", "fillings", "observations", "harvests"):
             found |= dict.fromkeys(con.execute(f"select file, row from {table}").fetchall(), "loaded")
@@ -182,11 +185,10 @@ def test_mass_in_equals_mass_in_every_breakdown(tmp_path: Path, by: str) -> None
     random_farm(tmp_path, 7)
     opened = open_farm(tmp_path)
     refresh(opened, "test")
-    question = measures.Query(date(2027, 1, 1), measures.grouping(by), None)
-    with measures.open_ledger(opened.ledger) as con:
-        measures.prepare(con, opened.settings, question)
-        told = sum(row["fresh_g"] for row in measures.yields(con, question))
-        loaded = con.execute("select sum(fresh_weight_g)::double from harvests").fetchone()
+    question = Query(date(2027, 1, 1), grouping(by), None)
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        told = sum(row["fresh_g"] for row in measures.yields(ledger.view(question)))
+        loaded = ledger.connection.execute("select sum(fresh_weight_g)::double from harvests").fetchone()
     assert loaded is not None
     assert loaded[0] > 0
     assert told == pytest.approx(loaded[0], rel=1e-12)

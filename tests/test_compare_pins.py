@@ -21,7 +21,8 @@ from pipeline.compare.tables import level_rows
 from pipeline.farm.folder import open_farm
 from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.view import Query
+from pipeline.models.view import opened as opened_ledger
 from pipeline.stats.incidence import pseudo_values
 
 JAN = date(2026, 1, 5)
@@ -122,8 +123,8 @@ def test_where_each_soak_holds_one_level_it_says_what_pins_tells_of_it(tmp_path:
     as_of = waiting_farm(tmp_path)
     opened = open_farm(tmp_path)
     refresh(opened, "test")
-    with measures.open_ledger(opened.ledger) as con:
-        measures.prepare(con, opened.settings, measures.Query(as_of, ("substrate",)))
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        con = ledger.view(Query(as_of, ("substrate",))).connection
         told = {row["soak"]: row["pinned_pct"] for row in pinned_by_soak(con, 25)}
     assert soak_values(tmp_path, 25, as_of) == pytest.approx(told)
 

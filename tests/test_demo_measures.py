@@ -18,7 +18,7 @@ from test_against_recompute import differences
 from pipeline.demo import LAST_DAY
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.view import Query, opened
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 TRUTH: dict[str, Any] = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))
@@ -37,11 +37,10 @@ def units(demo_farm: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """The unit tables of the demo farm on its last day."""
     farm = open_farm(demo_farm)
     refresh(farm, "test")
-    question = measures.Query(LAST_DAY)
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, question)
-        measures.days(con, question)
-        yield con
+    with opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(Query(LAST_DAY))
+        view.make("unit_waits")
+        yield view.connection
 
 
 @pytest.mark.parametrize("through", [None, 1, 2, 3])

@@ -14,7 +14,7 @@ import pytest
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.growth import another_flush, flushes, pins
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.view import Ledger, Query, open_ledger
 from pipeline.spawn import summary as spawn
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -32,15 +32,15 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     shutil.copytree(DEMO, folder)
     farm = open_farm(folder)
     refresh(farm, "test")
-    with measures.open_ledger(farm.ledger) as con:
+    with open_ledger(farm.ledger) as con:
         yield farm, con
 
 
-def asked(opened: Opened, by: tuple[str, ...]) -> measures.Query:
+def asked(opened: Opened, by: tuple[str, ...]) -> Query:
     farm, con = opened
-    query = measures.Query(LAST_DAY, by)
-    measures.prepare(con, farm.settings, query)
-    return query
+    query = Query(LAST_DAY, by)
+    # The units are put into these groups.
+    return Ledger(con, farm.settings).view(query).connection and query
 
 
 def planted(row: dict[str, Any]) -> list[dict[str, Any]]:

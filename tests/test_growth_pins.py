@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from pipeline.farm.folder import open_farm
 from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.view import Query
+from pipeline.models.view import opened as opened_ledger
 from pipeline.stats.incidence import (
     EVENT,
     OTHER_END,
@@ -141,9 +142,9 @@ def test_each_soak_says_its_share_for_a_comparison_of_levels(farm: Farm) -> None
     )
     opened = open_farm(folder)
     refresh(opened, "test")
-    query = measures.Query(date(2026, 3, 1), ("substrate",))
-    with measures.open_ledger(opened.ledger) as con:
-        measures.prepare(con, opened.settings, query)
+    query = Query(date(2026, 3, 1), ("substrate",))
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        con = ledger.view(query).connection
         rows = {(row["group_id"], row["soak"]): row["pinned_pct"] for row in pinned_by_soak(con, 30)}
     # Nobody's pins are cut short by day 30, so a soak's value is its own share; a soak with two levels has two.
     assert rows == pytest.approx({(1, "soak S1"): 100, (2, "soak S1"): 50, (2, "batch C"): 0})

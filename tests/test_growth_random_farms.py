@@ -9,7 +9,8 @@ from test_against_recompute import START, random_farm
 
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.groups import grouping
+from pipeline.models.view import Query, opened
 
 BY = ("all", "substrate", "kind,strain", "batch", "soak", "substrate,treatment,strain,spawn_form")
 
@@ -19,10 +20,10 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
     random_farm(tmp_path, seed)
     farm = open_farm(tmp_path)
     refresh(farm, "test")
-    with measures.open_ledger(farm.ledger) as con:
+    with opened(farm.ledger, farm.settings) as ledger:
         for days, by in ((30, BY[seed % 6]), (70, BY[(seed + 1) % 6]), (160, BY[(seed + 2) % 6])):
-            query = measures.Query(START + timedelta(days=days), measures.grouping(by))
-            measures.prepare(con, farm.settings, query)
+            query = Query(START + timedelta(days=days), grouping(by))
+            con = ledger.view(query).connection
             tables = growth_tables(con, query, farm.settings)
             for row in tables["pins"]:
                 told = row["pinned"] + row["lost"] + row["waiting"]
@@ -56,9 +57,9 @@ def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> 
         random_farm(folder, 100 + seed)
         farm = open_farm(folder)
         refresh(farm, "test")
-        with measures.open_ledger(farm.ledger) as con:
-            query = measures.Query(date(2027, 12, 31), ("substrate",))
-            measures.prepare(con, farm.settings, query)
+        with opened(farm.ledger, farm.settings) as ledger:
+            query = Query(date(2027, 12, 31), ("substrate",))
+            con = ledger.view(query).connection
             undated = con.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
             for row in growth_tables(con, query, farm.settings)["flushes"]:
                 if undated == (0,) and row["decline_vs_first"] is not None:

@@ -17,7 +17,8 @@ from golden_records import means, records, table
 
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
+from pipeline.models.view import Query
+from pipeline.models.view import opened as opened_ledger
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.rates import RECIPE, same_rates
@@ -143,10 +144,9 @@ def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dic
     write_farm(folder, rows)
     opened = open_farm(folder)
     refresh(opened, "test")
-    with measures.open_ledger(opened.ledger) as con:
-        query = measures.Query(date(2026, 12, 31), RECIPE)
-        measures.prepare(con, opened.settings, query)
-        (told,) = steps(spawn.spawn(con, query, opened.settings, {}))
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        view = ledger.view(Query(date(2026, 12, 31), RECIPE))
+        (told,) = steps(spawn.spawn(view.connection, view.query, opened.settings, {}))
     return told
 
 

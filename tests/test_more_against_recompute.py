@@ -20,6 +20,9 @@ from test_against_recompute import START, close, random_farm
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
+from pipeline.models.groups import grouping
+from pipeline.models.view import Query
+from pipeline.models.view import opened as opened_ledger
 
 DEMO = Path(__file__).parent.parent / "demo_data"
 BY = ["batch", "container", "soak", "substrate", "container,soak", "kind,strain", "soak,volume_l", "spawn_kg", "all"]
@@ -33,12 +36,11 @@ def ours(folder: Path, as_of: date, by: str) -> dict[str, Rows]:
     opened = open_farm(folder)
     refresh(opened, "test")
     told: dict[str, Rows] = {}
-    with measures.open_ledger(opened.ledger) as con:
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
         # A container's losses are those of all its fillings; in the other tables its batch tells them apart.
         for tables, add_batch in ((("days", "months"), True), (("losses", "causes"), False)):
-            query = measures.Query(as_of, measures.grouping(by, add_batch))
-            measures.prepare(con, opened.settings, query)
-            told |= {table: getattr(measures, table)(con, query) for table in tables}
+            view = ledger.view(Query(as_of, grouping(by, add_batch)))
+            told |= {table: getattr(measures, table)(view) for table in tables}
     return told
 
 
@@ -73,7 +75,7 @@ def differences(folder: Path, as_of: date, by: str) -> list[str]:
     mine, other = ours(folder, as_of, by), theirs(farm, as_of, by)
     found = []
     for table in TABLES:
-        columns = () if table == "months" else measures.grouping(by, add_batch=table not in ("losses", "causes"))
+        columns = () if table == "months" else grouping(by, add_batch=table not in ("losses", "causes"))
         groups = by_group(mine[table], columns), by_group(other[table], columns)
         if groups[0].keys() != groups[1].keys():
             found.append(f"{table}: groups {sorted(groups[0])} against {sorted(groups[1])}")

@@ -17,6 +17,7 @@ from small_farms import CELLS, MASSES, QUICK, Files, Row, a_row, names, write_fa
 
 from pipeline.farm.folder import open_farm
 from pipeline.models import measures
+from pipeline.models.view import Query, opened
 
 LOADED = ("batches", "fillings", "observations", "harvests")
 FARMS = st.fixed_dictionaries({table: st.lists(a_row(table), min_size=2, max_size=7) for table in CELLS})
@@ -49,11 +50,10 @@ def test_row_order_and_file_split_do_not_matter(farm: dict[str, list[Row]], orde
 
 
 def yields_of(folder: Path, by: tuple[str, ...]) -> list[dict[str, Any]]:
-    query = measures.Query(date(2026, 4, 1), by, through_flush=2)
+    query = Query(date(2026, 4, 1), by, through_flush=2)
     farm = open_farm(folder)
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        return measures.yields(con, query)
+    with opened(farm.ledger, farm.settings) as ledger:
+        return measures.yields(ledger.view(query))
 
 
 def thousandfold(table: str, row: Row) -> Row:

@@ -14,7 +14,7 @@ from ledgers import here, refreshed
 from outlook_farms import FIRST_MONDAY, Design, weekly_farm
 
 from pipeline.farm.folder import open_farm
-from pipeline.models.measures import open_ledger
+from pipeline.models.view import open_ledger
 from pipeline.outlook.history import read_history
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"

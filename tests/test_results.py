@@ -21,6 +21,8 @@ from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.compared_units import farm_units
 from pipeline.models.today import today
+from pipeline.models.view import Ledger, Query
+from pipeline.models.view import opened as opened_ledger
 from schemas.contract import RESULTS, contract
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -30,33 +32,32 @@ Tables = dict[str, list[dict[str, Any]]]
 
 
 @pytest.fixture(scope="module")
-def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duckdb.DuckDBPyConnection]]:
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, Ledger]]:
     folder = tmp_path_factory.mktemp("results") / "farm"
     shutil.copytree(DEMO, folder)
     farm = open_farm(folder)
     refresh(farm, "test")
-    with measures.open_ledger(farm.ledger) as con:
-        yield farm, con
+    with opened_ledger(farm.ledger, farm.settings) as ledger:
+        yield farm, ledger
 
 
 @pytest.fixture(scope="module")
-def tables(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> Tables:
+def tables(opened: tuple[Farm, Ledger]) -> Tables:
     """Every result table of the demo farm, by substrate where it is grouped."""
-    farm, con = opened
-    query = measures.Query(AS_OF, ("substrate",), 2)
-    measures.prepare(con, farm.settings, query)
+    farm, ledger = opened
+    query = Query(AS_OF, ("substrate",), 2)
+    view, con = ledger.view(query), ledger.connection
     grouped = ("yields", "days", "losses", "causes", "months")
-    found: Tables = {name: getattr(measures, name)(con, query) for name in grouped}
-    found |= growth_tables(con, query, farm.settings)
-    found["running_units"] = measures.running_units(con)
+    found: Tables = {name: getattr(measures, name)(view) for name in grouped}
+    found |= growth_tables(view.connection, query, farm.settings)
+    found["running_units"] = measures.running_units(view)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(con, farm.settings, AS_OF)
     units = farm_units(con, farm.settings, AS_OF, 2)
     compared = compare(units, Asked("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
-    found |= {"today": today(con, farm.settings, AS_OF), "history": read_history(farm).records}
-    measures.prepare(con, farm.settings, query)
-    return found | measures.of_month(con, AS_OF.replace(day=1))
+    found |= {"today": today(ledger.view(query)), "history": read_history(farm).records}
+    return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))
 
 
 # The expectations are held against their contract where an audit is run: tests/test_audit_command.py.
@@ -89,8 +90,8 @@ def test_every_measure_says_its_unit_and_meaning(name: str) -> None:
             assert each.unit, each.name
 
 
-def test_parts_add_up_to_the_whole(opened: tuple[Farm, duckdb.DuckDBPyConnection], tables: Tables) -> None:
-    _, con = opened
+def test_parts_add_up_to_the_whole(opened: tuple[Farm, Ledger], tables: Tables) -> None:
+    con = opened[1].connection
     loaded = con.execute(
         "select sum(fresh_weight_g)::double, count(*) from harvests where picked_on <= ?", [AS_OF]
     ).fetchone()
@@ -121,18 +122,18 @@ def unfinished(con: duckdb.DuckDBPyConnection) -> int:
     return int(found[0])
 
 
-def test_lost_and_survivors_are_all_units_whose_fate_is_told(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> None:
-    farm, con = opened
-    query = measures.Query(AS_OF, ())
-    measures.prepare(con, farm.settings, query)
-    row = measures.losses(con, query)[0]
+def test_lost_and_survivors_are_all_units_whose_fate_is_told(opened: tuple[Farm, Ledger]) -> None:
+    _, ledger = opened
+    view = ledger.view(Query(AS_OF))
+    row = measures.losses(view)[0]
+    con = view.connection
     survivors = con.execute("select count(*) from unit_states where highest_flush > 0").fetchone()
     assert survivors is not None
     assert row["lost"] + survivors[0] + row["units_not_yet"] == row["units"]
 
 
-def test_every_picking_belongs_to_one_batch_and_one_unit(opened: tuple[Farm, duckdb.DuckDBPyConnection]) -> None:
-    _, con = opened
+def test_every_picking_belongs_to_one_batch_and_one_unit(opened: tuple[Farm, Ledger]) -> None:
+    con = opened[1].connection
     twice = con.execute("select line from unit_pickings group by line having count(*) > 1").fetchall()
     assert twice == []
     without = (

@@ -8,13 +8,14 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pytest
 from conftest import write_table
 from ledgers import refreshed
 
-from pipeline.farm.folder import Farm, open_farm
+from pipeline.farm.folder import open_farm
 from pipeline.models import measures
+from pipeline.models.view import Ledger, Query, open_ledger
+from pipeline.models.view import opened as opened_ledger
 from pipeline.trace.trace import Asked, trace
 from schemas.finding import WrongRequest
 
@@ -59,7 +60,7 @@ PICKED_OF_E = "picked_on,fresh_weight_g,batch\n2026-02-10,400,E\n2026-02-11,300,
 def asked(folder: Path, as_of: date = AS_OF, **wanted: Any) -> dict[str, list[dict[str, Any]]]:
     refreshed(folder)
     opened = open_farm(folder)
-    with measures.open_ledger(opened.ledger) as con:
+    with open_ledger(opened.ledger) as con:
         return trace(con, opened.settings, as_of, Asked(**wanted))
 
 
@@ -198,29 +199,23 @@ def test_row_order_does_not_matter(farm: Callable[..., Path]) -> None:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, duckdb.DuckDBPyConnection]]:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
     folder = tmp_path_factory.mktemp("trace") / "farm"
     shutil.copytree(DEMO, folder)
     refreshed(folder)
     opened = open_farm(folder)
-    with measures.open_ledger(opened.ledger) as con:
-        yield opened, con
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        yield ledger
 
 
-def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(
-    demo: tuple[Farm, duckdb.DuckDBPyConnection],
-) -> None:
-    opened, con = demo
-    query = measures.Query(LAST_DAY, ("spawn_lot",))
-    measures.prepare(con, opened.settings, query)
-    yields = {row["spawn_lot"]: row for row in measures.yields(con, query)}
-    of_containers = measures.Query(LAST_DAY, ("batch", "container"))
-    measures.regroup(con, of_containers)
-    by_container = measures.losses(con, of_containers)
+def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(demo: Ledger) -> None:
+    view, con = demo.view(Query(LAST_DAY, ("spawn_lot",))), demo.connection
+    yields = {row["spawn_lot"]: row for row in measures.yields(view)}
+    by_container = measures.losses(view.by("batch", "container"))
     pooled = con.execute("select distinct batch from units where container is null").fetchall()
     whole = set()
     for lot, row in yields.items():
-        found = trace(con, opened.settings, LAST_DAY, Asked(spawn_lot=lot))
+        found = trace(con, demo.settings, LAST_DAY, Asked(spawn_lot=lot))
         assert sum(each["fresh_g"] for each in found["trace_pickings"]) == pytest.approx(float(row["fresh_g"]))
         traced = [each for each in found["trace_batches"] if each["relation"] == "traced"]
         assert sum(each["fresh_g"] for each in traced) == pytest.approx(float(row["fresh_g"]))
@@ -235,11 +230,10 @@ def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(
     assert len(whole) == 1
 
 
-def test_the_bucket_that_keeps_failing_is_traced_to_its_losses(
-    demo: tuple[Farm, duckdb.DuckDBPyConnection],
-) -> None:
-    opened, con = demo
-    found = trace(con, opened.settings, LAST_DAY, Asked(container="B17"))  # planted: FAILING_CONTAINER in TRUTH.json
+def test_the_bucket_that_keeps_failing_is_traced_to_its_losses(demo: Ledger) -> None:
+    found = trace(
+        demo.connection, demo.settings, LAST_DAY, Asked(container="B17")
+    )  # planted: FAILING_CONTAINER in TRUTH.json
     losses = {each["who"]: each for each in found["trace_losses"]}
     assert losses["traced"]["lost_pct"] == 100
     assert losses["rest"]["lost_pct"] < 20

@@ -11,6 +11,8 @@ from conftest import write_table
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
+from pipeline.models.groups import grouping
+from pipeline.models.view import Query, open_ledger, opened
 
 MakeFarm = Callable[..., Path]
 Rows = list[dict[str, Any]]
@@ -20,10 +22,9 @@ def told(folder: Path, name: str, as_of: str, by: str, through: int | None = Non
     """Refreshes and puts one question."""
     farm = open_farm(folder)
     refresh(farm, "test")
-    query = measures.Query(date.fromisoformat(as_of), measures.grouping(by, name != "losses"), through)
-    with measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        rows: Rows = getattr(measures, name)(con, query)
+    query = Query(date.fromisoformat(as_of), grouping(by, name != "losses"), through)
+    with opened(farm.ledger, farm.settings) as ledger:
+        rows: Rows = getattr(measures, name)(ledger.view(query))
     return rows
 
 
@@ -31,7 +32,7 @@ def asked(folder: Path, sql: str) -> list[tuple[Any, ...]]:
     """Refreshes and asks the ledger."""
     farm = open_farm(folder)
     refresh(farm, "test")
-    with measures.open_ledger(farm.ledger) as con:
+    with open_ledger(farm.ledger) as con:
         return con.execute(sql).fetchall()
 
 
@@ -127,9 +128,8 @@ def test_a_filling_set_aside_leaves_nothing_to_share(farm: MakeFarm) -> None:
     folder = farm(batches=BATCH, fillings="batch,container,note\nA,1,\nA,2,x\nA,2,y")
     assert asked(folder, "select container, dry_source from fillings") == [("1", None)]
     farm_ = open_farm(folder)
-    with measures.open_ledger(farm_.ledger) as con:
-        measures.prepare(con, farm_.settings, measures.Query(date(2026, 2, 1)))
-        cells = measures.missing_cells(con)
+    with opened(farm_.ledger, farm_.settings) as ledger:
+        cells = measures.missing_cells(ledger.view(Query(date(2026, 2, 1))))
     assert [(cell["number"], cell["file"], cell["row"], cell["column_name"]) for cell in cells] == [
         ("BE", "fillings.csv", 3, "container")
     ]

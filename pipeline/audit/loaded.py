@@ -10,24 +10,24 @@ from schemas.audit import row_rules
 from schemas.contract import INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
-    import duckdb
+    from pipeline.models.view import Models
 
 # What else is told of a row, beside the cells of its own table.
 DAY_OF_BATCH = "inoculated_on"
 
 
-def columns_of(con: duckdb.DuckDBPyConnection, name: str) -> dict[str, str]:
+def columns_of(ledger: Models, name: str) -> dict[str, str]:
     """Which columns, of which types, has this table or view of the ledger? None where there is no such table."""
     query = "select column_name, data_type from duckdb_columns() where table_name = ? and not internal"
-    return dict(con.execute(query, [name]).fetchall())
+    return dict(ledger.connection.execute(query, [name]).fetchall())
 
 
-def frame(con: duckdb.DuckDBPyConnection, table: Contract) -> Any:
+def frame(ledger: Models, table: Contract) -> Any:
     """The loaded rows of this input table as a pandas frame: file, row, those cells of which anything is expected (all
     numbers as doubles), what the stage holds for cells that set a row aside, whether the stage refuses the row, the
     row's cells as one number (`cells`), and the day of its batch's inoculation.
     """
-    there = columns_of(con, table.name)
+    there = columns_of(ledger, table.name)
     wanted = [each for each in table.fields if each.name in there and _expects(table, each)]
     parts = ["t.file", "t.row", *(f"{_value('t', each)} as {_quoted(each.name)}" for each in wanted)]
     parts += [f"coalesce(s.faulty, true)::integer::double as {_quoted(REFUSED)}", "c.cells::varchar as cells"]
@@ -36,7 +36,7 @@ def frame(con: duckdb.DuckDBPyConnection, table: Contract) -> Any:
             parts.append(f"{_value('s', each)} as {_quoted(AS_READ.format(each.name))}")
     if DAY_OF_BATCH not in table.names and "batch" in there:
         parts.append(f"b.{DAY_OF_BATCH}")
-    return con.execute(
+    return ledger.connection.execute(
         f"select {', '.join(parts)} from {table.name} as t "
         f"left join rows_of_{table.name} as s on s.file = t.file and s.row = t.row "
         f"left join cells_of_{table.name} as c on c.line = s.line "
@@ -58,24 +58,24 @@ def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def referred(con: duckdb.DuckDBPyConnection) -> dict[str, list[str]]:
+def referred(ledger: Models) -> dict[str, list[str]]:
     """Which values stand in the columns that rules refer to, by TABLE.COLUMN?"""
     names = {rule.other for rule in row_rules() if rule.relation == "among"}
     found = {}
     for name in sorted(names):
         table, column = name.split(".")
-        rows = con.execute(f"select distinct {column} from {table} where {column} is not null").fetchall()
+        rows = ledger.connection.execute(f"select distinct {column} from {table} where {column} is not null").fetchall()
         found[name] = [value for (value,) in rows]
     return found
 
 
-def types_frame(con: duckdb.DuckDBPyConnection) -> Any:
+def types_frame(ledger: Models) -> Any:
     """How does the ledger hold the columns of the contracts? One row per column: table, column, held, contract."""
     import pandas as pd  # type: ignore[import-untyped]
 
     rows = []
     for name in INPUTS:
-        held = columns_of(con, name)
+        held = columns_of(ledger, name)
         for each in contract(name).fields:
             rows.append(
                 {"table": name, "column": each.name, "held": held.get(each.name, "missing"), "contract": _type(each)}
@@ -91,9 +91,9 @@ def _type(each: Field) -> str:
     return kinds[each.type]
 
 
-def counts_frame(con: duckdb.DuckDBPyConnection) -> Any:
+def counts_frame(ledger: Models) -> Any:
     """What became of the rows of each file? One row per file: rows_in, and what is accounted for."""
-    return con.execute(
+    return ledger.connection.execute(
         "select file, 0 as row, rows_in::double as rows_in, "
         "(loaded + set_aside + waiting + blank)::double as accounted_for from row_counts order by file"
     ).df()

@@ -13,9 +13,7 @@ from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import INPUTS, contract
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.measures import Query
+    from pipeline.models.view import LedgerView, Models
     from schemas.finding import Finding
 
 # Of the rows that break an expectation, so many are told one by one. Our choice, no source.
@@ -23,42 +21,41 @@ ROWS_TOLD = 200
 Place = tuple[str, int, str, str]
 
 
-def audit(con: duckdb.DuckDBPyConnection, query: Query, screened: Sequence[Finding], run_on: date) -> Audit:
-    """Does the loaded ledger hold what its contracts promise, and do whole tables look as expected?
+def audit(view: LedgerView, from_rows: Sequence[Finding], run_on: date) -> Audit:
+    """The loaded ledger against its contracts, and whole tables against what is expected of them, as of the view's day.
 
-    `screened` are the findings of the screen: what it has told already is counted as such. `run_on`: today. Call
-    pipeline.models.measures.prepare first, with this question.
+    `from_rows`: what was found in the rows as they were read; what is among it is counted as known. `run_on`: today.
     """
     from pipeline.audit.whole import whole_outcomes
+    from pipeline.models.measures import ledger_id
 
-    told = _told(screened)
-    outcomes = [each for name in INPUTS for each in table_outcomes(con, name, told)]
-    outcomes += [*ledger_outcomes(con), *whole_outcomes(con, query)]
-    found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
-    return Audit(found[0] if found else "", run_on, query.as_of, tuple(outcomes))
+    known = _known_places(from_rows)
+    outcomes = [each for name in INPUTS for each in table_outcomes(view, name, known)]
+    outcomes += [*ledger_outcomes(view), *whole_outcomes(view)]
+    return Audit(ledger_id(view), run_on, view.query.as_of, tuple(outcomes))
 
 
-def _told(screened: Sequence[Finding]) -> set[Place]:
+def _known_places(from_rows: Sequence[Finding]) -> set[Place]:
     """Of which places (file, row, column, rule) has the screen told? A cell that was not used is missing since."""
     rules = {"warning": None, "dropped": "required"}
     return {
-        (each.file, each.row, each.column, rules[each.level] or each.rule) for each in screened if each.level in rules
+        (each.file, each.row, each.column, rules[each.level] or each.rule) for each in from_rows if each.level in rules
     }
 
 
-def table_outcomes(con: duckdb.DuckDBPyConnection, name: str, told: Collection[Place] = ()) -> list[Outcome]:
+def table_outcomes(ledger: Models, name: str, known: Collection[Place] = ()) -> list[Outcome]:
     """Do the loaded rows of this input table keep its contract? `told`: places (file, row, column, rule) of which the
     screen has told the same.
     """
     from pipeline.audit.loaded import frame, referred
 
-    table, rows = contract(name), frame(con, contract(name))
-    expected = [*suite(table, rows.columns, referred(con)), *as_read_suite(table, rows.columns)]
+    table, rows = contract(name), frame(ledger, contract(name))
+    expected = [*suite(table, rows.columns, referred(ledger)), *as_read_suite(table, rows.columns)]
     found = zip(expected, verdicts(rows, expected), strict=True)
-    return [_outcome(each, verdict, rows, told) for each, verdict in found]
+    return [_outcome(each, verdict, rows, known) for each, verdict in found]
 
 
-def ledger_outcomes(con: duckdb.DuckDBPyConnection) -> list[Outcome]:
+def ledger_outcomes(ledger: Models) -> list[Outcome]:
     """Does the ledger hold each column as its contract has it, and do the rows of each file add up?"""
     from pipeline.audit.loaded import counts_frame, types_frame
 
@@ -84,18 +81,18 @@ def ledger_outcomes(con: duckdb.DuckDBPyConnection) -> list[Outcome]:
         shown="rows_in",
         beside="accounted_for",
     )
-    types, counts = types_frame(con), counts_frame(con)
+    types, counts = types_frame(ledger), counts_frame(ledger)
     types["file"], types["row"] = types["table"] + "." + types["column"], 0
     pairs = ((typed, types), (added, counts))
     return [_outcome(each, verdicts(rows, [each])[0], rows, ()) for each, rows in pairs]
 
 
-def _outcome(each: Expected, verdict: Verdict, rows: Any, told: Collection[Place]) -> Outcome:
+def _outcome(each: Expected, verdict: Verdict, rows: Any, known: Collection[Place]) -> Outcome:
     files, numbers = rows["file"], rows["row"]
     places = [(str(files[at]), int(numbers[at])) for at in verdict.faulty]
     # What a constraint refuses is never taken as told: the screen may have warned of the cell as it was read.
-    known = [each.severity == "warning" and (*place, each.column, each.rule) in told for place in places]
-    new = [at for at, known_already in zip(verdict.faulty, known, strict=True) if not known_already]
+    known_here = [each.severity == "warning" and (*place, each.column, each.rule) in known for place in places]
+    new = [at for at, already in zip(verdict.faulty, known_here, strict=True) if not already]
     return Outcome(
         table=each.table,
         column=each.column,
@@ -105,7 +102,7 @@ def _outcome(each: Expected, verdict: Verdict, rows: Any, told: Collection[Place
         held=verdict.held,
         looked_at=verdict.looked_at,
         faulty=len(places),
-        told_already=sum(known),
+        told_already=sum(known_here),
         rows=tuple(_faulty_row(each, rows, at) for at in new[:ROWS_TOLD]),
     )
 

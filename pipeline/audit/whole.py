@@ -14,42 +14,40 @@ from schemas.audit import WholeRule, substrate_with_band, whole_rules
 from schemas.audit_outcome import FaultyRow, Outcome
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.measures import Query
+    from pipeline.models.view import LedgerView
 
 SHARE = "ExpectColumnProportionOfNonNullValuesToBeBetween"
 MEDIAN = "ExpectColumnMedianToBeBetween"
 
 
-def whole_outcomes(con: duckdb.DuckDBPyConnection, query: Query) -> list[Outcome]:
-    """Do whole tables lie within their bands as of the question's day? One outcome per rule; a rule of a substrate that
-    the farm does not grow on is not among them. Call pipeline.models.measures.prepare first.
+def whole_outcomes(view: LedgerView) -> list[Outcome]:
+    """Whole tables against their bands, as of the view's day: one outcome per rule. A rule of a substrate that the farm
+    does not grow on is not among them.
     """
     import pandas as pd  # type: ignore[import-untyped]
 
     from pipeline.models import measures
 
-    months = pd.DataFrame(measures.months(con, query))
-    measures.days(con, query)  # makes the unit_waits that whole_days.sql reads
-    frames = {rule.table: _frame(con, rule.table) for rule in whole_rules() if rule.table != "months"}
+    months = pd.DataFrame(measures.months(view))
+    view.make("unit_waits")  # whole_days.sql reads it
+    frames = {rule.table: _frame(view, rule.table) for rule in whole_rules() if rule.table != "months"}
     grown = {
         substrate_with_band(name)
-        for (name,) in con.execute("select distinct coalesce(substrate, '') from batches").fetchall()
+        for (name,) in view.connection.execute("select distinct coalesce(substrate, '') from batches").fetchall()
     }
     outcomes = []
     for rule in whole_rules():
         if rule.kind == "each_month":
             outcomes.append(_each_month(rule, months))
         elif rule.kind == "history":
-            outcomes.append(_history(rule, months, query.as_of))
+            outcomes.append(_history(rule, months, view.query.as_of))
         elif rule.substrate is None or rule.substrate in grown:
             outcomes.append(_within(rule, frames[rule.table]))
     return outcomes
 
 
-def _frame(con: duckdb.DuckDBPyConnection, table: str) -> Any:
-    return con.execute(statement(f"whole_{table}")).df()
+def _frame(view: LedgerView, table: str) -> Any:
+    return view.connection.execute(statement(f"whole_{table}")).df()
 
 
 def _outcome(rule: WholeRule, low: float | None, high: float | None, looked_at: int) -> Outcome:

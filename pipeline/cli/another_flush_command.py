@@ -13,7 +13,7 @@ from pipeline.cli.options import AsOfOption, ByOption, FarmOption, JsonOption, t
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.models.measures import Rows
+    from pipeline.models.view import Rows
 
 
 def another_flush(

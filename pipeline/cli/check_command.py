@@ -50,21 +50,21 @@ def check(
     from pipeline.ledger.findings import read_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.models import measures
+    from pipeline.models.view import Query, opened
 
-    opened = open_the_farm(farm)
+    farm_here = open_the_farm(farm)
     until = day(as_of)
-    refreshed(opened)
-    with measures.open_ledger(opened.ledger) as con:
-        screened = read_findings(con, until)
-        query = measures.Query(until)
-        measures.prepare(con, opened.settings, query)
-        found = [*opened.findings, *unread_files(opened), *screened]
-        audit = audited(con, opened, query, screened) if deep else None
-        found += silent_findings(opened, measures.silent(con))
-        found += missing_findings(measures.missing_cells(con))
+    refreshed(farm_here)
+    with opened(farm_here.ledger, farm_here.settings) as ledger:
+        from_rows = read_findings(ledger.connection, until)
+        view = ledger.view(Query(until))
+        found = [*farm_here.findings, *unread_files(farm_here), *from_rows]
+        audit = audited(view, farm_here, from_rows) if deep else None
+        found += silent_findings(farm_here, measures.silent(view))
+        found += missing_findings(measures.missing_cells(view))
     if audit:
         found += audit_findings(audit)
-    _write_lists(opened, found)
+    _write_lists(farm_here, found)
     if json:
         as_json([each.record() for each in found])
     else:

@@ -108,7 +108,7 @@ def compare(
 def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Mapping[str, Any]]:
     """Brings the ledger up to date and reads its units; the farm's settings come along."""
     from pipeline.models.compared_units import farm_units
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
 
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)

@@ -10,22 +10,21 @@ from pipeline.cli.options import timed
 from schemas.finding import Finding, OutOfReach
 
 if TYPE_CHECKING:
-    import duckdb
-
     from pipeline.farm.folder import Farm
-    from pipeline.models.measures import Query
+    from pipeline.models.view import LedgerView
     from schemas.audit_outcome import Audit
 
 
-def audited(con: duckdb.DuckDBPyConnection, farm: Farm, query: Query, screened: Sequence[Finding]) -> Audit:
-    """Runs the audit and keeps its result. `screened`: what the screen has told. Call pipeline.models.measures.prepare
-    first, with this question. Raises OutOfReach where the result cannot be written.
+def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit:
+    """Run the audit and keep its result. `from_rows`: what was found in the rows as they were read.
+
+    Raises OutOfReach where the result cannot be written.
     """
     from pipeline.audit.run import audit
     from pipeline.audit.saved import keep
 
     with timed("audit"):
-        found = audit(con, query, screened, date.today())
+        found = audit(view, from_rows, date.today())
     try:
         keep(farm.out, found)
     except OSError as problem:

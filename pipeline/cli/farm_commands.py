@@ -67,7 +67,7 @@ def _separators(farm: Farm, read: Sequence[str]) -> list[str]:
     """Which of the files just read are separated by something else than commas? They are told once, until they change;
     gillbook check tells it always.
     """
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
 
     if not read:
         return []

@@ -24,7 +24,7 @@ from pipeline.cli.options import the_farm as open_the_farm
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 Row = dict[str, Any]
 
@@ -39,14 +39,15 @@ def ask(
     """Brings the ledger up to date and puts the question to the measures; they are named late, for they load numpy.
     `asked_for` is given the farm's settings.
     """
-    from pipeline.models import measures
+    from pipeline.models.groups import grouping
+    from pipeline.models.view import Query, opened
 
-    query = measures.Query(day(as_of), measures.grouping(by), through)
+    query = Query(day(as_of), grouping(by), through)
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
-    with timed("growth"), measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        found = [measure(con, query) for measure in asked_for(farm.settings)]
+    with timed("growth"), opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(query)
+        found = [measure(view.connection, query) for measure in asked_for(farm.settings)]
     tell_set_aside(done)
     return query, found
 

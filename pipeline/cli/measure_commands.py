@@ -23,7 +23,7 @@ from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 
 def _ask(
@@ -33,16 +33,18 @@ def _ask(
     the cells that would give BE to more units.
     """
     from pipeline.models import measures
+    from pipeline.models.groups import grouping
+    from pipeline.models.view import Query, opened
 
     if through is not None and through < 1:
         raise WrongRequest(f"--through-flush {through}: flushes are counted from 1.")
-    query = measures.Query(day(as_of), measures.grouping(by, add_batch), through)
+    query = Query(day(as_of), grouping(by, add_batch), through)
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
-    with timed(name), measures.open_ledger(farm.ledger) as con:
-        measures.prepare(con, farm.settings, query)
-        rows = getattr(measures, name)(con, query)
-        cells = measures.missing_cells(con) if name == "yields" else []
+    with timed(name), opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(query)
+        rows = getattr(measures, name)(view)
+        cells = measures.missing_cells(view) if name == "yields" else []
     tell_set_aside(done)
     return query, rows, [cell for cell in cells if cell["number"] == "BE"]
 

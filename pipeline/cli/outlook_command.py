@@ -58,7 +58,7 @@ def outlook(
 ) -> None:
     """Tell how many kg a week are to come, from what runs and from batches with a day of inoculation to come."""
     from pipeline.cli.show import as_json
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
     from pipeline.outlook.tables import outlook as measure
 
     told_on = day(as_of)

@@ -23,7 +23,7 @@ def query(
 ) -> None:
     """Ask the ledger with one SQL SELECT. Nothing is written and no other file can be read."""
     from pipeline.cli.show import Column, as_json, as_table
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
 
     opened = open_the_farm(farm)
     done = refreshed(opened)

@@ -15,9 +15,8 @@ from pipeline.cli.options import the_farm as open_the_farm
 from schemas.finding import OutOfReach, WrongRequest
 
 if TYPE_CHECKING:
-    import duckdb
-
     from pipeline.farm.folder import Farm
+    from pipeline.models.view import Ledger
     from reports.month import Month
 
 
@@ -33,74 +32,74 @@ def report(
     farm: FarmOption = None,
 ) -> None:
     """Write the report of a month: one page that opens anywhere, without a network. Told as of the month's last day."""
-    from pipeline.models import measures
+    from pipeline.models.measures import last_day, last_picked
+    from pipeline.models.view import opened
     from reports.page import render
 
     wanted = _first_day(month) if month else None
     today = day(as_of)
-    opened = open_the_farm(farm)
-    done = refreshed(opened)
-    with timed("measures"), measures.open_ledger(opened.ledger) as con:
-        first = wanted or _last_month_picked(con, today)
+    farm_here = open_the_farm(farm)
+    done = refreshed(farm_here)
+    with timed("measures"), opened(farm_here.ledger, farm_here.settings) as ledger:
+        first = wanted or (last_picked(ledger, today) or today).replace(day=1)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
-        until = min(measures.last_day(first), today)
+        until = min(last_day(first), today)
         if deep:
-            _audit(con, opened, until)
-        told = with_last_audit(con, opened, gather(con, opened, first, until))
+            _audit(ledger, farm_here, until)
+        gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
-        page = render(told)
+        page = render(gathered)
     tell_set_aside(done)
-    typer.echo(_write(opened, f"report-{first:%Y-%m}.html", page))
+    typer.echo(_write(farm_here, f"report-{first:%Y-%m}.html", page))
 
 
-def gather(con: duckdb.DuckDBPyConnection, farm: Farm, first: date, as_of: date) -> Month:
-    """Which result tables and findings belong to the month that `first` begins, told as of `as_of`?"""
+def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
+    """The result tables and findings of the month that `first` begins, as of `as_of`."""
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import read_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.models import measures
+    from pipeline.models.view import Query
     from reports.month import Month
 
-    settings = farm.settings
-    tables, set_aside = report_tables.of_measures(con, settings, first, as_of)
-    silent, missing = silent_findings(farm, measures.silent(con)), missing_findings(measures.missing_cells(con))
-    tables |= report_tables.of_growth(con, settings, as_of)
-    tables |= report_tables.of_comparisons(con, settings, as_of)
-    ahead, why_no_outlook = report_tables.of_outlook(con, settings, as_of)
+    settings, view = farm.settings, ledger.view(Query(as_of))
+    tables, set_aside = report_tables.of_measures(view, first)
+    silent, missing = silent_findings(farm, measures.silent(view)), missing_findings(measures.missing_cells(view))
+    tables |= report_tables.of_growth(view)
+    tables |= report_tables.of_comparisons(ledger, as_of)
+    ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
     return Month(
         farm_name=settings["name"],
         month=first,
         as_of=as_of,
         late_from=settings["late_from"],
         tables=tables | ahead,
-        findings=[*read_findings(con, as_of), *silent],
+        findings=[*read_findings(ledger.connection, as_of), *silent],
         missing=missing,
         pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,
     )
 
 
-def _audit(con: duckdb.DuckDBPyConnection, farm: Farm, as_of: date) -> None:
-    """Audits the ledger and keeps the result, which the page then quotes as the last one."""
+def _audit(ledger: Ledger, farm: Farm, as_of: date) -> None:
+    """Audit the ledger and keep the result, which the page then quotes as the last one."""
     from pipeline.cli.deep import audited
     from pipeline.ledger.findings import read_findings
-    from pipeline.models import measures
+    from pipeline.models.view import Query
 
-    query = measures.Query(as_of)
-    measures.prepare(con, farm.settings, query)
-    errors = audited(con, farm, query, read_findings(con, as_of)).failed("error")
+    errors = audited(ledger.view(Query(as_of)), farm, read_findings(ledger.connection, as_of)).failed("error")
     if errors:
         tell(f"The audit found {errors} error{'s' if errors > 1 else ''}: gillbook check --deep tells where.")
 
 
-def with_last_audit(con: duckdb.DuckDBPyConnection, farm: Farm, month: Month) -> Month:
+def with_last_audit(ledger: Ledger, farm: Farm, month: Month) -> Month:
     """The month with the last audit, if there was one: stale when it was of another ledger than this."""
     from pipeline.audit.saved import last
+    from pipeline.models.measures import ledger_id
 
     audit = last(farm.out)
-    now = con.execute("select value from meta where key = 'ledger_id'").fetchone()
-    return replace(month, audit=audit, audit_is_stale=audit is not None and (audit.ledger_id,) != now)
+    return replace(month, audit=audit, audit_is_stale=audit is not None and audit.ledger_id != ledger_id(ledger))
 
 
 def _first_day(text: str) -> date:
@@ -110,12 +109,6 @@ def _first_day(text: str) -> date:
     except ValueError:
         pass
     raise WrongRequest(f"--month {text}: that is not a month. Write year-month, like 2026-05.")
-
-
-def _last_month_picked(con: duckdb.DuckDBPyConnection, today: date) -> date:
-    found = con.execute("select max(picked_on) from harvest_places where picked_on <= ?", [today]).fetchone()
-    last: date = found[0] if found and found[0] else today
-    return last.replace(day=1)
 
 
 def _write(farm: Farm, name: str, page: str) -> Path:

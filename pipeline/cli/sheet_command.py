@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.farm.folder import Farm
-    from pipeline.models.measures import Rows
+    from pipeline.models.view import Rows
     from reports.labels import Grid
     from reports.shelves import Shelves
 
@@ -99,12 +99,14 @@ def _ask(farm: Farm, until: date) -> tuple[Rows, list[str], Rows]:
     """What is running, which containers are there, and which of what runs is due to be picked?"""
     from pipeline.models import measures
     from pipeline.models.today import today
+    from pipeline.models.view import Query, opened
 
     done = refreshed(farm)
-    with measures.open_ledger(farm.ledger) as con:
+    with opened(farm.ledger, farm.settings) as ledger:
+        view = ledger.view(Query(until))
         # What there is to do today tells a flush where pins are noted, or where one is due by the farm's own waits.
-        due = {(row["batch"], row["container"]) for row in today(con, farm.settings, until) if row["flush"] is not None}
-        rows, known = measures.running_units(con), measures.containers(con)
+        due = {(row["batch"], row["container"]) for row in today(view) if row["flush"] is not None}
+        rows, known = measures.running_units(view), measures.containers(ledger)
     tell_set_aside(done)
     # A batch that is weighed together is due with all of its containers.
     found = [row for row in rows if {(row["batch"], row["container"]), (row["batch"], None)} & due]

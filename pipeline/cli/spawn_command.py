@@ -13,7 +13,7 @@ from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, tell
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 Told = tuple["Rows", "Rows", "Rows", "Rows", "Rows"]
 

@@ -23,14 +23,14 @@ HEADINGS = {
 def today(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
     """Tell what is to be done: what to pick, to open, to look at, what fell silent, which containers are free."""
     from pipeline.cli.show import as_json
-    from pipeline.models import measures
-    from pipeline.models.today import today as tell_today
+    from pipeline.models.today import today as actions
+    from pipeline.models.view import Query, opened
 
     until = day(as_of)
-    opened = open_the_farm(farm)
-    done = refreshed(opened)
-    with measures.open_ledger(opened.ledger) as con:
-        rows = tell_today(con, opened.settings, until)
+    farm_here = open_the_farm(farm)
+    done = refreshed(farm_here)
+    with opened(farm_here.ledger, farm_here.settings) as ledger:
+        rows = actions(ledger.view(Query(until)))
     tell_set_aside(done)
     if json:
         as_json(rows)

@@ -69,7 +69,7 @@ def trace(
 ) -> None:
     """Tell where it came from and what came from it: for the day a spawn lot goes bad, or a buyer rings."""
     from pipeline.cli.show import as_json
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
     from pipeline.trace import trace as tracing
 
     asked = tracing.Asked(spawn_lot, soak, batch, container, date_of("--picked", picked) if picked else None)

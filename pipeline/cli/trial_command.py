@@ -69,7 +69,7 @@ def trial(
 ) -> None:
     """Plan a trial: the soaks and containers it takes by your own records, and the rows to fill in."""
     from pipeline.cli.show import as_json
-    from pipeline.models.measures import open_ledger
+    from pipeline.models.view import open_ledger
     from pipeline.trial.tables import Asked
     from pipeline.trial.tables import trial as plan
 

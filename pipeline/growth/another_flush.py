@@ -21,7 +21,7 @@ from pipeline.stats.ratio import Ratio
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 WAIT, ANEW, CANNOT_TELL = "wait", "start anew", "cannot tell"
 QUERY = """

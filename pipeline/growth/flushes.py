@@ -11,13 +11,14 @@ from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, d
 from pipeline.models import measures
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
+from pipeline.models.view import prepared
 from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
@@ -41,7 +42,7 @@ def flushes(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
     undated = {"why_no_decline": "no day of inoculation"}
     return [
         {**row, **nothing, **told.get((*(row[name] for name in query.by), row["flush"]), undated)}
-        for row in measures.flushes(con, query)
+        for row in measures.flushes(prepared(con, query))
     ]
 
 

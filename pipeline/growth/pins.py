@@ -25,7 +25,7 @@ from pipeline.stats.incidence import (
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 DAYS_TOLD = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print (CHECKS.md)
 ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}

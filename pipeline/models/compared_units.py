@@ -8,8 +8,8 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from pipeline.compare.factors import COLUMNS
-from pipeline.models import measures
 from pipeline.models.statements import records, statement
+from pipeline.models.view import Ledger, Query
 
 if TYPE_CHECKING:
     import duckdb
@@ -35,7 +35,7 @@ def farm_units(
     con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, through: int, to_day: int | None = None
 ) -> FarmUnits:
     """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
-    measures.prepare(con, settings, measures.Query(as_of, COLUMNS, through))
+    con = Ledger(con, settings).view(Query(as_of, COLUMNS, through)).connection
     con.execute(statement("unit_waits"))
     rows = unit_rows(con, to_day) if to_day is None else _with_pinning(con, unit_rows(con, to_day))
     gaps = records(con, statement("look_gap"))

@@ -1,159 +1,123 @@
-"""Running the measures: the ledger is opened read-only, the day and thresholds are set, the SQL files run."""
+"""The measures: the result tables of a view of the ledger, in the columns of their contracts."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.shelf_order import in_order_of_shelves
-from pipeline.models.groups import group_units, grouping
-from pipeline.models.statements import records, statement
-from pipeline.models.view import LedgerView, Query, open_ledger
+from pipeline.models.view import LedgerView, Models, Rows
 from pipeline.stats.proportions import SHARES, share_interval
 from schemas.contract import contract
 
-if TYPE_CHECKING:
-    import duckdb
-
 OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
 
-Rows = list[dict[str, Any]]
 
-__all__ = [
-    "Query",
-    "causes",
-    "containers",
-    "days",
-    "flushes",
-    "grouping",
-    "last_day",
-    "losses",
-    "missing_cells",
-    "months",
-    "of_month",
-    "open_ledger",
-    "prepare",
-    "regroup",
-    "running_units",
-    "silent",
-    "yields",
-]
+def yields(view: LedgerView) -> Rows:
+    """Biological efficiency and what it rests on, one record per group (contract `yields`)."""
+    through = view.query.through_flush
+    wanted = [each.name for each in contract("yields").fields if not each.only_through or through]
+    return _with_groups(view, "yields", wanted)
 
 
-def prepare(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], query: Query) -> None:
-    """Makes the unit tables and the groups that the question asks for, as temporary tables."""
-    LedgerView(con, settings, query)
-
-
-def regroup(con: duckdb.DuckDBPyConnection, query: Query) -> None:
-    """Groups the units anew, for a question that differs in its columns only. Call prepare first."""
-    group_units(con, query.by)
-
-
-def yields(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """What did each group give? One record per group, with the columns of the `yields` contract. Call prepare first."""
-    wanted = [each.name for each in contract("yields").fields if not each.only_through or query.through_flush]
-    return _with_groups(con, query, "yields", wanted)
-
-
-def flushes(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract
-    that are sums; pipeline.growth adds the estimates. Call prepare first.
+def flushes(view: LedgerView) -> Rows:
+    """The sums of each flush, one record per group and flush (contract `flushes`, without the columns that are
+    estimated: pipeline.growth adds those).
     """
-    told = [each.name for each in contract("flushes").fields if not each.estimated]
-    return _with_groups(con, query, "flushes", told)
+    return _with_groups(view, "flushes", [each.name for each in contract("flushes").fields if not each.estimated])
 
 
-def days(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """How long are the waits? One record per group and wait. Call prepare first."""
-    con.execute(statement("unit_waits"))
-    return _with_groups(con, query, "days", list(contract("days").names))
+def days(view: LedgerView) -> Rows:
+    """How long the waits are, one record per group and wait (contract `days`)."""
+    view.make("unit_waits")
+    return _with_groups(view, "days", contract("days").names)
 
 
-def losses(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """What was closed without a picking? One record per group; by container, over all its fillings. Call prepare first.
+def losses(view: LedgerView) -> Rows:
+    """What was closed without a picking, one record per group; by container, over all its fillings (contract `losses`).
 
-    The interval comes from the shares of soaks, from three on: Student's t; where no soak lost any (or all lost all),
-    the exact binomial bound for soaks.
+    The interval comes from the shares of soaks: see pipeline.stats.proportions.share_interval.
     """
-    _tell_fates(con, query)
-    found = _with_groups(con, query, "losses", [*contract("losses").names, *SHARES])
+    found = _with_groups(_with_fates(view), "losses", [*contract("losses").names, *SHARES])
     for record in found:
-        record.update(share_interval(record["soaks"], record, "container" in query.by))
-    return [{key: record[key] for key in (*query.by, *contract("losses").names)} for record in found]
+        record.update(share_interval(record["soaks"], record, "container" in view.query.by))
+    return [{key: record[key] for key in (*view.query.by, *contract("losses").names)} for record in found]
 
 
-def causes(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """Why were units closed without a picking? One record per group and cause. Call prepare first."""
-    _tell_fates(con, query)
-    return _with_groups(con, query, "causes", list(contract("causes").names))
+def causes(view: LedgerView) -> Rows:
+    """Why units were closed without a picking, one record per group and cause (contract `causes`)."""
+    return _with_groups(_with_fates(view), "causes", contract("causes").names)
 
 
-def _tell_fates(con: duckdb.DuckDBPyConnection, query: Query) -> None:
-    if "container" in query.by:
-        con.execute(statement("filling_fates"))
-        group_units(con, query.by, of_fillings=True)
-    else:
-        con.execute(statement("fates"))
+def _with_fates(view: LedgerView) -> LedgerView:
+    """Return a view of whose groups the table `fates` tells: of the fillings themselves where grouped by container."""
+    of_containers = "container" in view.query.by
+    view.make("filling_fates" if of_containers else "fates")
+    return view.of_fillings() if of_containers else view
 
 
-def months(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """What was picked, finished and inoculated in each month? One record per month. Call prepare first."""
-    del query  # the as-of date is in the tables already
-    return [{key: record[key] for key in contract("months").names} for record in records(con, statement("months"))]
+def months(view: LedgerView) -> Rows:
+    """What was picked, finished and inoculated in each month, one record per month (contract `months`)."""
+    return _in_columns(view, "months")
 
 
 def last_day(first: date) -> date:
-    """Which day ends the month that `first` begins?"""
+    """Return the day that ends the month which `first` begins."""
     return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
 
 
-def of_month(con: duckdb.DuckDBPyConnection, month: date) -> dict[str, Rows]:
-    """What belongs to the month that `month` (its first day) begins? The tables in OF_MONTH, by name. Call prepare
-    first.
+def of_month(view: LedgerView, month: date) -> dict[str, Rows]:
+    """The tables in OF_MONTH, by name, of the month that `month` (its first day) begins."""
+    view.set_variables(month_first=month, month_last=last_day(month))
+    view.make("fates")
+    return {name: _in_columns(view, name) for name in OF_MONTH}
+
+
+def missing_cells(view: LedgerView) -> Rows:
+    """The cells that would make more numbers possible, one record per number and cell: number, file, row, column_name,
+    and units (how many would gain it).
     """
-    last = last_day(month)
-    con.execute(f"set variable month_first = date '{month.isoformat()}'")
-    con.execute(f"set variable month_last = date '{last.isoformat()}'")
-    con.execute(statement("fates"))
-    return {
-        name: [{key: record[key] for key in contract(name).names} for record in records(con, statement(name))]
-        for name in OF_MONTH
-    }
+    return view.records("missing_cells")
 
 
-def _with_groups(con: duckdb.DuckDBPyConnection, query: Query, name: str, wanted: Sequence[str]) -> Rows:
-    groups = {group.pop("group_id"): group for group in records(con, "select * from groups order by group_id")}
-    found = []
-    for record in records(con, statement(name)):
-        group = groups[record["group_id"]]
-        found.append({**{key: group[key] for key in query.by}, **{key: record.get(key) for key in wanted}})
-    return found
-
-
-def missing_cells(con: duckdb.DuckDBPyConnection) -> Rows:
-    """Which cells would make more numbers possible? One record per number and cell (number, file, row, column_name,
-    units: how many would gain it). Call prepare first.
+def silent(view: LedgerView) -> Rows:
+    """The units of which nothing has been heard for long, one record per lapsed or idle unit: table_name, file, row,
+    batch, container, rule, last_picked, since.
     """
-    return records(con, statement("missing_cells"))
+    return view.records("silent")
 
 
-def silent(con: duckdb.DuckDBPyConnection) -> Rows:
-    """Of which units has nothing been heard for long? One record per lapsed or idle unit (table_name, file, row, batch,
-    container, rule, last_picked, since). Call prepare first.
+def running_units(view: LedgerView) -> Rows:
+    """What can still be picked from, in the order of the shelves: one record per running unit, and per filling of a
+    batch weighed together (contract `running_units`).
     """
-    return records(con, statement("silent"))
-
-
-def running_units(con: duckdb.DuckDBPyConnection) -> Rows:
-    """What can still be picked from? One record per running unit, and per filling of a batch weighed together, in the
-    order of the shelves, with the columns of the `running_units` contract. Call prepare first.
-    """
-    found = in_order_of_shelves(records(con, statement("running_units")))
+    found = in_order_of_shelves(view.records("running_units"))
     return [{key: record[key] for key in contract("running_units").names} for record in found]
 
 
-def containers(con: duckdb.DuckDBPyConnection) -> list[str]:
-    """Which containers does the farm have? Their names in the order of the shelves, wherever they last stood."""
-    return [str(row["container"]) for row in in_order_of_shelves(records(con, statement("containers")))]
+def ledger_id(ledger: Models) -> str:
+    """The mark of what the ledger was made from: alike for the same files and settings, "" where it has none."""
+    rows = ledger.records("ledger_id")
+    return str(rows[0]["ledger_id"]) if rows else ""
+
+
+def last_picked(ledger: Models, until: date) -> date | None:
+    """The last day with a picking, up to a day. None where there is none."""
+    ledger.set_variables(until=until)
+    (row,) = ledger.records("last_picked")
+    found: date | None = row["picked_on"]
+    return found
+
+
+def containers(ledger: Models) -> list[str]:
+    """The names of the farm's containers in the order of the shelves, wherever they last stood."""
+    return [str(row["container"]) for row in in_order_of_shelves(ledger.records("containers"))]
+
+
+def _in_columns(view: LedgerView, name: str) -> Rows:
+    return [{key: record[key] for key in contract(name).names} for record in view.records(name)]
+
+
+def _with_groups(view: LedgerView, name: str, wanted: Sequence[str]) -> Rows:
+    groups = view.groups()
+    return [{**groups[record["group_id"]], **{key: record.get(key) for key in wanted}} for record in view.records(name)]

@@ -31,7 +31,7 @@ Rows = list[Row]
 
 @dataclass(frozen=True)
 class Query:
-    """What is asked of the ledger: as of which day, by which columns, through which flush (None: not asked)."""
+    """A question to the ledger: as of which day, by which columns, through which flush (None: none)."""
 
     as_of: date
     by: tuple[str, ...] = ()
@@ -40,7 +40,7 @@ class Query:
 
 @contextmanager
 def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The ledger, for reading only: no other file can be reached through it, and none is written but for what memory
+    """Open the ledger for reading only: no other file is reached through it, and none is written but for what memory
     does not hold (`scratch`), in a folder that DuckDB keeps beside it meanwhile.
 
     Raises OutOfReach when another program holds it.
@@ -65,85 +65,123 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
         yield con
 
 
+@dataclass
+class Made:
+    """What the temporary tables of a connection hold at the moment: the units of which view, in which groups."""
+
+    units: object = None
+    groups: tuple[tuple[str, ...], bool] | None = None
+
+
 class Models:
     """The models of an open ledger, by name: their temporary tables are made, their rows read."""
 
-    def __init__(self, con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any]) -> None:
-        self._con = con
+    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], made: Made) -> None:
+        self._connection = connection
+        self._made = made
         self.settings = settings
+
+    @property
+    def connection(self) -> duckdb.DuckDBPyConnection:
+        """The connection itself: for loaders whose SQL is generated from contracts, and for tests."""
+        self._prepare()
+        return self._connection
+
+    def _prepare(self) -> None:
+        """Bring the temporary tables to what is to be read: of the ledger itself, none."""
 
     def make(self, *names: str) -> None:
         """Make the temporary tables of these models, in this order."""
         for name in names:
-            self._con.execute(statement(name))
+            self.connection.execute(statement(name))
 
     def set_variables(self, **values: object) -> None:
         """Set the variables that models read: a date, a number, a text or None each."""
         for name, value in values.items():
-            self._con.execute(f"set variable {name} = ?", [value])
+            self._connection.execute(f"set variable {name} = ?", [value])
 
     def records(self, name: str) -> Rows:
         """Return the rows of the model of this name: one record per row, by the names of its columns."""
-        return records(self._con, statement(name))
+        return records(self.connection, statement(name))
 
     def arrays(self, name: str) -> Arrays:
         """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
         from pipeline.models.unit_arrays import read
 
-        return read(self._con, statement(name))
+        return read(self.connection, statement(name))
 
 
 class Ledger(Models):
-    """An open ledger. What depends on a day is asked of a view of it."""
+    """An open ledger. What depends on a day is read from a view of it."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Mapping[str, Any]) -> None:
+        super().__init__(connection, settings, Made())
 
     def view(self, query: Query) -> LedgerView:
-        """Return the ledger as of the query's day. Views share their temporary tables: use the latest one only."""
-        return LedgerView(self._con, self.settings, query)
-
-
-class LedgerView(Models):
-    """The ledger as of a day, with its unit tables made and its units grouped: what every loader takes.
-
-    Making one makes the tables (temporary ones: the ledger itself is not written). `query` says as of which day, by
-    which columns and through which flush.
-    """
-
-    def __init__(
-        self, con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], query: Query, made: bool = False
-    ) -> None:
-        super().__init__(con, settings)
-        self.query = query
-        if not made:
-            self._make_units()
-        group_units(con, query.by)
-
-    def _make_units(self) -> None:
+        """Return the ledger as of the query's day: its unit tables are made. Views made before it are over."""
         stages = contract("harvests").field("cap_stage").words
         self.set_variables(
-            as_of=self.query.as_of,
-            through=self.query.through_flush or 1,
+            as_of=query.as_of,
+            through=query.through_flush or 1,
             **{name: int(self.settings[name]) for name in THRESHOLDS},
             cap_stages=list(stages),
             late_rank=stages.index(self.settings["late_from"]) + 1,
         )
         self.make(*UNIT_TABLES)
+        self._made.units, self._made.groups = object(), None
+        return LedgerView(self._connection, self.settings, self._made, query)
 
-    def regrouped(self, *by: str) -> LedgerView:
-        """Return this view with its units grouped by other columns. The groups of the one before are gone."""
-        return LedgerView(self._con, self.settings, replace(self.query, by=by), made=True)
 
-    def group_fillings(self) -> None:
-        """Group the fillings themselves, also those of batches that are weighed as a whole."""
-        group_units(self._con, self.query.by, of_fillings=True)
+class LedgerView(Models):
+    """The ledger as of a day, with its unit tables made and its units grouped: what every loader takes.
+
+    `query` says as of which day, by which columns and through which flush. Views of one day may differ in their groups:
+    each finds its own when it is read. One whose unit tables a newer view has replaced raises RuntimeError.
+    """
+
+    def __init__(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        settings: Mapping[str, Any],
+        made: Made,
+        query: Query,
+        of_fillings: bool = False,
+    ) -> None:
+        super().__init__(connection, settings, made)
+        self.query = query
+        self._units = made.units
+        self._groups = (query.by, of_fillings)
+
+    def _prepare(self) -> None:
+        if self._units is None or self._made.units is not self._units:
+            raise RuntimeError("a newer view of the ledger has replaced the unit tables of this one")
+        if self._made.groups != self._groups:
+            group_units(self._connection, *self._groups)
+            self._made.groups = self._groups
+
+    def by(self, *columns: str) -> LedgerView:
+        """Return this view with its units grouped by other columns."""
+        self._prepare()
+        return LedgerView(self._connection, self.settings, self._made, replace(self.query, by=columns))
+
+    def of_fillings(self) -> LedgerView:
+        """Return this view with groups of fillings instead of units: also of batches that are weighed as a whole."""
+        self._prepare()
+        return LedgerView(self._connection, self.settings, self._made, self.query, of_fillings=True)
 
     def groups(self) -> dict[int, dict[str, str]]:
         """Return what each group is called: by its number, the columns of the query, in the order of the groups."""
-        rows = records(self._con, "select * from groups order by group_id")
+        rows = records(self.connection, "select * from groups order by group_id")
         return {int(row.pop("group_id")): {name: row[name] for name in self.query.by} for row in rows}
 
 
 @contextmanager
 def opened(path: Path, settings: Mapping[str, Any]) -> Iterator[Ledger]:
-    """The ledger at `path`, with the farm's settings. Raises OutOfReach as open_ledger does."""
+    """Open the ledger at `path` with the farm's settings. Raises OutOfReach as open_ledger does."""
     with open_ledger(path) as con:
         yield Ledger(con, settings)
+
+
+def prepared(con: duckdb.DuckDBPyConnection, query: Query) -> LedgerView:
+    """Return a view of unit tables that are made already, for callers that hold a connection. Until they hold views."""
+    return LedgerView(con, {}, Made(units=con), query)

@@ -15,7 +15,7 @@ from pipeline.stats.incidence import LEAST_SOAKS
 from pipeline.stats.optimum import misfit_p, optimum, quadratic
 
 if TYPE_CHECKING:
-    from pipeline.models.measures import Rows
+    from pipeline.models.view import Rows
 
 NO_MISFIT = 0.05
 SPLIT = "Split each of the next three soaks over all rates."

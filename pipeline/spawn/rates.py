@@ -14,10 +14,9 @@ from pipeline.compare.cells import cells as held_cells
 from pipeline.compare.factors import COLUMNS, SPAWN_RATE, Levels
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
-from pipeline.models import measures
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.compared_units import unit_rows
-from pipeline.models.groups import groupable
+from pipeline.models.groups import group_units, groupable
 from pipeline.models.unit_arrays import Arrays
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest, nearest
@@ -25,7 +24,7 @@ from schemas.finding import WrongRequest, nearest
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.models.measures import Query
+    from pipeline.models.view import Query
 
 Numbers = NDArray[np.float64]
 
@@ -123,9 +122,9 @@ def recipes(
     unit_tables.make(con, "unit_starts", "unit_waits", "unit_spawn")
     table = unit_tables.read(con, QUERY)
     named = unit_tables.groups(con, query.by)
-    measures.regroup(con, measures.Query(query.as_of, COLUMNS, query.through_flush))
+    group_units(con, COLUMNS)
     traits = {row["unit"]: row for row in unit_rows(con)}
-    measures.regroup(con, query)
+    group_units(con, query.by)
     found = []
     for group, called in named.items():
         if any(called[name] != value for name, value in chosen.items()):

@@ -16,7 +16,7 @@ from pipeline.stats.paired import within
 from pipeline.stats.welch import between
 
 if TYPE_CHECKING:
-    from pipeline.models.measures import Rows
+    from pipeline.models.view import Rows
 
 BETWEEN, WITHIN, MIXED = "between soaks", "within soaks", "mixed"
 LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design (STATISTICS R2)

@@ -19,7 +19,7 @@ from pipeline.stats.proportions import share_interval
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.models.measures import Query, Rows
+    from pipeline.models.view import Query, Rows
 
 LEAST_RATES = 4  # for a curve or a best rate: a quadratic through three rates is exact, whatever they are
 MEASURED = ("be_pct", "days_to_pins", "lost_pct")

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.measures import Query, prepare
 from pipeline.models.statements import records, statement
+from pipeline.models.view import Ledger, Query
 from pipeline.stats.proportions import SHARES, share_interval
 from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
@@ -55,7 +55,7 @@ def trace(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     """
     if not asked.names and asked.picked is None:
         raise WrongRequest("Name what to trace: --spawn-lot, --soak, --batch, --container or --picked.")
-    prepare(con, settings, Query(as_of))
+    Ledger(con, settings).view(Query(as_of))
     _ask(con, asked)
     con.execute(statement("filling_fates"))
     for name in ("traced_places", "traced_pickings"):

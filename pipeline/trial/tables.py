@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.measures import Query, prepare
 from pipeline.models.statements import records, statement
+from pipeline.models.view import Ledger, Query
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -127,7 +127,7 @@ def farm_spread(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_
 
 
 def _finished_units(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
-    prepare(con, settings, Query(as_of))
+    Ledger(con, settings).view(Query(as_of))
     return records(con, statement("trial_units"))
 
 

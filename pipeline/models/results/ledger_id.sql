@@ -1,0 +1,4 @@
+-- The mark of what the ledger was made from.
+-- Grain: one row; none where the ledger has no mark.
+-- reads: meta
+select value as ledger_id from meta where key = 'ledger_id'
