@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
@@ -57,10 +58,34 @@ RESULTS = (
 )
 
 
+class ColumnRole(StrEnum):
+    """How comparisons use a column that says how a batch or a container was made."""
+
+    # What a grower chooses, in words: all choices together are held against a comparison.
+    CHOICE = "choice"
+    # What a grower chooses in numbers: held against one where all of one level lie below all of the other.
+    AMOUNT = "amount"
+    # What changes by itself as time goes on, and so may count as the replicates.
+    CLUSTER = "cluster"
+    # What comes along with the rest: shown where it differs, never held against a comparison.
+    READING = "reading"
+    # What can be compared although nothing else is judged by it.
+    OTHER = "other"
+
+
+class Varies(StrEnum):
+    """Where a column can differ in a trial: from soak to soak, within a soak, or within a batch."""
+
+    SOAK = "soak"
+    BATCH = "batch"
+    CONTAINER = "container"
+
+
 @dataclass(frozen=True)
 class Field:
     """One column: its type, unit, what sets a cell aside (constraints) and what only warns (expect). `headings`,
-    `guesses`: what the column and its words may be called elsewhere; only ever proposed.
+    `guesses`: what the column and its words may be called elsewhere; only ever proposed. The fields from `role` to
+    `likely` say how each part of the program uses the column: see "$comment" of the contracts.
     """
 
     name: str
@@ -83,6 +108,19 @@ class Field:
     headings: Sequence[str] = ()
     guesses: Mapping[str, str] = field(default_factory=dict)
     rules: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    role: ColumnRole | None = None
+    varies: Varies | None = None
+    recipe: bool = False
+    reported: bool = False
+    belongs_to: str | None = None
+    option: str | None = None
+    prompted: bool = False
+    likely: tuple[float, float] | None = None
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the column holds numbers."""
+        return self.type in ("number", "integer")
 
     @property
     def required(self) -> bool:
@@ -127,12 +165,17 @@ class Contract:
         """The number columns that keep the text of their cells beside the value, for grouping."""
         if not self.keep_texts:
             return ()
-        return tuple(each.name for each in self.fields if each.type in ("number", "integer"))
+        return tuple(each.name for each in self.fields if each.is_number)
+
+
+# What is read as something else than the text or number that stands in the JSON file.
+_READ: Mapping[str, Callable[[Any], Any]] = {"role": ColumnRole, "varies": Varies, "likely": tuple}
 
 
 def _field(raw: Mapping[str, Any]) -> Field:
-    renamed = {"onFault": "on_fault", "onlyThrough": "only_through"}
-    return Field(**{renamed.get(key, key): value for key, value in raw.items()})
+    renamed = {"onFault": "on_fault", "onlyThrough": "only_through", "belongsTo": "belongs_to"}
+    read = {key: _READ[key](value) if key in _READ else value for key, value in raw.items()}
+    return Field(**{renamed.get(key, key): value for key, value in read.items()})
 
 
 def _file_of(name: str) -> str:
@@ -160,10 +203,22 @@ def contract(name: str) -> Contract:
 
 
 @cache
-def inputs_hash() -> str:
-    """Return one hash over the input contracts' text: another one means that they say something else. One hash over the
-    input contracts' text.
+def recipe_columns() -> tuple[Field, ...]:
+    """The columns that say how a container was made: those of batches, then those of fillings. A name that both tables
+    have is the batch's.
     """
+    batches, fillings = contract(BATCHES), contract(FILLINGS)
+    return (*batches.fields, *(each for each in fillings.fields if each.name not in batches.names))
+
+
+def columns_with_role(*roles: ColumnRole) -> tuple[str, ...]:
+    """The names of the columns of batches and fillings that have one of these roles, in the contracts' order."""
+    return tuple(each.name for each in recipe_columns() if each.role in roles)
+
+
+@cache
+def inputs_hash() -> str:
+    """Return one hash over the input contracts' text: another one means that they say something else."""
     digest = sha256()
     for name in INPUTS:
         digest.update(files("schemas").joinpath(_file_of(name)).read_bytes())
