@@ -31,15 +31,15 @@ def script_json(data: Any) -> str:
     return text
 
 
-def part(folder: str, name: str) -> str:
-    """What is in this style sheet or script of ours?"""
-    return files("reports").joinpath(folder, name).read_text(encoding="utf-8").replace("\r\n", "\n")
+def part(path: str) -> str:
+    """Return the text of a style sheet or script, by its path within this package."""
+    return files("reports").joinpath(path).read_text(encoding="utf-8").replace("\r\n", "\n")
 
 
-def environment() -> Environment:
+def environment(folder: str = "templates") -> Environment:
     """How are templates filled? Every text of a cell is escaped, and a name that is not given is a mistake."""
     made = Environment(
-        loader=PackageLoader("reports", "templates"),
+        loader=PackageLoader("reports", folder),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

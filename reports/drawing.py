@@ -22,6 +22,7 @@ FACTS_PX = 13.5
 # Row charts: the name (and below it what it rests on) stands over its marks, so that a phone has the full width.
 ROW_PX = 46
 TALL_ROW_PX = 68
+NARROW_PX = 190  # height of small charts, three side by side
 # A chart higher than a printed page would be cut: so many lanes at most, the next ones in a further chart or the table.
 LANES_A_CHART = 10
 

@@ -9,30 +9,68 @@ from typing import Any
 from jinja2 import Template
 from markupsafe import Markup
 
-from reports import sentences
-from reports.blocks import Block, blocks
 from reports.cautions import cautions
 from reports.document import environment, part, policy, script_json
 from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
 from reports.glossary import definitions, sources, unit_meaning
 from reports.month import Month
+from reports.section import Section
+from reports.sections import (
+    another_flush,
+    audit,
+    differences,
+    finished,
+    flushes,
+    losses,
+    missing,
+    outlook,
+    picked,
+    pins,
+    recipes,
+    rejected,
+    spawn,
+    stages,
+)
 from reports.vega import bundle
 from reports.words import month_name, visible
+
+# What the page shows, in order.
+SECTIONS = (
+    picked,
+    outlook,
+    finished,
+    recipes,
+    differences,
+    spawn,
+    flushes,
+    another_flush,
+    pins,
+    losses,
+    stages,
+    missing,
+    rejected,
+    audit,
+)
+
+
+def sections(month: Month) -> list[Section]:
+    """Return the sections of the page of a month, in order."""
+    return [each.section(month) for each in SECTIONS]
 
 
 def render(month: Month) -> str:
     """Which page tells this month? One HTML file as text, the same for the same month, that needs no network."""
-    told = blocks(month)
+    told = sections(month)
     chapters = definitions([name for name, rows in month.tables.items() if rows])
-    style = part("styles", "report.css")
-    scripts = {"library": bundle(), "draw": part("templates", "draw.js")}
+    style = part("styles/report.css")
+    scripts = {"library": bundle(), "draw": part("templates/draw.js")}
     return _template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
-        as_of=sentences.told_as_of(month),
+        as_of=as_of(month),
         unit_meaning=unit_meaning(),
         heads=heads(month),
-        blocks=told,
+        sections=told,
         chapters=chapters,
         sources=sources(chapters),
         cautions=cautions(month),
@@ -71,8 +109,15 @@ def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
     ]
 
 
-def _specs(told: Sequence[Block]) -> Mapping[str, Any]:
-    return {chart.id: chart.spec for block in told for chart in block.charts}
+def as_of(month: Month) -> Sentence:
+    """As of which day is the page told?"""
+    if month.over:
+        return ("Told as of ", Day(month.as_of), ".")
+    return ("Told as of ", Day(month.as_of), ": the month is not over.")
+
+
+def _specs(told: Sequence[Section]) -> Mapping[str, Any]:
+    return {chart.id: chart.spec for section in told for chart in section.charts}
 
 
 def _template(name: str) -> Template:

@@ -12,10 +12,10 @@ from ledgers import here, refreshed
 from report_months import HOSTILE, a_month
 from report_reader import read_page, told_by
 
-from reports import audit_told
 from reports.figures import plain
 from reports.month import Month
 from reports.page import render
+from reports.sections import audit
 from reports.words import day_name
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
 
@@ -42,30 +42,30 @@ def an_audit(file: str = "harvests.csv") -> Audit:
     return Audit("0123456789abcdef", date(2026, 9, 29), date(2026, 9, 28), outcomes)
 
 
-def with_audit(audit: Audit | None = None, stale: bool = False) -> Month:
-    return a_month(audit=audit, audit_is_stale=stale)
+def with_audit(last: Audit | None = None, stale: bool = False) -> Month:
+    return a_month(audit=last, audit_is_stale=stale)
 
 
 def test_a_report_without_an_audit_says_how_to_make_one() -> None:
-    assert plain(audit_told.sentence(with_audit())) == NONE
-    assert audit_told.notes(with_audit()) == []
-    assert [table for table in audit_told.tables(with_audit()) if table] == []
+    assert plain(audit.sentence(with_audit())) == NONE
+    assert audit.notes(with_audit()) == []
+    assert [table for table in audit.tables(with_audit()) if table] == []
 
 
 def test_a_report_quotes_the_last_audit_with_its_date_and_counts() -> None:
     month = with_audit(an_audit())
-    assert plain(audit_told.sentence(month)) == (
+    assert plain(audit.sentence(month)) == (
         "On 29 September 2026 the ledger was audited: 2 of 7 expectations held, with 1 error and 3 warnings; "
         "1 cannot be told yet."
     )
-    notes = [plain(note) for note in audit_told.notes(month)]
+    notes = [plain(note) for note in audit.notes(month)]
     assert notes[0] == "An error is in the ledger, not in the files: gillbook check --deep tells where."
     assert notes[1].startswith("Of the ledger 0123456789ab, states told as of 28 September 2026.")
-    assert plain(audit_told.notes(with_audit(an_audit(), stale=True))[0]) == STALE
+    assert plain(audit.notes(with_audit(an_audit(), stale=True))[0]) == STALE
 
 
 def test_what_did_not_hold_is_listed_with_what_was_found_and_the_source() -> None:
-    failed, untold = audit_told.tables(with_audit(an_audit()))
+    failed, untold = audit.tables(with_audit(an_audit()))
     assert failed is not None
     assert untold is not None
     told = [[plain((part,)) for part in row if part is not None] for row in failed.rows]

@@ -9,11 +9,11 @@ from typing import Any
 from report_estimates import row_of
 from report_months import FIRST, LAST
 
-from reports import ahead_told, compared_told, growth_told
-from reports.blocks import blocks
+from reports import page
 from reports.drawing import Chart
 from reports.figures import plain
 from reports.month import Month
+from reports.sections import another_flush, differences, flushes, outlook, pins, spawn
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -27,7 +27,7 @@ def said(sentence: Any) -> str:
 
 
 def charts(month: Month, block: str) -> dict[str, Chart]:
-    return {chart.id: chart for each in blocks(month) if each.id == block for chart in each.charts}
+    return {chart.id: chart for each in page.sections(month) if each.id == block for chart in each.charts}
 
 
 def flush(substrate: str, k: int, known: int, share: float | None, not_yet: int = 0, **limits: float) -> dict[str, Any]:
@@ -38,15 +38,15 @@ def flush(substrate: str, k: int, known: int, share: float | None, not_yet: int 
 def test_the_decline_is_told_per_container_started_with_its_limits_and_what_is_not_yet_known() -> None:
     limits = {"decline_started_low": 0.52, "decline_started_high": 0.73}
     rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12, **limits)]
-    assert said(growth_told.flushes(month(flushes=rows))) == (
+    assert said(flushes.sentence(month(flushes=rows))) == (
         "On mulch a container started gives 0.63 of its first flush in the second (0.52 to 0.73), with 20 units known "
         "through it; 12 more are not known yet."
     )
-    assert said(growth_told.flushes(month(flushes=rows[:1]))) == (
+    assert said(flushes.sentence(month(flushes=rows[:1]))) == (
         "On straw a container started gives 0.40 of its first flush in the second, with 3 units known through it; "
         "none is still unknown."
     )
-    assert said(growth_told.flushes(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
+    assert said(flushes.sentence(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
         "No second flush can be set against a first one yet."
     )
 
@@ -57,9 +57,7 @@ def test_the_decline_per_flush_is_one_number_with_limits() -> None:
         | {"decline_per_flush_low_pct": 40.6, "decline_per_flush_high_pct": 55.0},
         row_of("declines", substrate="mulch", soaks=0, flushes_used=0, why_no_decline="none"),
     ]
-    told = [
-        said(note) for note in growth_told.flush_notes(month(flushes=[flush("straw", 1, 3, 1.0)], declines=declines))
-    ]
+    told = [said(note) for note in flushes.notes(month(flushes=[flush("straw", 1, 3, 1.0)], declines=declines))]
     assert told[0] == "On straw each flush gives 48.3 % less than the one before (40.6 to 55.0), from 12 soaks."
     assert not any("mulch" in note for note in told)
 
@@ -80,15 +78,15 @@ def pinned(**told: Any) -> dict[str, Any]:
 
 def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
     half = pinned(median_days=24, median_low_days=23, median_high_days=27)
-    assert said(growth_told.pins(month(pins=[half]))) == (
+    assert said(pins.sentence(month(pins=[half]))) == (
         "On straw half of all containers started have pins by day 24 (23 to 27); of 20 units 12 showed them, "
         "3 were lost before, 5 wait."
     )
     few = pinned(pinned_by_21_pct=10.0, pinned_by_28_pct=40.0, why_no_interval="fewer than three soaks")
-    told = said(growth_told.pins(month(pins=[few])))
+    told = said(pins.sentence(month(pins=[few])))
     assert told.startswith("On straw half of all containers started have no pins yet: 40.0 % by the day 28;")
-    assert said(growth_told.pins_notes(month(pins=[few]))[0]) == "No limits for straw: fewer than three soaks."
-    assert said(growth_told.pins(month(pins=[pinned(pinned=0)]))).startswith("No unit tells yet")
+    assert said(pins.notes(month(pins=[few]))[0]) == "No limits for straw: fewer than three soaks."
+    assert said(pins.sentence(month(pins=[pinned(pinned=0)]))).startswith("No unit tells yet")
 
 
 def waited(answer: str, why: str | None = None, **told: Any) -> dict[str, Any]:
@@ -98,17 +96,17 @@ def waited(answer: str, why: str | None = None, **told: Any) -> dict[str, Any]:
 
 
 def test_another_flush_is_told_where_it_can_be_and_else_why_not() -> None:
-    assert said(growth_told.waiting(month(another_flush=[waited("wait")]))) == (
+    assert said(another_flush.sentence(month(another_flush=[waited("wait")]))) == (
         "On straw waiting for flush 2 pays: against one begun anew it brings 5.7 (3.0 to 8.5) g a container-day."
     )
     money = {"difference_money_per_day": -0.04, "difference_money_per_day_low": -0.07}
     dear = month(another_flush=[waited("start anew", **money, difference_money_per_day_high=-0.01)])
     assert "does not pay: against one begun anew it brings -0.04 (-0.07 to -0.01) a container-day" in said(
-        growth_told.waiting(dear)
+        another_flush.sentence(dear)
     )
     open_ = month(another_flush=[waited("cannot tell", "the limits hold both answers")])
-    assert said(growth_told.waiting(open_)) == "Whether another flush is worth the room cannot be told yet."
-    assert said(growth_told.waiting_notes(open_)[0]) == "Cannot tell for straw, flush 2: the limits hold both answers."
+    assert said(another_flush.sentence(open_)) == "Whether another flush is worth the room cannot be told yet."
+    assert said(another_flush.notes(open_)[0]) == "Cannot tell for straw, flush 2: the limits hold both answers."
 
 
 def pair(verdict: str, rules: str, measure: str = "be", **told: Any) -> dict[str, Any]:
@@ -127,17 +125,15 @@ def test_what_holds_is_told_first_and_far_intervals_are_not_drawn() -> None:
         pair("cannot tell", "R1", "losses"),
     ]
     told = month(compared_pairs=rows)
-    assert said(compared_told.differences(told)) == (
-        "1 of 3 differences in BE between recipes or containers can be told."
-    )
-    notes = [said(note) for note in compared_told.difference_notes(told)]
+    assert said(differences.sentence(told)) == ("1 of 3 differences in BE between recipes or containers can be told.")
+    notes = [said(note) for note in differences.notes(told)]
     assert notes[:3] == [
         "substrate: straw against mulch: more.",
         "Losses, substrate: straw against mulch: more.",
         "substrate: straw against mulch: cannot tell.",
     ]
     assert [row["row"] for row in charts(told, "holds")["differences"].rows] == [2, 1]
-    assert said(compared_told.differences(month(compared_pairs=rows[:1]))).startswith("None of 1 difference in BE")
+    assert said(differences.sentence(month(compared_pairs=rows[:1]))).startswith("None of 1 difference in BE")
 
 
 def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
@@ -146,14 +142,12 @@ def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
     step |= {"be_difference_pct": 35.1, "be_difference_low_pct": -2.4, "be_difference_high_pct": 72.6}
     step |= {"answer": "cannot tell yet", "why": "the limits hold both answers", "next_step": "Split soaks."}
     told = month(spawn_steps=[step])
-    assert said(compared_told.spawn(told)) == (
+    assert said(spawn.sentence(told)) == (
         "On straw \u00b7 cold lime \u00b7 grain, from 5.0 to 10.0 % spawn: BE changes by +35.1 points (-2.4 to 72.6): "
         "cannot tell yet."
     )
-    assert said(compared_told.spawn_notes(told)[0]).endswith(
-        "5.0 to 10.0 %: the limits hold both answers. Split soaks."
-    )
-    assert said(compared_told.spawn(month())).startswith("No recipe was tried at more than one spawn rate")
+    assert said(spawn.notes(told)[0]).endswith("5.0 to 10.0 %: the limits hold both answers. Split soaks.")
+    assert said(spawn.sentence(month())).startswith("No recipe was tried at more than one spawn rate")
 
 
 def week(**told: Any) -> dict[str, Any]:
@@ -164,21 +158,21 @@ def week(**told: Any) -> dict[str, Any]:
 
 def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before() -> None:
     held = week(past_told=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
-    assert said(ahead_told.outlook(month(outlook=[held]))) == (
+    assert said(outlook.sentence(month(outlook=[held]))) == (
         "In the week from 1 October 2026 about 5.00 kg is to be expected: in eight of ten cases from 2.00 to 8.50 kg."
     )
-    notes = [said(note) for note in ahead_told.notes(month(outlook=[held]))]
+    notes = [said(note) for note in outlook.notes(month(outlook=[held]))]
     assert notes[0] == (
         "Told in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, and "
         "the median was off by 1.90 kg on average."
     )
     assert notes[1] == "1.50 kg of it would come from batches with a day of inoculation to come."
-    young = [said(note) for note in ahead_told.notes(month(outlook=[week(batches_untold=2)]))]
+    young = [said(note) for note in outlook.notes(month(outlook=[week(batches_untold=2)]))]
     assert young[0] == "The records are too short to widen the 80 % bands by how far they missed before."
     assert young[1].startswith("In 1 week some batches are in no figure")
 
 
 def test_without_an_outlook_the_page_says_why() -> None:
     told = Month("A farm", FIRST, LAST, "turned_up", {}, (), (), 0, why_no_outlook="The records reach back 5 weeks.")
-    assert said(ahead_told.outlook(told)) == "What is to come cannot be told. The records reach back 5 weeks."
+    assert said(outlook.sentence(told)) == "What is to come cannot be told. The records reach back 5 weeks."
     assert charts(told, "ahead") == {}

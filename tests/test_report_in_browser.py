@@ -11,7 +11,7 @@ import pytest
 from browser import WHY_NOT, Browser, chromium, there
 from report_months import CASES, page_of
 
-from reports.blocks import blocks
+from reports.page import sections
 
 pytestmark = pytest.mark.skipif(not there(), reason=WHY_NOT)
 
@@ -69,7 +69,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 @pytest.mark.parametrize("case", CASES)
 def test_the_page_draws_stays_quiet_and_fits(browser: Browser, pages: dict[str, Path], case: str) -> None:
     browser.open(pages[case], WIDTHS[-1])
-    expected = [chart.id for block in blocks(CASES[case]()) for chart in block.charts]
+    expected = [chart.id for block in sections(CASES[case]()) for chart in block.charts]
     assert browser.evaluate("document.documentElement.dataset.drawn") == str(len(expected))
     assert browser.evaluate("document.querySelectorAll('.drawing > [aria-hidden] > svg').length") == len(expected)
     for width in (WIDTHS[-1], WIDTHS[1], TIGHT, WIDTHS[0]):

@@ -19,11 +19,11 @@ from hypothesis import strategies as st
 from report_months import CASES, HOSTILE, Unit, a_month, found, page_of
 from report_reader import Page, data_rows, read_page, told_by
 
-from reports.blocks import blocks
 from reports.columns import BANDS, LIMITS, SHOWN, TABLE_OF
+from reports.document import script_json
 from reports.figures import field_of, shown_unit
 from reports.month import Month
-from reports.page import render, script_json
+from reports.page import render, sections
 from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
@@ -109,7 +109,7 @@ def test_no_number_stands_outside_of_a_figure(case: str) -> None:
 def test_every_value_drawn_is_the_tables(case: str) -> None:
     month = CASES[case]()
     column_of = {"share": "share_pct", "low": "low_pct", "high": "high_pct", "be": "be_pct"}
-    for chart in (chart for block in blocks(month) for chart in block.charts):
+    for chart in (chart for block in sections(month) for chart in block.charts):
         assert chart.rows
         for drawn in chart.rows:
             table = "finished_units" if "unit_row" in drawn else chart.table

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 from report_months import FIRST, LAST, found
 
-from reports import notes, sentences
-from reports.blocks import blocks
+from reports import page
 from reports.colours import strain_colours
 from reports.drawing import Chart
 from reports.figures import Name, plain
 from reports.glossary import definitions
 from reports.month import Month, first_day
+from reports.sections import finished, losses, picked, recipes, rejected, stages
 from reports.words import isolated, spoken, visible
 
 Rows = Sequence[Mapping[str, Any]]
@@ -39,7 +39,7 @@ def said(sentence: Any) -> str:
 
 
 def charts(month: Month, block: str) -> dict[str, Chart]:
-    return {chart.id: chart for each in blocks(month) if each.id == block for chart in each.charts}
+    return {chart.id: chart for each in page.sections(month) if each.id == block for chart in each.charts}
 
 
 @pytest.mark.parametrize(
@@ -68,22 +68,22 @@ def charts(month: Month, block: str) -> dict[str, Chart]:
 def test_what_was_picked_is_told_beside_the_month_before_and_a_year_ago(
     rows: list[tuple[str, float, int]], told: str
 ) -> None:
-    assert said(sentences.picked(month(months=months(*rows)))) == told
+    assert said(picked.sentence(month(months=months(*rows)))) == told
 
 
 def test_a_month_that_is_not_over_is_not_compared_with_whole_months() -> None:
     rows = months(("2026-08", 2500.0, 9), ("2026-09", 1000.0, 3))
     so_far = replace(month(months=rows), as_of=date(2026, 9, 14))
-    assert said(sentences.picked(so_far)) == (
+    assert said(picked.sentence(so_far)) == (
         "1.00 kg was picked in September 2026 so far, in 3 pickings: all of August 2026 gave 2.50 kg."
     )
-    assert said(sentences.told_as_of(so_far)) == "Told as of 14 September 2026: the month is not over."
-    assert said(sentences.picked(replace(month(), as_of=date(2026, 9, 14)))) == (
+    assert said(page.as_of(so_far)) == "Told as of 14 September 2026: the month is not over."
+    assert said(picked.sentence(replace(month(), as_of=date(2026, 9, 14)))) == (
         "Nothing was picked in September 2026 so far."
     )
 
 
-def finished(*rows: tuple[str, str, float | None], lost: bool = False) -> Month:
+def that_finished(*rows: tuple[str, str, float | None], lost: bool = False) -> Month:
     """Units that finished: (batch, container, BE) each; the month's BE is the first one's."""
     units = [
         {"batch": b, "container": c, "strain": "grey", "be_pct": be, "contaminated_before_pick": lost, "substrate": "x"}
@@ -102,30 +102,30 @@ def finished(*rows: tuple[str, str, float | None], lost: bool = False) -> Month:
 
 
 def test_be_is_never_told_without_what_it_rests_on() -> None:
-    one = finished(("A", "1", 72.68))
-    assert said(sentences.finished(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
-    assert "cannot tell recipes apart" in " ".join(said(note) for note in notes.finished(one))
-    assert said(sentences.finished(finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
+    one = that_finished(("A", "1", 72.68))
+    assert said(finished.sentence(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
+    assert "cannot tell recipes apart" in " ".join(said(note) for note in finished.notes(one))
+    assert said(finished.sentence(that_finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
         "BE was 72.7 % for what finished in September 2026: 3 units of 2 batches, leaving out 1 "
         "without a known dry mass."
     )
     assert "cannot tell recipes" not in " ".join(
-        said(n) for n in notes.finished(finished(("A", "1", 7.0), ("B", "2", 9.0)))
+        said(n) for n in finished.notes(that_finished(("A", "1", 7.0), ("B", "2", 9.0)))
     )
 
 
 def test_without_dry_mass_or_without_an_end_there_is_no_be() -> None:
-    assert said(sentences.finished(finished(("A", "1", None), ("A", "2", None)))) == (
+    assert said(finished.sentence(that_finished(("A", "1", None), ("A", "2", None)))) == (
         "2 containers of 1 batch finished in September 2026, none with a known dry substrate mass, "
         "so their BE cannot be told."
     )
-    assert said(sentences.finished(month(months=months(("2026-09", 9.0, 1))))) == (
+    assert said(finished.sentence(month(months=months(("2026-09", 9.0, 1))))) == (
         "No unit finished in September 2026, so the month has no biological efficiency (BE) of its own."
     )
 
 
 def test_units_thrown_out_before_a_picking_are_told() -> None:
-    thrown = [said(note) for note in notes.finished(finished(("A", "1", 0.0), lost=True))]
+    thrown = [said(note) for note in finished.notes(that_finished(("A", "1", 0.0), lost=True))]
     assert "1 was thrown out for contamination before a first picking, and counts with nothing given." in thrown
 
 
@@ -136,14 +136,14 @@ def recipe(treatment: str, batches: int, be: float | None) -> dict[str, Any]:
 
 def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:
     three = month(finished_recipes=[recipe("cold_lime", 2, 80.0), recipe("steam", 1, 40.0), recipe("none", 1, None)])
-    assert said(sentences.recipes(three)) == (
+    assert said(recipes.sentence(three)) == (
         "The recipes lie between 40.0 % (wheat straw, steam, not noted; 4 units of 1 batch) and "
         "80.0 % (wheat straw, cold lime, not noted; 4 units of 2 batches)."
     )
-    assert said(sentences.recipes(month())) == "No recipe has a BE this month."
+    assert said(recipes.sentence(month())) == "No recipe has a BE this month."
     alone = month(finished_recipes=[recipe("steam", 1, 40.0)])
-    assert said(sentences.recipes(alone)).startswith("One recipe has a BE: 40.0 % (wheat straw, steam")
-    assert [said(note) for note in notes.recipes(alone)] == [
+    assert said(recipes.sentence(alone)).startswith("One recipe has a BE: 40.0 % (wheat straw, steam")
+    assert [said(note) for note in recipes.notes(alone)] == [
         "Each recipe rests on one batch, and one batch cannot tell recipes apart."
     ]
 
@@ -166,7 +166,7 @@ def soak(name: str, units: int, lost: int) -> dict[str, Any]:
     ],
 )
 def test_losses_are_told_with_their_soaks(soaks: list[dict[str, Any]], told: str) -> None:
-    assert said(sentences.losses(month(soaks=soaks))) == told
+    assert said(losses.sentence(month(soaks=soaks))) == told
 
 
 def loss(lost: int, low: float | None, why: str | None) -> dict[str, Any]:
@@ -177,22 +177,22 @@ def loss(lost: int, low: float | None, why: str | None) -> dict[str, Any]:
 
 def test_a_loss_has_its_interval_or_why_there_is_none() -> None:
     with_one, without = month(losses=[loss(12, 0.25, None)]), month(losses=[loss(0, None, "fewer than three soaks")])
-    assert said(sentences.told_losses(with_one, 0)) == "12 of 72, all in 1 of 6 soaks · 0.2 to 29.5 %"
-    assert said(sentences.told_losses(without, 0)) == "0 of 72, from 6 soaks · no interval"
-    assert said(notes.losses(without)[0]) == "No interval for straw, hot lime: fewer than three soaks."
+    assert said(losses.loss_facts(with_one, 0)) == "12 of 72, all in 1 of 6 soaks · 0.2 to 29.5 %"
+    assert said(losses.loss_facts(without, 0)) == "0 of 72, from 6 soaks · no interval"
+    assert said(losses.notes(without)[0]) == "No interval for straw, hot lime: fewer than three soaks."
     assert "interval" in [key.colour for key in charts(with_one, "losses")["losses"].keys]
     assert "interval" not in [key.colour for key in charts(without, "losses")["losses"].keys]
 
 
 def test_late_picking_is_told_of_the_mass_with_a_stage_or_not_at_all() -> None:
     rows = months(("2026-09", 9.0, 1), picked_late_pct=4.77, culled_pct=1.5)
-    assert said(sentences.stages(month(months=rows))) == (
+    assert said(stages.sentence(month(months=rows))) == (
         "4.8 % of the mass with a stage was picked late (caps turned up); "
         "1.5 % of the fresh mass was trimmed or culled."
     )
-    assert "(caps flat or older)" in said(sentences.stages(replace(month(months=rows), late_from="flat")))
+    assert "(caps flat or older)" in said(stages.sentence(replace(month(months=rows), late_from="flat")))
     none = months(("2026-09", 9.0, 1), culled_pct=0.0)
-    assert said(sentences.stages(month(months=none))).startswith(
+    assert said(stages.sentence(month(months=none))).startswith(
         "No cap stage was noted, so late picking cannot be told"
     )
 
@@ -209,12 +209,12 @@ def test_late_stages_have_one_colour_and_the_blank_one_another() -> None:
 def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
     findings = [found("set_aside", 3), found("set_aside", 3, "y"), found("set_aside", 4), found("waiting", 9)]
     told = replace(month(), findings=[*findings, found("warning", 5), found("dropped", 6)], pickings_set_aside=2)
-    assert said(sentences.aside(told)) == (
+    assert said(rejected.sentence(told)) == (
         "2 rows are set aside, and 1 more waits for them; what they hold is in no figure above."
     )
-    assert said(sentences.aside(month())) == "Every row of the files is counted: none is set aside."
-    assert said(notes.picked(told)[0]) == ("2 pickings of the farm are set aside and in no figure; see Rows set aside.")
-    assert [said(note) for note in notes.aside(told)] == [
+    assert said(rejected.sentence(month())) == "Every row of the files is counted: none is set aside."
+    assert said(picked.notes(told)[0]) == ("2 pickings of the farm are set aside and in no figure; see Rows set aside.")
+    assert [said(note) for note in rejected.notes(told)] == [
         "1 row with a cell that could not be used: counted all the same.",
         "1 row with a warning: counted all the same.",
     ]

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from pipeline.farm.folder import Farm
     from pipeline.models.view import Rows
-    from reports.labels import Grid
-    from reports.shelves import Shelves
+    from reports.sheets.labels import Grid
+    from reports.sheets.shelves import Shelves
 
 PageOption = Annotated[
     Path | None,
@@ -79,12 +79,12 @@ def sheet(
     rows, known, due = _ask(opened, until)
     shelves = _shelves(opened, until, rows)
     if page is not None:
-        from reports.weigh_page import render_weigh_page
+        from reports.sheets.weigh_page import render_weigh_page
 
         _write(page, render_weigh_page(shelves))
         tell("Open it on the phone in a browser, not in a preview. What it exports goes into harvests/.")
     if print_ is not None:
-        from reports.picking_sheet import render_picking_sheet
+        from reports.sheets.picking_sheet import render_picking_sheet
 
         _write(print_, render_picking_sheet(shelves if all_ else replace(shelves, rows=due)))
         if rows and not due and not all_:
@@ -114,7 +114,7 @@ def _ask(farm: Farm, until: date) -> tuple[Rows, list[str], Rows]:
 
 
 def _shelves(farm: Farm, until: date, rows: Rows) -> Shelves:
-    from reports.shelves import Shelves
+    from reports.sheets.shelves import Shelves
 
     told = farm.settings
     late_from, gap, mark = told["late_from"], told["new_flush_after_days"], told["decimal_mark"]
@@ -123,7 +123,7 @@ def _shelves(farm: Farm, until: date, rows: Rows) -> Shelves:
 
 def _grid(width: float, height: float, columns: int, margin: float, gap: float) -> Grid:
     """How do the labels lie? Raises WrongRequest for a size that no label or paper has."""
-    from reports.labels import Grid
+    from reports.sheets.labels import Grid
 
     sizes = {
         "--label-width": (width, LEAST_MM),
@@ -138,7 +138,7 @@ def _grid(width: float, height: float, columns: int, margin: float, gap: float) 
 
 
 def _labels(farm_name: str, names: list[str], known: list[str], grid: Grid) -> str:
-    from reports.labels import render_labels, too_fine
+    from reports.sheets.labels import render_labels, too_fine
 
     unknown = [name for name in names if name not in known]
     for name in unknown[:3]:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
-from reports.shelves import Shelves, by_room, called, last_weights, usual_weight_g
+from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
 from reports.words import day_name, visible
 from schemas.contract import contract
 
@@ -23,11 +23,11 @@ def render_weigh_page(shelves: Shelves) -> str:
     """Which page logs weights from these shelves? One HTML file as text that needs no network and no server: it keeps
     entries in the browser and exports them in the columns of `harvests` (schemas/inputs).
     """
-    style = part("styles", "weigh.css")
-    scripts = [part("templates", name) for name in SCRIPTS]
+    style = part("sheets/styles/weigh.css")
+    scripts = [part(f"sheets/templates/{name}") for name in SCRIPTS]
     spores = next(each for each in ALL if each.about == "Spores")
     return (
-        environment()
+        environment("sheets/templates")
         .get_template("weigh.html.j2")
         .render(
             name=shelves.name,

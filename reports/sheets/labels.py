@@ -78,9 +78,9 @@ class Label:
 def render_labels(farm_name: str, containers: Sequence[str], grid: Grid) -> str:
     """Which page prints these labels? One HTML file as text. Raises ValueError for a name too long for a QR code."""
     labels = [label(name, grid) for name in containers]
-    style = _sizes(grid, sorted({each.letter_mm for each in labels})) + part("styles", "labels.css")
+    style = _sizes(grid, sorted({each.letter_mm for each in labels})) + part("sheets/styles/labels.css")
     return (
-        environment()
+        environment("sheets/templates")
         .get_template("labels.html.j2")
         .render(
             farm=visible(farm_name).strip(),

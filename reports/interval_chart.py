@@ -1,4 +1,4 @@
-"""The charts of differences with their intervals: between levels compared, and between waiting and beginning anew."""
+"""The chart of differences with their intervals: between levels, and between waiting and beginning anew."""
 
 from __future__ import annotations
 
@@ -8,53 +8,20 @@ from typing import Any
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.compared_told import nearly, short
-from reports.drawing import LANES_A_CHART, Chart, Label, Rows, Spec, below, data, drawn, known, lane, row_chart
+from reports.drawing import Chart, Label, Rows, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
 from reports.month import Month
-from reports.words import isolated, spoken
 
 
-def pairs(month: Month) -> list[Chart]:
-    """How far do levels lie apart in BE, with intervals: what is told first, then what comes nearest to a verdict."""
-    table = month.rows("compared_pairs")
-    shown = [at for at in month.pairs("be") if month.pair_is_told(at) or nearly(table[at])]
-    shown.sort(key=lambda at: (not month.pair_is_told(at), abs(table[at]["high"] - table[at]["low"])))
-    shown = shown[:LANES_A_CHART]
-    labels = [Label(_pair_name(month, at), _facts(month, "compared_pairs", at, "difference")) for at in shown]
-    worth = table[shown[0]]["worthwhile"] if shown else None
-    title = "Differences in BE, points"
-    return _chart(month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth)
-
-
-def _pair_name(month: Month, at: int) -> str:
-    row = month.rows("compared_pairs")[at]
-    levels = (isolated(short(spoken(row["factor"], row[end]))) for end in ("level", "against"))
-    return f"{row['factor'].replace('_', ' ')}: {' against '.join(levels)}"
-
-
-def _facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
+def interval_facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
+    """Return a difference in words: its sign, its limits and the answer that it gives."""
     row = month.rows(table)[at]
     more = "+" if row[column] > 0 else ""
     told = f"{more}{measured(month, table, at, column).text}{plain(within(month, table, at, low, high))}"
     return f"{told} \u00b7 {row['verdict' if table == 'compared_pairs' else 'answer']}"
 
 
-def waiting(month: Month) -> list[Chart]:
-    """What does a day of waiting for a flush bring, less a day of a container begun anew?"""
-    table = month.rows("another_flush")
-    money = any(row["difference_money_per_day"] is not None for row in table)
-    column = "difference_money_per_day" if money else "difference_g_per_day"
-    columns = (column, f"{column}_low", f"{column}_high")
-    shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
-    names = [f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}" for at in shown]
-    facts = [_facts(month, "another_flush", at, *columns) for at in shown]
-    labels = [Label(*both) for both in zip(names, facts, strict=True)]
-    title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
-    return _chart(month, "another_flush", "waiting", title, shown, columns, labels, None)
-
-
-def _chart(
+def interval_chart(
     month: Month,
     table: str,
     name: str,
@@ -64,6 +31,10 @@ def _chart(
     labels: Sequence[Label],
     worth: float | None,
 ) -> list[Chart]:
+    """Return the chart of these rows of a table, each a point with its limits; none without rows.
+
+    `columns`: the difference and its limits. `worth`: differences nearer to 0 lie in a band too small to act on.
+    """
     rows: list[dict[str, Any]] = [
         drawn(month.rows(table)[at], at, *columns) | {"lane": f"{place:03}"} for place, at in enumerate(shown)
     ]

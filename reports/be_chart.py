@@ -1,4 +1,4 @@
-"""The charts of biological efficiency: of each batch and of each recipe, their finished units as points."""
+"""The chart of biological efficiency that batches and recipes share: their finished units as points."""
 
 from __future__ import annotations
 
@@ -8,69 +8,20 @@ from typing import Any
 import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
-from reports.drawing import LANES_A_CHART, Chart, Label, Rows, Spec, across, below, colour_of, data, lane, row_chart
-from reports.figures import cell, measured, unit_word
+from reports.drawing import Chart, Label, Rows, Spec, across, below, colour_of, data, lane, row_chart
+from reports.figures import cell, measured
 from reports.month import Month
 from reports.words import isolated, spoken
 
-BATCHES_A_CHART = 14
 
-
-def batches(month: Month) -> list[Chart]:
-    """The BE of each batch of which units finished, with its units as points."""
-    table = month.rows("finished_batches")
-    units: dict[str, list[int]] = {}
-    for at, row in enumerate(month.rows("finished_units")):
-        units.setdefault(row["batch"], []).append(at)
-    lanes = [(at, units.get(row["batch"], [])) for at, row in enumerate(table)]
-    labels = {at: Label(isolated(spoken("batch", table[at]["batch"])), _batch_facts(month, at, of)) for at, of in lanes}
-    drawn = [lanes[start : start + BATCHES_A_CHART] for start in range(0, len(lanes), BATCHES_A_CHART)]
-    return _be_charts(month, "finished_batches", drawn, labels, tall=False)
-
-
-def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
-    row = month.rows("finished_batches")[at]
-    containers = [month.rows("finished_units")[unit]["container"] for unit in of]
-    if containers == [""]:
-        rest = "whole batch"
-    else:
-        word = unit_word(containers)
-        rest = f"{row['units']} {word if row['units'] == 1 else word + 's'}"
-    return f"{rest} · {_be(month, 'finished_batches', at)}"
-
-
-def _be(month: Month, table: str, at: int) -> str:
+def be_text(month: Month, table: str, at: int) -> str:
+    """Return the BE of this row in words, with its unit."""
     if month.rows(table)[at]["be_pct"] is None:
         return "no dry mass"
     return measured(month, table, at, "be_pct").full
 
 
-def recipes(month: Month) -> list[Chart]:
-    """The BE of each recipe of which units finished, with its units as points."""
-    columns = ("substrate", "treatment", "spawn_form")
-    units: dict[tuple[str, ...], list[int]] = {}
-    for at, row in enumerate(month.rows("finished_units")):
-        units.setdefault(tuple(row[column] for column in columns), []).append(at)
-    table = month.rows("finished_recipes")
-    lanes = [(at, units.get(tuple(row[column] for column in columns), [])) for at, row in enumerate(table)]
-    labels = {
-        at: Label(
-            isolated(" · ".join(spoken(column, table[at][column]) for column in columns)), _recipe_facts(month, at)
-        )
-        for at, _ in lanes
-    }
-    drawn = [lanes[start : start + LANES_A_CHART] for start in range(0, len(lanes), LANES_A_CHART)]
-    return _be_charts(month, "finished_recipes", drawn, labels, tall=True)
-
-
-def _recipe_facts(month: Month, at: int) -> str:
-    row = month.rows("finished_recipes")[at]
-    units = "1 unit" if row["units"] == 1 else f"{row['units']} units"
-    of = "1 batch" if row["batches"] == 1 else f"{row['batches']} batches"
-    return f"{units} of {of} · {_be(month, 'finished_recipes', at)}"
-
-
-def _be_charts(
+def be_charts(
     month: Month,
     table: str,
     drawn: Sequence[Sequence[tuple[int, Sequence[int]]]],

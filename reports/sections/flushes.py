@@ -1,4 +1,4 @@
-"""The charts of how it grows: flush after flush, and by which day pins show."""
+"""Flushes: how they follow each other, and what is not known yet."""
 
 from __future__ import annotations
 
@@ -6,37 +6,90 @@ from collections.abc import Sequence
 
 import altair as alt
 
+from reports.by_substrate import CURVES_SHOWN, NAMED, substrate_name
 from reports.colours import MEANINGS, paint, plain_key
-from reports.drawing import (
-    LANES_A_CHART,
-    Chart,
-    Label,
-    column_chart,
-    data,
-    drawn,
-    known,
-    stacked_chart,
-)
+from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, Label, column_chart, data, drawn, known, stacked_chart
+from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
 from reports.words import isolated, spoken
 
-CURVES_SHOWN = 6
-NARROW_PX = 190
+
+def sentence(month: Month) -> Sentence:
+    """How much less does the second flush give, where most units are known through it?"""
+    rows = month.rows("flushes")
+    second = [at for at, row in enumerate(rows) if row["flush"] == 2 and row["decline_started"] is not None]
+    if not second:
+        return ("No second flush can be set against a first one yet.",)
+    at = max(second, key=lambda at: rows[at]["units_known"])
+    limits = within(month, "flushes", at, "decline_started_low", "decline_started_high")
+    return (
+        "On ",
+        substrate_name(month, "flushes", at),
+        " a container started gives ",
+        cell(month, "flushes", at, "decline_started"),
+        " of its first flush in the second",
+        *limits,
+        ", with ",
+        *several(cell(month, "flushes", at, "units_known"), "unit"),
+        " known through it; ",
+        *_not_yet(month, "flushes", at),
+        ".",
+    )
 
 
-def flush_curves(month: Month) -> list[Chart]:
+def notes(month: Month) -> list[Sentence]:
+    """By how much does each flush give less, and what is not yet known?"""
+    if not month.rows("flushes"):
+        return []
+    told = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
+    told.sort(key=lambda at: -month.rows("declines")[at]["soaks"])
+    return [
+        *(_per_flush(month, at) for at in told[:NAMED]),
+        (
+            "All units of the record so far. A container closed without the flush counts as nothing given; one that "
+            "may still give it is not counted, and those of its age that are told stand for it. Limits, of 95 %, come "
+            "from the soaks.",
+        ),
+    ]
+
+
+def _per_flush(month: Month, at: int) -> Sentence:
+    return (
+        "On ",
+        substrate_name(month, "declines", at),
+        " each flush gives ",
+        measured(month, "declines", at, "decline_per_flush_pct"),
+        " less than the one before",
+        *within(month, "declines", at, "decline_per_flush_low_pct", "decline_per_flush_high_pct"),
+        ", from ",
+        *several(cell(month, "declines", at, "soaks"), "soak"),
+        ".",
+    )
+
+
+def _not_yet(month: Month, table: str, at: int) -> Sentence:
+    """Of how many units is it not known yet?"""
+    waiting = cell(month, table, at, "units_not_yet")
+    if not waiting.value:
+        return ("none is still unknown",)
+    return (waiting, " more", " is not known yet" if waiting.value == 1 else " are not known yet")
+
+
+def curves(month: Month) -> list[Chart]:
     """What each flush gives of the first, per container started: a small chart for each substrate with two flushes."""
     groups: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("flushes")):
         if row["decline_started"] is not None:
             groups.setdefault(row["substrate"], []).append(at)
     most = sorted(
-        (name for name, rows in groups.items() if len(rows) > 1), key=lambda name: -_known(month, groups[name])
+        (name for name, rows in groups.items() if len(rows) > 1), key=lambda name: -_most_known(month, groups[name])
     )
     return [_curve(month, name, groups[name], at) for at, name in enumerate(most[:CURVES_SHOWN], start=1)]
 
 
-def _known(month: Month, places: Sequence[int]) -> int:
+def _most_known(month: Month, places: Sequence[int]) -> int:
     return max(int(month.rows("flushes")[at]["units_known"]) for at in places)
 
 
@@ -79,7 +132,7 @@ def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> 
     return Chart(f"curve-{number}", "Flush curve", spec, keys, "flushes", tuple(rows), True, name)
 
 
-def flush_states(month: Month) -> list[Chart]:
+def states_chart(month: Month) -> list[Chart]:
     """Of how many units each flush is known, and of how many not yet."""
     table = month.rows("flushes")
     places = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]][:LANES_A_CHART]
@@ -96,47 +149,16 @@ def flush_states(month: Month) -> list[Chart]:
     return stacked_chart(rows, labels, "flush-states", title, "flushes", ("known", "not-yet"), tall=True)
 
 
-def pins(month: Month) -> list[Chart]:
-    """Which share of the containers started has pins by each day, and which was lost: a small chart a substrate."""
-    started = {row["substrate"]: row["units"] for row in month.rows("pins") if row["pinned"] or row["lost"]}
-    groups: dict[str, list[int]] = {}
-    for at, row in enumerate(month.rows("pins_curve")):
-        if row["substrate"] in started and row["pinned_pct"] is not None:
-            groups.setdefault(row["substrate"], []).append(at)
-    most = sorted(groups, key=lambda name: -started[name])[:CURVES_SHOWN]
-    return [_incidence(month, name, groups[name], at) for at, name in enumerate(most, start=1)]
-
-
-def _incidence(month: Month, substrate: str, places: Sequence[int], number: int) -> Chart:
-    table = month.rows("pins_curve")
-    columns = ("day", "pinned_pct", "low_pct", "high_pct", "lost_pct", "at_risk")
-    rows = [drawn(table[at], at, *columns) for at in places]
-    limited = [row for row in known(rows, "lowpct", "highpct") if row["pinnedpct"]]
-    x = alt.X("day:Q", axis=alt.Axis(title="days from inoculation", tickCount=4), scale=alt.Scale(nice=False))
-    axis = alt.Axis(title="% of those started", tickCount=4)
-    scale = alt.Scale(domain=[0, 100])
-    tip = [
-        alt.Tooltip("day:Q", title="day"),
-        alt.Tooltip("pinnedpct:Q", title="with pins, %", format=".0f"),
-        alt.Tooltip("lowpct:Q", title="from", format=".0f"),
-        alt.Tooltip("highpct:Q", title="to", format=".0f"),
-        alt.Tooltip("lostpct:Q", title="lost, %", format=".0f"),
-        alt.Tooltip("atrisk:Q", title="followed"),
-    ]
-    base = alt.Chart(data(rows)).encode(x=x, tooltip=tip)
-    marks = [
-        base.mark_line(interpolate="step-after", color=paint(colour), strokeWidth=width).encode(
-            y=alt.Y(f"{column}:Q", axis=axis, scale=scale)
-        )
-        for column, colour, width in (("lostpct", "lost", 2), ("pinnedpct", "pinned", 3))
-    ]
-    keys = [plain_key("pinned", shape="line"), plain_key("lost", "lost before", shape="line")]
-    if limited:
-        area = alt.Chart(data(limited)).mark_area(
-            interpolate="step-after", color=paint("band-wide"), line={"color": paint("band"), "strokeWidth": 1}
-        )
-        marks.insert(0, area.encode(x=x, y=alt.Y("lowpct:Q", axis=axis, scale=scale), y2="highpct:Q", tooltip=tip))
-        keys.append(plain_key("band-wide", "95 % limits"))
-    name = spoken("substrate", substrate)
-    spec = column_chart(marks, height=NARROW_PX)
-    return Chart(f"pins-{number}", "Pins, day by day", spec, tuple(keys), "pins_curve", tuple(rows), True, name)
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "flushes",
+        "Flushes",
+        sentence(month),
+        notes(month),
+        [*curves(month), *states_chart(month)],
+        [
+            table(month, "flushes", "Flushes of each substrate, all units so far"),
+            table(month, "declines", "By how much each flush gives less than the one before"),
+        ],
+    )

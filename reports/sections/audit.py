@@ -1,4 +1,4 @@
-"""The last audit as the page quotes it: when it was made, what did not hold, what cannot be told yet."""
+"""The last audit of the ledger: when it was made, what did not hold, and what cannot be judged yet."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from reports.figures import Day, Name, Sentence, count, several
 from reports.month import Month
+from reports.section import Section, made
 from reports.tables import MANY_CELLS, Cell, Head, Table
 from schemas.audit_outcome import FaultyRow, Outcome
 
@@ -97,3 +98,8 @@ def _found(each: Outcome) -> Name:
 def _place(row: FaultyRow) -> str:
     where = f"{row.file}, row {row.row}" if row.row else row.file
     return f"{where} ({row.value})" if row.value is not None else where
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made("audit", "Audit of the ledger", sentence(month), notes(month), (), tables(month))

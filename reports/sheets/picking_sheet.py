@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy
-from reports.shelves import Shelves, by_room, called, last_weights
+from reports.sheets.shelves import Shelves, by_room, called, last_weights
 from reports.words import day_name, short_day
 from schemas.contract import contract
 
@@ -20,9 +20,9 @@ def render_picking_sheet(shelves: Shelves) -> str:
     """Which sheet of paper serves to pick from these shelves? One HTML file as text, to be printed on A4 or Letter,
     in the order of the shelves, as the weigh page.
     """
-    style = part("styles", "picking_sheet.css")
+    style = part("sheets/styles/picking_sheet.css")
     return (
-        environment()
+        environment("sheets/templates")
         .get_template("picking_sheet.html.j2")
         .render(
             name=shelves.name,

@@ -1,4 +1,4 @@
-"""The charts of what is to come: the weeks ahead with their bands, and the same told on past days beside what came."""
+"""What to expect: the weeks ahead with their bands, and how well past days would have foreseen theirs."""
 
 from __future__ import annotations
 
@@ -9,21 +9,72 @@ import altair as alt
 
 from reports.colours import Key, paint, plain_key
 from reports.drawing import Chart, column_chart, data, drawn
+from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
 from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
 from reports.words import short_day
 
 PAST_SHOWN = 13
 ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
 
 
-def outlook(month: Month) -> list[Chart]:
+def sentence(month: Month) -> Sentence:
+    """How many kg are to be expected in the first week ahead, and in all weeks that are told?"""
+    rows = month.rows("outlook")
+    if not rows:
+        return ("What is to come cannot be told. ", Name(month.why_no_outlook or "Nothing was asked."))
+    return (
+        "In the week from ",
+        Day(rows[0]["first_day"]),
+        " about ",
+        measured(month, "outlook", 0, "median_kg"),
+        " is to be expected: in eight of ten cases from ",
+        cell(month, "outlook", 0, "low80_kg"),
+        " to ",
+        measured(month, "outlook", 0, "high80_kg"),
+        ".",
+    )
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Where does it come from, what is not in it, and how well did it hold?"""
+    rows = month.rows("outlook")
+    if not rows:
+        return []
+    told: list[Sentence] = []
+    if rows[0]["past_told"]:
+        told.append(
+            (
+                "Told in the same way on ",
+                *several(cell(month, "outlook", 0, "past_told"), "past day"),
+                ", the 80 % band of the first week held what came in ",
+                measured(month, "outlook", 0, "past_held_80_pct"),
+                " of them, and the median was off by ",
+                measured(month, "outlook", 0, "past_off_kg"),
+                " on average.",
+            )
+        )
+    if rows[0]["widened_by"] is None:
+        told.append(("The records are too short to widen the 80 % bands by how far they missed before.",))
+    planned = total(month, "outlook", "planned_kg")
+    if planned.value:
+        told.append((planned, " kg of it would come from batches with a day of inoculation to come."))
+    untold = positive(month, "outlook", "batches_untold")
+    if untold.value:
+        told.append(("In ", *several(untold, "week"), " some batches are in no figure: too few past ones are so old."))
+    told.append(("Borrowed from what the farm's own past batches gave at the same age.",))
+    return told
+
+
+def ahead_chart(month: Month) -> list[Chart]:
     """How many kg are to come in each week ahead?"""
     table = month.rows("outlook")
     rows = [drawn(row, at, *ENDS) | {"label": short_day(row["first_day"])} for at, row in enumerate(table)]
     return _chart("outlook", "Expected in each week ahead", "outlook", rows, came=False)
 
 
-def past(month: Month) -> list[Chart]:
+def past_chart(month: Month) -> list[Chart]:
     """What would have been told a week before, on past days, and what came?"""
     table = month.rows("outlook_past")
     places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
@@ -63,3 +114,18 @@ def _chart(name: str, title: str, table: str, rows: Sequence[Mapping[str, Any]],
         marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
         keys.append(plain_key("came", shape="dot"))
     return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows))]
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "ahead",
+        "What to expect",
+        sentence(month),
+        notes(month),
+        [*ahead_chart(month), *past_chart(month)],
+        [
+            table(month, "outlook", "Each week ahead"),
+            table(month, "outlook_batches", "The batches that it comes from"),
+        ],
+    )

@@ -1,0 +1,80 @@
+"""Whether another flush is worth the room: a day of waiting against a day of a container begun anew."""
+
+from __future__ import annotations
+
+from reports.by_substrate import NAMED, reasons, substrate_name
+from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.figures import Part, Sentence, cell, within
+from reports.interval_chart import interval_chart, interval_facts
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, spoken
+from schemas.answers import CANNOT_TELL
+
+
+def sentence(month: Month) -> Sentence:
+    """Is another flush worth the room, where it can be told; else, what is between?"""
+    rows = month.rows("another_flush")
+    if not rows:
+        return ("No second flush was picked yet, so nothing tells what waiting for one brings.",)
+    told = [at for at, row in enumerate(rows) if row["answer"] != CANNOT_TELL]
+    if not told:
+        return ("Whether another flush is worth the room cannot be told yet.",)
+    parts: list[Part] = []
+    for place, at in enumerate(told[:NAMED]):
+        start = "On " if not place else "; on "
+        parts += [start, substrate_name(month, "another_flush", at), " waiting for flush "]
+        parts += [cell(month, "another_flush", at, "flush"), *_worth(month, at)]
+    return (*parts, ".")
+
+
+def _worth(month: Month, at: int) -> Sentence:
+    row = month.rows("another_flush")[at]
+    column = "difference_g_per_day" if row["difference_money_per_day"] is None else "difference_money_per_day"
+    unit = " g a container-day" if column == "difference_g_per_day" else " a container-day"
+    answer = " pays" if row["answer"] == "wait" else " does not pay"
+    told = cell(month, "another_flush", at, column)
+    limits = within(month, "another_flush", at, f"{column}_low", f"{column}_high")
+    return (f"{answer}: against one begun anew it brings ", told, *limits, unit)
+
+
+def notes(month: Month) -> list[Sentence]:
+    """For whom does it hold, and why can it not be told for others?"""
+    rows = month.rows("another_flush")
+    if not rows:
+        return []
+    return [
+        *reasons(month, "another_flush", "why", "Cannot tell for "),
+        (
+            "It holds for a full room: where places stand empty, waiting costs nothing. Waiting: what a container kept "
+            "for the flush gives for each day that it stands. Anew: what a new one gives, kept to the end of the flush "
+            "before.",
+        ),
+    ]
+
+
+def waiting_chart(month: Month) -> list[Chart]:
+    """What does a day of waiting for a flush bring, less a day of a container begun anew?"""
+    table = month.rows("another_flush")
+    money = any(row["difference_money_per_day"] is not None for row in table)
+    column = "difference_money_per_day" if money else "difference_g_per_day"
+    columns = (column, f"{column}_low", f"{column}_high")
+    shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
+    names = [f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}" for at in shown]
+    facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
+    labels = [Label(*both) for both in zip(names, facts, strict=True)]
+    title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
+    return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None)
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "waiting",
+        "Is another flush worth the room?",
+        sentence(month),
+        notes(month),
+        waiting_chart(month),
+        [table(month, "another_flush", "A day of waiting for a flush against a day of a container begun anew")],
+    )

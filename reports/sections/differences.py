@@ -1,0 +1,105 @@
+"""Whether differences hold: between levels of every factor that varies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.figures import LONGEST_NAME, Name, Sentence, count, several
+from reports.interval_chart import interval_chart, interval_facts
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table, table_of
+from reports.words import isolated, spoken, visible
+
+# Sentences told above the table. Our choice, no source.
+SENTENCES_SHOWN = 6
+NEAREST_SHOWN = 2
+# Rules that no further soak of the same kind mends: what they stop is far from a verdict.
+FAR = {"R1", "R2", "R3", "R4"}
+
+
+def sentence(month: Month) -> Sentence:
+    """How many differences in BE between recipes or containers can be told?"""
+    pairs = count(month, "pairs_compared")
+    if not pairs.value:
+        return ("Nothing varies yet that has a BE, so there is no difference to tell.",)
+    told = count(month, "pairs_told")
+    of: Sentence = (*several(pairs, "difference"), " in BE between recipes or containers can be told")
+    return ("None of ", *of, " yet.") if not told.value else (told, " of ", *of, ".")
+
+
+def notes(month: Month) -> list[Sentence]:
+    """What holds, what comes nearest, and how were the soaks held against each other?"""
+    rows = month.rows("compared_pairs")
+    if not rows:
+        return []
+    held = [at for at in range(len(rows)) if month.pair_is_told(at)]
+    near = [at for at in month.pairs("be") if not month.pair_is_told(at) and _nearly_resolved(rows[at])]
+    near.sort(key=lambda at: abs(rows[at]["high"] - rows[at]["low"]))
+    return [
+        *(_finding(rows[at]) for at in held[:SENTENCES_SHOWN]),
+        *(_finding(rows[at]) for at in near[:NEAREST_SHOWN]),
+        (
+            "Each soak counts once at a level: containers of one soak share its fate, and counting them one by one "
+            "would find differences that are not there. Intervals of 99 % hold for all pairs of a factor together: "
+            "at 95 %, a page that is read again every month would raise false alarms. BE of the first two flushes.",
+        ),
+        ("gillbook compare FACTOR tells of each pair why, and gillbook trial plans what would settle it.",),
+    ]
+
+
+def _nearly_resolved(row: Mapping[str, Any]) -> bool:
+    """Is this pair comparable, with an interval, so that only width stands between it and a verdict?"""
+    rules = set((row["rules"] or "").split())
+    return row["low"] is not None and not rules & FAR
+
+
+def _finding(row: Mapping[str, Any]) -> Sentence:
+    about = "" if row["measure"] == "be" else f"{'Losses' if row['measure'] == 'losses' else 'Days to pins'}, "
+    return (Name(f"{about}{row['factor'].replace('_', ' ')}: {row['sentence']}"),)
+
+
+def pairs_chart(month: Month) -> list[Chart]:
+    """How far do levels lie apart in BE, with intervals: what is told first, then what comes nearest to a verdict."""
+    table = month.rows("compared_pairs")
+    shown = [at for at in month.pairs("be") if month.pair_is_told(at) or _nearly_resolved(table[at])]
+    shown.sort(key=lambda at: (not month.pair_is_told(at), abs(table[at]["high"] - table[at]["low"])))
+    shown = shown[:LANES_A_CHART]
+    labels = [Label(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown]
+    worth = table[shown[0]]["worthwhile"] if shown else None
+    title = "Differences in BE, points"
+    return interval_chart(
+        month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth
+    )
+
+
+def _pair_name(month: Month, at: int) -> str:
+    row = month.rows("compared_pairs")[at]
+    levels = (isolated(_short(spoken(row["factor"], row[end]))) for end in ("level", "against"))
+    return f"{row['factor'].replace('_', ' ')}: {' against '.join(levels)}"
+
+
+def _short(text: str) -> str:
+    """How does a longer text fit on a line of a chart?"""
+    kept = visible(text)
+    return kept if len(kept) <= LONGEST_NAME else f"{kept[: LONGEST_NAME - 1]}\u2026"
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    resolved = [at for at in range(len(month.rows("compared_pairs"))) if month.pair_is_told(at)]
+    return made(
+        "holds",
+        "Does the difference hold?",
+        sentence(month),
+        notes(month),
+        pairs_chart(month),
+        [
+            table_of(month, "pairs_told", "What can be told, of BE, losses and days to pins", resolved),
+            table_of(month, "compared_pairs", "Every pair compared, in points of BE", month.pairs("be")),
+            table_of(month, "compared_levels", "What each level gave, BE in %", month.levels("be")),
+            table(month, "trial_spread", "How much soaks and containers differ in BE"),
+        ],
+    )

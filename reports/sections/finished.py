@@ -1,0 +1,93 @@
+"""BE of what finished in the month, by batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reports.be_chart import be_charts, be_text
+from reports.drawing import Chart, Label
+from reports.figures import Sentence, cell, measured, positive, rows_of, several, total, unit_word
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, month_name, spoken
+
+BATCHES_A_CHART = 14
+
+
+def sentence(month: Month) -> Sentence:
+    """What was the BE of what finished in the month, and on how many units and batches does it rest?"""
+    name, at = month_name(month.month), month.place()
+    units = month.rows("finished_units")
+    if at is None or not units:
+        return (f"No unit finished in {name}, so the month has no biological efficiency (BE) of its own.",)
+    word = unit_word([row["container"] for row in units])
+    ended = (
+        *several(cell(month, "months", at, "units_finished"), word),
+        " of ",
+        *several(rows_of(month, "finished_batches"), "batch", "batches"),
+    )
+    be = measured(month, "months", at, "be_finished_pct")
+    if be.value is None:
+        return (*ended, f" finished in {name}, none with a known dry substrate mass, so their BE cannot be told.")
+    without = total(month, "finished_batches", "units_without_dry_mass")
+    left_out: Sentence = (", leaving out ", without, " without a known dry mass") if without.value else ()
+    return ("BE was ", be, " for what finished in ", name, ": ", *ended, *left_out, ".")
+
+
+def notes(month: Month) -> list[Sentence]:
+    """How much can be said from so few?"""
+    rows = month.rows("finished_units")
+    notes: list[Sentence] = []
+    if not rows:
+        return notes
+    if len(month.rows("finished_batches")) == 1:
+        notes.append(("One batch is one mix on one day: it cannot tell recipes apart.",))
+    thrown = positive(month, "finished_units", "contaminated_before_pick")
+    if thrown.value:
+        was = " was" if thrown.value == 1 else " were"
+        notes.append(
+            (thrown, was, " thrown out for contamination before a first picking, and counts with nothing given.")
+        )
+    notes.append(
+        ("What finished in a month was inoculated months before: it is not the yield of this month's picking.",)
+    )
+    return notes
+
+
+def batches_chart(month: Month) -> list[Chart]:
+    """The BE of each batch of which units finished, with its units as points."""
+    table = month.rows("finished_batches")
+    units: dict[str, list[int]] = {}
+    for at, row in enumerate(month.rows("finished_units")):
+        units.setdefault(row["batch"], []).append(at)
+    lanes = [(at, units.get(row["batch"], [])) for at, row in enumerate(table)]
+    labels = {at: Label(isolated(spoken("batch", table[at]["batch"])), _batch_facts(month, at, of)) for at, of in lanes}
+    drawn = [lanes[start : start + BATCHES_A_CHART] for start in range(0, len(lanes), BATCHES_A_CHART)]
+    return be_charts(month, "finished_batches", drawn, labels, tall=False)
+
+
+def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
+    row = month.rows("finished_batches")[at]
+    containers = [month.rows("finished_units")[unit]["container"] for unit in of]
+    if containers == [""]:
+        rest = "whole batch"
+    else:
+        word = unit_word(containers)
+        rest = f"{row['units']} {word if row['units'] == 1 else word + 's'}"
+    return f"{rest} · {be_text(month, 'finished_batches', at)}"
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "finished",
+        "BE of what finished",
+        sentence(month),
+        notes(month),
+        batches_chart(month),
+        [
+            table(month, "finished_batches", f"Batches with units that finished in {month_name(month.month)}"),
+            table(month, "finished_units", f"Units that finished in {month_name(month.month)}"),
+        ],
+    )

@@ -1,0 +1,183 @@
+"""Losses: what was lost without a picking, for which cause, in which soak."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports.colours import MEANINGS, paint, plain_key
+from reports.drawing import LANES_A_CHART, Chart, Label, across, below, data, lane, row_chart, stacked_chart
+from reports.figures import (
+    Figure,
+    Part,
+    Sentence,
+    cell,
+    difference,
+    measured,
+    named,
+    plain,
+    positive,
+    rows_of,
+    several,
+    total,
+)
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, spoken
+
+CAUSES_NAMED = 4
+UNSURE_NAMED = 3
+SOAKS_SHOWN = 14
+CAUSES_SHOWN = 10
+
+
+def sentence(month: Month) -> Sentence:
+    """How many units were lost without a picking, and in how many soaks?"""
+    told = total(month, "soaks", "units")
+    if not told.value:
+        return ("The fate of no unit is told yet, so no loss can be told.",)
+    lost = total(month, "soaks", "lost")
+    if not lost.value:
+        return ("None of ", *several(told, "unit"), " was lost without a picking.")
+    was = " was" if lost.value == 1 else " were"
+    held = _in_soaks(lost, positive(month, "soaks", "lost"), rows_of(month, "soaks"))
+    return (lost, " of ", *several(told, "unit"), was, " lost without a picking, ", *held, ".")
+
+
+def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
+    """In how many of the soaks do the losses lie: all in 1 of 6 soaks?"""
+    if not lost.value:
+        return ("from ", *several(soaks, "soak"))
+    alone = with_loss.value == 1 and lost.value > 1
+    return ("all in " if alone else "in ", with_loss, " of ", *several(soaks, "soak"))
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Of which causes, and how sure is it?"""
+    if not month.rows("losses"):
+        return []
+    notes: list[Sentence] = []
+    rows = month.rows("causes")
+    if rows:
+        parts: list[Part] = ["By cause: "]
+        for at in range(min(len(rows), CAUSES_NAMED)):
+            parts += [
+                ", " if at else "",
+                named(spoken("cause", rows[at]["cause"])),
+                " ",
+                cell(month, "causes", at, "lost"),
+            ]
+        notes.append((*parts, "; fewer for others." if len(rows) > CAUSES_NAMED else "."))
+    without = [row for row in month.rows("losses") if row["low_pct"] is None and row["why_no_interval"]]
+    for row in without[:UNSURE_NAMED]:
+        kind = named(", ".join(spoken(column, row[column]) for column in ("substrate", "treatment")))
+        notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
+    notes.append(
+        (
+            "All units of the record so far. Containers of one soak share its fate, so an interval comes from the "
+            "shares of soaks, from three soaks on.",
+        )
+    )
+    if any(row["lost"] for row in month.rows("soaks")):
+        notes.append(("gillbook trace --soak NAME tells what went into a soak, and all that came from it.",))
+    return notes
+
+
+def loss_facts(month: Month, at: int) -> Sentence:
+    """What was lost of one substrate and treatment: 12 of 72, all in 1 of 6 soaks, and the interval if there is one?"""
+    row = month.rows("losses")[at]
+    told = difference(cell(month, "losses", at, "units"), cell(month, "losses", at, "units_not_yet"))
+    lost = cell(month, "losses", at, "lost")
+    held = _in_soaks(lost, cell(month, "losses", at, "soaks_with_loss"), cell(month, "losses", at, "soaks"))
+    if row["low_pct"] is None:
+        return (lost, " of ", told, ", ", *held, " · no interval")
+    low, high = cell(month, "losses", at, "low_pct"), measured(month, "losses", at, "high_pct")
+    return (lost, " of ", told, ", ", *held, " · ", low, " to ", high)
+
+
+def shares_chart(month: Month) -> list[Chart]:
+    """Which share was lost of each substrate and treatment, with its interval where there is one."""
+    table = month.rows("losses")
+    places = sorted(
+        (at for at, row in enumerate(table) if row["lost_pct"] is not None),
+        key=lambda at: table[at]["units_not_yet"] - table[at]["units"],
+    )[:LANES_A_CHART]
+    if not places:
+        return []
+    labels = [
+        Label(
+            isolated(" · ".join(spoken(column, table[at][column]) for column in ("substrate", "treatment"))),
+            plain(loss_facts(month, at)),
+        )
+        for at in places
+    ]
+    rows = [
+        {"row": at, "lane": f"{place:03}", "lost": table[at]["lost_pct"]}
+        | {"low": table[at]["low_pct"], "high": table[at]["high_pct"]}
+        for place, at in enumerate(places)
+    ]
+    tip = [
+        alt.Tooltip("lost:Q", title="lost, %", format=".1f"),
+        alt.Tooltip("low:Q", title="low, %", format=".1f"),
+        alt.Tooltip("high:Q", title="high, %", format=".1f"),
+    ]
+    title = "lost without a picking, % of units told"
+    points = alt.Chart(data(rows)).mark_circle(size=140, opacity=1, color=paint("lost"), yOffset=below(True))
+    marks = [points.encode(x=across("lost", title, (0, 100)), y=lane(labels), tooltip=tip)]
+    told = [row for row in rows if row["low"] is not None]
+    if told:
+        rules = alt.Chart(data(told)).mark_rule(strokeWidth=2, color=paint("interval"), yOffset=below(True))
+        marks.insert(0, rules.encode(x=across("low", title, (0, 100)), x2="high:Q", y=lane(labels), tooltip=tip))
+    keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if told else []))
+    return [Chart("losses", "Share lost", row_chart(marks, labels, tall=True), keys, "losses", tuple(rows))]
+
+
+def soaks_chart(month: Month) -> list[Chart]:
+    """How many units of each of the last soaks were lost."""
+    table = month.rows("soaks")
+    rows, labels = [], []
+    for place, at in enumerate(range(max(0, len(table) - SOAKS_SHOWN), len(table))):
+        row = table[at]
+        labels.append(Label(isolated(spoken("soak", row["soak"])), f"{row['lost']} of {row['units']} lost"))
+        rows += [
+            {"row": at, "lane": f"{place:03}", "units": units, "colour": colour, "means": MEANINGS[colour]}
+            for colour, units in (("lost", row["lost"]), ("kept", row["units"] - row["lost"]))
+        ]
+    return stacked_chart(rows, labels, "soaks", "Lost of each soak", "soaks", ("lost", "kept"))
+
+
+def causes_chart(month: Month) -> list[Chart]:
+    """For which cause units were lost."""
+    table = month.rows("causes")
+    places = [at for at, row in enumerate(table) if row["lost"]][:CAUSES_SHOWN]
+    if not places:
+        return []
+    labels = [
+        Label(
+            isolated(spoken("cause", table[at]["cause"])),
+            plain(several(cell(month, "causes", at, "lost"), "unit")),
+        )
+        for at in places
+    ]
+    rows = [{"row": at, "lane": f"{place:03}", "lost": table[at]["lost"]} for place, at in enumerate(places)]
+    bars = alt.Chart(data(rows)).mark_bar(height=15, color=paint("lost"), yOffset=below())
+    tip = alt.Tooltip("lost:Q", title="units lost")
+    spec = row_chart([bars.encode(x=across("lost", "units lost", whole=True), y=lane(labels), tooltip=tip)], labels)
+    return [Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows))]
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "losses",
+        "Losses",
+        sentence(month),
+        notes(month),
+        [*shares_chart(month), *soaks_chart(month), *causes_chart(month)],
+        [
+            table(month, "losses", "Lost of each substrate and treatment, all units so far"),
+            table(month, "contaminated", "Thrown out for contamination, all units so far"),
+            table(month, "soaks", "Lost of each soak, all units so far"),
+            table(month, "causes", "Causes of loss, all units so far"),
+        ],
+    )

@@ -1,0 +1,147 @@
+"""What was picked: kilograms by month, by week and by strain."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports.colours import paint, plain_key, strain_colours, strain_keys
+from reports.drawing import Chart, colour_of, column_chart, data
+from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
+from reports.month import Month, first_day
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import MONTH_NAMES, isolated, month_name, short_day, spoken
+
+STRAINS_NAMED = 4
+MONTHS_SHOWN = 13
+# The month's name above, its year below. A fixed expression over labels that we write ourselves.
+TWO_LINES = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
+
+
+def sentence(month: Month) -> Sentence:
+    """What was picked, and how does it compare with the month before and with the same month a year ago?"""
+    name, at = month_name(month.month), month.place()
+    if at is None or not month.rows("months")[at]["pickings"]:
+        return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
+    said: Sentence = (
+        measured(month, "months", at, "fresh_g"),
+        f" was picked in {name}{'' if month.over else ' so far'}, in ",
+        *several(cell(month, "months", at, "pickings"), "picking"),
+    )
+    others = [(before, month.place(before)) for before in (1, 12)]
+    known = [(before, place) for before, place in others if place is not None]
+    if not known:
+        return (*said, ". The record has no earlier month to compare it with.")
+    clauses = [_compared(month, at, place, month_name(first_day(month.month, before))) for before, place in known]
+    joined = [part for clause in clauses for part in (", and ", *clause)][1:]
+    return (*said, ": ", *joined, ".")
+
+
+def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
+    left, right = measured(month, "months", now, "fresh_g"), measured(month, "months", then, "fresh_g")
+    if not month.over:
+        return (f"all of {name} gave ", right)
+    apart = difference(left, right)
+    if not right.value:
+        return (f"nothing had been picked in {name}",)
+    if not apart.value:
+        return (f"as much as in {name}",)
+    word = "more" if apart.value > 0 else "less"
+    return (apart, " (", change(left, right), f") {word} than in {name} (", right, ")")
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Which strains gave it, and what is not in the figures?"""
+    notes: list[Sentence] = []
+    rows = month.rows("strains")
+    if rows:
+        parts: list[Part] = ["By strain: " if len(rows) <= STRAINS_NAMED else "Most of it, by strain: "]
+        for at in range(min(len(rows), STRAINS_NAMED)):
+            share = measured(month, "strains", at, "share_pct")
+            kilograms = measured(month, "strains", at, "fresh_g")
+            parts += [", " if at else "", named(spoken("strain", rows[at]["strain"])), " ", kilograms, " (", share, ")"]
+        notes.append((*parts, "."))
+    aside = count(month, "pickings_set_aside")
+    if aside.value:
+        is_are = " of the farm is" if aside.value == 1 else " of the farm are"
+        notes.append((*several(aside, "picking"), is_are, " set aside and in no figure; see Rows set aside."))
+    return notes
+
+
+def months_chart(month: Month) -> list[Chart]:
+    """What was picked in each month, up to this one."""
+    now = month.place()
+    if now is None or now == 0:
+        return []
+    table = month.rows("months")
+    places = range(max(0, now + 1 - MONTHS_SHOWN), now + 1)
+    rows = [{"row": at, "label": _short_month(table[at]["month"]), "kg": table[at]["fresh_g"] / 1000} for at in places]
+    if not any(row["kg"] for row in rows):
+        return []
+    x = alt.X("label:N", sort=None, axis=TWO_LINES)
+    tip = [alt.Tooltip("label:N", title="month"), alt.Tooltip("kg:Q", title="picked, kg", format=".2f")]
+    bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=_kilograms(), tooltip=tip)
+    compared = [row for row in rows if row["row"] in (now, month.place(1), month.place(12))]
+    texts = alt.Chart(data(compared)).mark_text(baseline="bottom", dy=-4)
+    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))])
+    return [Chart("months", "Picked in each month", spec, (plain_key("mass"),), "months", tuple(rows))]
+
+
+def _short_month(text: str) -> str:
+    return f"{MONTH_NAMES[int(text[5:]) - 1][:3]} {text[:4]}"
+
+
+def _kilograms() -> alt.Y:
+    return alt.Y("kg:Q", axis=alt.Axis(title="kg, fresh", tickCount=5))
+
+
+def weeks_chart(month: Month) -> list[Chart]:
+    """What was picked in each week of the month, by strain."""
+    colours = strain_colours(month)
+    rows = [
+        {
+            "row": at,
+            "label": short_day(row["week"]),
+            "kg": row["fresh_g"] / 1000,
+            "colour": colours.get(row["strain"], "strain-other"),
+            "strain": isolated(spoken("strain", row["strain"])),
+        }
+        for at, row in enumerate(month.rows("weeks"))
+    ]
+    if not any(row["kg"] for row in rows):
+        return []
+    tip = [
+        alt.Tooltip("label:N", title="week from"),
+        alt.Tooltip("strain:N", title="strain"),
+        alt.Tooltip("kg:Q", title="picked, kg", format=".2f"),
+    ]
+    bars = alt.Chart(data(rows)).mark_bar(stroke=paint("paper"), strokeWidth=1)
+    x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from Monday", labelAngle=0, labelOverlap="parity"))
+    painted = bars.encode(x=x, y=_kilograms(), color=colour_of(rows), order=alt.Order("colour:O"), tooltip=tip)
+    keys = tuple(strain_keys(month, {row["strain"] for row in month.rows("weeks")}))
+    return [
+        Chart(
+            "weeks",
+            "Picked in each week (days of this month only)",
+            column_chart([painted]),
+            keys,
+            "weeks",
+            tuple(rows),
+        )
+    ]
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "picked",
+        "What was picked",
+        sentence(month),
+        notes(month),
+        [*weeks_chart(month), *months_chart(month)],
+        [
+            table(month, "strains", "Picked in the month, by strain"),
+            table(month, "weeks", "Picked in each week, by strain"),
+            table(month, "months", "The months so far", last=MONTHS_SHOWN),
+        ],
+    )

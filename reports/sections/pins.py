@@ -1,0 +1,124 @@
+"""Days to pins: by which day they show, of all containers started."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from reports.by_substrate import CURVES_SHOWN, reasons, substrate_name
+from reports.colours import paint, plain_key
+from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
+from reports.figures import Name, Part, Sentence, cell, measured, several, within
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import spoken
+
+EARLY_DAY, LATE_DAY = 21, 28  # for whom the median is not told: the days of the pins contract
+
+
+def sentence(month: Month) -> Sentence:
+    """By which day do half of the containers started have pins, where most were started?"""
+    rows = month.rows("pins")
+    if not any(row["pinned"] for row in rows):
+        return ("No unit tells yet how long it takes from inoculation to pins.",)
+    at = max((at for at, row in enumerate(rows) if row["pinned"]), key=lambda at: rows[at]["units"])
+    start: Sentence = ("On ", substrate_name(month, "pins", at))
+    return (*start, *_half(month, at), "; ", *_ends(month, at), ".")
+
+
+def _half(month: Month, at: int) -> Sentence:
+    row = month.rows("pins")[at]
+    if row["median_days"] is not None:
+        limits = within(month, "pins", at, "median_low_days", "median_high_days")
+        median = cell(month, "pins", at, "median_days")
+        return (" half of all containers started have pins by day ", median, *limits)
+    for day in (LATE_DAY, EARLY_DAY):
+        if row[f"pinned_by_{day}_pct"] is not None:
+            share = measured(month, "pins", at, f"pinned_by_{day}_pct")
+            return (" half of all containers started have no pins yet: ", share, " by the day ", Name(str(day)))
+    return (" half of all containers started have no pins yet",)
+
+
+def _ends(month: Month, at: int) -> Sentence:
+    ends = (("pinned", "showed them"), ("lost", "were lost before"), ("waiting", "wait"))
+    told: list[Part] = ["of ", *several(cell(month, "pins", at, "units"), "unit"), " "]
+    for place, (column, words) in enumerate(ends):
+        told += [", " if place else "", cell(month, "pins", at, column), f" {words}"]
+    return tuple(told)
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Whom do the curves count, and whom can they not?"""
+    rows = month.rows("pins")
+    if not rows:
+        return []
+    return [
+        *reasons(month, "pins", "why_no_interval", "No limits for "),
+        (
+            "All units of the record so far, from inoculation. A container lost before its pins counts as one that "
+            "never shows them; one that waits counts as long as it was followed. Limits, of 95 %, come from the soaks.",
+        ),
+    ]
+
+
+def curves(month: Month) -> list[Chart]:
+    """Which share of the containers started has pins by each day, and which was lost: a small chart a substrate."""
+    started = {row["substrate"]: row["units"] for row in month.rows("pins") if row["pinned"] or row["lost"]}
+    groups: dict[str, list[int]] = {}
+    for at, row in enumerate(month.rows("pins_curve")):
+        if row["substrate"] in started and row["pinned_pct"] is not None:
+            groups.setdefault(row["substrate"], []).append(at)
+    most = sorted(groups, key=lambda name: -started[name])[:CURVES_SHOWN]
+    return [_incidence(month, name, groups[name], at) for at, name in enumerate(most, start=1)]
+
+
+def _incidence(month: Month, substrate: str, places: Sequence[int], number: int) -> Chart:
+    table = month.rows("pins_curve")
+    columns = ("day", "pinned_pct", "low_pct", "high_pct", "lost_pct", "at_risk")
+    rows = [drawn(table[at], at, *columns) for at in places]
+    limited = [row for row in known(rows, "lowpct", "highpct") if row["pinnedpct"]]
+    x = alt.X("day:Q", axis=alt.Axis(title="days from inoculation", tickCount=4), scale=alt.Scale(nice=False))
+    axis = alt.Axis(title="% of those started", tickCount=4)
+    scale = alt.Scale(domain=[0, 100])
+    tip = [
+        alt.Tooltip("day:Q", title="day"),
+        alt.Tooltip("pinnedpct:Q", title="with pins, %", format=".0f"),
+        alt.Tooltip("lowpct:Q", title="from", format=".0f"),
+        alt.Tooltip("highpct:Q", title="to", format=".0f"),
+        alt.Tooltip("lostpct:Q", title="lost, %", format=".0f"),
+        alt.Tooltip("atrisk:Q", title="followed"),
+    ]
+    base = alt.Chart(data(rows)).encode(x=x, tooltip=tip)
+    marks = [
+        base.mark_line(interpolate="step-after", color=paint(colour), strokeWidth=width).encode(
+            y=alt.Y(f"{column}:Q", axis=axis, scale=scale)
+        )
+        for column, colour, width in (("lostpct", "lost", 2), ("pinnedpct", "pinned", 3))
+    ]
+    keys = [plain_key("pinned", shape="line"), plain_key("lost", "lost before", shape="line")]
+    if limited:
+        area = alt.Chart(data(limited)).mark_area(
+            interpolate="step-after", color=paint("band-wide"), line={"color": paint("band"), "strokeWidth": 1}
+        )
+        marks.insert(0, area.encode(x=x, y=alt.Y("lowpct:Q", axis=axis, scale=scale), y2="highpct:Q", tooltip=tip))
+        keys.append(plain_key("band-wide", "95 % limits"))
+    name = spoken("substrate", substrate)
+    spec = column_chart(marks, height=NARROW_PX)
+    return Chart(f"pins-{number}", "Pins, day by day", spec, tuple(keys), "pins_curve", tuple(rows), True, name)
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "pins",
+        "Days to pins",
+        sentence(month),
+        notes(month),
+        curves(month),
+        [
+            table(month, "pins", "Pins of each substrate, all units so far"),
+            table(month, "days", "Every wait of each substrate, of the units that tell it"),
+        ],
+    )

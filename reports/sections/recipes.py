@@ -1,0 +1,88 @@
+"""BE of what finished in the month, by recipe."""
+
+from __future__ import annotations
+
+from reports.be_chart import be_charts, be_text
+from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.figures import Sentence, cell, measured, named, several
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, month_name, spoken
+
+
+def sentence(month: Month) -> Sentence:
+    """How far apart are the recipes that finished, and how many batches does each rest on?"""
+    rows = month.rows("finished_recipes")
+    told = sorted((at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: rows[at]["be_pct"])
+    if not told:
+        return ("No recipe has a BE this month.",)
+    if len(told) == 1:
+        return ("One recipe has a BE: ", *_recipe(month, told[0]), ".")
+    low, high = _recipe(month, told[0]), _recipe(month, told[-1])
+    return ("The recipes lie between ", *low, " and ", *high, ".")
+
+
+def _recipe(month: Month, at: int) -> Sentence:
+    row = month.rows("finished_recipes")[at]
+    words = ", ".join(spoken(column, row[column]) for column in ("substrate", "treatment", "spawn_form"))
+    return (
+        measured(month, "finished_recipes", at, "be_pct"),
+        " (",
+        named(words),
+        "; ",
+        *several(cell(month, "finished_recipes", at, "units"), "unit"),
+        " of ",
+        *several(cell(month, "finished_recipes", at, "batches"), "batch", "batches"),
+        ")",
+    )
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Which recipes rest on a single batch?"""
+    rows = month.rows("finished_recipes")
+    if not rows:
+        return []
+    if all(row["batches"] < 2 for row in rows):
+        return [("Each recipe rests on one batch, and one batch cannot tell recipes apart.",)]
+    alone: list[Sentence] = []
+    if any(row["batches"] < 2 for row in rows):
+        alone = [("Where a recipe rests on 1 batch, it cannot be told from others: batches of one recipe differ too.",)]
+    return [*alone, ("Sums over what finished this month, not a test of a difference.",)]
+
+
+def recipes_chart(month: Month) -> list[Chart]:
+    """The BE of each recipe of which units finished, with its units as points."""
+    columns = ("substrate", "treatment", "spawn_form")
+    units: dict[tuple[str, ...], list[int]] = {}
+    for at, row in enumerate(month.rows("finished_units")):
+        units.setdefault(tuple(row[column] for column in columns), []).append(at)
+    table = month.rows("finished_recipes")
+    lanes = [(at, units.get(tuple(row[column] for column in columns), [])) for at, row in enumerate(table)]
+    labels = {
+        at: Label(
+            isolated(" · ".join(spoken(column, table[at][column]) for column in columns)), _recipe_facts(month, at)
+        )
+        for at, _ in lanes
+    }
+    drawn = [lanes[start : start + LANES_A_CHART] for start in range(0, len(lanes), LANES_A_CHART)]
+    return be_charts(month, "finished_recipes", drawn, labels, tall=True)
+
+
+def _recipe_facts(month: Month, at: int) -> str:
+    row = month.rows("finished_recipes")[at]
+    units = "1 unit" if row["units"] == 1 else f"{row['units']} units"
+    of = "1 batch" if row["batches"] == 1 else f"{row['batches']} batches"
+    return f"{units} of {of} · {be_text(month, 'finished_recipes', at)}"
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "recipes",
+        "BE by recipe",
+        sentence(month),
+        notes(month),
+        recipes_chart(month),
+        [table(month, "finished_recipes", f"Recipes with units that finished in {month_name(month.month)}")],
+    )

@@ -1,0 +1,180 @@
+"""Spawn rates: what a step brings, and each batch as a point. A curve, from four rates on, is for the eye."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import altair as alt
+
+from reports.colours import paint, plain_key
+from reports.columns import TRIED
+from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
+from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import merged, table
+from reports.words import isolated, spoken
+from schemas.answers import CANNOT_TELL
+
+STEPS_SHOWN = 4
+RECIPES_SHOWN = 3
+# column of spawn_points: the chart's title, the axis
+MEASURED: Mapping[str, tuple[str, str]] = {
+    "be_pct": ("BE against spawn rate", "BE, %"),
+    "days_to_pins": ("Days to pins", "days"),
+    "lost_pct": ("Losses", "lost, %"),
+}
+RecipeKey = tuple[str, ...]
+
+
+def sentence(month: Month) -> Sentence:
+    """What does a step to the next spawn rate bring, where most soaks tell it?"""
+    rows = month.rows("spawn_steps")
+    if not rows:
+        return ("No recipe was tried at more than one spawn rate, so nothing tells which rate pays.",)
+    told = [at for at, row in enumerate(rows) if row["be_difference_pct"] is not None]
+    if not told:
+        return ("No step from one spawn rate to the next can be told yet.",)
+    at = max(told, key=lambda at: (rows[at]["answer"] != CANNOT_TELL, rows[at]["soaks_from"] + rows[at]["soaks_to"]))
+    return (*_step(month, at), ".")
+
+
+def _step(month: Month, at: int) -> Sentence:
+    row = month.rows("spawn_steps")[at]
+    difference = cell(month, "spawn_steps", at, "be_difference_pct")
+    return (
+        "On ",
+        _recipe_name(row),
+        ", from ",
+        cell(month, "spawn_steps", at, "from_rate_wet_pct"),
+        " to ",
+        measured(month, "spawn_steps", at, "to_rate_wet_pct"),
+        " spawn: BE changes by ",
+        *_signed(difference),
+        " points",
+        *within(month, "spawn_steps", at, "be_difference_low_pct", "be_difference_high_pct"),
+        ": ",
+        Name(row["answer"]),
+    )
+
+
+def _signed(figure: Figure) -> Sequence[Part]:
+    return ("+", figure) if (figure.value or 0) > 0 else (figure,)
+
+
+def _recipe_name(row: Mapping[str, Any]) -> Name:
+    """How is a recipe called in a sentence?"""
+    return named(merged("tried", row).text) if merged("tried", row).text else Name("the recipe")
+
+
+def notes(month: Month) -> list[Sentence]:
+    """Why can steps and best rates not be told, and how is a curve to be read?"""
+    rows = month.rows("spawn_steps")
+    notes: list[Sentence] = []
+    for at, row in list(enumerate(rows))[:STEPS_SHOWN]:
+        if row["why"]:
+            rates: Sentence = (
+                cell(month, "spawn_steps", at, "from_rate_wet_pct"),
+                " to ",
+                measured(month, "spawn_steps", at, "to_rate_wet_pct"),
+            )
+            notes.append(("On ", _recipe_name(row), ", ", *rates, ": ", Name(f"{row['why']}. {row['next_step']}")))
+    for at, row in enumerate(month.rows("spawn_best")):
+        if row["best_rate_wet_pct"] is not None:
+            best = measured(month, "spawn_best", at, "best_rate_wet_pct")
+            limits = within(month, "spawn_best", at, "best_low_pct", "best_high_pct")
+            notes.append(("The best rate for ", _recipe_name(row), ": ", best, *limits, ", by ", Name(row["of"]), "."))
+    if month.rows("spawn_points"):
+        notes.append(
+            (
+                "Rate: spawn over wet substrate. Each point is a batch; a curve is drawn from four rates on, for the "
+                "eye only, and never beyond the tested rates.",
+            )
+        )
+    return notes
+
+
+def points_charts(month: Month) -> list[Chart]:
+    """What did each batch give at its rate, for the recipes of which most batches were tried at several rates?"""
+    groups: dict[RecipeKey, list[int]] = {}
+    for at, row in enumerate(month.rows("spawn_points")):
+        groups.setdefault(_recipe_key(row), []).append(at)
+    table = month.rows("spawn_points")
+    several = [name for name, of in groups.items() if len({table[at]["level_wet_pct"] for at in of}) > 1]
+    most = sorted(several, key=lambda name: -len(groups[name]))[:RECIPES_SHOWN]
+    return [
+        chart
+        for number, name in enumerate(most, start=1)
+        for measure in MEASURED
+        for chart in _chart(month, name, groups[name], measure, number)
+    ]
+
+
+def _recipe_key(row: Mapping[str, Any]) -> RecipeKey:
+    return tuple(row[column] or "" for column in TRIED)
+
+
+def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str, number: int) -> list[Chart]:
+    table, field = month.rows("spawn_points"), measure.replace("_", "")
+    points = known([drawn(table[at], at, "rate_wet_pct", measure) for at in places], field)
+    points = [{**row, "name": isolated(spoken("batch", table[row["row"]]["batch"]))} for row in points]
+    if not points:
+        return []
+    title, axis = MEASURED[measure]
+    x = alt.X("ratewetpct:Q", axis=alt.Axis(title="spawn, % of wet", tickCount=4), scale=alt.Scale(nice=True))
+    curve = _curve(month, recipe, measure)
+    top = 1.08 * max([row[field] for row in points] + [row["high"] for row in curve]) or 1.0
+    scale = alt.Scale(domain=[0, top], nice=True, clamp=True)
+    tip = [
+        alt.Tooltip("name:N", title="batch"),
+        alt.Tooltip("ratewetpct:Q", title="spawn, % of wet", format=".1f"),
+        alt.Tooltip(f"{field}:Q", title=axis, format=".1f"),
+    ]
+    dots = alt.Chart(data(points)).mark_circle(color=paint("batch"), size=90, opacity=0.85)
+    y = alt.Y(f"{field}:Q", axis=alt.Axis(title=axis, tickCount=4), scale=scale)
+    marks = [*_curve_marks(curve, x, y.copy(), scale), dots.encode(x=x, y=y, tooltip=tip)]
+    keys = [plain_key("batch", shape="dot"), *([plain_key("band-wide", "curve with its band")] if curve else [])]
+    name = spoken("batch", merged("tried", table[places[0]]).text)
+    spec = column_chart(marks, height=NARROW_PX)
+    chart_id = f"spawn-{number}-{field}"
+    return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), True, name)]
+
+
+def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[dict[str, Any]]:
+    rows = month.rows("spawn_curves")
+    return [
+        {"ratewetpct": row["rate_wet_pct"], "value": row["value"], "low": max(0.0, row["low"]), "high": row["high"]}
+        for row in rows
+        if row["measure"] == measure and _recipe_key(row) == recipe
+    ]
+
+
+def _curve_marks(curve: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
+    if not curve:
+        return []
+    base = alt.Chart(data(curve)).encode(x=x)
+    axis = y["axis"]
+    area = base.mark_area(color=paint("band-wide"), clip=True, line={"color": paint("band"), "strokeWidth": 1})
+    line = base.mark_line(color=paint("band"), strokeWidth=2, clip=True)
+    return [
+        area.encode(y=alt.Y("low:Q", axis=axis, scale=scale), y2="high:Q"),
+        line.encode(y=alt.Y("value:Q", axis=axis, scale=scale)),
+    ]
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "spawn",
+        "Spawn rates",
+        sentence(month),
+        notes(month),
+        points_charts(month),
+        [
+            table(month, "spawn_steps", "From each rate to the next, within one recipe"),
+            table(month, "spawn_best", "The best rate, where one can be named"),
+            table(month, "spawn_levels", "What each rate gave"),
+            table(month, "spawn_points", "What each batch gave at its rate"),
+        ],
+    )

@@ -1,0 +1,78 @@
+"""Cap stage and culls: at which stage it was cut, and how much was trimmed or culled."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports.colours import plain_key
+from reports.drawing import Chart, Label, across, below, colour_of, data, lane, row_chart
+from reports.figures import Sentence, measured
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, month_name, spoken
+from schemas.contract import contract
+
+
+def sentence(month: Month) -> Sentence:
+    """How much was picked late, and how much was culled?"""
+    at = month.place()
+    if at is None or not month.rows("months")[at]["pickings"]:
+        return (f"Nothing was picked in {month_name(month.month)}, so there is no cap stage to tell.",)
+    late, culled = measured(month, "months", at, "picked_late_pct"), measured(month, "months", at, "culled_pct")
+    cut: Sentence = (culled, " of the fresh mass was trimmed or culled")
+    if late.value is None:
+        return ("No cap stage was noted, so late picking cannot be told; ", *cut, ".")
+    older = "" if month.late_from == "turned_up" else " or older"
+    return (
+        late,
+        f" of the mass with a stage was picked late (caps {spoken('cap_stage', month.late_from)}{older}); ",
+        *cut,
+        ".",
+    )
+
+
+def notes(month: Month) -> list[Sentence]:
+    """How much has no stage?"""
+    blank = [at for at, row in enumerate(month.rows("stages")) if not row["cap_stage"] and row["share_pct"]]
+    return [(measured(month, "stages", at, "share_pct"), " of the fresh mass has no cap stage noted.") for at in blank]
+
+
+def stages_chart(month: Month) -> list[Chart]:
+    """Which share of the month's fresh mass was cut at which stage."""
+    order = contract("harvests").field("cap_stage").words
+    table = month.rows("stages")
+    places = [at for at, row in enumerate(table) if row["share_pct"] is not None]
+    rows, labels = [], []
+    for place, at in enumerate(places):
+        stage = table[at]["cap_stage"]
+        late = stage in order and order.index(stage) >= order.index(month.late_from)
+        colour = "unnoted" if not stage else "late" if late else "mass"
+        facts = f"{measured(month, 'stages', at, 'fresh_g').full} · {measured(month, 'stages', at, 'share_pct').full}"
+        labels.append(Label(isolated(spoken("cap_stage", stage)), facts))
+        rows.append({"row": at, "lane": f"{place:03}", "share": table[at]["share_pct"], "colour": colour})
+    if not any(row["share"] for row in rows):
+        return []
+    bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below())
+    tip = alt.Tooltip("share:Q", title="share, %", format=".1f")
+    marks = [
+        bars.encode(
+            x=across("share", "share of fresh mass, %", (0, 100)), y=lane(labels), color=colour_of(rows), tooltip=tip
+        )
+    ]
+    keys = tuple(
+        plain_key(colour) for colour in ("mass", "late", "unnoted") if any(row["colour"] == colour for row in rows)
+    )
+    return [Chart("stages", "Cap stage when cut", row_chart(marks, labels), keys, "stages", tuple(rows))]
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "stages",
+        "Cap stage and culls",
+        sentence(month),
+        notes(month),
+        stages_chart(month),
+        [table(month, "stages", "Cap stage of the largest caps when cut")],
+    )
