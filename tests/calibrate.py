@@ -23,7 +23,7 @@ from pipeline.compare.confounding import sides_of
 from pipeline.compare.factors import CHOICES, MONTH, RUNS
 from pipeline.compare.pairs import Pair, family, judged, levels_told, pairs_told
 from pipeline.stats.estimate import two_sided_p
-from pipeline.stats.welch import welch_degrees
+from pipeline.stats.two_levels import welch_degrees
 
 CONTAINERS = 6
 MOST_ALARMS, LEAST_COVERAGE = 0.065, 0.94  # our limits, at a nominal 5 % and 95 %

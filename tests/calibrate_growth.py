@@ -29,7 +29,7 @@ from pipeline.spawn.best_rate import best
 from pipeline.spawn.steps import steps
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.incidence import cumulative_incidence, limits, pseudo_values
-from pipeline.stats.welch import between
+from pipeline.stats.two_levels import between
 
 # Soaks, days over which they were started.
 DECLINE_DESIGNS = ((6, 120.0), (12, 84.0), (12, 120.0), (24, 120.0), (24, 200.0))
@@ -102,7 +102,7 @@ def pins(soaks: int, span: float, day: int, count: int, seed: int) -> Told:
     for _ in range(count):
         curve = cumulative_incidence(*farms.waits(rng, soaks, CONTAINERS, span))
         at = curve.at(day)
-        found = limits(curve, at) if curve.told(day) else None
+        found = limits(curve, at) if curve.covers(day) else None
         if found is None or at is None:
             refused += 1
             continue

@@ -8,7 +8,7 @@ import pytest
 from compare_farms import batches, compared, write_farm
 
 from pipeline.compare.comparison import Told
-from pipeline.stats.welch import between
+from pipeline.stats.two_levels import between
 
 JAN, FEB = date(2026, 1, 5), date(2026, 1, 20)
 A, B = [60, 65, 70, 64], [40, 41, 42, 44]
@@ -140,7 +140,7 @@ def test_soaks_of_one_lot_or_month_are_one_where_the_levels_never_share_any(tmp_
     write_farm(tmp_path, rows)
     (found,) = compared(tmp_path).pairs
     alone = between(lots["straw"], lots["mulch"])
-    assert (found.pair.runs, found.pair.shuffled) == ("spawn_lot", None)
+    assert (found.pair.runs, found.pair.permutation) == ("spawn_lot", None)
     assert found.pair.estimate.value == pytest.approx(alone.value)
     assert found.pair.estimate.standard_error == pytest.approx(alone.standard_error)
     assert found.pair.estimate.degrees == pytest.approx(4)  # Bell and McCaffrey's, of three and three

@@ -5,15 +5,14 @@ import math
 import pytest
 from golden_records import RECORDS, grouped, means, records, table
 
-from pipeline.stats.cluster_robust import Cell, Fit, mixed
+from pipeline.stats.cluster_robust import ClusterFit, mixed
 from pipeline.stats.estimability import comparable, rank
 from pipeline.stats.estimate import Estimate, t_critical, two_sided_p
 from pipeline.stats.multiple import Family, range_critical, range_p
-from pipeline.stats.paired import within
 from pipeline.stats.permutation import flip, shuffle
 from pipeline.stats.power import minimum_detectable, power
+from pipeline.stats.two_levels import bell_mccaffrey_degrees, between, mean, variance, welch_degrees, within
 from pipeline.stats.variance import one_way
-from pipeline.stats.welch import bell_mccaffrey_degrees, between, mean, variance, welch_degrees
 
 DIGITS = 1e-11  # the records hold 12 digits
 RANGE_DIGITS = 2e-9  # R's ptukey and qtukey promise eps = 1; against scipy we differ by less than 1e-9
@@ -75,14 +74,13 @@ def test_bell_mccaffreys_degrees_and_the_mixed_fit_of_batches_that_have_one_leve
     assert found.p == pytest.approx(told["p"], rel=DIGITS)
 
 
-def fit_of(first: list[float], second: list[float]) -> Fit:
-    return mixed(
-        [
-            Cell((name, at), name, value)
-            for name, side in (("first", first), ("second", second))
-            for at, value in enumerate(side)
-        ]
-    )
+def fit_of(first: list[float], second: list[float]) -> ClusterFit:
+    cells = [
+        ((name, at), name, value)
+        for name, side in (("first", first), ("second", second))
+        for at, value in enumerate(side)
+    ]
+    return mixed(*zip(*cells, strict=True))
 
 
 @pytest.mark.parametrize(("name", "told"), [*records("batch-mean Student t")])
@@ -124,8 +122,8 @@ def test_dealing_out_batches_is_counted_out_exactly(name: str, told: Values) -> 
 
 @pytest.mark.parametrize("icc", [0.0, 0.5])
 def test_mixed_is_gls_with_the_cr2_error(icc: float) -> None:
-    cells = [Cell(row["b"], row["t"], float(row["y"])) for row in table("machines_thinned_cells")]
-    found = mixed(cells, icc)
+    cells = [(row["b"], row["t"], float(row["y"])) for row in table("machines_thinned_cells")]
+    found = mixed(*zip(*cells, strict=True), icc)
     told = {each["id"][-3]: each["value"] for each in RECORDS if each["method"].endswith(f"working ICC {icc:g}")}
     assert sorted(told) == ["B", "C"]
     for level, values in told.items():
@@ -141,8 +139,8 @@ def test_mixed_reduces_to_the_paired_t_where_every_batch_is_split(name: str, tol
     scores = means("Machines", ("Worker", "Machine"), "score")
     first, second = name.rsplit(maxsplit=1)[-1].split("->")
     # All three machines are in the fit: a complete split stays a paired t.
-    cells = [Cell(worker, level, value) for level, own in scores.items() for worker, value in own.items()]
-    found = mixed(cells).difference(second, first)
+    cells = [(worker, level, value) for level, own in scores.items() for worker, value in own.items()]
+    found = mixed(*zip(*cells, strict=True)).difference(second, first)
     assert found.value == pytest.approx(told["mean"], rel=DIGITS)
     assert found.standard_error == pytest.approx(told["se"], rel=DIGITS)
     assert found.degrees == pytest.approx(told["df"], rel=DIGITS)

@@ -14,11 +14,10 @@ from pipeline.compare.comparison import Asked, compare
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.other_differences import cramers_v
 from pipeline.compare.tables import level_rows, pair_rows
-from pipeline.stats.cluster_robust import Cell, mixed
+from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank
 from pipeline.stats.multiple import Family, range_p
-from pipeline.stats.paired import within
-from pipeline.stats.welch import between
+from pipeline.stats.two_levels import between, within
 
 QUICK = settings(deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
 VALUES = st.lists(st.integers(0, 2000).map(lambda n: n / 10), min_size=2, max_size=8)
@@ -46,12 +45,12 @@ def test_units_scale(first: list[float], second: list[float], factor: float) -> 
 @QUICK
 @given(st.lists(st.tuples(st.integers(0, 5), st.sampled_from("AB"), st.integers(0, 900)), min_size=6, max_size=24))
 def test_a_mixed_fit_does_not_mind_the_order_of_cells_and_levels(rows: list[tuple[int, str, int]]) -> None:
-    cells = {(soak, level): Cell(soak, level, value / 10) for soak, level, value in rows}
+    cells = {(soak, level): (soak, level, value / 10) for soak, level, value in rows}
     if len({level for _, level in cells}) < 2:
         return
     ordered = list(cells.values())
-    plain = mixed(ordered).difference("A", "B")
-    turned = mixed(ordered[::-1]).difference("A", "B")
+    plain = mixed(*zip(*ordered, strict=True)).difference("A", "B")
+    turned = mixed(*zip(*ordered[::-1], strict=True)).difference("A", "B")
     assert turned.value == pytest.approx(plain.value, abs=1e-9)
     if plain.standard_error is None:
         assert turned.standard_error is None
@@ -63,8 +62,8 @@ def test_a_mixed_fit_does_not_mind_the_order_of_cells_and_levels(rows: list[tupl
 @QUICK
 @given(st.lists(st.tuples(st.integers(0, 900), st.integers(0, 900)), min_size=2, max_size=8))
 def test_a_mixed_fit_of_complete_splits_is_the_paired_t(rows: list[tuple[int, int]]) -> None:
-    cells = [Cell(soak, level, float(value)) for soak, both in enumerate(rows) for level, value in zip("AB", both)]  # noqa: B905
-    found, told = mixed(cells).difference("A", "B"), within([float(a - b) for a, b in rows])
+    cells = [(soak, level, float(value)) for soak, both in enumerate(rows) for level, value in zip("AB", both)]  # noqa: B905
+    found, told = mixed(*zip(*cells, strict=True)).difference("A", "B"), within([float(a - b) for a, b in rows])
     assert found.value == pytest.approx(told.value)
     if told.standard_error:
         assert found.standard_error == pytest.approx(told.standard_error, rel=1e-9)

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from golden_records import grouped, records
 
-from pipeline.stats.paired import within
-from pipeline.stats.welch import between
+from pipeline.stats.two_levels import between, within
+from pipeline.stats.variance import inflation
 from pipeline.trial import power as of
 from pipeline.trial.design import (
     Where,
@@ -23,7 +23,7 @@ from pipeline.trial.design import (
     proposed,
     where,
 )
-from pipeline.trial.power import Planned, between_test, detectable, formula_power, inflation, power, split_test
+from pipeline.trial.power import Planned, between_test, detectable, formula_power, power, split_test
 from pipeline.trial.rows import free_prefix, trial_rows
 from pipeline.trial.spread import Component, Spread, components, spread
 from schemas.finding import WrongRequest

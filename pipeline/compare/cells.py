@@ -11,8 +11,7 @@ from typing import Any
 
 from pipeline.compare.factors import AMOUNTS, BESIDE, CHOICES, RUNS, Levels, cell, number
 from pipeline.compare.measures import Measure
-
-BETWEEN, WITHIN, BOTH = "between soaks", "within soaks", "both"
+from pipeline.stats.two_levels import Design, design_of
 
 
 @dataclass(frozen=True)
@@ -88,12 +87,9 @@ def _mean(rows: Sequence[Mapping[str, Any]], factor: str) -> float | None:
     return fsum(told) / len(told) if told else None
 
 
-def varies(used: Sequence[Cell]) -> str:
-    """At which level does the factor vary: between soaks, within them, or both? used: cells with a value."""
-    held: dict[str, set[str]] = {}
+def varies(used: Sequence[Cell]) -> Design:
+    """Return where the factor varies. used: cells with a value."""
+    soaks: dict[str, set[str]] = {}
     for each in used:
-        held.setdefault(each.soak, set()).add(each.level)
-    every = {each.level for each in used}
-    if all(len(levels) == 1 for levels in held.values()):
-        return BETWEEN
-    return WITHIN if all(levels == every for levels in held.values()) else BOTH
+        soaks.setdefault(each.level, set()).add(each.soak)
+    return design_of(list(soaks.values()))

@@ -87,4 +87,4 @@ def by_runs(pair: Pair, found: Runs | None) -> Pair:
     """
     if found is None:
         return pair
-    return replace(pair, estimate=estimated_by(found.group, pair), shuffled=None, runs=found.run)
+    return replace(pair, estimate=estimated_by(found.group, pair), permutation=None, runs=found.run)

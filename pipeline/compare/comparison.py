@@ -16,8 +16,9 @@ from pipeline.compare.pairs import Level, Pair, family, judged, levels_told, pai
 from pipeline.compare.pins_by_day import with_pins_by
 from pipeline.compare.verdicts import Facts, Verdict, verdict
 from pipeline.models.compared_units import FarmUnits
-from pipeline.stats.estimate import LEVEL
 from pipeline.stats.multiple import Family
+from pipeline.stats.two_levels import Design
+from schemas.confidence import LEVEL
 
 Row = Mapping[str, Any]
 
@@ -59,7 +60,7 @@ class Comparison:
     units: FarmUnits
     within: tuple[tuple[str, str], ...]
     against: str | None
-    varies: str
+    varies: Design
     levels: tuple[Level, ...]
     pairs: tuple[Told, ...]
     units_without_level: int

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
-from pipeline.compare.cells import WITHIN, Cell
+from pipeline.compare.cells import Cell
 from pipeline.compare.clusters import labels, runs_of
 from pipeline.compare.factors import AMOUNTS, BELONGS, CHOICES, MONTH, OWN_RUNS, RUNS
 from pipeline.compare.pairs import Pair
-from pipeline.stats.estimability import Basis, Row, comparable, dummies
+from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies
+from pipeline.stats.two_levels import Design
 
 ONE_TO_ONE, NESTED, DISCONNECTED = "one-to-one", "nested", "disconnected"
 ALONG, TOGETHER, TIE = "changed along", "together", "tie"
@@ -66,11 +67,11 @@ class Sides:
         """All cells of the pair."""
         return (*self.first, *self.second)
 
-    def rows(self, factors: Sequence[str]) -> list[tuple[Row, set[str]]]:
+    def rows(self, factors: Sequence[str]) -> list[tuple[DesignRow, set[str]]]:
         """The design, each row once with the soaks that it stands for: a row per cell with its level and these
         factors; where soaks are split, a row per soak with the difference of its two cells, so that the soak drops out.
         """
-        found: dict[frozenset[tuple[Hashable, Fraction | int]], tuple[Row, set[str]]] = {}
+        found: dict[frozenset[tuple[Hashable, Fraction | int]], tuple[DesignRow, set[str]]] = {}
         theirs = {cell.soak: cell for cell in self.second}
         for cell in self.first if self.split else self.cells:
             row = self._row(cell, factors)
@@ -80,7 +81,7 @@ class Sides:
         return list(found.values())
 
     @property
-    def contrast(self) -> Row:
+    def contrast(self) -> DesignRow:
         """The pair's difference, as a row of the design."""
         return {("level", self.level): 1, ("level", self.against): -1}
 
@@ -99,7 +100,7 @@ class Sides:
                 return soak
         return None
 
-    def _enough(self, rows: Sequence[tuple[Row, set[str]]]) -> set[str]:
+    def _enough(self, rows: Sequence[tuple[DesignRow, set[str]]]) -> set[str]:
         """The soaks that alone stand for one of the first rows that tell the pair's difference."""
         so_far, found = Basis(), set()
         for row, soaks in rows:
@@ -118,7 +119,7 @@ class Sides:
         return row
 
 
-def _less(row: Row, other: Row) -> dict[Hashable, Fraction | int]:
+def _less(row: DesignRow, other: DesignRow) -> dict[Hashable, Fraction | int]:
     columns = (*row, *(column for column in other if column not in row))
     found = {column: row.get(column, 0) - other.get(column, 0) for column in columns}
     return {column: value for column, value in found.items() if value}
@@ -131,7 +132,7 @@ def sides_of(pair: Pair) -> Sides:
     cells = (*pair.first, *pair.second)
     usual = {name: _usual(cells, name) for name in (*CHOICES, *RUNS)}
     first, second = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second))
-    return Sides(pair.level, pair.against, first, second, pair.varies == WITHIN)
+    return Sides(pair.level, pair.against, first, second, pair.varies is Design.WITHIN)
 
 
 def _usual(cells: Sequence[Cell], factor: str) -> str:

@@ -6,20 +6,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from pipeline.compare.cells import BETWEEN, WITHIN, Cell, varies
-from pipeline.stats.estimate import LEVEL, Estimate
+from pipeline.compare.cells import Cell, varies
+from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
-from pipeline.stats.paired import within
-from pipeline.stats.permutation import Shuffled, flip, shuffle
+from pipeline.stats.permutation import Permutation, flip, shuffle
 from pipeline.stats.power import minimum_detectable
-from pipeline.stats.welch import between
+from pipeline.stats.two_levels import Design, difference_of, within
+from schemas.confidence import LEVEL
 
 # Below so many soaks no interval exists (R1); below so many none supports a verdict (R2).
 LEAST_FOR_AN_INTERVAL = 2
 LEAST_FOR_A_VERDICT = 3
 LEAST_DEGREES = 2.0  # of freedom, where some soaks are split (R2)
-
-Limits = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -46,12 +44,12 @@ class Pair:
     first: tuple[Cell, ...]
     second: tuple[Cell, ...]
     split: int
-    varies: str
+    varies: Design
     estimate: Estimate
     limits: Limits | None = None
     p: float | None = None
     minimum_detectable: float | None = None
-    shuffled: Shuffled | None = None
+    permutation: Permutation | None = None
     runs: str = ""
 
     @property
@@ -68,6 +66,10 @@ class Pair:
 
 def _values(cells: Sequence[Cell]) -> list[float]:
     return [cell.value for cell in cells if cell.value is not None]
+
+
+def _by_soak(cells: Sequence[Cell]) -> dict[str, float]:
+    return {cell.soak: cell.value for cell in cells if cell.value is not None}
 
 
 def levels_told(cells: Sequence[Cell], order: Sequence[str]) -> list[Level]:
@@ -106,22 +108,18 @@ def _split(level: Level, against: Level) -> tuple[Level, Level]:
 
 
 def _pair(level: Level, against: Level) -> Pair:
-    theirs = {cell.soak: cell.value for cell in against.used}
-    differences = [
-        cell.value - other
-        for cell in level.used
-        if cell.value is not None and (other := theirs.get(cell.soak)) is not None
-    ]
+    ours, theirs = _by_soak(level.used), _by_soak(against.used)
+    differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
     how = varies((*level.used, *against.used))
-    shuffled = None
-    if how == BETWEEN:
-        estimate = between(_values(level.used), _values(against.used))
-        shuffled = shuffle(_values(level.used), _values(against.used))
-    elif how == WITHIN:
-        estimate, shuffled = within(differences), flip(differences)
-    else:
-        estimate = _mixed(level.used, against.used)
-    return Pair(level.name, against.name, level.used, against.used, len(differences), how, estimate, shuffled=shuffled)
+    permutation = None
+    if how is Design.BETWEEN:
+        permutation = shuffle(_values(level.used), _values(against.used))
+    elif how is Design.WITHIN:
+        permutation = flip(differences)
+    estimate = difference_of(ours, theirs)
+    return Pair(
+        level.name, against.name, level.used, against.used, len(differences), how, estimate, permutation=permutation
+    )
 
 
 def split_alone(pair: Pair) -> Pair:
@@ -134,25 +132,14 @@ def split_alone(pair: Pair) -> Pair:
 
 def estimated_by(group: Mapping[str, str], pair: Pair) -> Estimate:
     """How far do the levels of a pair lie apart, where soaks of one group share its fate? group: of each soak."""
-    return _mixed(pair.first, pair.second, group)
-
-
-def _mixed(first: Sequence[Cell], second: Sequence[Cell], group: Mapping[str, str] | None = None) -> Estimate:
-    from pipeline.stats import cluster_robust as mixed
-
-    cells = [
-        mixed.Cell(group[cell.soak] if group else cell.soak, cell.level, cell.value)
-        for cell in (*second, *first)
-        if cell.value is not None
-    ]
-    return mixed.mixed(cells).difference(first[0].level, second[0].level)
+    return difference_of(_by_soak(pair.first), _by_soak(pair.second), group)
 
 
 def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
     """Which pairs are told together? Those whose design supports a verdict: what is refused whatever it gave raises no
     alarm. every_pair: no single level was named to hold the others against.
     """
-    between_only = all(pair.varies == BETWEEN for pair in pairs)
+    between_only = all(pair.varies is Design.BETWEEN for pair in pairs)
     tested = {name for pair in pairs for name in (pair.level, pair.against)}
     return Family(max(len(pairs), 1), len(tested) if between_only and every_pair else 0)
 

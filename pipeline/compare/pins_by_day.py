@@ -62,7 +62,7 @@ def _tells(own: Sequence[Row], day: int) -> bool:
     with_pins = any(row["pins_fate"] == "pinned" and row["pins_day"] <= day for row in own)
     without = any(row["pins_fate"] == "lost" or row["pins_day"] > day for row in own)
     without = without or any(row["pins_fate"] == "waiting" and row["pins_day"] >= day for row in own)
-    return with_pins and without and of_units(_table(own)).curve.told(day)
+    return with_pins and without and of_units(_table(own)).curve.covers(day)
 
 
 def _values(kept: Sequence[Row], day: int) -> dict[str, float]:

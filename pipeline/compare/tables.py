@@ -6,10 +6,11 @@ from math import fsum
 from typing import Any
 
 from pipeline.compare.comparison import Comparison, Told
-from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level, Limits
+from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
 from pipeline.compare.text import also_differed, pair_sentence, within_text
-from pipeline.stats.estimate import LEVEL
-from pipeline.stats.share_limits import share_limits
+from pipeline.stats.estimate import Limits
+from pipeline.stats.proportions import share_limits
+from schemas.confidence import LEVEL
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -79,8 +80,8 @@ def _pair_row(told: Told, comparison: Comparison) -> Row:
         "showable": pair.minimum_detectable,
         "worthwhile": comparison.worthwhile,
         "unit": comparison.asked.measure.unit,
-        "permutation_p": pair.shuffled.shown if pair.shuffled else None,
-        "permutation_floor": pair.shuffled.floor if pair.shuffled else None,
+        "permutation_p": pair.permutation.evidence if pair.permutation else None,
+        "permutation_floor": pair.permutation.floor if pair.permutation else None,
         "verdict": told.verdict.word,
         "rules": " ".join(rules) or None,
         "reason": ". ".join(each.reason for each in stopped) or None,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pipeline.compare import wording as words
-from pipeline.compare.cells import BETWEEN, BOTH
 from pipeline.compare.clusters import never_shared
 from pipeline.compare.comparison import Comparison, Told
 from pipeline.compare.confounding import sides_of
@@ -15,6 +14,7 @@ from pipeline.compare.other_differences import Differing, Stratum
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
 from pipeline.compare.verdicts import CANNOT_TELL, MORE, NO_MATTER
 from pipeline.models.compared_units import FarmUnits
+from pipeline.stats.two_levels import Design
 
 MOST_LABELS = 3  # labels of one factor told one by one
 MOST_DIFFERING = 3  # factors told in a sentence; the table has them all
@@ -64,7 +64,7 @@ def _cautions(told: Told, comparison: Comparison) -> list[str]:
     if told.pair.runs:
         what = title(told.pair.runs)
         found.append(f"They never had the same {what}, so soaks of one {what} are counted together.")
-    elif told.pair.varies == BETWEEN and never_shared(sides_of(told.pair), MONTH):
+    elif told.pair.varies is Design.BETWEEN and never_shared(sides_of(told.pair), MONTH):
         found.append("The two were never started in the same month; a soak split between them would settle it.")
     return found
 
@@ -72,7 +72,7 @@ def _cautions(told: Told, comparison: Comparison) -> list[str]:
 def _offers(told: Told, comparison: Comparison) -> list[str]:
     """Where the pair would be compared with more alike: within labels, or within the soaks that hold both."""
     found = [f"Held alike: {command(comparison, told.strata[0])}."] if told.strata else []
-    if told.pair.varies == BOTH and told.pair.split >= LEAST_FOR_A_VERDICT:
+    if told.pair.varies is Design.BOTH and told.pair.split >= LEAST_FOR_A_VERDICT:
         found.append(f"Soak by soak, in the {told.pair.split} that hold both: add --split.")
     return found
 

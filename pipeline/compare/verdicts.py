@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.compare import wording as words
-from pipeline.compare.cells import BETWEEN, Cell
+from pipeline.compare.cells import Cell
 from pipeline.compare.confounding import EARLIER, Alias, Sides
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.factors import title
@@ -15,6 +15,7 @@ from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR
 from pipeline.compare.soaks_needed import soaks_needed
 from pipeline.stats.multiple import Family
 from pipeline.stats.proportions import possible_share
+from pipeline.stats.two_levels import Design
 
 MORE, LESS, NO_MATTER, CANNOT_TELL = "more", "less", "no important difference", "cannot tell"
 
@@ -199,17 +200,17 @@ def _enough_soaks(facts: Facts) -> str:
     told = f"to show {facts.worthwhile:g} {facts.measure.unit}"
     split = f"split soaks between {pair.level} and {pair.against}: far fewer are needed then (gillbook trial)"
     if need is None:
-        return f"More than 60 soaks would be needed {told}" + (f"; {split}" if pair.varies == BETWEEN else "")
-    if pair.varies == BETWEEN:
+        return f"More than 60 soaks would be needed {told}" + (f"; {split}" if pair.varies is Design.BETWEEN else "")
+    if pair.varies is Design.BETWEEN:
         return f"About {need} soaks of each would be needed {told}; {split}"
     return f"About {need} soaks that hold both would be needed {told}"
 
 
 def _shuffling(facts: Facts) -> Reason | None:
-    shuffled = facts.pair.shuffled
-    if shuffled is None or shuffled.shown is not None:
+    found = facts.pair.permutation
+    if found is None or found.evidence is not None:
         return None
-    why = f"dealing out these soaks anew could not give a p below {shuffled.floor:.2f}, whatever they gave"
+    why = f"dealing out these soaks anew could not give a p below {found.floor:.2f}, whatever they gave"
     return Reason("R6", why, _more_soaks(facts), stops=False)
 
 

@@ -15,7 +15,7 @@ from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_agai
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
 from pipeline.stats.estimate import t_critical
-from pipeline.stats.incidence import LEAST_SOAKS
+from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.ratio import Ratio
 
 if TYPE_CHECKING:

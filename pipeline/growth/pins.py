@@ -11,7 +11,6 @@ from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
 from pipeline.stats.incidence import (
     EVENT,
-    LEAST_SOAKS,
     OTHER_END,
     WAITING,
     Curve,
@@ -21,6 +20,7 @@ from pipeline.stats.incidence import (
     median_day,
     pseudo_values,
 )
+from pipeline.stats.proportions import LEAST_SOAKS
 
 if TYPE_CHECKING:
     import duckdb
@@ -130,7 +130,7 @@ def _by_day(curve: Curve, day: int) -> dict[str, Any]:
 
 def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float | None]:
     """Which share (%) has pins by this day, and between which limits? All None on a day not told yet."""
-    if not curve.told(day):
+    if not curve.covers(day):
         return None, None, None
     at = curve.at(day)
     share = 100 * float(curve.share[at]) if at is not None else 0.0

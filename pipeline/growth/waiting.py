@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.estimate import LEVEL, t_critical
+from pipeline.stats.estimate import t_critical
 from pipeline.stats.ratio import Ratio, ratio_of_sums, spread
+from schemas.confidence import LEVEL
 
 Numbers = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from pipeline.farm.shelf_order import in_order_of_shelves
+from pipeline.models.lost_shares import SHARES, interval_columns
 from pipeline.models.view import LedgerView, Models, Rows
-from pipeline.stats.proportions import SHARES, share_interval
 from schemas.contract import contract
 
 OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
@@ -40,7 +40,7 @@ def losses(view: LedgerView) -> Rows:
     """
     found = _with_groups(_with_fates(view), "losses", [*contract("losses").names, *SHARES])
     for record in found:
-        record.update(share_interval(record["soaks"], record, "container" in view.query.by))
+        record.update(interval_columns(record, "container" in view.query.by))
     return [{key: record[key] for key in (*view.query.by, *contract("losses").names)} for record in found]
 
 

@@ -11,8 +11,8 @@ import numpy as np
 from pipeline.spawn.confounding import sides, something_else
 from pipeline.spawn.rates import Cell, Recipe
 from pipeline.spawn.summary import LEAST_RATES, Spawn
-from pipeline.stats.incidence import LEAST_SOAKS
 from pipeline.stats.optimum import misfit_p, optimum, quadratic
+from pipeline.stats.proportions import LEAST_SOAKS
 
 if TYPE_CHECKING:
     from pipeline.models.view import Rows

@@ -8,17 +8,14 @@ from typing import TYPE_CHECKING, Any
 from pipeline.spawn.confounding import sides, soak_groups, something_else
 from pipeline.spawn.rates import Cell, Recipe
 from pipeline.spawn.summary import Spawn
-from pipeline.stats.cluster_robust import Cell as Value
-from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimate import Estimate
-from pipeline.stats.incidence import LEAST_SOAKS
-from pipeline.stats.paired import within
-from pipeline.stats.welch import between
+from pipeline.stats.proportions import LEAST_SOAKS
+from pipeline.stats.two_levels import Design, design_of, difference_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Rows
 
-BETWEEN, WITHIN, MIXED = "between soaks", "within soaks", "mixed"
+MIXED = "mixed"  # some soaks have both rates and others one
 LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design (STATISTICS R2)
 CANNOT_TELL = "cannot tell yet"
 
@@ -43,19 +40,8 @@ def pair_difference(
     below, above = dict(lower), dict(higher)
     if not below or not above:
         return None
-    both = [soak for soak in below if soak in above]
-    design = BETWEEN if not both else WITHIN if len(both) == len(below) == len(above) else MIXED
-    if group or design == MIXED:
-        tied = group or {}
-        cells = [
-            Value(tied.get(soak, soak), rate, value)
-            for rate, of in ((0, below), (1, above))
-            for soak, value in of.items()
-        ]
-        return design, mixed(cells).difference(1, 0)
-    if design == BETWEEN:
-        return design, between(list(above.values()), list(below.values()))
-    return design, within([above[soak] - below[soak] for soak in both])
+    design = design_of((below, above))
+    return MIXED if design is Design.BOTH else design.value, difference_of(above, below, group)
 
 
 def _step(recipe: Recipe, rate: int) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
 from pipeline.spawn.rates import Recipe, mean_with_limits, recipes, told_numbers
 from pipeline.stats.optimum import band
-from pipeline.stats.proportions import share_interval
+from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
 if TYPE_CHECKING:
     import duckdb
@@ -89,18 +89,21 @@ def _lost(units: Arrays) -> dict[str, Any]:
     told = unit_tables.where(units, units["fate_told"])
     count = len(told["unit"])
     shares = [100 * float(of["lost"].mean()) for of in unit_tables.parts(told, "soak_no")]
-    spread = {
-        "mean_share": float(np.mean(shares)) if shares else None,
-        "sd_share": float(np.std(shares, ddof=1)) if len(shares) > 1 else None,
-        "least_share": min(shares, default=None),
-        "most_share": max(shares, default=None),
-    }
-    found = share_interval(len(shares), spread, of_containers=False)
+    found = share_interval(
+        SoakShares(
+            len(shares),
+            float(np.mean(shares)) if shares else None,
+            float(np.std(shares, ddof=1)) if len(shares) > 1 else None,
+            min(shares, default=None),
+            max(shares, default=None),
+        )
+    )
+    low, high = (None, None) if isinstance(found, NoInterval) else found
     return {
         "lost": int(told["lost"].sum()),
         "lost_pct": 100 * float(told["lost"].sum()) / count if count else None,
-        "lost_low_pct": found["low_pct"],
-        "lost_high_pct": found["high_pct"],
+        "lost_low_pct": low,
+        "lost_high_pct": high,
     }
 
 

@@ -1,4 +1,4 @@
-"""Comparing levels where some batches are split and others are not: one fit to the cell means of all batches."""
+"""Levels compared where some batches are split and others are not: one fit to the cell means of all batches."""
 
 from __future__ import annotations
 
@@ -19,16 +19,7 @@ WORKING_CORRELATION = 0.5
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One value: of a batch (or soak), at a level."""
-
-    batch: Hashable
-    level: Hashable
-    value: float
-
-
-@dataclass(frozen=True)
-class Block:
+class Cluster:
     """The cells of one batch: rows of the design, residuals, their working covariance and its inverse."""
 
     design: Matrix
@@ -38,25 +29,25 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Fit:
+class ClusterFit:
     """A fit to the cells of several batches: its coefficients, one per column of the design."""
 
     names: tuple[Hashable, ...]
     coefficients: Matrix
     bread: Matrix  # (sum X' W X)^-1
-    blocks: tuple[Block, ...]
+    clusters: tuple[Cluster, ...]
 
     def contrast(self, weights: Sequence[float]) -> Estimate:
-        """What is this sum of coefficients, with the CR2 standard error and Satterthwaite degrees of freedom?
+        """Return the sum of the coefficients times these weights (one each), with the CR2 standard error and
+        Satterthwaite degrees of freedom.
 
-        weights: one per coefficient. The error is 0 where the residuals are; there are no degrees of freedom where no
-        batch tells of a spread.
+        The error is 0 where the residuals are; there are no degrees of freedom where no batch shows a spread.
         """
         at = np.asarray(weights, dtype=float)
         value = float(at @ self.coefficients)
         # What the residuals of each batch add to the value: its adjusted weights, sum over batches squared.
         pulls = [pull @ at for pull in self._pulls]
-        squares = sum(float(pull @ block.residuals) ** 2 for pull, block in zip(pulls, self.blocks, strict=True))
+        squares = sum(float(pull @ each.residuals) ** 2 for pull, each in zip(pulls, self.clusters, strict=True))
         kernel = self._kernel(pulls)
         trace = float(np.trace(kernel))
         if not trace > 1e-12 * float(at @ self.bread @ at):
@@ -64,12 +55,12 @@ class Fit:
         return Estimate(value, squares**0.5, trace**2 / float((kernel**2).sum()))
 
     def difference(self, level: Hashable, against: Hashable) -> Estimate:
-        """By how much does one level's coefficient lie above another's?"""
+        """Return by how much one level's coefficient lies above another's."""
         at = [float(name == level) - float(name == against) for name in self.names]
         return self.contrast(at)
 
     def level(self, name: Hashable) -> Estimate:
-        """What is the coefficient of this level?"""
+        """Return the coefficient of this level."""
         return self.contrast([float(each == name) for each in self.names])
 
     @cached_property
@@ -77,36 +68,37 @@ class Fit:
         """A_j W_j X_j M of each batch: equal designs are worked out once."""
         known: dict[bytes, Matrix] = {}
         found = []
-        for block in self.blocks:
-            key = block.design.tobytes()
+        for each in self.clusters:
+            key = each.design.tobytes()
             if key not in known:
-                known[key] = adjustment(block, self.bread) @ block.weight @ block.design @ self.bread
+                known[key] = adjustment(each, self.bread) @ each.weight @ each.design @ self.bread
             found.append(known[key])
         return found
 
     def _kernel(self, pulls: list[Matrix]) -> Matrix:
-        """How do the pulls of any two batches go together, where the working covariance Phi holds?
+        """The covariance of the pulls of any two batches, where the working covariance Phi holds.
 
         a_i' (I - H)_i Phi (I - H)_j' a_j = [i = j] a_j' Phi_j a_j - a_i' X_i M X_j' a_j, with M = (X' W X)^-1.
         """
-        sides = np.array([block.design.T @ pull for block, pull in zip(self.blocks, pulls, strict=True)])
-        own = [float(pull @ block.covariance @ pull) for block, pull in zip(self.blocks, pulls, strict=True)]
+        sides = np.array([each.design.T @ pull for each, pull in zip(self.clusters, pulls, strict=True)])
+        own = [float(pull @ each.covariance @ pull) for each, pull in zip(self.clusters, pulls, strict=True)]
         kernel: Matrix = np.diag(own) - sides @ self.bread @ sides.T
         return kernel
 
 
-def adjustment(block: Block, bread: Matrix) -> Matrix:
-    """By what are a batch's residuals enlarged, so that their squares are unbiased where the working covariance holds?
+def adjustment(cluster: Cluster, bread: Matrix) -> Matrix:
+    """Return the matrix that enlarges a batch's residuals so that their squares are unbiased where the working
+    covariance holds.
 
     A = D' B^(-1/2) D with Phi = D' D and B = D (Phi - X M X') D' (Bell & McCaffrey 2002; Pustejovsky & Tipton 2018, J.
     Bus. Econ. Stat. 36:672-683, doi 10.1080/07350015.2016.1247004). The root is that of the pseudo-inverse: a batch
-    that alone tells a level has no residual to enlarge.
+    that alone has a level has no residual to enlarge.
     """
-    root = np.linalg.cholesky(block.covariance).T
-    middle = root @ (block.covariance - block.design @ bread @ block.design.T) @ root.T
+    root = np.linalg.cholesky(cluster.covariance).T
+    middle = root @ (cluster.covariance - cluster.design @ bread @ cluster.design.T) @ root.T
     values, vectors = np.linalg.eigh(middle)
-    kept = values > 1e-10 * float(np.trace(block.covariance))
-    inverse = np.where(kept, 1 / np.sqrt(np.where(kept, values, 1.0)), 0.0)
+    positive = values > 1e-10 * float(np.trace(cluster.covariance))
+    inverse = np.where(positive, 1 / np.sqrt(np.where(positive, values, 1.0)), 0.0)
     enlarged: Matrix = root.T @ (vectors * inverse) @ vectors.T @ root
     return enlarged
 
@@ -117,11 +109,11 @@ def fit(
     values: Sequence[float],
     names: Sequence[Hashable],
     correlation: float = WORKING_CORRELATION,
-) -> Fit:
-    """Which coefficients fit the values, one row per cell, where cells of one batch are alike?
+) -> ClusterFit:
+    """Return the generalised least squares fit with one working correlation within batches.
 
-    Generalised least squares with one working correlation within batches. design: one row per cell, one column per
-    name. Raises numpy.linalg.LinAlgError where the columns are not independent.
+    batches, values: one entry per cell; design: one row per cell, one column per name. Raises numpy.linalg.LinAlgError
+    where the columns are not independent.
     """
     rows: dict[Hashable, list[int]] = {}
     for at, batch in enumerate(batches):
@@ -136,21 +128,26 @@ def fit(
     normal = sum(x.T @ weight @ x for _, x, _, weight in parts)
     bread: Matrix = np.linalg.inv(normal).astype(float)
     coefficients: Matrix = bread @ sum(x.T @ weight @ observed[own] for own, x, _, weight in parts)
-    blocks = tuple(
-        Block(x, observed[own] - x @ coefficients, covariance, weight) for own, x, covariance, weight in parts
+    clusters = tuple(
+        Cluster(x, observed[own] - x @ coefficients, covariance, weight) for own, x, covariance, weight in parts
     )
-    return Fit(tuple(names), coefficients, bread, blocks)
+    return ClusterFit(tuple(names), coefficients, bread, clusters)
 
 
-def mixed(cells: Sequence[Cell], correlation: float = WORKING_CORRELATION) -> Fit:
-    """What is each level's value, and how far do levels lie apart, where some batches are split and others are not?
+def mixed(
+    batches: Sequence[Hashable],
+    levels: Sequence[Hashable],
+    values: Sequence[float],
+    correlation: float = WORKING_CORRELATION,
+) -> ClusterFit:
+    """Return the fit of one coefficient per level to cells of which some batches have several and others one.
 
-    Generalised least squares on cell means with a working correlation of .5 within batches, the CR2 standard error and
-    Bell and McCaffrey's (Satterthwaite) degrees of freedom: see adjustment. It reduces to the paired t of `within` for
-    complete splits, and to the standard error of `between` with Bell and McCaffrey's degrees for batches that have one
-    level each. Below 2 degrees of freedom it supports no verdict.
+    batches, levels, values: one entry per cell. Generalised least squares on cell means with a working correlation of
+    .5 within batches, the CR2 standard error and Bell and McCaffrey's (Satterthwaite) degrees of freedom: see
+    adjustment. It reduces to the paired t for complete splits, and to Welch's standard error with Bell and McCaffrey's
+    degrees for batches that have one level each. Below 2 degrees of freedom it supports no verdict.
     Checked against: R gls and clubSandwich (coef_test, CR2, Satterthwaite) on nlme::Machines with cells left out.
     """
-    levels = list(dict.fromkeys(cell.level for cell in cells))
-    design = np.array([[float(cell.level == level) for level in levels] for cell in cells])
-    return fit([cell.batch for cell in cells], design, [cell.value for cell in cells], levels, correlation)
+    names = list(dict.fromkeys(levels))
+    design = np.array([[float(level == name) for name in names] for level in levels])
+    return fit(batches, design, values, names, correlation)

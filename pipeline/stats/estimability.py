@@ -1,4 +1,4 @@
-"""Can a difference be told apart from other things at all? Exact, with fractions: no rounding decides it."""
+"""Estimability: whether a design can separate a difference from other things. Exact, in fractions: no rounding."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from fractions import Fraction
 
 # A row of a design: the columns that are not 0, by name.
-Row = Mapping[Hashable, Fraction | int]
+DesignRow = Mapping[Hashable, Fraction | int]
 
 
 class Basis:
@@ -15,8 +15,8 @@ class Basis:
     def __init__(self) -> None:
         self._leading: dict[Hashable, dict[Hashable, Fraction]] = {}
 
-    def rest(self, row: Row) -> dict[Hashable, Fraction]:
-        """What of this row can the rows so far not make? Empty where they make all of it."""
+    def rest(self, row: DesignRow) -> dict[Hashable, Fraction]:
+        """Return what of this row the rows so far cannot make; empty where they make all of it."""
         left = {column: Fraction(value) for column, value in row.items() if value}
         # Rows that lead hold no other led column, so each of these is taken away once and for good.
         for led in [column for column in left if column in self._leading]:
@@ -29,8 +29,8 @@ class Basis:
                     left.pop(column, None)
         return left
 
-    def add(self, row: Row) -> bool:
-        """Adds a row. True when it says something new."""
+    def add(self, row: DesignRow) -> bool:
+        """Add a row. Returns whether it is independent of those before."""
         left = self.rest(row)
         if not left:
             return False
@@ -48,32 +48,35 @@ class Basis:
 
     @property
     def rank(self) -> int:
-        """How many independent rows are there?"""
+        """The number of independent rows."""
         return len(self._leading)
 
 
-def basis(rows: Iterable[Row]) -> Basis:
-    """Which rows can these make?"""
+def basis(rows: Iterable[DesignRow]) -> Basis:
+    """Return the basis of all rows that these can make."""
     found = Basis()
     for row in rows:
         found.add(row)
     return found
 
 
-def rank(rows: Iterable[Row]) -> int:
-    """How many independent rows (or columns) has the design? Checked against: R lm and alias on datasets::npk."""
+def rank(rows: Iterable[DesignRow]) -> int:
+    """Return the number of independent rows (or columns) of the design.
+
+    Checked against: R lm and alias on datasets::npk.
+    """
     return basis(rows).rank
 
 
-def comparable(rows: Sequence[Row], contrast: Row) -> bool:
-    """Does the contrast lie in the row space of the design: rank([X; c]) = rank(X)?
+def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
+    """Return whether the contrast lies in the row space of the design: rank([X; c]) = rank(X).
 
-    If so, some sum of the rows' values tells it with everything else alike; if not, none does (Searle 1971, Linear
+    If so, some sum of the rows' values estimates it with everything else alike; if not, none does (Searle 1971, Linear
     Models, 5.4: estimable functions).
     """
     return not basis(rows).rest(contrast)
 
 
 def dummies(factor: Hashable, shares: Mapping[str, Fraction]) -> dict[Hashable, Fraction]:
-    """The columns of one factor in a row: 1 at its label; shares where the units of a cell have several labels."""
+    """Return the columns of one factor in a row: 1 at its label; shares where a cell has several labels."""
     return {(factor, label): share for label, share in shares.items() if share}

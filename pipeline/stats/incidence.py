@@ -5,18 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from pipeline.stats.estimate import LEVEL, t_critical
-from pipeline.stats.proportions import possible_share
+from pipeline.stats.estimate import Limits, t_critical
+from pipeline.stats.proportions import LEAST_SOAKS, possible_share
+from schemas.confidence import LEVEL
 
 Numbers = NDArray[np.float64]
-Scale = Callable[[float, float, float, float], tuple[float, float] | None]  # share, error, degrees, level
+Scale = Callable[[float, float, float, float], Limits | None]  # share, error, degrees, level
 
-LEAST_SOAKS = 3  # for an interval: below, Student's t is too wide to say anything
 NOUGHT = 1e-12  # what rounding leaves of a share of 0
 WAITING, EVENT, OTHER_END = 0, 1, 2  # censored; what is waited for; an end that rules it out
 
@@ -27,8 +26,8 @@ class Curve:
 
     day; at_risk: units still waiting as the day began; share and other_share: of all that started, those with the
     event and with another end by the end of that day; influence: one row per soak, one column per day: by how much the
-    soak pulls `share`; soaks: those that tell of that day, for a unit of theirs ended before or is at risk; last_told:
-    the last day told, when units still wait after it, else inf.
+    soak pulls `share`; soaks: those that count on that day, for a unit of theirs ended before or is at risk;
+    last_known: the last day that was followed, when units still wait after it, else inf.
     """
 
     day: Numbers
@@ -37,29 +36,29 @@ class Curve:
     other_share: Numbers
     influence: Numbers
     soaks: Numbers
-    last_told: float
+    last_known: float
 
     @property
     def standard_error(self) -> Numbers:
-        """How uncertain is `share`? One entry per day: the infinitesimal jackknife, summed by soak."""
+        """The standard error of `share`, one entry per day: the infinitesimal jackknife, summed by soak."""
         found: Numbers = np.sqrt((self.influence**2).sum(axis=0))
         return found
 
     def at(self, day: float) -> int | None:
-        """Which entry holds on this day? None before the first; see `told` for days too late."""
+        """Return the entry that holds on this day; None before the first. See `covers` for days too late."""
         place = int(np.searchsorted(self.day, day, side="right")) - 1
         return place if place >= 0 else None
 
-    def told(self, day: float) -> bool:
-        """Is the share by this day told: was anything followed that long, or everything ended before?"""
-        return day <= self.last_told
+    def covers(self, day: float) -> bool:
+        """Return whether the share by this day is known: something was followed that long, or all ended before."""
+        return day <= self.last_known
 
 
-def cumulative_incidence(
-    days: Sequence[float] | Numbers, ends: Sequence[int] | Any, soaks: Sequence[Any] | Any, stands_for: Any = 1.0
-) -> Curve:
-    """Which share had the event by each day? days: one per unit, to its end or to the last look; ends: WAITING, EVENT
-    or OTHER_END; soaks: what the unit came out of; stands_for: as many units as this one (itself alone: 1).
+def cumulative_incidence(days: ArrayLike, ends: ArrayLike, soaks: ArrayLike, stands_for: ArrayLike = 1.0) -> Curve:
+    """Return the share that had the event by each day.
+
+    days: one per unit, to its end or to the last look; ends: WAITING, EVENT or OTHER_END; soaks: what the unit came out
+    of; stands_for: as many units as this one (itself alone: 1).
 
     Aalen & Johansen 1978 (Scand. J. Stat. 5:141-150): F(t) = sum over days of S(before) x events / at risk, S the share
     still waiting. Units last looked at on a day are at risk that day. Standard error: infinitesimal jackknife, the
@@ -75,14 +74,14 @@ def cumulative_incidence(
     weight = np.broadcast_to(np.asarray(stands_for, dtype=float), when.shape)
     size = (len(names), len(day))
     events, others, gone = np.zeros(size), np.zeros(size), np.zeros(size)
-    for counts, chosen in ((events, how == EVENT), (others, how == OTHER_END), (gone, np.ones(len(how), dtype=bool))):
-        np.add.at(counts, (soak[chosen], column[chosen]), weight[chosen])
+    for table, chosen in ((events, how == EVENT), (others, how == OTHER_END), (gone, np.ones(len(how), dtype=bool))):
+        np.add.at(table, (soak[chosen], column[chosen]), weight[chosen])
     at_risk = gone[:, ::-1].cumsum(axis=1)[:, ::-1]
     share, other, influence = _accumulate(events, others, at_risk)
-    tells = (at_risk > NOUGHT) | ((events + others).cumsum(axis=1) > 0)
+    counts = (at_risk > NOUGHT) | ((events + others).cumsum(axis=1) > 0)
     open_end = len(day) > 0 and bool((how[when == day[-1]] == WAITING).any())
     last = float(day[-1]) if open_end else math.inf if len(day) else -math.inf
-    return Curve(day, at_risk.sum(axis=0), share, other, influence, tells.sum(axis=0).astype(float), last)
+    return Curve(day, at_risk.sum(axis=0), share, other, influence, counts.sum(axis=0).astype(float), last)
 
 
 def _accumulate(events: Numbers, others: Numbers, at_risk: Numbers) -> tuple[Numbers, Numbers, Numbers]:
@@ -105,8 +104,8 @@ def _accumulate(events: Numbers, others: Numbers, at_risk: Numbers) -> tuple[Num
     return share, other, influence
 
 
-def log_log_limits(share: float, error: float, degrees: float, level: float = LEVEL) -> tuple[float, float] | None:
-    """Between which limits does a share lie? On the scale log(-log(share)), so that no limit leaves 0 to 1.
+def log_log_limits(share: float, error: float, degrees: float, level: float = LEVEL) -> Limits | None:
+    """Return the limits of a share on the scale log(-log(share)), so that none leaves 0 to 1.
 
     None where the share is 0 or 1: there zero spread is no evidence (see `none_or_all_limits`).
     Source: Kalbfleisch & Prentice 1980, as R's conf.type = "log-log". Checked against R's limits.
@@ -118,9 +117,9 @@ def log_log_limits(share: float, error: float, degrees: float, level: float = LE
     return math.exp(-math.exp(place + half)), math.exp(-math.exp(place - half))
 
 
-def logit_limits(share: float, error: float, degrees: float, level: float = LEVEL) -> tuple[float, float] | None:
-    """Between which limits does a share lie? On the scale of its log-odds (R's conf.type = "logit"), which takes a
-    small share and a small rest alike. None where the share is 0 or 1.
+def logit_limits(share: float, error: float, degrees: float, level: float = LEVEL) -> Limits | None:
+    """Return the limits of a share on the scale of its log-odds (R's conf.type = "logit"), which takes a small share
+    and a small rest alike. None where the share is 0 or 1.
     """
     from scipy.special import expit, logit
 
@@ -131,8 +130,8 @@ def logit_limits(share: float, error: float, degrees: float, level: float = LEVE
     return float(expit(place - half)), float(expit(place + half))
 
 
-def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> tuple[float, float]:
-    """Between which limits does a share of 0 or 1 lie, seen alike in all of so many soaks?
+def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> Limits:
+    """Return the limits of a share of 0 or 1 that was seen alike in all of so many soaks.
 
     Exact binomial bound over soaks: where none of b soaks had any, a share of 1 - .05^(1/b) is still possible.
     """
@@ -140,14 +139,12 @@ def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> tuple[
     return (0.0, possible) if share < 0.5 else (1 - possible, 1.0)
 
 
-def limits(
-    curve: Curve, at: int | None, level: float = LEVEL, scale: Scale = logit_limits
-) -> tuple[float, float] | None:
-    """Between which limits does the curve's share lie at its entry `at` (None: before the first)? From three soaks on,
-    else None.
+def limits(curve: Curve, at: int | None, level: float = LEVEL, scale: Scale = logit_limits) -> Limits | None:
+    """Return the limits of the curve's share at its entry `at` (None: before the first). From three soaks on, else
+    None.
 
     t(soaks - 1), and the standard error times sqrt(b / (b - 1)) over b soaks. In 60 designs of 3 to 24 soaks and true
-    shares of 6 to 90 % (3,000 farms each) these cover 94.6 % and more; on the log-log scale of STATISTICS 2 90 % and
+    shares of 6 to 90 % (3,000 farms each) these cover 94.6 % and more; on the log-log scale 90 % and
     more, least for shares below a fifth; without the factor about a point less. Both are ours, by simulation only.
     """
     if not len(curve.day):
@@ -162,7 +159,7 @@ def limits(
 
 
 def first_day(curve: Curve, shares: Numbers, wanted: float = 0.5) -> float | None:
-    """On which day does a rising share reach `wanted`? None where it never does.
+    """Return the day on which a rising share reaches `wanted`; None where it never does.
 
     Where it stands at exactly `wanted` over some days, the middle between them (as R's quantile of a survival curve).
     """
@@ -177,8 +174,8 @@ def first_day(curve: Curve, shares: Numbers, wanted: float = 0.5) -> float | Non
     return float(curve.day[first])
 
 
-def median_day(curve: Curve, limits_by_day: Sequence[tuple[float, float] | None]) -> tuple[float | None, ...]:
-    """By which day had half of all that started the event, and between which days does that day lie?
+def median_day(curve: Curve, limits_by_day: Sequence[Limits | None]) -> tuple[float | None, ...]:
+    """Return the day by which half of all that started had the event, and the limits of that day.
 
     (median, first, last): the days on which the share, its upper and its lower limit reach a half (Brookmeyer & Crowley
     1982, Biometrics 38:29-41, on the log-log scale). limits_by_day: of each entry of the curve. None: not reached.
@@ -190,13 +187,9 @@ def median_day(curve: Curve, limits_by_day: Sequence[tuple[float, float] | None]
 
 
 def pseudo_values(
-    days: Sequence[float] | Numbers,
-    ends: Sequence[int] | Any,
-    soaks: Sequence[Any] | Any,
-    day: float,
-    stands_for: Any = 1.0,
-) -> dict[Any, float]:
-    """What does each soak say of the share by `day`, as if nobody waited? One value per soak: the mean over its units.
+    days: ArrayLike, ends: ArrayLike, soaks: ArrayLike, day: float, stands_for: ArrayLike = 1.0
+) -> dict[int, float]:
+    """Return the pseudo-value of each soak for the share by `day`, as if nobody waited: the mean over its units.
 
     A unit's pseudo-value is share + n x its influence (infinitesimal jackknife, as R's survival::pseudo; Andersen,
     Klein & Rosthoj 2003, Biometrika 90:15-27). Their mean over all units is the share itself. To compare

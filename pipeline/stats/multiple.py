@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from pipeline.stats.estimate import LEVEL, Estimate, t_critical, two_sided_p
+from pipeline.stats.estimate import Estimate, Limits, t_critical, two_sided_p
+from schemas.confidence import LEVEL
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,7 +29,7 @@ def _nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 
 def range_p(q: float, levels: int, degrees: float) -> float:
-    """How often would the studentized range of so many means be at least q?
+    """Return the probability that the studentized range of so many means is at least q.
 
     1 - integral of W(q s) over the density of s = chi / sqrt(degrees), with W(w) = k integral phi(z) (Phi(z) -
     Phi(z - w))^(k-1) dz (Tukey 1953; Lund & Lund 1983, Appl. Stat. 32:204-210), both by Gauss-Legendre.
@@ -64,7 +65,7 @@ def range_p(q: float, levels: int, degrees: float) -> float:
 
 @cache
 def range_critical(levels: int, degrees: float, level: float = LEVEL) -> float:
-    """Which studentized range do so many means pass by chance in 1 - level of cases?
+    """Return the studentized range that so many means pass by chance in 1 - level of cases.
 
     The root of range_p by false position on its logarithm, the end that stays halved (the Illinois way: Dowell &
     Jarratt 1971, BIT 11:168-174). Checked against: R qtukey, scipy.stats.studentized_range.
@@ -95,7 +96,7 @@ def range_critical(levels: int, degrees: float, level: float = LEVEL) -> float:
 
 @dataclass(frozen=True)
 class Family:
-    """The pairs that are told together. levels: how many levels they are of, where every pair of them is compared
+    """The pairs that are judged together. levels: how many levels they are of, where every pair of them is compared
     between batches (Games and Howell's way); 0: the number of pairs alone counts (Bonferroni's way).
     """
 
@@ -103,7 +104,7 @@ class Family:
     levels: int = 0
 
     def p(self, estimate: Estimate) -> float | None:
-        """How often would any pair lie so far apart where none differs? None without a spread.
+        """Return the probability that any pair lies so far apart where none differs; None without a spread.
 
         Between batches the studentized range, q / sqrt 2, with the pair's own standard error and the smaller degrees of
         freedom (Games & Howell 1976, J. Educ. Stat. 1:113-125). Within batches, or where some are split, it raises more
@@ -117,13 +118,13 @@ class Family:
         return min(1.0, self.pairs * two_sided_p(estimate.t, estimate.degrees))
 
     def critical(self, degrees: float, level: float = LEVEL) -> float:
-        """How many standard errors wide is each pair's interval to each side, so that all hold together?"""
+        """Return how many standard errors each pair's interval reaches to each side, so that all hold together."""
         if self.levels > 2:
             return range_critical(self.levels, degrees, level) / math.sqrt(2)
         return t_critical(degrees, 1 - (1 - level) / max(self.pairs, 1))
 
-    def limits(self, estimate: Estimate, level: float = LEVEL) -> tuple[float, float] | None:
-        """Between which limits does the pair's difference lie, adjusted for all pairs? None without a spread."""
+    def limits(self, estimate: Estimate, level: float = LEVEL) -> Limits | None:
+        """Return the limits of the pair's difference, adjusted for all pairs; None without a spread."""
         if estimate.t is None or estimate.degrees is None:
             return None
         return estimate.around(self.critical(estimate.degrees, level))

@@ -1,21 +1,22 @@
-"""A quadratic through points: a curve with its band for the eye, and where its top lies, if that can be told."""
+"""A quadratic through points: a curve with its band for the eye, and where its top lies, if that is known."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from pipeline.stats.estimate import LEVEL, t_critical
+from pipeline.stats.estimate import t_critical
+from schemas.confidence import LEVEL
 
 Numbers = NDArray[np.float64]
+Names = ArrayLike  # one per point: the block (soak) that it belongs to
 
 
 @dataclass(frozen=True)
-class Fit:
+class QuadraticFit:
     """y = block + slope x + bend x^2: the two coefficients, their covariance, and the degrees of freedom left."""
 
     slope: float
@@ -27,7 +28,7 @@ class Fit:
 @dataclass(frozen=True)
 class Optimum:
     """Where the quadratic turns, with Fieller's limits. bounded False: the limits enclose what is excluded, so nothing
-    is told.
+    is known.
     """
 
     at: float
@@ -37,10 +38,11 @@ class Optimum:
     is_top: bool
 
 
-def quadratic(x: Numbers, y: Numbers, block: Any | None = None) -> Fit | None:
-    """Which quadratic lies nearest, with a level of its own for each block (soak)? Without blocks one level for all.
+def quadratic(x: Numbers, y: Numbers, block: Names | None = None) -> QuadraticFit | None:
+    """Return the nearest quadratic, with a level of its own for each block (soak); without blocks one for all.
 
-    Ordinary least squares. None where the points do not tell it (too few rates within the blocks, or no degree left).
+    Ordinary least squares. None where the points do not determine it (too few rates within the blocks, or no degree of
+    freedom left).
     Checked against R's lm on nlme::Oats and datasets::CO2, blocks as there.
     """
     design = np.column_stack([_columns(block if block is not None else np.zeros(len(x))), x, x**2])
@@ -51,15 +53,15 @@ def quadratic(x: Numbers, y: Numbers, block: Any | None = None) -> Fit | None:
     coefficients, *_ = np.linalg.lstsq(design, y, rcond=None)
     rest = y - design @ coefficients
     covariance = np.linalg.inv(design.T @ design) * float(rest @ rest) / degrees
-    return Fit(float(coefficients[-2]), float(coefficients[-1]), covariance[-2:, -2:], degrees)
+    return QuadraticFit(float(coefficients[-2]), float(coefficients[-1]), covariance[-2:, -2:], degrees)
 
 
-def optimum(fit: Fit, level: float = LEVEL) -> Optimum:
-    """Where does the quadratic turn, and between which limits? Fieller 1954 (J. R. Stat. Soc. B 16:175-185).
+def optimum(fit: QuadraticFit, level: float = LEVEL) -> Optimum:
+    """Return where the quadratic turns, with its limits. Fieller 1954 (J. R. Stat. Soc. B 16:175-185).
 
     The values of x at which slope + 2 bend x does not differ from 0: the roots of (slope + 2 bend x)^2 = t^2 x its
     variance. Bounded only where the bend itself differs from 0. A delta-method interval would cover 47-90 %
-    (STATISTICS 4). Checked against R: Oats (not bounded), CO2 (bounded).
+    (simulated). Checked against R: Oats (not bounded), CO2 (bounded).
     """
     t2 = t_critical(fit.degrees, level) ** 2
     (slope_slope, slope_bend), (_, bend_bend) = fit.covariance.tolist()
@@ -74,9 +76,11 @@ def optimum(fit: Fit, level: float = LEVEL) -> Optimum:
     return Optimum(at, ends[0], ends[1], square > 0, fit.bend < 0)
 
 
-def misfit_p(x: Numbers, y: Numbers, block: Any | None = None) -> float:
-    """Would points of a true quadratic lie at least as far off it, at the tested x? Lack-of-fit F test against a level
-    for each x (Draper & Smith, Applied Regression Analysis, 2.1); 1 where no degree of freedom is left to tell.
+def misfit_p(x: Numbers, y: Numbers, block: Names | None = None) -> float:
+    """Return the probability that points of a true quadratic lie at least as far off it at the tested x.
+
+    Lack-of-fit F test against a level for each x (Draper & Smith, Applied Regression Analysis, 2.1); 1 where no degree
+    of freedom is left.
     """
     from scipy.special import fdtrc
 
@@ -89,7 +93,7 @@ def misfit_p(x: Numbers, y: Numbers, block: Any | None = None) -> float:
     return float(fdtrc(more, free_left, (curved - free) / more / (free / free_left)))
 
 
-def _columns(names: Any) -> Numbers:
+def _columns(names: Names) -> Numbers:
     found, place = np.unique(np.asarray(names), return_inverse=True)
     return np.asarray(np.eye(len(found))[place])
 
@@ -111,11 +115,11 @@ class Band:
     high: Numbers
 
 
-def band(x: Numbers, y: Numbers, soak: Any, places: int = 41, level: float = LEVEL) -> Band | None:
-    """Which quadratic runs through the points, and how far off may its mean be at each place? A picture only.
+def band(x: Numbers, y: Numbers, soak: Names, places: int = 41, level: float = LEVEL) -> Band | None:
+    """Return the quadratic through the points, with a band for its mean at each place. A picture only.
 
     Least squares; the band at each place is t(soaks - 1) times a standard error summed by soak (CR1: Liang & Zeger
-    1986, Biometrika 73:13-22). None below four soaks, or where the points tell no quadratic.
+    1986, Biometrika 73:13-22). None below four soaks, or where the points determine no quadratic.
     """
     names, place = np.unique(np.asarray(soak), return_inverse=True)
     design = np.column_stack([np.ones(len(x)), x, x**2])

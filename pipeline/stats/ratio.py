@@ -1,4 +1,4 @@
-"""A ratio of two totals, told from what each soak adds to them."""
+"""The ratio of two totals, from what each soak adds to them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.estimate import LEVEL, t_critical
+from pipeline.stats.estimate import t_critical
+from schemas.confidence import LEVEL
 
 Numbers = NDArray[np.float64]
 
@@ -30,8 +31,8 @@ class Ratio:
 
 
 def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numbers, level: float = LEVEL) -> Ratio:
-    """What is sum(over) / sum(under), and how sure is it? One entry per soak in both; soaks that add to neither are
-    none.
+    """Return sum(over) / sum(under) with its interval. One entry per soak in both; soaks that add to neither do not
+    count.
 
     The delete-one jackknife over soaks: se^2 = (b-1)/b sum (r without soak i - r)^2 over b soaks (Miller 1974,
     Biometrika 61:1-15), which is the linearised error of `linear_pull` where all soaks weigh the same. t with their
@@ -41,8 +42,8 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
     effective number (6,000 farms each of 24 designs; tests/calibrate_growth.py). The choice rests on simulation.
     """
     top, bottom = np.asarray(over, dtype=float), np.asarray(under, dtype=float)
-    tells = (top != 0) | (bottom != 0)
-    soaks, total = int(tells.sum()), float(bottom.sum())
+    adds = (top != 0) | (bottom != 0)
+    soaks, total = int(adds.sum()), float(bottom.sum())
     if total <= 0:
         return Ratio(None, None, None, None, soaks, np.zeros(len(top)))
     value = float(top.sum()) / total
@@ -60,7 +61,7 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
 
 
 def linear_pull(over: Numbers, under: Numbers) -> Numbers:
-    """By how much does each soak pull sum(over) / sum(under), to first order? (over - r under) / sum(under)
+    """Return by how much each soak pulls sum(over) / sum(under), to first order: (over - r under) / sum(under)
     (Cochran 1977, Sampling Techniques, 6.3).
 
     Checked against R: its `spread` is the standard error of VGAM::prats' pooled proportions by litter.
@@ -71,14 +72,14 @@ def linear_pull(over: Numbers, under: Numbers) -> Numbers:
 
 
 def spread(pull: Numbers, soaks: int) -> float | None:
-    """How large is the standard error when each soak pulls so much? None below two soaks."""
+    """Return the standard error where each soak pulls so much; None below two soaks."""
     if soaks < 2:
         return None
     return float(np.sqrt(soaks / (soaks - 1) * (pull**2).sum()))
 
 
 def degrees_of_freedom(weight: Numbers) -> float:
-    """How many degrees of freedom have soaks of these weights? Their effective number (Kish 1965, Survey Sampling:
+    """Return the degrees of freedom of soaks of these weights: their effective number (Kish 1965, Survey Sampling:
     sum^2 / sum of squares) less 1; soaks - 1 where all weigh the same, never below 1.
     """
     return max(1.0, float(weight.sum() ** 2 / (weight**2).sum()) - 1)

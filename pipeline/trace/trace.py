@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from pipeline.models.lost_shares import interval_columns
 from pipeline.models.statements import records, statement
 from pipeline.models.view import Ledger, Query
-from pipeline.stats.proportions import SHARES, share_interval
 from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
 
@@ -62,7 +62,7 @@ def trace(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
         con.execute(statement(name))
     found = {name: records(con, statement(name)) for name in TABLES}
     for record in found["trace_losses"]:
-        record.update(share_interval(record["soaks"], {name: record.pop(name) for name in SHARES}, False))
+        record.update(interval_columns(record, of_containers=False))
     if not found["trace_containers"] and not found["trace_aside"]:
         raise WrongRequest(_nowhere(con, as_of, asked))
     return {name: [{key: row[key] for key in contract(name).names} for row in rows] for name, rows in found.items()}

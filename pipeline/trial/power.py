@@ -8,7 +8,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.power import POWER, minimum_detectable
+from pipeline.stats.estimate import t_critical
+from pipeline.stats.power import POWER, bisected, minimum_detectable
 from pipeline.stats.power import power as told_power
 
 Floats = NDArray[np.float64]
@@ -64,9 +65,7 @@ def formula_power(difference: float, test: Planned) -> float:
 
 def _limit(test: Planned) -> float:
     """From how many standard errors on is a difference found, at the test's share of false alarms?"""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(test.degrees, 1 - test.alpha / 2))
+    return t_critical(test.degrees, 1 - test.alpha)
 
 
 def power(difference: float, test: Planned) -> float:
@@ -100,28 +99,10 @@ def detectable(test: Planned, wanted: float = POWER) -> float:
     """Which true difference does the test find as likely as wanted? Simulated powers to a thousandth of the error."""
     if not test.simulated:
         return minimum_detectable(test.degrees, _limit(test), wanted) * test.error
-    low, high = 0.0, 1.0
-    while power(high * test.error, test) < wanted:
-        high *= 2
-    while high - low > 0.001:
-        middle = (low + high) / 2
-        if power(middle * test.error, test) < wanted:
-            low = middle
-        else:
-            high = middle
+    _, high = bisected(lambda errors: power(errors * test.error, test), wanted, 1.0, absolute=0.001)
     return high * test.error
 
 
 def half_width(test: Planned) -> float:
     """How far, on average, does the interval reach to each side of the difference?"""
     return _limit(test) * test.error
-
-
-def inflation(degrees: float) -> float:
-    """By how much may the true SD lie above one that is known from so few degrees of freedom?
-
-    sqrt(df / chi2(.20, df)), its upper 80 % limit: 2.12, 1.56, 1.40, 1.27, 1.17 for 2, 4, 6, 10, 20 (STATISTICS 6).
-    """
-    from scipy.special import gammaincinv
-
-    return sqrt(degrees / (2 * float(gammaincinv(degrees / 2, 0.2))))

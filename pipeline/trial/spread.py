@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.variance import Anova, one_way
-from pipeline.trial.power import inflation
+from pipeline.stats.variance import Anova, inflation, one_way, pooled
 
 Units = Sequence[Mapping[str, Any]]
 
@@ -95,19 +94,8 @@ def components(strata: Sequence[Sequence[Sequence[float]]]) -> Component | None:
 
     None where no stratum has two groups and a group of two.
     """
-    found = [each for groups in strata if (each := one_way(groups)) is not None]
-    degrees = sum(each.between_degrees for each in found)
-    if not degrees:
-        return None
-    free = sum(each.within_degrees for each in found)
-    pooled = Anova(
-        sum(each.between_ms * each.between_degrees for each in found) / degrees,
-        sum(each.within_ms * each.within_degrees for each in found) / free,
-        degrees,
-        free,
-        sum(each.n0 * each.between_degrees for each in found) / degrees,
-    )
-    return _component(pooled)
+    found = pooled([each for groups in strata if (each := one_way(groups)) is not None])
+    return _component(found) if found else None
 
 
 def _component(anova: Anova) -> Component:
