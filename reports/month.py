@@ -82,7 +82,7 @@ class Month:
             "audit_held": self.audit.held if self.audit else 0,
             "audit_errors": self.audit.failed("error") if self.audit else 0,
             "audit_warnings": self.audit.failed("warning") if self.audit else 0,
-            "audit_not_told": self.audit.not_told if self.audit else 0,
+            "audit_undecided": self.audit.undecided if self.audit else 0,
         }
 
 

@@ -31,7 +31,7 @@ class WholeRule:
 
     `kind`: share (of rows with a value), median, each_month (a value of every month), history (the last whole month
     against the farm's own earlier ones, `factor` times beyond them). With fewer than `fewest` (things `counted`) or
-    `fewest_batches` nothing can be told yet. `substrate`: only units on it; "other" for those on none that has a band.
+    `fewest_batches` nothing can be judged yet. `substrate`: only units on it; "other" for those on none with a band.
     """
 
     name: str
@@ -53,8 +53,8 @@ class WholeRule:
 
 @cache
 def _raw() -> Mapping[str, Any]:
-    told: Mapping[str, Any] = json.loads(files("schemas").joinpath("audit.json").read_text(encoding="utf-8"))
-    return told
+    rules: Mapping[str, Any] = json.loads(files("schemas").joinpath("audit.json").read_text(encoding="utf-8"))
+    return rules
 
 
 @cache
@@ -70,7 +70,7 @@ def whole_rules() -> tuple[WholeRule, ...]:
 
 
 def substrate_with_band(substrate: str) -> str:
-    """Which substrate with a band of its own is this, by its name: straw, bagasse ...? "other" for none or several."""
+    """Return which substrate with a band of its own a name holds: straw, bagasse ...; "other" for none or several."""
     words = {rule.substrate for rule in whole_rules() if rule.substrate and rule.substrate != "other"}
     within = [word for word in words if word in substrate.lower()]
     return within[0] if len(within) == 1 else "other"

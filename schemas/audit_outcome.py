@@ -23,7 +23,7 @@ class FaultyRow:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One expectation and whether it held (None: cannot be told yet). See schemas/results/expectations.json."""
+    """One expectation and whether it held (None: undecided). See schemas/results/expectations.json."""
 
     table: str
     column: str
@@ -33,30 +33,30 @@ class Outcome:
     held: bool | None
     looked_at: int = 0
     faulty: int = 0
-    told_already: int = 0
+    already_reported: int = 0
     observed: float | None = None
     low: float | None = None
     high: float | None = None
     unit: str = ""
     source: str = ""
-    why_not_told: str = ""
+    why_undecided: str = ""
     fix: str = ""
     rows: tuple[FaultyRow, ...] = ()
 
     @property
     def of_whole_table(self) -> bool:
-        """Is it about a whole table, rather than about rows? Then somebody stands for it: it has a source."""
+        """Whether it is about a whole table rather than about rows: then it has a source."""
         return bool(self.source)
 
     @property
     def failed(self) -> bool:
-        """Was it told, and did it not hold?"""
+        """Whether it could be judged, and did not hold."""
         return self.held is False
 
 
 @dataclass(frozen=True)
 class Audit:
-    """The outcomes of one audit: of which ledger, run on which day, telling states as of which day."""
+    """The outcomes of one audit: of which ledger, run on which day, with states as of which day."""
 
     ledger_id: str
     run_on: date
@@ -64,22 +64,22 @@ class Audit:
     outcomes: tuple[Outcome, ...]
 
     def failed(self, severity: str) -> int:
-        """How many expectations of this severity did not hold?"""
+        """Return how many expectations of this severity did not hold."""
         return sum(1 for each in self.outcomes if each.failed and each.severity == severity)
 
     @property
     def held(self) -> int:
-        """How many expectations held?"""
+        """How many expectations held."""
         return sum(1 for each in self.outcomes if each.held)
 
     @property
-    def not_told(self) -> int:
-        """Of how many expectations can nothing be told yet?"""
+    def undecided(self) -> int:
+        """How many expectations cannot be judged yet."""
         return sum(1 for each in self.outcomes if each.held is None)
 
 
 def audit_record(audit: Audit) -> dict[str, Any]:
-    """How is an audit kept as JSON? Its days in ISO form, one record per expectation."""
+    """Return the audit as it is written to JSON: days in ISO form, one record per expectation."""
     return {
         "ledger_id": audit.ledger_id,
         "run_on": audit.run_on.isoformat(),
@@ -89,21 +89,24 @@ def audit_record(audit: Audit) -> dict[str, Any]:
 
 
 def outcome_record(each: Outcome) -> dict[str, Any]:
-    """How does one outcome look as a record of the `expectations` contract? Texts with nothing to say are null."""
-    told = {**vars(each), "rows": [vars(row) for row in each.rows]}
-    return {key: None if value == "" else value for key, value in told.items()}
+    """Return one outcome as a record of the `expectations` contract; empty texts are null."""
+    record = {**vars(each), "rows": [vars(row) for row in each.rows]}
+    return {key: None if value == "" else value for key, value in record.items()}
 
 
-def read_audit(told: Mapping[str, Any]) -> Audit:
-    """Which audit was kept as this JSON? Raises KeyError, TypeError or ValueError for what is none."""
-    outcomes = tuple(_read_outcome(each) for each in told["expectations"])
-    run_on, as_of = (date.fromisoformat(told[key]) for key in ("run_on", "as_of"))
-    return Audit(str(told["ledger_id"]), run_on, as_of, outcomes)
+def read_audit(record: Mapping[str, Any]) -> Audit:
+    """Return the audit that was written as this JSON.
+
+    Raises KeyError, TypeError or ValueError for anything else.
+    """
+    outcomes = tuple(_read_outcome(each) for each in record["expectations"])
+    run_on, as_of = (date.fromisoformat(record[key]) for key in ("run_on", "as_of"))
+    return Audit(str(record["ledger_id"]), run_on, as_of, outcomes)
 
 
-TEXTS = ("column", "unit", "source", "why_not_told", "fix")
+TEXTS = ("column", "unit", "source", "why_undecided", "fix")
 
 
-def _read_outcome(told: Mapping[str, Any]) -> Outcome:
-    rows = tuple(FaultyRow(**row) for row in told["rows"])
-    return Outcome(**{**told, **{key: told[key] or "" for key in TEXTS}, "rows": rows})
+def _read_outcome(record: Mapping[str, Any]) -> Outcome:
+    rows = tuple(FaultyRow(**row) for row in record["rows"])
+    return Outcome(**{**record, **{key: record[key] or "" for key in TEXTS}, "rows": rows})

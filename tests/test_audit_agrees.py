@@ -133,7 +133,7 @@ def test_nothing_that_a_constraint_refuses_is_loaded(tmp_path: Path, seed: int) 
     # What is only unexpected is loaded, and the screen has told of the same rows.
     for each in warned.values():
         if each.table in INPUTS:
-            assert each.told_already == each.faulty, each
+            assert each.already_reported == each.faulty, each
 
 
 ROWS = {

@@ -45,7 +45,7 @@ def test_what_the_screen_has_told_is_not_told_twice(farm: MakeFarm) -> None:
     kept = last(folder / "out")
     assert kept is not None
     found = [each for each in kept.outcomes if each.table == "batches" and each.failed]
-    assert [(each.column, each.rule, each.faulty, each.told_already) for each in found] == [
+    assert [(each.column, each.rule, each.faulty, each.already_reported) for each in found] == [
         ("moisture_pct", "minimum", 1, 1)
     ]
     # What the screen has warned of as it was read is no excuse for what stands in the ledger now.

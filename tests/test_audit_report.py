@@ -32,12 +32,12 @@ def an_audit(file: str = "harvests.csv") -> Audit:
         Outcome("batches", "batch", "required", "Batch: a value", "error", True, 3),
         Outcome("batches", "spawn_kg", "minimum", "Spawn: 0 or more", "error", True, 3),
         Outcome("harvests", "fresh_weight_g", "minimum", "Fresh weight: 0 or more", "error", False, 90, 4, rows=bad),
-        Outcome("batches", "moisture_pct", "minimum", "Moisture: 40 or more", faulty=2, told_already=2, **warned),
+        Outcome("batches", "moisture_pct", "minimum", "Moisture: 40 or more", faulty=2, already_reported=2, **warned),
         Outcome(
             "batches", "moisture_pct", "m", "Median: 62 to 77 %", observed=81.25, unit="%", source="print", **warned
         ),
         Outcome("months", "fresh_g", "h", "Picked: 0.4 to 2.4 kg", observed=5000.0, unit="g", rows=month, **warned),
-        Outcome("harvests", "cap_stage", "noted", "Share: 50 % or more", "warning", None, 2, why_not_told="needs 20"),
+        Outcome("harvests", "cap_stage", "noted", "Share: 50 % or more", "warning", None, 2, why_undecided="needs 20"),
     )
     return Audit("0123456789abcdef", date(2026, 9, 29), date(2026, 9, 28), outcomes)
 
@@ -86,7 +86,7 @@ def test_every_count_of_the_audit_on_the_page_is_a_figure_and_its_rows_are_only_
     counts = {
         named["data-column"]: named for named, _ in page.figures if named.get("data-column", "").startswith("audit_")
     }
-    assert counts.keys() == {"audit_held", "audit_expectations", "audit_errors", "audit_warnings", "audit_not_told"}
+    assert counts.keys() == {"audit_held", "audit_expectations", "audit_errors", "audit_warnings", "audit_undecided"}
     assert all(json.loads(named["data-value"]) == told_by(month, named) for named in counts.values())
     assert HOSTILE[0] in page.text
     assert [tag for tag, _ in page.tags].count("script") == 3

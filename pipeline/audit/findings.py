@@ -66,7 +66,7 @@ def _of_months(each: Outcome) -> list[Finding]:
 def _of_whole(each: Outcome) -> Finding:
     """How is one number of a whole table told: what it is, of how many, and where it was expected?"""
     if each.held is None:
-        message = f"{each.expectation}; cannot be told yet: {each.why_not_told}"
+        message = f"{each.expectation}; cannot be told yet: {each.why_undecided}"
         return Finding(each.table, WHOLE, 0, "", each.rule, "notice", None, message, "", "Nothing to do.")
     title = each.expectation.partition(":")[0]
     unit = "kg" if each.unit == "g" else each.unit

@@ -102,7 +102,7 @@ def _outcome(each: Expected, verdict: Verdict, rows: Any, known: Collection[Plac
         held=verdict.held,
         looked_at=verdict.looked_at,
         faulty=len(places),
-        told_already=sum(known_here),
+        already_reported=sum(known_here),
         rows=tuple(_faulty_row(each, rows, at) for at in new[:ROWS_TOLD]),
     )
 

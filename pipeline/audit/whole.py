@@ -101,7 +101,7 @@ def _within(rule: WholeRule, frame: Any) -> Outcome:
     outcome = _outcome(rule, rule.low, rule.high, len(frame))
     too_few = _too_few(rule, len(frame), frame["batch"].nunique())
     if too_few:
-        return replace(outcome, why_not_told=too_few)
+        return replace(outcome, why_undecided=too_few)
     percent = 100 if rule.kind == "share" else 1
     limits = {"min_value": rule.low, "max_value": rule.high}
     limits = {end: limit / percent for end, limit in limits.items() if limit is not None}
@@ -123,7 +123,7 @@ def _each_month(rule: WholeRule, months: Any) -> Outcome:
     outcome = _outcome(rule, rule.low, rule.high, len(between))
     too_few = _too_few(rule, len(between))
     if too_few:
-        return replace(outcome, why_not_told=too_few)
+        return replace(outcome, why_undecided=too_few)
     verdict = _ask(rule, BETWEEN, between, {"min_value": rule.low})
     rows = tuple(FaultyRow("harvests", 0, str(between["month"][at])) for at in verdict.faulty)
     return replace(outcome, held=verdict.held, faulty=len(rows), rows=rows)
@@ -142,7 +142,7 @@ def _history(rule: WholeRule, months: Any, as_of: date) -> Outcome:
     if not too_few and (this.empty or this[rule.column].isna().any()):
         too_few = f"nothing to measure in {last:%Y-%m}"
     if too_few:
-        return replace(_outcome(rule, None, None, len(earlier)), expectation=_beside(rule), why_not_told=too_few)
+        return replace(_outcome(rule, None, None, len(earlier)), expectation=_beside(rule), why_undecided=too_few)
     low, high = float(earlier[rule.column].min()) / rule.factor, float(earlier[rule.column].max()) * rule.factor
     verdict = _ask(rule, BETWEEN, this, {"min_value": low, "max_value": high})
     observed = float(this[rule.column][0])

@@ -42,8 +42,8 @@ def audit_findings(audit: Audit) -> list[Finding]:
 def audit_lines(audit: Audit) -> list[str]:
     """How is the audit as a whole told, in lines that fit the screen?"""
     failed = [each for each in audit.outcomes if each.failed]
-    told_above = sum(each.told_already for each in failed)
-    untold = f", {audit.not_told} cannot be told yet" if audit.not_told else ""
+    told_above = sum(each.already_reported for each in failed)
+    untold = f", {audit.undecided} cannot be told yet" if audit.undecided else ""
     lines = [
         f"The audit (Great Expectations, over the loaded ledger, as of {audit.as_of}):",
         f"  {audit.held} of {len(audit.outcomes)} expectations hold; {_of(audit.failed('error'), 'error')}, "

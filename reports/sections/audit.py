@@ -23,7 +23,7 @@ def sentence(month: Month) -> Sentence:
         return (
             "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep.",
         )
-    held, untold = count(month, "audit_held"), count(month, "audit_not_told")
+    held, untold = count(month, "audit_held"), count(month, "audit_undecided")
     return (
         "On ",
         Day(month.audit.run_on),
@@ -69,7 +69,7 @@ def tables(month: Month) -> Sequence[Table | None]:
         for each in outcomes
         if each.failed
     ]
-    untold = [(Name(each.expectation), Name(each.why_not_told)) for each in outcomes if each.held is None]
+    untold = [(Name(each.expectation), Name(each.why_undecided)) for each in outcomes if each.held is None]
     return (
         _table("failed", "Expectations that did not hold", ("Expectation", "Severity", "Found", "Source"), failed),
         _table("untold", "Expectations of which nothing can be told yet", ("Expectation", "Why"), untold),
@@ -89,7 +89,7 @@ def _found(each: Outcome) -> Name:
         when = f"{each.rows[0].value}: " if each.rows else ""
         return Name(f"{when}{value:.{2 if kilograms else 1}f} {'kg' if kilograms else each.unit}".rstrip())
     rows = "1 row" if each.faulty == 1 else f"{each.faulty} rows"
-    if each.told_already == each.faulty:
+    if each.already_reported == each.faulty:
         return Name(f"{rows}, told of under Rows set aside")
     places = "; ".join(_place(row) for row in each.rows[:ROWS_NAMED])
     return Name(f"{rows}: {places}" + ("; ..." if len(each.rows) > ROWS_NAMED else ""))
