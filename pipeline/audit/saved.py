@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
+from pipeline.files.replace import replace_file
 from schemas.audit_outcome import Audit, audit_record, read_audit
 
 FILE = "audit.json"
@@ -15,13 +15,8 @@ def keep(folder: Path, audit: Audit) -> Path:
     """Keeps the audit in this folder as the last one, and tells where. Raises OSError where it cannot be written."""
     folder.mkdir(exist_ok=True)
     path = folder / FILE
-    draft = path.with_name(f"{FILE}.new")
-    with open(draft, "w", encoding="utf-8", newline="\n") as out:
-        json.dump(audit_record(audit), out, indent=1, ensure_ascii=False)
-        out.write("\n")
-        out.flush()
-        os.fsync(out.fileno())
-    os.replace(draft, path)
+    text = json.dumps(audit_record(audit), indent=1, ensure_ascii=False)
+    replace_file(path, f"{text}\n".encode(), sync=True)
     return path
 
 

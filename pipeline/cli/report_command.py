@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,6 +11,7 @@ import typer
 
 from pipeline.cli.options import AsOfOption, FarmOption, day, refreshed, tell, tell_set_aside, timed
 from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.files.replace import replace_file
 from schemas.finding import OutOfReach, WrongRequest
 
 if TYPE_CHECKING:
@@ -114,11 +114,9 @@ def _first_day(text: str) -> date:
 def _write(farm: Farm, name: str, page: str) -> Path:
     """Writes the page whole or not at all, and tells where."""
     path = farm.out / name
-    draft = path.with_name(f"{name}.new")
     try:
         farm.out.mkdir(exist_ok=True)
-        draft.write_text(page, encoding="utf-8", newline="\n")
-        os.replace(draft, path)
+        replace_file(path, page.encode())
     except OSError as problem:
         raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem
     return path

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +11,7 @@ import typer
 
 from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, day, refreshed, tell, tell_set_aside
 from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.files.replace import replace_file
 from schemas.finding import OutOfReach, WrongRequest, nearest
 
 if TYPE_CHECKING:
@@ -185,10 +185,8 @@ def _check_name(option: str, path: Path | None) -> None:
 
 def _write(path: Path, text: str) -> None:
     """Writes the page whole or not at all, and tells where. Raises OutOfReach when that cannot be done."""
-    draft = path.with_name(f"{path.name}.new")
     try:
-        draft.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(draft, path)
+        replace_file(path, text.encode())
     except OSError as problem:
         raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem
     typer.echo(path)

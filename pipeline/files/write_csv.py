@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
+
+from pipeline.files.replace import replacing
 
 FINDING_HEADER = (
     "level",
@@ -60,10 +61,8 @@ def guarded_row(record: Mapping[str, Any]) -> dict[str, Any]:
 
 def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence[str] = FINDING_HEADER) -> None:
     """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
-    draft = path.with_name(path.name + ".new")
-    with open(draft, "w", encoding="utf-8", newline="") as out:
-        out.writelines(csv_lines(records, header))
-    os.replace(draft, path)
+    with replacing(path) as out:
+        out.writelines(line.encode() for line in csv_lines(records, header))
 
 
 def csv_lines(records: Sequence[Mapping[str, Any]], header: Sequence[str]) -> Iterator[str]:

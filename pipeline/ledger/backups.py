@@ -13,6 +13,7 @@ from zlib import crc32
 
 from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.ready_command import typed
+from pipeline.files.replace import replace_file
 from schemas.contract import INPUTS, contract
 from schemas.finding import Finding
 
@@ -79,11 +80,8 @@ def _replace_whole(farm: Farm, path: Path, data: bytes, mtime_ns: int | None = N
     """
     draft = _drafts(farm) / f"{crc32(str(path).encode()):08x}"
     draft.parent.mkdir(parents=True, exist_ok=True)
-    draft.write_bytes(data)
-    if mtime_ns is not None:
-        os.utime(draft, ns=(mtime_ns, mtime_ns))
     path.parent.mkdir(parents=True, exist_ok=True)
-    os.replace(draft, path)
+    replace_file(path, data, draft=draft, mtime_ns=mtime_ns)
 
 
 def keep(farm: Farm, key: Key, data: bytes, mtime_ns: int) -> None:

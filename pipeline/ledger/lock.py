@@ -1,7 +1,7 @@
 """One refresh at a time, one entry at a time: a lock file that the operating system frees when its holder ends,
 however it ends.
 
-The only module with calls that differ between operating systems.
+With pipeline/files/replace.py the only module with calls that differ between operating systems.
 """
 
 from __future__ import annotations
@@ -110,16 +110,5 @@ def locked(path: Path, since: str, what: str = "The ledger", patience_s: float =
             told = {"process": os.getpid(), "machine": _machine(), "since": since}
             os.write(handle, json.dumps(told).encode())
         yield
-    finally:
-        os.close(handle)
-
-
-def sync_folder(folder: Path) -> None:
-    """Makes a rename in this folder last through a power cut, where the operating system offers it."""
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
     finally:
         os.close(handle)

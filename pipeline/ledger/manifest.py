@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
@@ -11,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.farm.folder import TableFile
+from pipeline.files.replace import replace_file
 from pipeline.ledger.backups import PRESENT, Key
-from pipeline.ledger.lock import sync_folder
 from schemas.finding import UnreadableFile
 
 # A file written within this time of its last reading may have changed again within one tick of its time stamp.
@@ -94,16 +93,8 @@ def save_manifest(ledger: Path, manifest: Manifest) -> None:
     path = manifest_path(ledger)
     draft = path.with_name(path.name + ".new")
     files = {f"{table}:{file}": asdict(mark) for (table, file), mark in manifest.files.items()}
-    try:
-        with open(draft, "w", encoding="utf-8") as out:
-            json.dump({**asdict(replace(manifest, files={})), "files": files}, out, indent=1, sort_keys=True)
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(draft, path)
-    except OSError:
-        draft.unlink(missing_ok=True)
-        raise
-    sync_folder(path.parent)
+    text = json.dumps({**asdict(replace(manifest, files={})), "files": files}, indent=1, sort_keys=True)
+    replace_file(path, text.encode(), sync=True, draft=draft)
 
 
 def mark_if_same(source: TableFile, mark: FileMark, hash_of: Callable[[TableFile], str]) -> FileMark | None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.replace import sync_folder
 from pipeline.ledger.backups import (
     GIVEN_UP,
     VANISHED,
@@ -25,7 +26,7 @@ from pipeline.ledger.backups import (
 from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
 from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
 from pipeline.ledger.intake import Sources, Taken, key_of, take_in
-from pipeline.ledger.lock import locked, sync_folder
+from pipeline.ledger.lock import locked
 from pipeline.ledger.manifest import (
     FileMark,
     Manifest,

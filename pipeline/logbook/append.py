@@ -8,7 +8,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.farm.folder import Farm
-from pipeline.ledger.lock import held, locked, sync_folder
+from pipeline.files.replace import replace_file, sync_folder
+from pipeline.ledger.lock import held, locked
 from schemas.finding import OutOfReach
 
 LOCK_FILE = "logbook.lock"
@@ -102,20 +103,7 @@ def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:
     path = path.resolve()
     # A name that begins with a dot is never read as a table.
     draft = path.with_name(f".{path.name}.new")
-    try:
-        with open(draft, "wb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
-        if mode is not None:
-            with suppress(OSError):
-                os.chmod(draft, mode)
-        os.replace(draft, path)
-    except OSError:
-        with suppress(OSError):
-            draft.unlink(missing_ok=True)
-        raise
-    sync_folder(path.parent)
+    replace_file(path, data, sync=True, draft=draft, mode=mode)
 
 
 @contextmanager

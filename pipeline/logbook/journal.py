@@ -6,12 +6,12 @@ A line is written before its entry, so that an entry never stands in a file with
 from __future__ import annotations
 
 import json
-import os
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from pipeline.farm.folder import Farm
+from pipeline.files.replace import replace_file
 
 JOURNAL = "logbook.undo.jsonl"
 # So much is kept when the journal grows beyond twice of it: some hundred entries. Our choice, no source.
@@ -35,9 +35,7 @@ def note(farm: Farm, told: dict[str, Any]) -> None:
 
 def _shorten(path: Path) -> None:
     tail = path.read_bytes()[-KEPT_BYTES:]
-    draft = path.with_name(f"{JOURNAL}.new")
-    draft.write_bytes(tail[tail.index(b"\n") + 1 :])
-    os.replace(draft, path)
+    replace_file(path, tail[tail.index(b"\n") + 1 :])
 
 
 def noted(farm: Farm) -> list[dict[str, Any]]:

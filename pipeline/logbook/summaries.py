@@ -15,6 +15,7 @@ from hashlib import sha256
 from typing import Any
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.replace import replace_file
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours, plain
 from pipeline.logbook.entries import written_ms
@@ -54,14 +55,9 @@ def recall(farm: Farm) -> Summaries:
 def keep(farm: Farm, summaries: Summaries) -> None:
     """Notes what is told of the files, whole or not at all. A note that cannot be written costs nothing but time."""
     path = farm.folder / SIDECAR
-    draft = path.with_name(f"{SIDECAR}.{os.getpid()}.new")
-    try:
-        told = {"layout": LAYOUT, "settings": farm.settings_hash, "files": summaries}
-        draft.write_bytes(json.dumps(told, separators=(",", ":")).encode())
-        os.replace(draft, path)
-    except OSError:
-        with suppress(OSError):
-            draft.unlink(missing_ok=True)
+    noted = {"layout": LAYOUT, "settings": farm.settings_hash, "files": summaries}
+    with suppress(OSError):
+        replace_file(path, json.dumps(noted, separators=(",", ":")).encode())
 
 
 def up_to_date(farm: Farm, known: Summaries) -> tuple[Summaries, int]:
