@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from fractions import Fraction
 
 # What spreadsheets and people write where there is no value: common practice, no source.
 BLANK_WORDS = ("-", "\u2013", "\u2014", "N/A", "n/a", "#N/A", "NA", "n.a.")
@@ -21,15 +22,21 @@ DATE_ORDERS = ("day_month_year", "month_day_year", "year_month_day")
 
 @dataclass(frozen=True)
 class Conversion:
-    """From the unit that a column is written in to the contract's: value x factor + offset, exactly."""
+    """From the unit that a column is written in to the contract's: (number - zero) x factor, exactly. `zero`: where the
+    contract's zero stands in this unit.
+    """
 
     unit: str
-    factor: Decimal
-    offset: Decimal = Decimal(0)
+    factor: Fraction
+    zero: int = 0
 
-    def convert(self, plain: str) -> Decimal:
-        """What is this number in the contract's unit?"""
-        return Decimal(plain) * self.factor + self.offset
+    def convert(self, number: Decimal) -> Decimal:
+        """Return this number in the contract's unit, to 28 digits where it has more."""
+        return (number - self.zero) * self.factor.numerator / self.factor.denominator
+
+    def revert(self, number: Decimal) -> Decimal:
+        """Return this number of the contract's unit in the unit that the column is written in, to 28 digits."""
+        return number * self.factor.denominator / self.factor.numerator + self.zero
 
 
 @dataclass(frozen=True)

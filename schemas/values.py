@@ -92,7 +92,7 @@ def _typed(text: pl.Expr, each: Field) -> pl.Expr:
 
 def _converted(text: pl.Series, each: Field, conversion: Conversion) -> pl.Series:
     """What are these numbers in the contract's unit? Exact, then rounded to the decimals that the ledger keeps."""
-    values = [None if cell is None else conversion.convert(cell.strip("+")) for cell in text]
+    values = [None if cell is None else conversion.convert(Decimal(cell.strip("+"))) for cell in text]
     # A number of more digits before the point is none that a ledger can hold, however it is rounded.
     fine = [value if value is None or value.adjusted() >= DIGITS else _rounded(value, each) for value in values]
     return pl.Series([None if value is None else f"{value:f}" for value in fine], dtype=pl.String)

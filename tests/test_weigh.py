@@ -270,7 +270,7 @@ def test_undo_finds_the_entry_where_a_spreadsheet_saved_the_file_anew(folder: Pa
 
 
 def test_neither_the_ledger_nor_a_heavy_library_is_needed(folder: Path) -> None:
-    heavy = {"polars", "duckdb", "numpy", "altair", "scipy", "pandas", "great_expectations", "pint", "rich", "pydantic"}
+    heavy = {"polars", "duckdb", "numpy", "altair", "scipy", "pandas", "great_expectations", "rich", "pydantic"}
     told = f"import atexit, sys; atexit.register(lambda: print(*{heavy} & set(sys.modules)))"
     code = f"{told}; from pipeline.cli import run; run()"
     for words in (

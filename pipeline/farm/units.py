@@ -1,39 +1,40 @@
-"""The units that a column may be written in, and how they become the contract's."""
+"""The units that a column may be written in, and how they become the contract's: exactly, as fractions."""
 
 from __future__ import annotations
 
-from decimal import Decimal
+from collections.abc import Mapping
+from fractions import Fraction
 from functools import cache
 
 from schemas.cell_format import Conversion
 
-# Our word for a unit, and what the library of units calls it. A US gallon is not the imperial one, so it says which.
-UNITS = {
-    "mass": {"g": "gram", "kg": "kilogram", "oz": "ounce", "lb": "pound"},
-    "volume": {"L": "liter", "US gal": "US_liquid_gallon"},
-    "temperature": {"C": "degree_Celsius", "F": "degree_Fahrenheit"},
+# The international avoirdupois pound, exact since 1959 (NIST SP 811, 2008, appendix B.8); an ounce is its sixteenth.
+POUND_G = Fraction("453.59237")
+# 231 cubic inches of 2.54 cm each, exact (NIST SP 811, 2008, appendix B.8: 3.785411784 L).
+US_GALLON_L = 231 * Fraction("0.254") ** 3
+# How much of the first unit of its kind one of each is. A gallon says which, for the imperial one is another.
+UNITS: Mapping[str, Mapping[str, Fraction]] = {
+    "mass": {"g": Fraction(1), "kg": Fraction(1000), "oz": POUND_G / 16, "lb": POUND_G},
+    "volume": {"L": Fraction(1), "US gal": US_GALLON_L},
+    # A step of one degree (NIST SP 811, 2008, appendix B.8).
+    "temperature": {"C": Fraction(1), "F": Fraction(5, 9)},
 }
+# Where the zero of the kind's first unit stands in this one, where it is not 0.
+ZEROS = {"F": 32}
 
 
 def units_of(ours: str | None) -> tuple[str, ...]:
-    """Which units may stand for the contract's unit `ours`? None for a column that has no unit to choose."""
-    for kind in UNITS.values():
-        if ours in kind:
-            return tuple(kind)
-    return ()
+    """The units that may stand for the contract's unit `ours`: none for a column that has no unit to choose."""
+    return next((tuple(kind) for kind in UNITS.values() if ours in kind), ())
 
 
 @cache
 def conversion(unit: str, ours: str) -> Conversion:
-    """How does a number in `unit` become one in `ours`? Both are words of one kind of UNITS."""
-    # Takes half a second, so only farms with units of their own pay for it.
-    import pint
+    """Return how a number in `unit` becomes one in `ours`, the unit of a contract.
 
-    names = {word: name for kind in UNITS.values() for word, name in kind.items()}
-    registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
-
-    def told(number: int) -> Decimal:
-        return Decimal(str(registry.Quantity(Decimal(number), names[unit]).to(names[ours]).magnitude))
-
-    offset = told(0)
-    return Conversion(unit, told(1) - offset, offset)
+    Raises ValueError for two units of different kinds, and for an `ours` whose zero is not its kind's.
+    """
+    kind = next((kind for kind in UNITS.values() if unit in kind and ours in kind), None)
+    if kind is None or (ours in ZEROS and unit != ours):
+        raise ValueError(f"{unit} does not become {ours}")
+    return Conversion(unit, kind[unit] / kind[ours], 0 if unit == ours else ZEROS.get(unit, 0))

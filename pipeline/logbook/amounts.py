@@ -6,19 +6,10 @@ import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from pipeline.farm.units import conversion, units_of
 from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
 
-# The international pound is 0.45359237 kg exactly, and an ounce a sixteenth of it (agreement of 1959; NIST SP 811,
-# appendix B.8). A US gallon is 231 cubic inches of 2.54 cm. A test holds them against the library of units.
-POUND_G = Decimal("453.59237")
-GALLON_L = Decimal("3.785411784")
-# How much of the contract's unit is one of these? Words as pipeline/farm/units.py has them.
-FACTORS = {
-    "g": {"g": Decimal(1), "kg": Decimal(1000), "lb": POUND_G, "oz": POUND_G / 16},
-    "kg": {"g": Decimal("0.001"), "kg": Decimal(1), "lb": POUND_G / 1000, "oz": POUND_G / 16000},
-    "L": {"L": Decimal(1), "US gal": GALLON_L},
-}
 # What people type for each unit; compared without regard to case.
 TYPED = {
     "g": "g", "gr": "g", "gram": "g", "grams": "g",
@@ -53,16 +44,14 @@ class Amount:
 
 def in_unit(value: Decimal, unit: str, ours: str) -> Decimal:
     """How much is this value of the contract's unit `ours` in `unit`, so finely that reading it tells the same?"""
-    if ours == "C" and unit == "F":
-        return rounded(value * 9 / 5 + 32, DECIMALS[unit])
-    return rounded(value / FACTORS.get(ours, {}).get(unit, Decimal(1)), DECIMALS.get(unit, 6))
+    if unit in units_of(ours):
+        value = conversion(unit, ours).revert(value)
+    return rounded(value, DECIMALS.get(unit, 6))
 
 
 def in_ours(number: Decimal, unit: str, ours: str) -> Decimal:
     """How much is this number of `unit` in the contract's unit `ours`? Exact."""
-    if ours == "C" and unit == "F":
-        return (number - 32) * 5 / 9
-    return number * FACTORS.get(ours, {}).get(unit, Decimal(1))
+    return conversion(unit, ours).convert(number) if unit in units_of(ours) else number
 
 
 def rounded(value: Decimal, decimals: int) -> Decimal:
@@ -104,12 +93,12 @@ def amount(what: str, text: str, ours: str, bare: str, cell_format: CellFormat) 
     parts = _parts(text, cell_format)
     if parts is None:
         raise WrongRequest(f"{what} {text}: {_why_not(text, ours, cell_format)}")
-    known = FACTORS[ours]
+    known = units_of(ours)
     parts = [(number_, unit or bare) for number_, unit in parts]
     foreign = next((unit for _, unit in parts if unit not in known), None)
     if foreign is not None:
-        raise WrongRequest(f"{what} {text}: it cannot be in {foreign}. Write it in {', '.join(known)}.")
-    exact = sum((number_ * known[unit] for number_, unit in parts), Decimal(0))
+        raise WrongRequest(f"{what} {text}: it cannot be in {foreign}. Write it in {', '.join(sorted(known))}.")
+    exact = sum((in_ours(number_, unit, ours) for number_, unit in parts), Decimal(0))
     value = rounded(exact, DECIMALS[ours])
     if value <= 0:
         raise WrongRequest(f"{what} {text}: it must be more than 0. Weigh again.")
