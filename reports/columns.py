@@ -1,246 +1,78 @@
-"""Which columns of which result table the page shows, in order, and which of them are told as one."""
+"""What a table of the page shows of a result table: its columns in order, some of them several in one."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import dataclass
 
-TRIED = ("substrate", "supplement", "treatment", "strain", "spawn_form")
 
-# Several columns of a table told as one: name -> (title, columns)
-MERGED: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "recipe": ("Recipe", ("substrate", "treatment", "spawn_form")),
-    "end": ("Ended by", ("finished_by", "contaminated_before_pick")),
-    "kind": ("Substrate, treatment", ("substrate", "treatment")),
-    "tried": ("Recipe", TRIED),
-    "pair": ("Level against level", ("level", "against")),
-}
-# Views that show other columns of a result table, or only some of its rows.
-TABLE_OF = {"contaminated": "losses", "pairs_told": "compared_pairs"}
-SHOWN: Mapping[str, tuple[str, ...]] = {
-    "months": (
-        "month",
-        "fresh_g",
-        "pickings",
-        "units_finished",
-        "be_finished_pct",
-        "units_inoculated",
-        "be_inoculated_pct",
-        "picked_late_pct",
-        "culled_pct",
-    ),
-    "weeks": ("week", "strain", "fresh_g", "pickings"),
-    "strains": ("strain", "fresh_g", "pickings", "share_pct"),
-    "finished_batches": ("batch", "substrate", "units", "units_without_dry_mass", "fresh_g", "be_pct"),
-    "finished_units": (
-        "batch",
-        "container",
-        "strain",
-        "recipe",
-        "finished_on",
-        "end",
-        "fresh_g",
-        "substrate_dry_g",
-        "be_pct",
-    ),
-    "finished_recipes": ("recipe", "batches", "units", "units_without_dry_mass", "fresh_g", "be_pct"),
-    "flushes": (
-        "substrate",
-        "flush",
-        "units_known",
-        "units_not_yet",
-        "fresh_g",
-        "share_pct",
-        "decline_started",
-        "decline_gave",
-        "why_no_decline",
-    ),
-    "declines": ("substrate", "soaks", "flushes_used", "decline_per_flush_pct", "why_no_decline"),
-    "another_flush": (
-        "substrate",
-        "flush",
-        "soaks",
-        "units_waited",
-        "units_not_kept",
-        "gave_pct",
-        "wait_days",
-        "wait_g",
-        "wait_g_per_day",
-        "new_g_per_day",
-        "difference_g_per_day",
-        "wait_money_per_day",
-        "new_money_per_day",
-        "difference_money_per_day",
-        "answer",
-        "why",
-    ),
-    "pins": (
-        "substrate",
-        "soaks",
-        "units",
-        "pinned",
-        "lost",
-        "waiting",
-        "units_unnoted",
-        "median_days",
-        "pinned_by_14_pct",
-        "pinned_by_21_pct",
-        "pinned_by_28_pct",
-        "why_no_interval",
-    ),
-    "days": (
-        "substrate",
-        "wait",
-        "n",
-        "median_days",
-        "q1_days",
-        "q3_days",
-        "mean_days",
-        "units_not_yet",
-        "units_lost",
-    ),
-    "losses": (
-        "kind",
-        "units",
-        "units_not_yet",
-        "lost",
-        "lost_pct",
-        "low_pct",
-        "high_pct",
-        "why_no_interval",
-        "soaks",
-        "soaks_with_loss",
-    ),
-    "contaminated": ("kind", "units", "contaminated_before_pick", "contaminated_after_pick"),
-    "causes": ("cause", "lost"),
-    "soaks": ("soak", "inoculated_on", "units", "lost", "lost_pct"),
-    "compared_pairs": (
-        "factor",
-        "pair",
-        "soaks",
-        "soaks_against",
-        "soaks_split",
-        "difference",
-        "showable",
-        "verdict",
-    ),
-    "pairs_told": ("measure", "factor", "pair", "difference", "unit", "verdict", "sentence"),
-    "compared_levels": (
-        "factor",
-        "level",
-        "soaks",
-        "batches",
-        "units",
-        "units_without",
-        "units_not_yet",
-        "estimate",
-        "of_sums",
-    ),
-    "trial_spread": ("part", "variance_points2", "sd_points", "degrees", "planned_sd_points"),
-    "spawn_levels": (
-        "tried",
-        "rate_wet_pct",
-        "rate_dry_pct",
-        "soaks",
-        "batches",
-        "units",
-        "units_not_yet",
-        "units_without_dry_mass",
-        "pickings_set_aside",
-        "be_pct",
-        "be_with_spawn_pct",
-        "median_days_to_pins",
-        "lost",
-        "lost_pct",
-        "margin_per_kg_dry",
-    ),
-    "spawn_steps": (
-        "tried",
-        "from_rate_wet_pct",
-        "to_rate_wet_pct",
-        "soaks_from",
-        "soaks_to",
-        "soaks_both",
-        "be_difference_pct",
-        "extra_spawn_per_kg_dry",
-        "margin_difference",
-        "answer",
-        "why",
-        "next_step",
-    ),
-    "spawn_best": ("tried", "rates", "of", "best_rate_wet_pct", "answer", "why", "next_step"),
-    "spawn_points": (
-        "batch",
-        "tried",
-        "rate_wet_pct",
-        "rate_dry_pct",
-        "level_wet_pct",
-        "units",
-        "be_pct",
-        "days_to_pins",
-        "lost_pct",
-    ),
-    "stages": ("cap_stage", "fresh_g", "pickings", "share_pct"),
-    "outlook": (
-        "week",
-        "first_day",
-        "running_kg",
-        "planned_kg",
-        "median_kg",
-        "band_50",
-        "band_80",
-        "widened_by",
-        "batches_untold",
-        "past_told",
-        "past_held_50_pct",
-        "past_held_80_pct",
-        "past_kg",
-        "past_off_kg",
-    ),
-    "outlook_batches": (
-        "batch",
-        "state",
-        "inoculated_on",
-        "containers",
-        "substrate_dry_kg",
-        "running_pct",
-        "donors",
-        "borrowed_from",
-        "weeks_told",
-        "expected_kg",
-    ),
-}
-# Columns whose cells hold the limits too, "0.55 (0.50 to 0.61)": column of a table -> (low, high)
-LIMITS: Mapping[tuple[str, str], tuple[str, str]] = {
-    ("flushes", "decline_started"): ("decline_started_low", "decline_started_high"),
-    ("flushes", "decline_gave"): ("decline_gave_low", "decline_gave_high"),
-    ("declines", "decline_per_flush_pct"): ("decline_per_flush_low_pct", "decline_per_flush_high_pct"),
-    ("pins", "median_days"): ("median_low_days", "median_high_days"),
-    ("compared_pairs", "difference"): ("low", "high"),
-    ("compared_levels", "estimate"): ("low", "high"),
-    ("spawn_levels", "be_pct"): ("be_low_pct", "be_high_pct"),
-    ("spawn_levels", "median_days_to_pins"): ("median_low_days", "median_high_days"),
-    ("spawn_levels", "lost_pct"): ("lost_low_pct", "lost_high_pct"),
-    ("spawn_levels", "margin_per_kg_dry"): ("margin_low", "margin_high"),
-    ("spawn_steps", "be_difference_pct"): ("be_difference_low_pct", "be_difference_high_pct"),
-    ("spawn_steps", "margin_difference"): ("margin_difference_low", "margin_difference_high"),
-    ("spawn_best", "best_rate_wet_pct"): ("best_low_pct", "best_high_pct"),
-    **{
-        ("pins", f"pinned_by_{day}_pct"): (f"pinned_by_{day}_low_pct", f"pinned_by_{day}_high_pct")
-        for day in (14, 21, 28)
-    },
-    **{
-        ("another_flush", f"{what}_{unit}_per_day"): (f"{what}_{unit}_per_day_low", f"{what}_{unit}_per_day_high")
-        for what in ("wait", "new", "difference")
-        for unit in ("g", "money")
-    },
-}
-# Two columns told as a band, "0.4 to 4.5": name -> (title, low, high)
-BANDS: Mapping[str, tuple[str, str, str]] = {
-    "band_50": ("50 % band", "low50_kg", "high50_kg"),
-    "band_80": ("80 % band", "low80_kg", "high80_kg"),
-}
-# Left out where no row of the table has a value: reasons, and money without prices.
-LEFT_OUT_WHEN_BLANK = frozenset(
-    {"why", "why_no_decline", "why_no_interval", "next_step", "wait_money_per_day", "new_money_per_day"}
-    | {"difference_money_per_day", "margin_per_kg_dry", "margin_difference", "of", "best_rate_wet_pct"}
-)
+@dataclass(frozen=True)
+class Limited:
+    """A number with its limits in one cell, "0.55 (0.50 to 0.61)"."""
+
+    column: str
+    low: str
+    high: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """Two numbers in one cell, "0.4 to 4.5"."""
+
+    title: str
+    low: str
+    high: str
+
+
+@dataclass(frozen=True)
+class Merged:
+    """Words of several columns in one cell. `spoken_as`: the column that names what they are, for coded words."""
+
+    title: str
+    columns: tuple[str, ...]
+    between: str = " \u00b7 "
+    spoken_as: str = ""
+    without_blanks: bool = False
+
+
+Shown = str | Limited | Band | Merged
+
+
+@dataclass(frozen=True)
+class View:
+    """A table of the page: its name there, its columns, and the result table that it shows (by default of that name).
+
+    `if_known`: columns left out where no row has a value in them, such as reasons, and money without prices.
+    """
+
+    name: str
+    columns: tuple[Shown, ...]
+    table: str = ""
+    if_known: tuple[str, ...] = ()
+
+    @property
+    def source(self) -> str:
+        """The result table that it shows."""
+        return self.table or self.name
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """The columns of the result table that the glossary defines, in order."""
+        return tuple(name for each in self.columns for name in _measures(each))
+
+    @property
+    def limits(self) -> tuple[str, ...]:
+        """The columns of the result table that stand beside a number as its limits."""
+        return tuple(name for each in self.columns if isinstance(each, Limited) for name in (each.low, each.high))
+
+
+def _measures(shown: Shown) -> tuple[str, ...]:
+    match shown:
+        case str(name) | Limited(name):
+            return (name,)
+        case Band(_, low, high):
+            return (low, high)
+        case Merged(_, columns):
+            return columns
+
+
+RECIPE = Merged("Recipe", ("substrate", "treatment", "spawn_form"))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from reports.columns import BANDS, MERGED, SHOWN, TABLE_OF
+from reports.columns import View
 from reports.figures import field_of
 from schemas.contract import contract
 
@@ -24,8 +24,8 @@ class Entry:
     source: str
 
     @property
-    def tells(self) -> bool:
-        """Does the description say more than the title?"""
+    def says_more_than_title(self) -> bool:
+        """Whether the description says more than the title."""
         return self.description.rstrip(".") != self.title or bool(self.source)
 
 
@@ -38,24 +38,16 @@ class Chapter:
     entries: tuple[Entry, ...]
 
 
-def definitions(shown: Sequence[str]) -> list[Chapter]:
-    """How are the measures of these result tables defined?"""
-    return [_chapter(name) for name in SHOWN if name in shown and name not in TABLE_OF]
+def definitions(tables: Collection[str], views: Sequence[View]) -> list[Chapter]:
+    """Return how the measures of these result tables are defined, in the order of the views that show them."""
+    return [_chapter(name, views) for name in dict.fromkeys(view.source for view in views) if name in tables]
 
 
-def _chapter(name: str) -> Chapter:
+def _chapter(name: str, views: Sequence[View]) -> Chapter:
     table = contract(name)
-    views = [view for view in SHOWN if TABLE_OF.get(view, view) == name]
-    shown = dict.fromkeys(column for view in views for column in SHOWN[view])
-    columns = [each for column in shown for each in _told_as_one(column)]
-    entries = tuple(each for each in (_entry(name, column) for column in columns) if each.tells)
+    columns = dict.fromkeys(column for view in views if view.source == name for column in view.measures)
+    entries = tuple(each for each in (_entry(name, column) for column in columns) if each.says_more_than_title)
     return Chapter(table.title, f"{table.description} {_sentence(table.grain)}", entries)
-
-
-def _told_as_one(column: str) -> Sequence[str]:
-    if column in BANDS:
-        return BANDS[column][1:]
-    return MERGED[column][1] if column in MERGED else (column,)
 
 
 def _sentence(text: str) -> str:

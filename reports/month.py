@@ -10,6 +10,10 @@ from typing import Any
 from schemas.audit_outcome import Audit
 from schemas.finding import Finding
 
+# Rows of result tables: cells by the columns of their contracts (schemas/results), which say the type of each.
+Row = Mapping[str, Any]
+Rows = Sequence[Row]
+
 
 @dataclass(frozen=True)
 class Month:
@@ -27,7 +31,7 @@ class Month:
     month: date
     as_of: date
     late_from: str
-    tables: Mapping[str, Sequence[Mapping[str, Any]]]
+    tables: Mapping[str, Rows]
     findings: Sequence[Finding]
     missing: Sequence[Finding]
     pickings_set_aside: int
@@ -35,7 +39,7 @@ class Month:
     audit_is_stale: bool = False
     why_no_outlook: str | None = None
 
-    def rows(self, table: str) -> Sequence[Mapping[str, Any]]:
+    def rows(self, table: str) -> Rows:
         """Which rows has this result table? None, where it was not given."""
         return self.tables.get(table, ())
 

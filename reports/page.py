@@ -51,6 +51,21 @@ SECTIONS = (
     rejected,
     audit,
 )
+# What the glossary defines, in order: measures, then what compares them, then what is ahead.
+DEFINED = (
+    picked,
+    finished,
+    recipes,
+    flushes,
+    another_flush,
+    pins,
+    losses,
+    differences,
+    spawn,
+    stages,
+    outlook,
+)
+VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
 def sections(month: Month) -> list[Section]:
@@ -61,7 +76,7 @@ def sections(month: Month) -> list[Section]:
 def render(month: Month) -> str:
     """Which page tells this month? One HTML file as text, the same for the same month, that needs no network."""
     told = sections(month)
-    chapters = definitions([name for name, rows in month.tables.items() if rows])
+    chapters = definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css")
     scripts = {"library": bundle(), "draw": part("templates/draw.js")}
     return _template("page.html.j2").render(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
-from reports.columns import BANDS, LEFT_OUT_WHEN_BLANK, LIMITS, MERGED, SHOWN, TABLE_OF
+from reports.columns import Band, Limited, Merged, Shown, View
 from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
-from reports.month import Month
+from reports.month import Month, Row, Rows
 from reports.words import month_name, spoken
 from schemas.finding import Finding
 
@@ -44,61 +43,58 @@ class Table:
     more: str = ""
 
 
-def table(month: Month, view: str, caption: str, last: int | None = None) -> Table | None:
-    """The result table as shown, or None if it has no row. `last`: only so many of its last rows."""
-    rows = month.rows(TABLE_OF.get(view, view))
+def table(month: Month, view: View, caption: str, last: int | None = None) -> Table | None:
+    """Return the result table as shown, or None if it has no row. `last`: only so many of its last rows."""
+    rows = month.rows(view.source)
     first = max(0, len(rows) - last) if last else 0
     more = f"The last {last} of {len(rows)} rows." if first else ""
     return table_of(month, view, caption, range(first, len(rows)), more)
 
 
-def table_of(month: Month, view: str, caption: str, places: Sequence[int], more: str = "") -> Table | None:
-    """These rows of the result table as shown, or None if there are none."""
-    name = TABLE_OF.get(view, view)
-    if not places:
+def table_of(month: Month, view: View, caption: str, numbers: Sequence[int], more: str = "") -> Table | None:
+    """Return these rows of the result table as shown, or None if there are none."""
+    if not numbers:
         return None
-    rows = [month.rows(name)[at] for at in places]
-    columns = [
-        column
-        for column in SHOWN[view]
-        if column not in LEFT_OUT_WHEN_BLANK or any(row[column] is not None for row in rows)
-    ]
-    heads = tuple(_head(name, column) for column in columns)
-    shown = tuple(tuple(_shown(month, name, at, column) for column in columns) for at in places)
-    return Table(f"table-{view}", caption, heads, shown, len(shown) * len(heads) > MANY_CELLS, more)
+    rows = [month.rows(view.source)[at] for at in numbers]
+    columns = [each for each in view.columns if _is_shown(each, view, rows)]
+    heads = tuple(_head(view.source, column) for column in columns)
+    cells = tuple(tuple(_cell(month, view.source, at, column) for column in columns) for at in numbers)
+    return Table(f"table-{view.name}", caption, heads, cells, len(cells) * len(heads) > MANY_CELLS, more)
 
 
-def _head(name: str, column: str) -> Head:
-    if column in MERGED:
-        return Head(MERGED[column][0], "", False)
-    if column in BANDS:
-        title, low, _ = BANDS[column]
-        return Head(title, shown_unit(field_of(name, low)), True)
-    each = field_of(name, column)
-    numbers = each.type in ("number", "integer")
-    return Head(each.title, shown_unit(each) if numbers else "", numbers)
+def _is_shown(shown: Shown, view: View, rows: Rows) -> bool:
+    name = shown.column if isinstance(shown, Limited) else shown
+    return name not in view.if_known or any(row[name] is not None for row in rows)
 
 
-def _shown(month: Month, name: str, at: int, column: str) -> Cell:
-    row = month.rows(name)[at]
-    if column in MERGED:
-        return merged(column, row)
-    if column in BANDS:
-        _, low, high = BANDS[column]
-        return (cell(month, name, at, low), " to ", cell(month, name, at, high))
-    if (name, column) in LIMITS:
-        return (cell(month, name, at, column), *within(month, name, at, *LIMITS[name, column]))
-    if field_of(name, column).type in ("number", "integer"):
-        return cell(month, name, at, column)
-    return _told(column, row)
+def _head(table: str, shown: Shown) -> Head:
+    match shown:
+        case Merged(title):
+            return Head(title, "", False)
+        case Band(title, low):
+            return Head(title, shown_unit(field_of(table, low)), True)
+        case str(name) | Limited(name):
+            field = field_of(table, name)
+            return Head(field.title, shown_unit(field) if field.is_number else "", field.is_number)
 
 
-def merged(column: str, row: Mapping[str, Any]) -> Name:
-    """How are several columns told as one? A recipe without what is blank in it."""
-    if column == "pair":
-        return Name(" against ".join(spoken(row["factor"], row[each]) for each in MERGED[column][1]))
-    kept = [each for each in MERGED[column][1] if row[each] is not False and (column != "tried" or row[each])]
-    return Name(" \u00b7 ".join(_words(each, row[each]) for each in kept))
+def _cell(month: Month, table: str, at: int, shown: Shown) -> Cell:
+    row = month.rows(table)[at]
+    match shown:
+        case Merged():
+            return merged(shown, row)
+        case Band(_, low, high):
+            return (cell(month, table, at, low), " to ", cell(month, table, at, high))
+        case Limited(name, low, high):
+            return (cell(month, table, at, name), *within(month, table, at, low, high))
+        case str(name):
+            return cell(month, table, at, name) if field_of(table, name).is_number else _text(name, row)
+
+
+def merged(shown: Merged, row: Row) -> Name:
+    """Return the words of several columns as one: a recipe without what is blank in it."""
+    given = [each for each in shown.columns if row[each] is not False and (row[each] or not shown.without_blanks)]
+    return Name(shown.between.join(_words(str(row.get(shown.spoken_as) or each), row[each]) for each in given))
 
 
 def _words(column: str, value: str | bool) -> str:
@@ -109,7 +105,7 @@ def _words(column: str, value: str | bool) -> str:
 OWN_WORDS = frozenset({"factor", "measure", "verdict", "answer", "state", "part", "of", "unit"})
 
 
-def _told(column: str, row: Mapping[str, Any]) -> Part | None:
+def _text(column: str, row: Row) -> Part | None:
     value = row[column]
     if value is None:
         return None

@@ -19,11 +19,10 @@ from hypothesis import strategies as st
 from report_months import CASES, HOSTILE, Unit, a_month, found, page_of
 from report_reader import Page, data_rows, read_page, told_by
 
-from reports.columns import BANDS, LIMITS, SHOWN, TABLE_OF
 from reports.document import script_json
 from reports.figures import field_of, shown_unit
 from reports.month import Month
-from reports.page import render, sections
+from reports.page import DEFINED, SECTIONS, VIEWS, render, sections
 from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
@@ -202,9 +201,9 @@ def test_every_measure_shown_is_defined_with_its_unit_and_source() -> None:
     month = CASES["first_month"]()
     page = read_page(page_of("first_month"))
     for name in month.tables:
-        views = [view for view in SHOWN if TABLE_OF.get(view, view) == name]
+        shown = {column for view in VIEWS if view.source == name for column in view.measures}
         for each in contract(name).fields:
-            if each.type in ("number", "integer") and any(each.name in SHOWN[view] for view in views):
+            if each.type in ("number", "integer") and each.name in shown:
                 assert each.description in page.text, each.name
                 assert (each.source or "").removeprefix("as low_pct") in page.text, each.name
 
@@ -228,11 +227,13 @@ NOT_ON_THE_PAGE = {
 }
 
 
+def test_every_section_with_tables_is_in_the_glossary() -> None:
+    assert {each.__name__ for each in SECTIONS if hasattr(each, "VIEWS")} == {each.__name__ for each in DEFINED}
+
+
 def test_every_number_of_a_result_table_is_shown_or_named_here() -> None:
     for name in {*CASES["first_month"]().tables}:
-        shown = {column for view in SHOWN if TABLE_OF.get(view, view) == name for column in SHOWN[view]}
-        shown |= {end for (table, column), ends in LIMITS.items() if table == name and column in shown for end in ends}
-        shown |= {end for band, (_, *ends) in BANDS.items() if band in shown for end in ends}
+        shown = {column for view in VIEWS if view.source == name for column in (*view.measures, *view.limits)}
         numbers = {each.name for each in contract(name).fields if each.type in ("number", "integer")}
         assert numbers - shown == NOT_ON_THE_PAGE.get(name, set()), name
 

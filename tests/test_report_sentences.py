@@ -246,6 +246,6 @@ def test_the_month_before_january_is_december() -> None:
 
 
 def test_a_source_that_points_to_another_column_is_that_ones() -> None:
-    entries = {entry.name: entry for entry in definitions(["losses"])[0].entries}
+    entries = {entry.name: entry for entry in definitions({"losses"}, losses.VIEWS)[0].entries}
     assert entries["high_pct"].source == entries["low_pct"].source != ""
     assert entries["lost_pct"].unit == "%"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reports.by_substrate import NAMED, reasons, substrate_name
+from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, Chart, Label
 from reports.figures import Part, Sentence, cell, within
 from reports.interval_chart import interval_chart, interval_facts
@@ -11,6 +12,35 @@ from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.answers import CANNOT_TELL
+
+ANOTHER_FLUSH = View(
+    "another_flush",
+    (
+        "substrate",
+        "flush",
+        "soaks",
+        "units_waited",
+        "units_not_kept",
+        "gave_pct",
+        "wait_days",
+        "wait_g",
+        Limited("wait_g_per_day", "wait_g_per_day_low", "wait_g_per_day_high"),
+        Limited("new_g_per_day", "new_g_per_day_low", "new_g_per_day_high"),
+        Limited("difference_g_per_day", "difference_g_per_day_low", "difference_g_per_day_high"),
+        Limited("wait_money_per_day", "wait_money_per_day_low", "wait_money_per_day_high"),
+        Limited("new_money_per_day", "new_money_per_day_low", "new_money_per_day_high"),
+        Limited("difference_money_per_day", "difference_money_per_day_low", "difference_money_per_day_high"),
+        "answer",
+        "why",
+    ),
+    if_known=(
+        "wait_money_per_day",
+        "new_money_per_day",
+        "difference_money_per_day",
+        "why",
+    ),
+)
+VIEWS = (ANOTHER_FLUSH,)
 
 
 def sentence(month: Month) -> Sentence:
@@ -76,5 +106,5 @@ def section(month: Month) -> Section:
         sentence(month),
         notes(month),
         waiting_chart(month),
-        [table(month, "another_flush", "A day of waiting for a flush against a day of a container begun anew")],
+        [table(month, ANOTHER_FLUSH, "A day of waiting for a flush against a day of a container begun anew")],
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, Label
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
 from reports.interval_chart import interval_chart, interval_facts
@@ -12,6 +13,64 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
+
+PAIR = Merged("Level against level", ("level", "against"), between=" against ", spoken_as="factor")
+COMPARED_PAIRS = View(
+    "compared_pairs",
+    (
+        "factor",
+        PAIR,
+        "soaks",
+        "soaks_against",
+        "soaks_split",
+        Limited("difference", "low", "high"),
+        "showable",
+        "verdict",
+    ),
+)
+PAIRS_TOLD = View(
+    "pairs_told",
+    (
+        "measure",
+        "factor",
+        PAIR,
+        Limited("difference", "low", "high"),
+        "unit",
+        "verdict",
+        "sentence",
+    ),
+    table="compared_pairs",
+)
+COMPARED_LEVELS = View(
+    "compared_levels",
+    (
+        "factor",
+        "level",
+        "soaks",
+        "batches",
+        "units",
+        "units_without",
+        "units_not_yet",
+        Limited("estimate", "low", "high"),
+        "of_sums",
+    ),
+)
+TRIAL_SPREAD = View(
+    "trial_spread",
+    (
+        "part",
+        "variance_points2",
+        "sd_points",
+        "degrees",
+        "planned_sd_points",
+    ),
+)
+VIEWS = (
+    COMPARED_PAIRS,
+    PAIRS_TOLD,
+    COMPARED_LEVELS,
+    TRIAL_SPREAD,
+)
 
 # Sentences told above the table. Our choice, no source.
 SENTENCES_SHOWN = 6
@@ -97,9 +156,9 @@ def section(month: Month) -> Section:
         notes(month),
         pairs_chart(month),
         [
-            table_of(month, "pairs_told", "What can be told, of BE, losses and days to pins", resolved),
-            table_of(month, "compared_pairs", "Every pair compared, in points of BE", month.pairs("be")),
-            table_of(month, "compared_levels", "What each level gave, BE in %", month.levels("be")),
-            table(month, "trial_spread", "How much soaks and containers differ in BE"),
+            table_of(month, PAIRS_TOLD, "What can be told, of BE, losses and days to pins", resolved),
+            table_of(month, COMPARED_PAIRS, "Every pair compared, in points of BE", month.pairs("be")),
+            table_of(month, COMPARED_LEVELS, "What each level gave, BE in %", month.levels("be")),
+            table(month, TRIAL_SPREAD, "How much soaks and containers differ in BE"),
         ],
     )

@@ -5,12 +5,44 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reports.be_chart import be_charts, be_text
+from reports.columns import RECIPE, Merged, View
 from reports.drawing import Chart, Label
 from reports.figures import Sentence, cell, measured, positive, rows_of, several, total, unit_word
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
+
+ENDED_BY = Merged("Ended by", ("finished_by", "contaminated_before_pick"))
+FINISHED_BATCHES = View(
+    "finished_batches",
+    (
+        "batch",
+        "substrate",
+        "units",
+        "units_without_dry_mass",
+        "fresh_g",
+        "be_pct",
+    ),
+)
+FINISHED_UNITS = View(
+    "finished_units",
+    (
+        "batch",
+        "container",
+        "strain",
+        RECIPE,
+        "finished_on",
+        ENDED_BY,
+        "fresh_g",
+        "substrate_dry_g",
+        "be_pct",
+    ),
+)
+VIEWS = (
+    FINISHED_BATCHES,
+    FINISHED_UNITS,
+)
 
 BATCHES_A_CHART = 14
 
@@ -87,7 +119,7 @@ def section(month: Month) -> Section:
         notes(month),
         batches_chart(month),
         [
-            table(month, "finished_batches", f"Batches with units that finished in {month_name(month.month)}"),
-            table(month, "finished_units", f"Units that finished in {month_name(month.month)}"),
+            table(month, FINISHED_BATCHES, f"Batches with units that finished in {month_name(month.month)}"),
+            table(month, FINISHED_UNITS, f"Units that finished in {month_name(month.month)}"),
         ],
     )

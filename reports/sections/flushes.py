@@ -8,12 +8,44 @@ import altair as alt
 
 from reports.by_substrate import CURVES_SHOWN, NAMED, substrate_name
 from reports.colours import MEANINGS, paint, plain_key
+from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, Label, column_chart, data, drawn, known, stacked_chart
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
+
+FLUSHES = View(
+    "flushes",
+    (
+        "substrate",
+        "flush",
+        "units_known",
+        "units_not_yet",
+        "fresh_g",
+        "share_pct",
+        Limited("decline_started", "decline_started_low", "decline_started_high"),
+        Limited("decline_gave", "decline_gave_low", "decline_gave_high"),
+        "why_no_decline",
+    ),
+    if_known=("why_no_decline",),
+)
+DECLINES = View(
+    "declines",
+    (
+        "substrate",
+        "soaks",
+        "flushes_used",
+        Limited("decline_per_flush_pct", "decline_per_flush_low_pct", "decline_per_flush_high_pct"),
+        "why_no_decline",
+    ),
+    if_known=("why_no_decline",),
+)
+VIEWS = (
+    FLUSHES,
+    DECLINES,
+)
 
 
 def sentence(month: Month) -> Sentence:
@@ -158,7 +190,7 @@ def section(month: Month) -> Section:
         notes(month),
         [*curves(month), *states_chart(month)],
         [
-            table(month, "flushes", "Flushes of each substrate, all units so far"),
-            table(month, "declines", "By how much each flush gives less than the one before"),
+            table(month, FLUSHES, "Flushes of each substrate, all units so far"),
+            table(month, DECLINES, "By how much each flush gives less than the one before"),
         ],
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports.colours import MEANINGS, paint, plain_key
+from reports.columns import Merged, View
 from reports.drawing import LANES_A_CHART, Chart, Label, across, below, data, lane, row_chart, stacked_chart
 from reports.figures import (
     Figure,
@@ -24,6 +25,57 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
+
+KIND = Merged("Substrate, treatment", ("substrate", "treatment"))
+LOSSES = View(
+    "losses",
+    (
+        KIND,
+        "units",
+        "units_not_yet",
+        "lost",
+        "lost_pct",
+        "low_pct",
+        "high_pct",
+        "why_no_interval",
+        "soaks",
+        "soaks_with_loss",
+    ),
+    if_known=("why_no_interval",),
+)
+CONTAMINATED = View(
+    "contaminated",
+    (
+        KIND,
+        "units",
+        "contaminated_before_pick",
+        "contaminated_after_pick",
+    ),
+    table="losses",
+)
+CAUSES = View(
+    "causes",
+    (
+        "cause",
+        "lost",
+    ),
+)
+SOAKS = View(
+    "soaks",
+    (
+        "soak",
+        "inoculated_on",
+        "units",
+        "lost",
+        "lost_pct",
+    ),
+)
+VIEWS = (
+    LOSSES,
+    CONTAMINATED,
+    CAUSES,
+    SOAKS,
+)
 
 CAUSES_NAMED = 4
 UNSURE_NAMED = 3
@@ -175,9 +227,9 @@ def section(month: Month) -> Section:
         notes(month),
         [*shares_chart(month), *soaks_chart(month), *causes_chart(month)],
         [
-            table(month, "losses", "Lost of each substrate and treatment, all units so far"),
-            table(month, "contaminated", "Thrown out for contamination, all units so far"),
-            table(month, "soaks", "Lost of each soak, all units so far"),
-            table(month, "causes", "Causes of loss, all units so far"),
+            table(month, LOSSES, "Lost of each substrate and treatment, all units so far"),
+            table(month, CONTAMINATED, "Thrown out for contamination, all units so far"),
+            table(month, SOAKS, "Lost of each soak, all units so far"),
+            table(month, CAUSES, "Causes of loss, all units so far"),
         ],
     )

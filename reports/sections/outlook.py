@@ -8,12 +8,52 @@ from typing import Any
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
+from reports.columns import Band, View
 from reports.drawing import Chart, column_chart, data, drawn
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import short_day
+
+OUTLOOK = View(
+    "outlook",
+    (
+        "week",
+        "first_day",
+        "running_kg",
+        "planned_kg",
+        "median_kg",
+        Band("50 % band", "low50_kg", "high50_kg"),
+        Band("80 % band", "low80_kg", "high80_kg"),
+        "widened_by",
+        "batches_untold",
+        "past_told",
+        "past_held_50_pct",
+        "past_held_80_pct",
+        "past_kg",
+        "past_off_kg",
+    ),
+)
+OUTLOOK_BATCHES = View(
+    "outlook_batches",
+    (
+        "batch",
+        "state",
+        "inoculated_on",
+        "containers",
+        "substrate_dry_kg",
+        "running_pct",
+        "donors",
+        "borrowed_from",
+        "weeks_told",
+        "expected_kg",
+    ),
+)
+VIEWS = (
+    OUTLOOK,
+    OUTLOOK_BATCHES,
+)
 
 PAST_SHOWN = 13
 ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
@@ -125,7 +165,7 @@ def section(month: Month) -> Section:
         notes(month),
         [*ahead_chart(month), *past_chart(month)],
         [
-            table(month, "outlook", "Each week ahead"),
-            table(month, "outlook_batches", "The batches that it comes from"),
+            table(month, OUTLOOK, "Each week ahead"),
+            table(month, OUTLOOK_BATCHES, "The batches that it comes from"),
         ],
     )

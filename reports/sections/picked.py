@@ -5,12 +5,51 @@ from __future__ import annotations
 import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
+from reports.columns import View
 from reports.drawing import Chart, colour_of, column_chart, data
 from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import MONTH_NAMES, isolated, month_name, short_day, spoken
+
+MONTHS = View(
+    "months",
+    (
+        "month",
+        "fresh_g",
+        "pickings",
+        "units_finished",
+        "be_finished_pct",
+        "units_inoculated",
+        "be_inoculated_pct",
+        "picked_late_pct",
+        "culled_pct",
+    ),
+)
+WEEKS = View(
+    "weeks",
+    (
+        "week",
+        "strain",
+        "fresh_g",
+        "pickings",
+    ),
+)
+STRAINS = View(
+    "strains",
+    (
+        "strain",
+        "fresh_g",
+        "pickings",
+        "share_pct",
+    ),
+)
+VIEWS = (
+    MONTHS,
+    WEEKS,
+    STRAINS,
+)
 
 STRAINS_NAMED = 4
 MONTHS_SHOWN = 13
@@ -140,8 +179,8 @@ def section(month: Month) -> Section:
         notes(month),
         [*weeks_chart(month), *months_chart(month)],
         [
-            table(month, "strains", "Picked in the month, by strain"),
-            table(month, "weeks", "Picked in each week, by strain"),
-            table(month, "months", "The months so far", last=MONTHS_SHOWN),
+            table(month, STRAINS, "Picked in the month, by strain"),
+            table(month, WEEKS, "Picked in each week, by strain"),
+            table(month, MONTHS, "The months so far", last=MONTHS_SHOWN),
         ],
     )

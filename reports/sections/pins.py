@@ -8,12 +8,50 @@ import altair as alt
 
 from reports.by_substrate import CURVES_SHOWN, reasons, substrate_name
 from reports.colours import paint, plain_key
+from reports.columns import Limited, View
 from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
 from reports.figures import Name, Part, Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import spoken
+
+PINS = View(
+    "pins",
+    (
+        "substrate",
+        "soaks",
+        "units",
+        "pinned",
+        "lost",
+        "waiting",
+        "units_unnoted",
+        Limited("median_days", "median_low_days", "median_high_days"),
+        Limited("pinned_by_14_pct", "pinned_by_14_low_pct", "pinned_by_14_high_pct"),
+        Limited("pinned_by_21_pct", "pinned_by_21_low_pct", "pinned_by_21_high_pct"),
+        Limited("pinned_by_28_pct", "pinned_by_28_low_pct", "pinned_by_28_high_pct"),
+        "why_no_interval",
+    ),
+    if_known=("why_no_interval",),
+)
+DAYS = View(
+    "days",
+    (
+        "substrate",
+        "wait",
+        "n",
+        "median_days",
+        "q1_days",
+        "q3_days",
+        "mean_days",
+        "units_not_yet",
+        "units_lost",
+    ),
+)
+VIEWS = (
+    PINS,
+    DAYS,
+)
 
 EARLY_DAY, LATE_DAY = 21, 28  # for whom the median is not told: the days of the pins contract
 
@@ -118,7 +156,7 @@ def section(month: Month) -> Section:
         notes(month),
         curves(month),
         [
-            table(month, "pins", "Pins of each substrate, all units so far"),
-            table(month, "days", "Every wait of each substrate, of the units that tell it"),
+            table(month, PINS, "Pins of each substrate, all units so far"),
+            table(month, DAYS, "Every wait of each substrate, of the units that tell it"),
         ],
     )

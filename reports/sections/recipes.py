@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 from reports.be_chart import be_charts, be_text
+from reports.columns import RECIPE, View
 from reports.drawing import LANES_A_CHART, Chart, Label
 from reports.figures import Sentence, cell, measured, named, several
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
+
+FINISHED_RECIPES = View(
+    "finished_recipes",
+    (
+        RECIPE,
+        "batches",
+        "units",
+        "units_without_dry_mass",
+        "fresh_g",
+        "be_pct",
+    ),
+)
+VIEWS = (FINISHED_RECIPES,)
 
 
 def sentence(month: Month) -> Sentence:
@@ -84,5 +98,5 @@ def section(month: Month) -> Section:
         sentence(month),
         notes(month),
         recipes_chart(month),
-        [table(month, "finished_recipes", f"Recipes with units that finished in {month_name(month.month)}")],
+        [table(month, FINISHED_RECIPES, f"Recipes with units that finished in {month_name(month.month)}")],
     )

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.columns import TRIED
+from reports.columns import Limited, Merged, View
 from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
 from reports.month import Month
@@ -16,6 +16,89 @@ from reports.section import Section, made
 from reports.tables import merged, table
 from reports.words import isolated, spoken
 from schemas.answers import CANNOT_TELL
+
+TRIED = Merged("Recipe", ("substrate", "supplement", "treatment", "strain", "spawn_form"), without_blanks=True)
+SPAWN_LEVELS = View(
+    "spawn_levels",
+    (
+        TRIED,
+        "rate_wet_pct",
+        "rate_dry_pct",
+        "soaks",
+        "batches",
+        "units",
+        "units_not_yet",
+        "units_without_dry_mass",
+        "pickings_set_aside",
+        Limited("be_pct", "be_low_pct", "be_high_pct"),
+        "be_with_spawn_pct",
+        Limited("median_days_to_pins", "median_low_days", "median_high_days"),
+        "lost",
+        Limited("lost_pct", "lost_low_pct", "lost_high_pct"),
+        Limited("margin_per_kg_dry", "margin_low", "margin_high"),
+    ),
+    if_known=("margin_per_kg_dry",),
+)
+SPAWN_STEPS = View(
+    "spawn_steps",
+    (
+        TRIED,
+        "from_rate_wet_pct",
+        "to_rate_wet_pct",
+        "soaks_from",
+        "soaks_to",
+        "soaks_both",
+        Limited("be_difference_pct", "be_difference_low_pct", "be_difference_high_pct"),
+        "extra_spawn_per_kg_dry",
+        Limited("margin_difference", "margin_difference_low", "margin_difference_high"),
+        "answer",
+        "why",
+        "next_step",
+    ),
+    if_known=(
+        "margin_difference",
+        "why",
+        "next_step",
+    ),
+)
+SPAWN_BEST = View(
+    "spawn_best",
+    (
+        TRIED,
+        "rates",
+        "of",
+        Limited("best_rate_wet_pct", "best_low_pct", "best_high_pct"),
+        "answer",
+        "why",
+        "next_step",
+    ),
+    if_known=(
+        "of",
+        "best_rate_wet_pct",
+        "why",
+        "next_step",
+    ),
+)
+SPAWN_POINTS = View(
+    "spawn_points",
+    (
+        "batch",
+        TRIED,
+        "rate_wet_pct",
+        "rate_dry_pct",
+        "level_wet_pct",
+        "units",
+        "be_pct",
+        "days_to_pins",
+        "lost_pct",
+    ),
+)
+VIEWS = (
+    SPAWN_LEVELS,
+    SPAWN_STEPS,
+    SPAWN_BEST,
+    SPAWN_POINTS,
+)
 
 STEPS_SHOWN = 4
 RECIPES_SHOWN = 3
@@ -65,7 +148,7 @@ def _signed(figure: Figure) -> Sequence[Part]:
 
 def _recipe_name(row: Mapping[str, Any]) -> Name:
     """How is a recipe called in a sentence?"""
-    return named(merged("tried", row).text) if merged("tried", row).text else Name("the recipe")
+    return named(merged(TRIED, row).text) if merged(TRIED, row).text else Name("the recipe")
 
 
 def notes(month: Month) -> list[Sentence]:
@@ -112,7 +195,7 @@ def points_charts(month: Month) -> list[Chart]:
 
 
 def _recipe_key(row: Mapping[str, Any]) -> RecipeKey:
-    return tuple(row[column] or "" for column in TRIED)
+    return tuple(row[column] or "" for column in TRIED.columns)
 
 
 def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str, number: int) -> list[Chart]:
@@ -135,7 +218,7 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     y = alt.Y(f"{field}:Q", axis=alt.Axis(title=axis, tickCount=4), scale=scale)
     marks = [*_curve_marks(curve, x, y.copy(), scale), dots.encode(x=x, y=y, tooltip=tip)]
     keys = [plain_key("batch", shape="dot"), *([plain_key("band-wide", "curve with its band")] if curve else [])]
-    name = spoken("batch", merged("tried", table[places[0]]).text)
+    name = spoken("batch", merged(TRIED, table[places[0]]).text)
     spec = column_chart(marks, height=NARROW_PX)
     chart_id = f"spawn-{number}-{field}"
     return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), True, name)]
@@ -172,9 +255,9 @@ def section(month: Month) -> Section:
         notes(month),
         points_charts(month),
         [
-            table(month, "spawn_steps", "From each rate to the next, within one recipe"),
-            table(month, "spawn_best", "The best rate, where one can be named"),
-            table(month, "spawn_levels", "What each rate gave"),
-            table(month, "spawn_points", "What each batch gave at its rate"),
+            table(month, SPAWN_STEPS, "From each rate to the next, within one recipe"),
+            table(month, SPAWN_BEST, "The best rate, where one can be named"),
+            table(month, SPAWN_LEVELS, "What each rate gave"),
+            table(month, SPAWN_POINTS, "What each batch gave at its rate"),
         ],
     )

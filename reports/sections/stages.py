@@ -5,6 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports.colours import plain_key
+from reports.columns import View
 from reports.drawing import Chart, Label, across, below, colour_of, data, lane, row_chart
 from reports.figures import Sentence, measured
 from reports.month import Month
@@ -12,6 +13,17 @@ from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
 from schemas.contract import contract
+
+STAGES = View(
+    "stages",
+    (
+        "cap_stage",
+        "fresh_g",
+        "pickings",
+        "share_pct",
+    ),
+)
+VIEWS = (STAGES,)
 
 
 def sentence(month: Month) -> Sentence:
@@ -74,5 +86,5 @@ def section(month: Month) -> Section:
         sentence(month),
         notes(month),
         stages_chart(month),
-        [table(month, "stages", "Cap stage of the largest caps when cut")],
+        [table(month, STAGES, "Cap stage of the largest caps when cut")],
     )
