@@ -47,7 +47,7 @@ def be_charts(
         strains = {month.rows("finished_units")[row["unit_row"]]["strain"] for row in points}
         keys = (*strain_keys(month, strains), plain_key("group", shape="tick"))
         part = f", part {at} of {len(drawn)}" if len(drawn) > 1 else ""
-        title = f"BE by {'batch' if name == 'batches' else 'recipe'}, each finished unit a point{part}"
+        title = f"BE by {'batch' if name == 'batches' else 'recipe'}, each finished container a point{part}"
         charts.append(Chart(f"{name}-{at}", title, spec, keys, table, (*groups, *points)))
     return charts
 

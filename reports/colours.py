@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from reports.figures import Name, named
 from reports.month import Month
 from reports.words import spoken
+from schemas.confidence import LEVEL, percent
 
 # As many strains as can be told apart at a glance; further ones share a grey. Our choice, no source.
 STRAINS_COLOURED = 4
@@ -22,10 +23,10 @@ MEANINGS: Mapping[str, str] = {
     "not-yet": "not known yet",
     "lost": "lost without a picking",
     "kept": "gave a picking",
-    "group": "all its units together (sum over sum)",
-    "interval": "95 % interval, where there is one",
+    "group": "all its containers together (sum over sum)",
+    "interval": f"{percent(LEVEL)} interval, where there is one",
     "estimate": "estimate",
-    "band": "95 % interval",
+    "band": f"{percent(LEVEL)} interval",
     "band-wide": "80 % band",
     "pinned": "with pins",
     "small": "too small to act on (farm.toml)",

@@ -175,13 +175,13 @@ def stacked_chart(
     rows = [row for row in rows if row["units"]]
     if not rows:
         return []
-    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("units:Q", title="units")]
+    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("units:Q", title="containers")]
     bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below(tall), stroke=paint("known"), strokeWidth=1)
     order = alt.Order("colour:O", sort="ascending" if list(colours) == sorted(colours) else "descending")
     spec = row_chart(
         [
             bars.encode(
-                x=across("units", "units", stack=True, whole=True),
+                x=across("units", "containers", stack=True, whole=True),
                 y=lane(labels),
                 color=colour_of(rows),
                 order=order,

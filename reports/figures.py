@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -183,8 +183,3 @@ def _value(figure: Figure) -> float:
 def several(figure: Figure, one: str, more: str | None = None) -> tuple[Part, ...]:
     """How is a number of things told: 1 unit, 2 units?"""
     return (figure, f" {one}" if figure.value == 1 else f" {more or one + 's'}")
-
-
-def unit_word(containers: Sequence[object]) -> str:
-    """What are these units called? A unit is a container, or a batch weighed together (its container blank)."""
-    return "container" if all(containers) else "unit"

@@ -77,7 +77,7 @@ def sources(chapters: Sequence[Chapter]) -> list[tuple[str, str]]:
     return [(source, ", ".join(titles)) for source, titles in found.items()]
 
 
-def unit_meaning() -> str:
-    """What is a unit? As the contract of the yields has it."""
+def what_counts() -> str:
+    """Return what is counted as a container, as the contract of the yields has it."""
     description = contract("yields").description
-    return description[description.index("A unit is") :]
+    return description[description.index("Containers are counted") :]

@@ -11,14 +11,15 @@ from reports.colours import paint, plain_key
 from reports.drawing import Chart, Label, Rows, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
 from reports.month import Month
+from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 
 
 def interval_facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
     """Return a difference in words: its sign, its limits and the answer that it gives."""
     row = month.rows(table)[at]
     more = "+" if row[column] > 0 else ""
-    told = f"{more}{measured(month, table, at, column).text}{plain(within(month, table, at, low, high))}"
-    return f"{told} \u00b7 {row['verdict' if table == 'compared_pairs' else 'answer']}"
+    figure = f"{more}{measured(month, table, at, column).text}{plain(within(month, table, at, low, high))}"
+    return f"{figure} \u00b7 {row['verdict' if table == 'compared_pairs' else 'answer']}"
 
 
 def interval_chart(
@@ -43,7 +44,7 @@ def interval_chart(
     fields = [column.replace("_", "") for column in columns]
     spec = _spec(rows, fields, labels, worth, title)
     limited = known(rows, *fields[1:])
-    interval = "99 % interval" if table == "compared_pairs" else "95 % interval"
+    interval = f"{percent(STANDING_LEVEL if table == 'compared_pairs' else LEVEL)} interval"
     keys = [plain_key("estimate", shape="dot")]
     keys += [plain_key("interval", interval, shape="line")] if limited else []
     keys += [plain_key("small")] if worth else []

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from schemas.answers import Verdict
 from schemas.audit_outcome import Audit
 from schemas.finding import Finding
 
@@ -66,9 +67,9 @@ class Month:
         """Which rows of `compared_levels` are of this measure?"""
         return [at for at, row in enumerate(self.rows("compared_levels")) if row["measure"] == measure]
 
-    def pair_is_told(self, at: int) -> bool:
+    def pair_is_decided(self, at: int) -> bool:
         """Does a difference hold, or is it told that none matters, in this row of `compared_pairs`?"""
-        return bool(self.rows("compared_pairs")[at]["verdict"] != "cannot tell")
+        return bool(self.rows("compared_pairs")[at]["verdict"] != Verdict.CANNOT_TELL)
 
     @property
     def counts(self) -> Mapping[str, int]:
@@ -81,7 +82,7 @@ class Month:
             "rows_warning": self.rows_found("warning"),
             "missing": len(self.missing),
             "pairs_compared": len(self.pairs("be")),
-            "pairs_told": sum(1 for at in self.pairs("be") if self.pair_is_told(at)),
+            "pairs_decided": sum(1 for at in self.pairs("be") if self.pair_is_decided(at)),
             "audit_expectations": len(self.audit.outcomes) if self.audit else 0,
             "audit_held": self.audit.held if self.audit else 0,
             "audit_errors": self.audit.failed("error") if self.audit else 0,

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from reports.cautions import cautions
 from reports.document import environment, part, policy, script_json
 from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
-from reports.glossary import definitions, sources, unit_meaning
+from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
 from reports.section import Section
 from reports.sections import (
@@ -75,7 +75,7 @@ def sections(month: Month) -> list[Section]:
 
 def render(month: Month) -> str:
     """Which page tells this month? One HTML file as text, the same for the same month, that needs no network."""
-    told = sections(month)
+    shown = sections(month)
     chapters = definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css")
     scripts = {"library": bundle(), "draw": part("templates/draw.js")}
@@ -83,15 +83,15 @@ def render(month: Month) -> str:
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
         as_of=as_of(month),
-        unit_meaning=unit_meaning(),
+        what_counts=what_counts(),
         heads=heads(month),
-        sections=told,
+        sections=shown,
         chapters=chapters,
         sources=sources(chapters),
         cautions=cautions(month),
         style=Markup(style),
         policy=policy([style], list(scripts.values())),
-        specs=Markup(script_json(_specs(told))),
+        specs=Markup(script_json(_specs(shown))),
         **{name: Markup(script) for name, script in scripts.items()},
     )
 
@@ -99,17 +99,19 @@ def render(month: Month) -> str:
 def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
     """Which few figures stand at the head of the page? (what, figure or None, what it rests on, or why none) each."""
     at = month.place()
-    aside: Sentence = ("and ", count(month, "rows_waiting"), " waiting")
-    last = ("Rows set aside", count(month, "rows_set_aside"), aside)
+    waiting: Sentence = ("and ", count(month, "rows_waiting"), " waiting")
+    last = ("Rows set aside", count(month, "rows_set_aside"), waiting)
     if at is None:
-        return [("Picked", None, ("nothing",)), ("BE of what finished", None, ("no unit finished",)), last]
+        return [("Picked", None, ("nothing",)), ("BE of what finished", None, ("no container finished",)), last]
     fresh, be, late = (
         measured(month, "months", at, column) for column in ("fresh_g", "be_finished_pct", "picked_late_pct")
     )
     pickings = cell(month, "months", at, "pickings")
     finished = cell(month, "months", at, "units_finished")
     batches = several(rows_of(month, "finished_batches"), "batch", "batches")
-    units: Sentence = (*several(finished, "unit"), " of ", *batches) if finished.value else ("no unit finished",)
+    units: Sentence = (
+        (*several(finished, "container"), " of ", *batches) if finished.value else ("no container finished",)
+    )
     no_dry: Sentence = ("no dry mass known",) if finished.value else units
     no_stage: Sentence = ("no stage noted",) if pickings.value else ("nothing picked",)
     return [
@@ -127,12 +129,12 @@ def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
 def as_of(month: Month) -> Sentence:
     """As of which day is the page told?"""
     if month.over:
-        return ("Told as of ", Day(month.as_of), ".")
-    return ("Told as of ", Day(month.as_of), ": the month is not over.")
+        return ("As of ", Day(month.as_of), ".")
+    return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
-def _specs(told: Sequence[Section]) -> Mapping[str, Any]:
-    return {chart.id: chart.spec for section in told for chart in section.charts}
+def _specs(shown: Sequence[Section]) -> Mapping[str, Any]:
+    return {chart.id: chart.spec for section in shown for chart in section.charts}
 
 
 def _template(name: str) -> Template:

@@ -147,22 +147,22 @@ def waiting_table(caption: str, found: Sequence[Finding]) -> Table | None:
     for each in found:
         parent = f"{each.waits_for[0]}, row {each.waits_for[1]}" if each.waits_for else "another row"
         groups.setdefault((parent, each.file), []).append(each.row)
-    rows = tuple((Name(parent), Name(file), Name(_runs(places))) for (parent, file), places in groups.items())
+    rows = tuple((Name(parent), Name(file), Name(_ranges(places))) for (parent, file), places in groups.items())
     heads = tuple(Head(title, "", False) for title in ("Waits for", "File", "Rows"))
     return Table("table-waiting", caption, heads, rows, len(rows) * len(heads) > MANY_CELLS) if rows else None
 
 
-def _runs(rows: Sequence[int]) -> str:
+def _ranges(rows: Sequence[int]) -> str:
     """Row numbers as a person writes them: 3, 5 to 8."""
-    told: list[str] = []
+    ranges: list[str] = []
     numbers = sorted(set(rows))
     start = 0
     for at in range(1, len(numbers) + 1):
         if at == len(numbers) or numbers[at] != numbers[at - 1] + 1:
             first, last = numbers[start], numbers[at - 1]
-            told.append(str(first) if first == last else f"{first} to {last}")
+            ranges.append(str(first) if first == last else f"{first} to {last}")
             start = at
-    return ", ".join(told)
+    return ", ".join(ranges)
 
 
 def _where(each: Finding) -> str:

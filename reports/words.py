@@ -73,8 +73,8 @@ def spoken(column: str, text: str) -> str:
 
 def visible(text: str) -> str:
     """How can a text be shown safely? Without marks of direction, with a space or a sign for each control character."""
-    kept = DIRECTION.sub("", text)
-    return "".join(_shown(sign) for sign in kept)
+    plain = DIRECTION.sub("", text)
+    return "".join(_shown(sign) for sign in plain)
 
 
 def _shown(sign: str) -> str:

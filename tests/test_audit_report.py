@@ -24,7 +24,7 @@ STALE = "It is out of date: files or settings have changed since. gillbook repor
 
 
 def an_audit(file: str = "harvests.csv") -> Audit:
-    """Seven expectations: two hold, one of rows is an error, three are warnings, one cannot be told."""
+    """Seven expectations: two hold, one of rows is an error, three are warnings, one cannot be judged."""
     bad = tuple(FaultyRow(file, at, "-30") for at in (14, 15, 16, 17))
     month = (FaultyRow("harvests", 0, "2026-08"),)
     warned = {"severity": "warning", "held": False, "looked_at": 9}
@@ -56,11 +56,11 @@ def test_a_report_quotes_the_last_audit_with_its_date_and_counts() -> None:
     month = with_audit(an_audit())
     assert plain(audit.sentence(month)) == (
         "On 29 September 2026 the ledger was audited: 2 of 7 expectations held, with 1 error and 3 warnings; "
-        "1 cannot be told yet."
+        "1 cannot be judged yet."
     )
     notes = [plain(note) for note in audit.notes(month)]
-    assert notes[0] == "An error is in the ledger, not in the files: gillbook check --deep tells where."
-    assert notes[1].startswith("Of the ledger 0123456789ab, states told as of 28 September 2026.")
+    assert notes[0] == "An error is in the ledger, not in the files: gillbook check --deep shows where."
+    assert notes[1].startswith("Of the ledger 0123456789ab, states as of 28 September 2026.")
     assert plain(audit.notes(with_audit(an_audit(), stale=True))[0]) == STALE
 
 
@@ -72,7 +72,7 @@ def test_what_did_not_hold_is_listed_with_what_was_found_and_the_source() -> Non
     places = "harvests.csv, row 14 (-30); harvests.csv, row 15 (-30); harvests.csv, row 16 (-30); ..."
     assert told == [
         ["Fresh weight: 0 or more", "error", f"4 rows: {places}", ""],
-        ["Moisture: 40 or more", "warning", "2 rows, told of under Rows set aside", ""],
+        ["Moisture: 40 or more", "warning", "2 rows, listed under Rows set aside", ""],
         ["Median: 62 to 77 %", "warning", "81.2 %", "print"],
         ["Picked: 0.4 to 2.4 kg", "warning", "2026-08: 5.00 kg", ""],
     ]

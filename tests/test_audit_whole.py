@@ -154,7 +154,7 @@ def test_with_too_little_nothing_is_told_rather_than_passed(farm: MakeFarm) -> N
     told = audited(folder, date(2026, 3, 1))
     untold = {each.rule: each.why_undecided for each in told.outcomes if each.held is None}
     assert untold["stage_noted"] == "needs 20 pickings, has 2"
-    assert untold["be_on_straw"] == "needs 10 units that finished, has 0"
+    assert untold["be_on_straw"] == "needs 10 containers that finished, has 0"
     assert untold["months_without_pickings"] == "needs 2 months, has 1"
     assert untold["picked_beside_history"] == "needs 6 earlier whole months with pickings, has 0"
     assert untold.keys() >= {"dry_mass_known", "days_to_pins", "moisture", "be_beside_history"}
@@ -165,7 +165,7 @@ def test_with_too_little_nothing_is_told_rather_than_passed(farm: MakeFarm) -> N
 
 def test_one_batch_cannot_tell_what_a_substrate_gives(farm: MakeFarm) -> None:
     told = outcome(whole(grown(farm, moisture=(70, 70))), "be_on_straw")
-    assert (told.held, told.why_undecided) == (None, "needs units that finished of 3 batches, has them of 2")
+    assert (told.held, told.why_undecided) == (None, "needs containers that finished of 3 batches, has them of 2")
 
 
 def test_an_empty_farm_can_be_audited(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from reports.drawing import Chart
 from reports.figures import plain
 from reports.month import Month
 from reports.sections import another_flush, differences, flushes, outlook, pins, spawn
+from schemas.answers import StepAnswer
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -39,11 +40,11 @@ def test_the_decline_is_told_per_container_started_with_its_limits_and_what_is_n
     limits = {"decline_started_low": 0.52, "decline_started_high": 0.73}
     rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12, **limits)]
     assert said(flushes.sentence(month(flushes=rows))) == (
-        "On mulch a container started gives 0.63 of its first flush in the second (0.52 to 0.73), with 20 units known "
-        "through it; 12 more are not known yet."
+        "On mulch a container started gives 0.63 of its first flush in the second (0.52 to 0.73), with 20 containers "
+        "known through it; 12 more are not known yet."
     )
     assert said(flushes.sentence(month(flushes=rows[:1]))) == (
-        "On straw a container started gives 0.40 of its first flush in the second, with 3 units known through it; "
+        "On straw a container started gives 0.40 of its first flush in the second, with 3 containers known through it; "
         "none is still unknown."
     )
     assert said(flushes.sentence(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
@@ -79,14 +80,14 @@ def pinned(**told: Any) -> dict[str, Any]:
 def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
     half = pinned(median_days=24, median_low_days=23, median_high_days=27)
     assert said(pins.sentence(month(pins=[half]))) == (
-        "On straw half of all containers started have pins by day 24 (23 to 27); of 20 units 12 showed them, "
+        "On straw half of all containers started have pins by day 24 (23 to 27); of 20 containers 12 showed them, "
         "3 were lost before, 5 wait."
     )
     few = pinned(pinned_by_21_pct=10.0, pinned_by_28_pct=40.0, why_no_interval="fewer than three soaks")
     told = said(pins.sentence(month(pins=[few])))
     assert told.startswith("On straw half of all containers started have no pins yet: 40.0 % by the day 28;")
     assert said(pins.notes(month(pins=[few]))[0]) == "No limits for straw: fewer than three soaks."
-    assert said(pins.sentence(month(pins=[pinned(pinned=0)]))).startswith("No unit tells yet")
+    assert said(pins.sentence(month(pins=[pinned(pinned=0)]))).startswith("No container shows yet")
 
 
 def waited(answer: str, why: str | None = None, **told: Any) -> dict[str, Any]:
@@ -105,7 +106,7 @@ def test_another_flush_is_told_where_it_can_be_and_else_why_not() -> None:
         another_flush.sentence(dear)
     )
     open_ = month(another_flush=[waited("cannot tell", "the limits hold both answers")])
-    assert said(another_flush.sentence(open_)) == "Whether another flush is worth the room cannot be told yet."
+    assert said(another_flush.sentence(open_)) == "Whether another flush is worth the room cannot be decided yet."
     assert said(another_flush.notes(open_)[0]) == "Cannot tell for straw, flush 2: the limits hold both answers."
 
 
@@ -125,7 +126,7 @@ def test_what_holds_is_told_first_and_far_intervals_are_not_drawn() -> None:
         pair("cannot tell", "R1", "losses"),
     ]
     told = month(compared_pairs=rows)
-    assert said(differences.sentence(told)) == ("1 of 3 differences in BE between recipes or containers can be told.")
+    assert said(differences.sentence(told)) == ("1 of 3 differences in BE between recipes or containers can be judged.")
     notes = [said(note) for note in differences.notes(told)]
     assert notes[:3] == [
         "substrate: straw against mulch: more.",
@@ -148,6 +149,10 @@ def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
     )
     assert said(spawn.notes(told)[0]).endswith("5.0 to 10.0 %: the limits hold both answers. Split soaks.")
     assert said(spawn.sentence(month())).startswith("No recipe was tried at more than one spawn rate")
+    # A step with an answer comes before one that rests on more soaks and has none.
+    open_ = step | {"answer": StepAnswer.CANNOT_TELL, "soaks_from": 40}
+    answered = step | {"from_rate_wet_pct": 10.0, "to_rate_wet_pct": 20.0, "answer": StepAnswer.PAYS}
+    assert "from 10.0 to 20.0 %" in said(spawn.sentence(month(spawn_steps=[open_, answered])))
 
 
 def week(**told: Any) -> dict[str, Any]:
@@ -163,8 +168,8 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
     )
     notes = [said(note) for note in outlook.notes(month(outlook=[held]))]
     assert notes[0] == (
-        "Told in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, and "
-        "the median was off by 1.90 kg on average."
+        "Foreseen in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, "
+        "and the median was off by 1.90 kg on average."
     )
     assert notes[1] == "1.50 kg of it would come from batches with a day of inoculation to come."
     young = [said(note) for note in outlook.notes(month(outlook=[week(batches_untold=2)]))]
@@ -174,5 +179,5 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
 
 def test_without_an_outlook_the_page_says_why() -> None:
     told = Month("A farm", FIRST, LAST, "turned_up", {}, (), (), 0, why_no_outlook="The records reach back 5 weeks.")
-    assert said(outlook.sentence(told)) == "What is to come cannot be told. The records reach back 5 weeks."
+    assert said(outlook.sentence(told)) == "What is to come cannot be foreseen. The records reach back 5 weeks."
     assert charts(told, "ahead") == {}

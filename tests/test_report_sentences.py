@@ -77,7 +77,7 @@ def test_a_month_that_is_not_over_is_not_compared_with_whole_months() -> None:
     assert said(picked.sentence(so_far)) == (
         "1.00 kg was picked in September 2026 so far, in 3 pickings: all of August 2026 gave 2.50 kg."
     )
-    assert said(page.as_of(so_far)) == "Told as of 14 September 2026: the month is not over."
+    assert said(page.as_of(so_far)) == "As of 14 September 2026: the month is not over."
     assert said(picked.sentence(replace(month(), as_of=date(2026, 9, 14)))) == (
         "Nothing was picked in September 2026 so far."
     )
@@ -106,7 +106,7 @@ def test_be_is_never_told_without_what_it_rests_on() -> None:
     assert said(finished.sentence(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
     assert "cannot tell recipes apart" in " ".join(said(note) for note in finished.notes(one))
     assert said(finished.sentence(that_finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
-        "BE was 72.7 % for what finished in September 2026: 3 units of 2 batches, leaving out 1 "
+        "BE was 72.7 % for what finished in September 2026: 3 containers of 2 batches, leaving out 1 "
         "without a known dry mass."
     )
     assert "cannot tell recipes" not in " ".join(
@@ -117,10 +117,10 @@ def test_be_is_never_told_without_what_it_rests_on() -> None:
 def test_without_dry_mass_or_without_an_end_there_is_no_be() -> None:
     assert said(finished.sentence(that_finished(("A", "1", None), ("A", "2", None)))) == (
         "2 containers of 1 batch finished in September 2026, none with a known dry substrate mass, "
-        "so their BE cannot be told."
+        "so their BE is not known."
     )
     assert said(finished.sentence(month(months=months(("2026-09", 9.0, 1))))) == (
-        "No unit finished in September 2026, so the month has no biological efficiency (BE) of its own."
+        "No container finished in September 2026, so the month has no biological efficiency (BE) of its own."
     )
 
 
@@ -137,8 +137,8 @@ def recipe(treatment: str, batches: int, be: float | None) -> dict[str, Any]:
 def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:
     three = month(finished_recipes=[recipe("cold_lime", 2, 80.0), recipe("steam", 1, 40.0), recipe("none", 1, None)])
     assert said(recipes.sentence(three)) == (
-        "The recipes lie between 40.0 % (wheat straw, steam, not noted; 4 units of 1 batch) and "
-        "80.0 % (wheat straw, cold lime, not noted; 4 units of 2 batches)."
+        "The recipes lie between 40.0 % (wheat straw, steam, not noted; 4 containers of 1 batch) and "
+        "80.0 % (wheat straw, cold lime, not noted; 4 containers of 2 batches)."
     )
     assert said(recipes.sentence(month())) == "No recipe has a BE this month."
     alone = month(finished_recipes=[recipe("steam", 1, 40.0)])
@@ -157,12 +157,12 @@ def soak(name: str, units: int, lost: int) -> dict[str, Any]:
     [
         (
             [soak("a", 36, 12), soak("b", 36, 0)],
-            "12 of 72 units were lost without a picking, all in 1 of 2 soaks.",
+            "12 of 72 containers were lost without a picking, all in 1 of 2 soaks.",
         ),
-        ([soak("a", 5, 1), soak("b", 5, 0)], "1 of 10 units was lost without a picking, in 1 of 2 soaks."),
-        ([soak("a", 5, 1), soak("b", 5, 2)], "3 of 10 units were lost without a picking, in 2 of 2 soaks."),
-        ([soak("a", 1, 0)], "None of 1 unit was lost without a picking."),
-        ([], "The fate of no unit is told yet, so no loss can be told."),
+        ([soak("a", 5, 1), soak("b", 5, 0)], "1 of 10 containers was lost without a picking, in 1 of 2 soaks."),
+        ([soak("a", 5, 1), soak("b", 5, 2)], "3 of 10 containers were lost without a picking, in 2 of 2 soaks."),
+        ([soak("a", 1, 0)], "None of 1 container was lost without a picking."),
+        ([], "The fate of no container is known yet, so no loss can be counted."),
     ],
 )
 def test_losses_are_told_with_their_soaks(soaks: list[dict[str, Any]], told: str) -> None:
@@ -192,9 +192,7 @@ def test_late_picking_is_told_of_the_mass_with_a_stage_or_not_at_all() -> None:
     )
     assert "(caps flat or older)" in said(stages.sentence(replace(month(months=rows), late_from="flat")))
     none = months(("2026-09", 9.0, 1), culled_pct=0.0)
-    assert said(stages.sentence(month(months=none))).startswith(
-        "No cap stage was noted, so late picking cannot be told"
-    )
+    assert said(stages.sentence(month(months=none))).startswith("No cap stage was noted, so late picking is not known")
 
 
 def test_late_stages_have_one_colour_and_the_blank_one_another() -> None:

@@ -11,7 +11,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
-from schemas.answers import CANNOT_TELL
+from schemas.answers import WaitAnswer
 
 ANOTHER_FLUSH = View(
     "another_flush",
@@ -47,12 +47,12 @@ def sentence(month: Month) -> Sentence:
     """Is another flush worth the room, where it can be told; else, what is between?"""
     rows = month.rows("another_flush")
     if not rows:
-        return ("No second flush was picked yet, so nothing tells what waiting for one brings.",)
-    told = [at for at, row in enumerate(rows) if row["answer"] != CANNOT_TELL]
-    if not told:
-        return ("Whether another flush is worth the room cannot be told yet.",)
+        return ("No second flush was picked yet, so nothing shows what waiting for one brings.",)
+    decided = [at for at, row in enumerate(rows) if row["answer"] != WaitAnswer.CANNOT_TELL]
+    if not decided:
+        return ("Whether another flush is worth the room cannot be decided yet.",)
     parts: list[Part] = []
-    for place, at in enumerate(told[:NAMED]):
+    for place, at in enumerate(decided[:NAMED]):
         start = "On " if not place else "; on "
         parts += [start, substrate_name(month, "another_flush", at), " waiting for flush "]
         parts += [cell(month, "another_flush", at, "flush"), *_worth(month, at)]
@@ -63,10 +63,10 @@ def _worth(month: Month, at: int) -> Sentence:
     row = month.rows("another_flush")[at]
     column = "difference_g_per_day" if row["difference_money_per_day"] is None else "difference_money_per_day"
     unit = " g a container-day" if column == "difference_g_per_day" else " a container-day"
-    answer = " pays" if row["answer"] == "wait" else " does not pay"
-    told = cell(month, "another_flush", at, column)
+    answer = " pays" if row["answer"] == WaitAnswer.WAIT else " does not pay"
+    difference = cell(month, "another_flush", at, column)
     limits = within(month, "another_flush", at, f"{column}_low", f"{column}_high")
-    return (f"{answer}: against one begun anew it brings ", told, *limits, unit)
+    return (f"{answer}: against one begun anew it brings ", difference, *limits, unit)
 
 
 def notes(month: Month) -> list[Sentence]:

@@ -9,6 +9,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import MANY_CELLS, Cell, Head, Table
 from schemas.audit_outcome import FaultyRow, Outcome
+from schemas.phrases import counted
 
 # Faulty rows named for each expectation; out/audit.json has more. Our choice, no source.
 ROWS_NAMED = 3
@@ -23,7 +24,7 @@ def sentence(month: Month) -> Sentence:
         return (
             "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep.",
         )
-    held, untold = count(month, "audit_held"), count(month, "audit_undecided")
+    held, undecided = count(month, "audit_held"), count(month, "audit_undecided")
     return (
         "On ",
         Day(month.audit.run_on),
@@ -35,7 +36,7 @@ def sentence(month: Month) -> Sentence:
         *several(count(month, "audit_errors"), "error"),
         " and ",
         *several(count(month, "audit_warnings"), "warning"),
-        *(("; ", untold, " cannot be told yet.") if untold.value else (".",)),
+        *(("; ", undecided, " cannot be judged yet.") if undecided.value else (".",)),
     )
 
 
@@ -43,22 +44,22 @@ def notes(month: Month) -> list[Sentence]:
     """Is the audit still of this ledger, and what does it mean?"""
     if month.audit is None:
         return []
-    told: list[Sentence] = []
+    found: list[Sentence] = []
     if month.audit_is_stale:
-        told.append((f"It is out of date: files or settings have changed since. {AGAIN}",))
+        found.append((f"It is out of date: files or settings have changed since. {AGAIN}",))
     if month.audit.failed("error"):
-        told.append(("An error is in the ledger, not in the files: gillbook check --deep tells where.",))
-    told.append(
+        found.append(("An error is in the ledger, not in the files: gillbook check --deep shows where.",))
+    found.append(
         (
             "Of the ledger ",
             Name(month.audit.ledger_id[:ID_SHOWN]),
-            ", states told as of ",
+            ", states as of ",
             Day(month.audit.as_of),
             ". Great Expectations, an engine that is not gillbook's, holds the loaded rows against the same contracts. "
             "Bands in print and the farm's own months only ever warn.",
         )
     )
-    return told
+    return found
 
 
 def tables(month: Month) -> Sequence[Table | None]:
@@ -69,10 +70,10 @@ def tables(month: Month) -> Sequence[Table | None]:
         for each in outcomes
         if each.failed
     ]
-    untold = [(Name(each.expectation), Name(each.why_undecided)) for each in outcomes if each.held is None]
+    undecided = [(Name(each.expectation), Name(each.why_undecided)) for each in outcomes if each.held is None]
     return (
         _table("failed", "Expectations that did not hold", ("Expectation", "Severity", "Found", "Source"), failed),
-        _table("untold", "Expectations of which nothing can be told yet", ("Expectation", "Why"), untold),
+        _table("undecided", "Expectations that cannot be judged yet", ("Expectation", "Why"), undecided),
     )
 
 
@@ -88,9 +89,9 @@ def _found(each: Outcome) -> Name:
         value = each.observed / 1000 if kilograms else each.observed
         when = f"{each.rows[0].value}: " if each.rows else ""
         return Name(f"{when}{value:.{2 if kilograms else 1}f} {'kg' if kilograms else each.unit}".rstrip())
-    rows = "1 row" if each.faulty == 1 else f"{each.faulty} rows"
+    rows = counted(each.faulty, "row")
     if each.already_reported == each.faulty:
-        return Name(f"{rows}, told of under Rows set aside")
+        return Name(f"{rows}, listed under Rows set aside")
     places = "; ".join(_place(row) for row in each.rows[:ROWS_NAMED])
     return Name(f"{rows}: {places}" + ("; ..." if len(each.rows) > ROWS_NAMED else ""))
 

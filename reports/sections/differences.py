@@ -13,6 +13,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
+from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 
 PAIR = Merged("Level against level", ("level", "against"), between=" against ", spoken_as="factor")
 COMPARED_PAIRS = View(
@@ -28,8 +29,8 @@ COMPARED_PAIRS = View(
         "verdict",
     ),
 )
-PAIRS_TOLD = View(
-    "pairs_told",
+PAIRS_DECIDED = View(
+    "pairs_decided",
     (
         "measure",
         "factor",
@@ -67,7 +68,7 @@ TRIAL_SPREAD = View(
 )
 VIEWS = (
     COMPARED_PAIRS,
-    PAIRS_TOLD,
+    PAIRS_DECIDED,
     COMPARED_LEVELS,
     TRIAL_SPREAD,
 )
@@ -80,13 +81,13 @@ FAR = {"R1", "R2", "R3", "R4"}
 
 
 def sentence(month: Month) -> Sentence:
-    """How many differences in BE between recipes or containers can be told?"""
+    """How many differences in BE between recipes or containers can be judged?"""
     pairs = count(month, "pairs_compared")
     if not pairs.value:
-        return ("Nothing varies yet that has a BE, so there is no difference to tell.",)
-    told = count(month, "pairs_told")
-    of: Sentence = (*several(pairs, "difference"), " in BE between recipes or containers can be told")
-    return ("None of ", *of, " yet.") if not told.value else (told, " of ", *of, ".")
+        return ("Nothing varies yet that has a BE, so there is no difference to show.",)
+    decided = count(month, "pairs_decided")
+    of: Sentence = (*several(pairs, "difference"), " in BE between recipes or containers can be judged")
+    return ("None of ", *of, " yet.") if not decided.value else (decided, " of ", *of, ".")
 
 
 def notes(month: Month) -> list[Sentence]:
@@ -94,18 +95,20 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("compared_pairs")
     if not rows:
         return []
-    held = [at for at in range(len(rows)) if month.pair_is_told(at)]
-    near = [at for at in month.pairs("be") if not month.pair_is_told(at) and _nearly_resolved(rows[at])]
+    held = [at for at in range(len(rows)) if month.pair_is_decided(at)]
+    near = [at for at in month.pairs("be") if not month.pair_is_decided(at) and _nearly_resolved(rows[at])]
     near.sort(key=lambda at: abs(rows[at]["high"] - rows[at]["low"]))
     return [
         *(_finding(rows[at]) for at in held[:SENTENCES_SHOWN]),
         *(_finding(rows[at]) for at in near[:NEAREST_SHOWN]),
         (
             "Each soak counts once at a level: containers of one soak share its fate, and counting them one by one "
-            "would find differences that are not there. Intervals of 99 % hold for all pairs of a factor together: "
-            "at 95 %, a page that is read again every month would raise false alarms. BE of the first two flushes.",
+            "would find differences that are not there. "
+            f"Intervals of {percent(STANDING_LEVEL)} hold for all pairs of a factor together: "
+            f"at {percent(LEVEL)}, a page that is read again every month would raise false alarms. "
+            "BE of the first two flushes.",
         ),
-        ("gillbook compare FACTOR tells of each pair why, and gillbook trial plans what would settle it.",),
+        ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
 
 
@@ -123,8 +126,8 @@ def _finding(row: Mapping[str, Any]) -> Sentence:
 def pairs_chart(month: Month) -> list[Chart]:
     """How far do levels lie apart in BE, with intervals: what is told first, then what comes nearest to a verdict."""
     table = month.rows("compared_pairs")
-    shown = [at for at in month.pairs("be") if month.pair_is_told(at) or _nearly_resolved(table[at])]
-    shown.sort(key=lambda at: (not month.pair_is_told(at), abs(table[at]["high"] - table[at]["low"])))
+    shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
+    shown.sort(key=lambda at: (not month.pair_is_decided(at), abs(table[at]["high"] - table[at]["low"])))
     shown = shown[:LANES_A_CHART]
     labels = [Label(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown]
     worth = table[shown[0]]["worthwhile"] if shown else None
@@ -142,13 +145,13 @@ def _pair_name(month: Month, at: int) -> str:
 
 def _short(text: str) -> str:
     """How does a longer text fit on a line of a chart?"""
-    kept = visible(text)
-    return kept if len(kept) <= LONGEST_NAME else f"{kept[: LONGEST_NAME - 1]}\u2026"
+    shown = visible(text)
+    return shown if len(shown) <= LONGEST_NAME else f"{shown[: LONGEST_NAME - 1]}\u2026"
 
 
 def section(month: Month) -> Section:
     """Return this section of the report of a month."""
-    resolved = [at for at in range(len(month.rows("compared_pairs"))) if month.pair_is_told(at)]
+    resolved = [at for at in range(len(month.rows("compared_pairs"))) if month.pair_is_decided(at)]
     return made(
         "holds",
         "Does the difference hold?",
@@ -156,7 +159,7 @@ def section(month: Month) -> Section:
         notes(month),
         pairs_chart(month),
         [
-            table_of(month, PAIRS_TOLD, "What can be told, of BE, losses and days to pins", resolved),
+            table_of(month, PAIRS_DECIDED, "What can be said, of BE, losses and days to pins", resolved),
             table_of(month, COMPARED_PAIRS, "Every pair compared, in points of BE", month.pairs("be")),
             table_of(month, COMPARED_LEVELS, "What each level gave, BE in %", month.levels("be")),
             table(month, TRIAL_SPREAD, "How much soaks and containers differ in BE"),

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
 from reports.drawing import Chart, Label
-from reports.figures import Sentence, cell, measured, positive, rows_of, several, total, unit_word
+from reports.figures import Sentence, cell, measured, positive, rows_of, several, total
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
+from schemas.phrases import counted
 
 ENDED_BY = Merged("Ended by", ("finished_by", "contaminated_before_pick"))
 FINISHED_BATCHES = View(
@@ -52,16 +53,15 @@ def sentence(month: Month) -> Sentence:
     name, at = month_name(month.month), month.place()
     units = month.rows("finished_units")
     if at is None or not units:
-        return (f"No unit finished in {name}, so the month has no biological efficiency (BE) of its own.",)
-    word = unit_word([row["container"] for row in units])
+        return (f"No container finished in {name}, so the month has no biological efficiency (BE) of its own.",)
     ended = (
-        *several(cell(month, "months", at, "units_finished"), word),
+        *several(cell(month, "months", at, "units_finished"), "container"),
         " of ",
         *several(rows_of(month, "finished_batches"), "batch", "batches"),
     )
     be = measured(month, "months", at, "be_finished_pct")
     if be.value is None:
-        return (*ended, f" finished in {name}, none with a known dry substrate mass, so their BE cannot be told.")
+        return (*ended, f" finished in {name}, none with a known dry substrate mass, so their BE is not known.")
     without = total(month, "finished_batches", "units_without_dry_mass")
     left_out: Sentence = (", leaving out ", without, " without a known dry mass") if without.value else ()
     return ("BE was ", be, " for what finished in ", name, ": ", *ended, *left_out, ".")
@@ -102,11 +102,7 @@ def batches_chart(month: Month) -> list[Chart]:
 def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
     row = month.rows("finished_batches")[at]
     containers = [month.rows("finished_units")[unit]["container"] for unit in of]
-    if containers == [""]:
-        rest = "whole batch"
-    else:
-        word = unit_word(containers)
-        rest = f"{row['units']} {word if row['units'] == 1 else word + 's'}"
+    rest = "whole batch" if containers == [""] else counted(row["units"], "container")
     return f"{rest} · {be_text(month, 'finished_batches', at)}"
 
 
@@ -119,7 +115,7 @@ def section(month: Month) -> Section:
         notes(month),
         batches_chart(month),
         [
-            table(month, FINISHED_BATCHES, f"Batches with units that finished in {month_name(month.month)}"),
-            table(month, FINISHED_UNITS, f"Units that finished in {month_name(month.month)}"),
+            table(month, FINISHED_BATCHES, f"Batches with containers that finished in {month_name(month.month)}"),
+            table(month, FINISHED_UNITS, f"Containers that finished in {month_name(month.month)}"),
         ],
     )

@@ -15,6 +15,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
+from schemas.confidence import LEVEL, percent
 
 FLUSHES = View(
     "flushes",
@@ -64,7 +65,7 @@ def sentence(month: Month) -> Sentence:
         " of its first flush in the second",
         *limits,
         ", with ",
-        *several(cell(month, "flushes", at, "units_known"), "unit"),
+        *several(cell(month, "flushes", at, "units_known"), "container"),
         " known through it; ",
         *_not_yet(month, "flushes", at),
         ".",
@@ -75,14 +76,14 @@ def notes(month: Month) -> list[Sentence]:
     """By how much does each flush give less, and what is not yet known?"""
     if not month.rows("flushes"):
         return []
-    told = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
-    told.sort(key=lambda at: -month.rows("declines")[at]["soaks"])
+    resolved = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
+    resolved.sort(key=lambda at: -month.rows("declines")[at]["soaks"])
     return [
-        *(_per_flush(month, at) for at in told[:NAMED]),
+        *(_per_flush(month, at) for at in resolved[:NAMED]),
         (
-            "All units of the record so far. A container closed without the flush counts as nothing given; one that "
-            "may still give it is not counted, and those of its age that are told stand for it. Limits, of 95 %, come "
-            "from the soaks.",
+            "All containers of the record so far. A container closed without the flush counts as nothing given; one "
+            "that may still give it is not counted, and those of its age that are known stand for it. "
+            f"Limits, of {percent(LEVEL)}, come from the soaks.",
         ),
     ]
 
@@ -141,7 +142,7 @@ def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> 
         alt.Tooltip("declinestarted:Q", title="of flush 1, per container started", format=".2f"),
         alt.Tooltip("declinestartedlow:Q", title="from", format=".2f"),
         alt.Tooltip("declinestartedhigh:Q", title="to", format=".2f"),
-        alt.Tooltip("unitsknown:Q", title="units known"),
+        alt.Tooltip("unitsknown:Q", title="containers known"),
     ]
     base = alt.Chart(data(rows)).encode(x=x, y=y, tooltip=tip)
     marks = [
@@ -157,7 +158,7 @@ def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> 
         marks.insert(1, rules.encode(x=x, tooltip=tip, **ends))
     keys = (
         plain_key("estimate", shape="dot"),
-        *([plain_key("interval", "95 % limits", shape="line")] if limited else []),
+        *([plain_key("interval", f"{percent(LEVEL)} limits", shape="line")] if limited else []),
     )
     name = spoken("substrate", substrate)
     spec = column_chart(marks, height=NARROW_PX)
@@ -170,14 +171,14 @@ def states_chart(month: Month) -> list[Chart]:
     places = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]][:LANES_A_CHART]
     rows, labels = [], []
     for place, at in enumerate(places):
-        told, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
+        known_units, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
         name = f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}"
-        labels.append(Label(name, f"{told} known, {not_yet} not yet"))
+        labels.append(Label(name, f"{known_units} known, {not_yet} not yet"))
         rows += [
             {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
-            for colour, count in (("known", told), ("not-yet", not_yet))
+            for colour, count in (("known", known_units), ("not-yet", not_yet))
         ]
-    title = "Units known through each flush, and not yet"
+    title = "Containers known through each flush, and not yet"
     return stacked_chart(rows, labels, "flush-states", title, "flushes", ("known", "not-yet"), tall=True)
 
 
@@ -190,7 +191,7 @@ def section(month: Month) -> Section:
         notes(month),
         [*curves(month), *states_chart(month)],
         [
-            table(month, FLUSHES, "Flushes of each substrate, all units so far"),
+            table(month, FLUSHES, "Flushes of each substrate, all containers so far"),
             table(month, DECLINES, "By how much each flush gives less than the one before"),
         ],
     )

@@ -85,15 +85,15 @@ CAUSES_SHOWN = 10
 
 def sentence(month: Month) -> Sentence:
     """How many units were lost without a picking, and in how many soaks?"""
-    told = total(month, "soaks", "units")
-    if not told.value:
-        return ("The fate of no unit is told yet, so no loss can be told.",)
+    judged = total(month, "soaks", "units")
+    if not judged.value:
+        return ("The fate of no container is known yet, so no loss can be counted.",)
     lost = total(month, "soaks", "lost")
     if not lost.value:
-        return ("None of ", *several(told, "unit"), " was lost without a picking.")
+        return ("None of ", *several(judged, "container"), " was lost without a picking.")
     was = " was" if lost.value == 1 else " were"
     held = _in_soaks(lost, positive(month, "soaks", "lost"), rows_of(month, "soaks"))
-    return (lost, " of ", *several(told, "unit"), was, " lost without a picking, ", *held, ".")
+    return (lost, " of ", *several(judged, "container"), was, " lost without a picking, ", *held, ".")
 
 
 def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
@@ -126,25 +126,25 @@ def notes(month: Month) -> list[Sentence]:
         notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
     notes.append(
         (
-            "All units of the record so far. Containers of one soak share its fate, so an interval comes from the "
+            "All containers of the record so far. Containers of one soak share its fate, so an interval comes from the "
             "shares of soaks, from three soaks on.",
         )
     )
     if any(row["lost"] for row in month.rows("soaks")):
-        notes.append(("gillbook trace --soak NAME tells what went into a soak, and all that came from it.",))
+        notes.append(("gillbook trace --soak NAME shows what went into a soak, and all that came from it.",))
     return notes
 
 
 def loss_facts(month: Month, at: int) -> Sentence:
     """What was lost of one substrate and treatment: 12 of 72, all in 1 of 6 soaks, and the interval if there is one?"""
     row = month.rows("losses")[at]
-    told = difference(cell(month, "losses", at, "units"), cell(month, "losses", at, "units_not_yet"))
+    judged = difference(cell(month, "losses", at, "units"), cell(month, "losses", at, "units_not_yet"))
     lost = cell(month, "losses", at, "lost")
     held = _in_soaks(lost, cell(month, "losses", at, "soaks_with_loss"), cell(month, "losses", at, "soaks"))
     if row["low_pct"] is None:
-        return (lost, " of ", told, ", ", *held, " · no interval")
+        return (lost, " of ", judged, ", ", *held, " · no interval")
     low, high = cell(month, "losses", at, "low_pct"), measured(month, "losses", at, "high_pct")
-    return (lost, " of ", told, ", ", *held, " · ", low, " to ", high)
+    return (lost, " of ", judged, ", ", *held, " · ", low, " to ", high)
 
 
 def shares_chart(month: Month) -> list[Chart]:
@@ -173,14 +173,14 @@ def shares_chart(month: Month) -> list[Chart]:
         alt.Tooltip("low:Q", title="low, %", format=".1f"),
         alt.Tooltip("high:Q", title="high, %", format=".1f"),
     ]
-    title = "lost without a picking, % of units told"
+    title = "lost without a picking, % of containers whose fate is known"
     points = alt.Chart(data(rows)).mark_circle(size=140, opacity=1, color=paint("lost"), yOffset=below(True))
     marks = [points.encode(x=across("lost", title, (0, 100)), y=lane(labels), tooltip=tip)]
-    told = [row for row in rows if row["low"] is not None]
-    if told:
-        rules = alt.Chart(data(told)).mark_rule(strokeWidth=2, color=paint("interval"), yOffset=below(True))
+    limited = [row for row in rows if row["low"] is not None]
+    if limited:
+        rules = alt.Chart(data(limited)).mark_rule(strokeWidth=2, color=paint("interval"), yOffset=below(True))
         marks.insert(0, rules.encode(x=across("low", title, (0, 100)), x2="high:Q", y=lane(labels), tooltip=tip))
-    keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if told else []))
+    keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if limited else []))
     return [Chart("losses", "Share lost", row_chart(marks, labels, tall=True), keys, "losses", tuple(rows))]
 
 
@@ -207,14 +207,16 @@ def causes_chart(month: Month) -> list[Chart]:
     labels = [
         Label(
             isolated(spoken("cause", table[at]["cause"])),
-            plain(several(cell(month, "causes", at, "lost"), "unit")),
+            plain(several(cell(month, "causes", at, "lost"), "container")),
         )
         for at in places
     ]
     rows = [{"row": at, "lane": f"{place:03}", "lost": table[at]["lost"]} for place, at in enumerate(places)]
     bars = alt.Chart(data(rows)).mark_bar(height=15, color=paint("lost"), yOffset=below())
-    tip = alt.Tooltip("lost:Q", title="units lost")
-    spec = row_chart([bars.encode(x=across("lost", "units lost", whole=True), y=lane(labels), tooltip=tip)], labels)
+    tip = alt.Tooltip("lost:Q", title="containers lost")
+    spec = row_chart(
+        [bars.encode(x=across("lost", "containers lost", whole=True), y=lane(labels), tooltip=tip)], labels
+    )
     return [Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows))]
 
 
@@ -227,9 +229,9 @@ def section(month: Month) -> Section:
         notes(month),
         [*shares_chart(month), *soaks_chart(month), *causes_chart(month)],
         [
-            table(month, LOSSES, "Lost of each substrate and treatment, all units so far"),
-            table(month, CONTAMINATED, "Thrown out for contamination, all units so far"),
-            table(month, SOAKS, "Lost of each soak, all units so far"),
-            table(month, CAUSES, "Causes of loss, all units so far"),
+            table(month, LOSSES, "Lost of each substrate and treatment, all containers so far"),
+            table(month, CONTAMINATED, "Thrown out for contamination, all containers so far"),
+            table(month, SOAKS, "Lost of each soak, all containers so far"),
+            table(month, CAUSES, "Causes of loss, all containers so far"),
         ],
     )

@@ -63,7 +63,7 @@ def sentence(month: Month) -> Sentence:
     """How many kg are to be expected in the first week ahead, and in all weeks that are told?"""
     rows = month.rows("outlook")
     if not rows:
-        return ("What is to come cannot be told. ", Name(month.why_no_outlook or "Nothing was asked."))
+        return ("What is to come cannot be foreseen. ", Name(month.why_no_outlook or "Nothing was asked."))
     return (
         "In the week from ",
         Day(rows[0]["first_day"]),
@@ -82,11 +82,11 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("outlook")
     if not rows:
         return []
-    told: list[Sentence] = []
+    found: list[Sentence] = []
     if rows[0]["past_told"]:
-        told.append(
+        found.append(
             (
-                "Told in the same way on ",
+                "Foreseen in the same way on ",
                 *several(cell(month, "outlook", 0, "past_told"), "past day"),
                 ", the 80 % band of the first week held what came in ",
                 measured(month, "outlook", 0, "past_held_80_pct"),
@@ -96,15 +96,17 @@ def notes(month: Month) -> list[Sentence]:
             )
         )
     if rows[0]["widened_by"] is None:
-        told.append(("The records are too short to widen the 80 % bands by how far they missed before.",))
+        found.append(("The records are too short to widen the 80 % bands by how far they missed before.",))
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
-        told.append((planned, " kg of it would come from batches with a day of inoculation to come."))
-    untold = positive(month, "outlook", "batches_untold")
-    if untold.value:
-        told.append(("In ", *several(untold, "week"), " some batches are in no figure: too few past ones are so old."))
-    told.append(("Borrowed from what the farm's own past batches gave at the same age.",))
-    return told
+        found.append((planned, " kg of it would come from batches with a day of inoculation to come."))
+    left_out = positive(month, "outlook", "batches_untold")
+    if left_out.value:
+        found.append(
+            ("In ", *several(left_out, "week"), " some batches are in no figure: too few past ones are so old.")
+        )
+    found.append(("Borrowed from what the farm's own past batches gave at the same age.",))
+    return found
 
 
 def ahead_chart(month: Month) -> list[Chart]:
@@ -119,7 +121,7 @@ def past_chart(month: Month) -> list[Chart]:
     table = month.rows("outlook_past")
     places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
     rows = [drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(table[at]["first_day"])} for at in places]
-    return _chart("outlook-past", "Told a week before, and what came", "outlook_past", rows, came=True)
+    return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True)
 
 
 def _chart(name: str, title: str, table: str, rows: Sequence[Mapping[str, Any]], came: bool) -> list[Chart]:

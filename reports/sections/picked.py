@@ -62,7 +62,7 @@ def sentence(month: Month) -> Sentence:
     name, at = month_name(month.month), month.place()
     if at is None or not month.rows("months")[at]["pickings"]:
         return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
-    said: Sentence = (
+    start: Sentence = (
         measured(month, "months", at, "fresh_g"),
         f" was picked in {name}{'' if month.over else ' so far'}, in ",
         *several(cell(month, "months", at, "pickings"), "picking"),
@@ -70,10 +70,10 @@ def sentence(month: Month) -> Sentence:
     others = [(before, month.place(before)) for before in (1, 12)]
     known = [(before, place) for before, place in others if place is not None]
     if not known:
-        return (*said, ". The record has no earlier month to compare it with.")
+        return (*start, ". The record has no earlier month to compare it with.")
     clauses = [_compared(month, at, place, month_name(first_day(month.month, before))) for before, place in known]
     joined = [part for clause in clauses for part in (", and ", *clause)][1:]
-    return (*said, ": ", *joined, ".")
+    return (*start, ": ", *joined, ".")
 
 
 def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
@@ -100,10 +100,10 @@ def notes(month: Month) -> list[Sentence]:
             kilograms = measured(month, "strains", at, "fresh_g")
             parts += [", " if at else "", named(spoken("strain", rows[at]["strain"])), " ", kilograms, " (", share, ")"]
         notes.append((*parts, "."))
-    aside = count(month, "pickings_set_aside")
-    if aside.value:
-        is_are = " of the farm is" if aside.value == 1 else " of the farm are"
-        notes.append((*several(aside, "picking"), is_are, " set aside and in no figure; see Rows set aside."))
+    rejected = count(month, "pickings_set_aside")
+    if rejected.value:
+        is_are = " of the farm is" if rejected.value == 1 else " of the farm are"
+        notes.append((*several(rejected, "picking"), is_are, " set aside and in no figure; see Rows set aside."))
     return notes
 
 

@@ -15,6 +15,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import spoken
+from schemas.confidence import LEVEL, percent
 
 PINS = View(
     "pins",
@@ -60,7 +61,7 @@ def sentence(month: Month) -> Sentence:
     """By which day do half of the containers started have pins, where most were started?"""
     rows = month.rows("pins")
     if not any(row["pinned"] for row in rows):
-        return ("No unit tells yet how long it takes from inoculation to pins.",)
+        return ("No container shows yet how long it takes from inoculation to pins.",)
     at = max((at for at, row in enumerate(rows) if row["pinned"]), key=lambda at: rows[at]["units"])
     start: Sentence = ("On ", substrate_name(month, "pins", at))
     return (*start, *_half(month, at), "; ", *_ends(month, at), ".")
@@ -81,10 +82,10 @@ def _half(month: Month, at: int) -> Sentence:
 
 def _ends(month: Month, at: int) -> Sentence:
     ends = (("pinned", "showed them"), ("lost", "were lost before"), ("waiting", "wait"))
-    told: list[Part] = ["of ", *several(cell(month, "pins", at, "units"), "unit"), " "]
+    parts: list[Part] = ["of ", *several(cell(month, "pins", at, "units"), "container"), " "]
     for place, (column, words) in enumerate(ends):
-        told += [", " if place else "", cell(month, "pins", at, column), f" {words}"]
-    return tuple(told)
+        parts += [", " if place else "", cell(month, "pins", at, column), f" {words}"]
+    return tuple(parts)
 
 
 def notes(month: Month) -> list[Sentence]:
@@ -95,8 +96,9 @@ def notes(month: Month) -> list[Sentence]:
     return [
         *reasons(month, "pins", "why_no_interval", "No limits for "),
         (
-            "All units of the record so far, from inoculation. A container lost before its pins counts as one that "
-            "never shows them; one that waits counts as long as it was followed. Limits, of 95 %, come from the soaks.",
+            "All containers of the record so far, from inoculation. A container lost before its pins counts as one "
+            "that never shows them; one that waits counts as long as it was followed. "
+            f"Limits, of {percent(LEVEL)}, come from the soaks.",
         ),
     ]
 
@@ -141,7 +143,7 @@ def _incidence(month: Month, substrate: str, places: Sequence[int], number: int)
             interpolate="step-after", color=paint("band-wide"), line={"color": paint("band"), "strokeWidth": 1}
         )
         marks.insert(0, area.encode(x=x, y=alt.Y("lowpct:Q", axis=axis, scale=scale), y2="highpct:Q", tooltip=tip))
-        keys.append(plain_key("band-wide", "95 % limits"))
+        keys.append(plain_key("band-wide", f"{percent(LEVEL)} limits"))
     name = spoken("substrate", substrate)
     spec = column_chart(marks, height=NARROW_PX)
     return Chart(f"pins-{number}", "Pins, day by day", spec, tuple(keys), "pins_curve", tuple(rows), True, name)
@@ -156,7 +158,7 @@ def section(month: Month) -> Section:
         notes(month),
         curves(month),
         [
-            table(month, PINS, "Pins of each substrate, all units so far"),
-            table(month, DAYS, "Every wait of each substrate, of the units that tell it"),
+            table(month, PINS, "Pins of each substrate, all containers so far"),
+            table(month, DAYS, "Every wait of each substrate, of the containers that show it"),
         ],
     )

@@ -10,6 +10,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
+from schemas.phrases import counted
 
 FINISHED_RECIPES = View(
     "finished_recipes",
@@ -28,12 +29,14 @@ VIEWS = (FINISHED_RECIPES,)
 def sentence(month: Month) -> Sentence:
     """How far apart are the recipes that finished, and how many batches does each rest on?"""
     rows = month.rows("finished_recipes")
-    told = sorted((at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: rows[at]["be_pct"])
-    if not told:
+    resolved = sorted(
+        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: rows[at]["be_pct"]
+    )
+    if not resolved:
         return ("No recipe has a BE this month.",)
-    if len(told) == 1:
-        return ("One recipe has a BE: ", *_recipe(month, told[0]), ".")
-    low, high = _recipe(month, told[0]), _recipe(month, told[-1])
+    if len(resolved) == 1:
+        return ("One recipe has a BE: ", *_recipe(month, resolved[0]), ".")
+    low, high = _recipe(month, resolved[0]), _recipe(month, resolved[-1])
     return ("The recipes lie between ", *low, " and ", *high, ".")
 
 
@@ -45,7 +48,7 @@ def _recipe(month: Month, at: int) -> Sentence:
         " (",
         named(words),
         "; ",
-        *several(cell(month, "finished_recipes", at, "units"), "unit"),
+        *several(cell(month, "finished_recipes", at, "units"), "container"),
         " of ",
         *several(cell(month, "finished_recipes", at, "batches"), "batch", "batches"),
         ")",
@@ -61,7 +64,9 @@ def notes(month: Month) -> list[Sentence]:
         return [("Each recipe rests on one batch, and one batch cannot tell recipes apart.",)]
     alone: list[Sentence] = []
     if any(row["batches"] < 2 for row in rows):
-        alone = [("Where a recipe rests on 1 batch, it cannot be told from others: batches of one recipe differ too.",)]
+        alone = [
+            ("Where a recipe rests on 1 batch, it cannot be set apart from others: batches of one recipe differ too.",)
+        ]
     return [*alone, ("Sums over what finished this month, not a test of a difference.",)]
 
 
@@ -85,9 +90,8 @@ def recipes_chart(month: Month) -> list[Chart]:
 
 def _recipe_facts(month: Month, at: int) -> str:
     row = month.rows("finished_recipes")[at]
-    units = "1 unit" if row["units"] == 1 else f"{row['units']} units"
-    of = "1 batch" if row["batches"] == 1 else f"{row['batches']} batches"
-    return f"{units} of {of} · {be_text(month, 'finished_recipes', at)}"
+    containers, batches = counted(row["units"], "container"), counted(row["batches"], "batch", "batches")
+    return f"{containers} of {batches} · {be_text(month, 'finished_recipes', at)}"
 
 
 def section(month: Month) -> Section:
@@ -98,5 +102,5 @@ def section(month: Month) -> Section:
         sentence(month),
         notes(month),
         recipes_chart(month),
-        [table(month, FINISHED_RECIPES, f"Recipes with units that finished in {month_name(month.month)}")],
+        [table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}")],
     )

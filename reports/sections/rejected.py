@@ -22,11 +22,11 @@ def sentence(month: Month) -> Sentence:
 
 def notes(month: Month) -> list[Sentence]:
     """What else was found in the rows?"""
-    told: list[tuple[Figure, str]] = [
+    counts: list[tuple[Figure, str]] = [
         (count(month, "rows_dropped"), "with a cell that could not be used"),
         (count(month, "rows_warning"), "with a warning"),
     ]
-    return [(*several(figure, "row"), f" {words}: counted all the same.") for figure, words in told if figure.value]
+    return [(*several(figure, "row"), f" {words}: counted all the same.") for figure, words in counts if figure.value]
 
 
 def section(month: Month) -> Section:

@@ -15,7 +15,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import merged, table
 from reports.words import isolated, spoken
-from schemas.answers import CANNOT_TELL
+from schemas.answers import StepAnswer
 
 TRIED = Merged("Recipe", ("substrate", "supplement", "treatment", "strain", "spawn_form"), without_blanks=True)
 SPAWN_LEVELS = View(
@@ -115,11 +115,14 @@ def sentence(month: Month) -> Sentence:
     """What does a step to the next spawn rate bring, where most soaks tell it?"""
     rows = month.rows("spawn_steps")
     if not rows:
-        return ("No recipe was tried at more than one spawn rate, so nothing tells which rate pays.",)
-    told = [at for at, row in enumerate(rows) if row["be_difference_pct"] is not None]
-    if not told:
-        return ("No step from one spawn rate to the next can be told yet.",)
-    at = max(told, key=lambda at: (rows[at]["answer"] != CANNOT_TELL, rows[at]["soaks_from"] + rows[at]["soaks_to"]))
+        return ("No recipe was tried at more than one spawn rate, so nothing shows which rate pays.",)
+    resolved = [at for at, row in enumerate(rows) if row["be_difference_pct"] is not None]
+    if not resolved:
+        return ("No step from one spawn rate to the next has a difference in BE yet.",)
+    at = max(
+        resolved,
+        key=lambda at: (rows[at]["answer"] != StepAnswer.CANNOT_TELL, rows[at]["soaks_from"] + rows[at]["soaks_to"]),
+    )
     return (*_step(month, at), ".")
 
 

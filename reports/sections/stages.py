@@ -30,11 +30,11 @@ def sentence(month: Month) -> Sentence:
     """How much was picked late, and how much was culled?"""
     at = month.place()
     if at is None or not month.rows("months")[at]["pickings"]:
-        return (f"Nothing was picked in {month_name(month.month)}, so there is no cap stage to tell.",)
+        return (f"Nothing was picked in {month_name(month.month)}, so there is no cap stage to show.",)
     late, culled = measured(month, "months", at, "picked_late_pct"), measured(month, "months", at, "culled_pct")
     cut: Sentence = (culled, " of the fresh mass was trimmed or culled")
     if late.value is None:
-        return ("No cap stage was noted, so late picking cannot be told; ", *cut, ".")
+        return ("No cap stage was noted, so late picking is not known; ", *cut, ".")
     older = "" if month.late_from == "turned_up" else " or older"
     return (
         late,

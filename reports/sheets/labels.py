@@ -146,6 +146,6 @@ def _sizes(grid: Grid, letters: Sequence[float]) -> str:
         "code": grid.code_mm,
         "padding": PADDING_MM,
     }
-    told = "".join(f"--{name}: {value:g}mm; " for name, value in numbers.items())
+    variables = "".join(f"--{name}: {value:g}mm; " for name, value in numbers.items())
     classes = "".join(f".letters-{value * 10:.0f} {{ font-size: {value:g}mm; }}\n" for value in letters)
-    return f":root {{ {told}--columns: {grid.columns}; }}\n@page {{ margin: {grid.margin_mm:g}mm; }}\n{classes}"
+    return f":root {{ {variables}--columns: {grid.columns}; }}\n@page {{ margin: {grid.margin_mm:g}mm; }}\n{classes}"
