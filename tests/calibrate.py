@@ -17,11 +17,12 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.cells import Cell
-from pipeline.compare.clusters import by_runs, counted
-from pipeline.compare.confounding import sides_of
-from pipeline.compare.factors import CHOICES, MONTH, RUNS
-from pipeline.compare.pairs import Pair, family, judged, levels_told, pairs_told
+from pipeline.compare.confounding import by_clusters, counted_clusters
+from pipeline.compare.design import DesignCell
+from pipeline.compare.factors import CHOICES, CLUSTERS
+from pipeline.compare.pairs import Pair, family, judged, levels_of, pairs_of
+from pipeline.compare.sides import sides_of
+from pipeline.models.compared_units import MONTH
 from pipeline.stats.estimate import two_sided_p
 from pipeline.stats.two_levels import welch_degrees
 
@@ -137,20 +138,22 @@ def _threshold(chance: float) -> float:
     return float(ndtri(chance))
 
 
-def cell(part: Part, shift: float) -> Cell:
+def cell(part: Part, shift: float) -> DesignCell:
     """A cell of which nothing but its value and its month matters here."""
     value = float(part.values.mean()) + shift
-    shares = {name: {part.month if name == MONTH else "": WHOLE} for name in (*CHOICES, *RUNS)} if part.month else {}
-    return Cell(part.soak, part.level, value, value, 1.0, (part.soak,), CONTAINERS, 0, 0, None, shares, {})
+    shares = (
+        {name: {part.month if name == MONTH else "": WHOLE} for name in (*CHOICES, *CLUSTERS)} if part.month else {}
+    )
+    return DesignCell(part.soak, part.level, value, value, 1.0, (part.soak,), CONTAINERS, 0, 0, None, shares, {})
 
 
 def told(farm: list[Part], shift: float = 0.0) -> list[Pair]:
     """What does the code behind the command say of this farm? shift: added to the first level."""
     names = list(dict.fromkeys(part.level for part in farm))
     cells = [cell(part, shift * (part.level == NAMES[0])) for part in farm]
-    pairs = pairs_told(levels_told(cells, sorted(names)))
+    pairs = pairs_of(levels_of(cells, sorted(names)))
     if any(part.month for part in farm):
-        pairs = [by_runs(pair, counted(sides_of(pair), (MONTH,))) for pair in pairs]
+        pairs = [by_clusters(pair, counted_clusters(sides_of(pair), (MONTH,))) for pair in pairs]
     together = family([pair for pair in pairs if pair.has_interval], every_pair=True)
     return [judged(pair, together) for pair in pairs]
 

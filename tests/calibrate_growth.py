@@ -18,9 +18,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 import growth_farms as farms
 
-from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.comparison import compare
 from pipeline.compare.measures import measure_of
-from pipeline.compare.verdicts import LESS, MORE
+from pipeline.compare.query import ComparisonQuery
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import in_money, stays
 from pipeline.growth.decline import decline_gave, decline_started, too_early
@@ -30,6 +30,7 @@ from pipeline.spawn.steps import steps
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.incidence import cumulative_incidence, limits, pseudo_values
 from pipeline.stats.two_levels import between
+from schemas.answers import Verdict
 
 # Soaks, days over which they were started.
 DECLINE_DESIGNS = ((6, 120.0), (12, 84.0), (12, 120.0), (24, 120.0), (24, 200.0))
@@ -41,7 +42,7 @@ LEAST_COVERAGE, MOST_ALARMS = 0.94, 0.065  # our limits, at a nominal 95 % and 5
 
 
 @dataclass(frozen=True)
-class Told:
+class PairResult:
     """How an estimate did over many farms: mean error over the truth, share of intervals that hold it, how many."""
 
     what: str
@@ -62,7 +63,7 @@ class Told:
         )
 
 
-def decline(soaks: int, span: float, flush: int, count: int, seed: int) -> list[Told]:
+def decline(soaks: int, span: float, flush: int, count: int, seed: int) -> list[PairResult]:
     """How do both estimates of the decline do, and zeros for the unfinished beside them?"""
     rng = np.random.default_rng(seed)
     values: dict[str, list[float]] = {"started": [], "gave": [], "zeros for the unfinished": []}
@@ -83,7 +84,7 @@ def decline(soaks: int, span: float, flush: int, count: int, seed: int) -> list[
         values["zeros for the unfinished"].append(float(resolved.fresh.sum() / resolved.first.sum()))
     label = f"flush {flush}, {soaks} soaks over {span:.0f} d: "
     return [
-        Told(
+        PairResult(
             label + name,
             float(np.mean(told)) / truth.get(name, truth["started"]) - 1,
             float(np.mean(covers[name])) if name in covers else float("nan"),
@@ -94,7 +95,7 @@ def decline(soaks: int, span: float, flush: int, count: int, seed: int) -> list[
     ]
 
 
-def pins(soaks: int, span: float, day: int, count: int, seed: int) -> Told:
+def pins(soaks: int, span: float, day: int, count: int, seed: int) -> PairResult:
     """How does the share with pins by a day do?"""
     rng = np.random.default_rng(seed)
     truth = farms.pinned_by(day)
@@ -108,7 +109,7 @@ def pins(soaks: int, span: float, day: int, count: int, seed: int) -> Told:
             continue
         values.append(float(curve.share[at]))
         covers.append(found[0] <= truth <= found[1])
-    return Told(
+    return PairResult(
         f"pins by day {day}, {soaks} soaks over {span:.0f} d",
         float(np.mean(values)) / truth - 1,
         float(np.mean(covers)),
@@ -143,17 +144,17 @@ def compared_alarms(soaks: int, split: int, span: float, count: int, seed: int) 
     levels that are alike? So many soaks of each level alone, so many that hold both.
     """
     rng = np.random.default_rng(seed)
-    asked = Asked("substrate", measure_of("days", 25))
+    asked = ComparisonQuery("substrate", measure_of("days", 25))
     found = verdicts = 0
     for _ in range(count):
         units = farms.started(rng, soaks, split, CONTAINERS, span)
         for told in compare(units, asked, {"worthwhile_pins_points": 10.0}).pairs:
             found += told.pair.p is not None and told.pair.p < 0.05
-            verdicts += told.verdict.word in (MORE, LESS)
+            verdicts += told.judgement.verdict in (Verdict.MORE, Verdict.LESS)
     return found / count, verdicts / count
 
 
-def another(soaks: int, span: float, flush: int, count: int, seed: int) -> Told:
+def another(soaks: int, span: float, flush: int, count: int, seed: int) -> PairResult:
     """How does the difference between waiting and starting anew do, in money a container-day?"""
     rng = np.random.default_rng(seed)
     truth = _difference(farms.flushes(np.random.default_rng(1), 40_000, CONTAINERS, math.inf), flush)
@@ -170,7 +171,7 @@ def another(soaks: int, span: float, flush: int, count: int, seed: int) -> Told:
         covers.append(found.low <= truth.value <= found.high)
     # The bias is told over the day's worth of a new container, for the difference itself may be near 0.
     scale = truth.second.value or math.nan
-    return Told(
+    return PairResult(
         f"waiting for flush {flush}, {soaks} soaks over {span:.0f} d",
         float(np.mean(values)) / scale,
         float(np.mean(covers)),
@@ -186,7 +187,7 @@ def _difference(farm: farms.Flushes, flush: int) -> Difference | None:
     return in_money(kept, waiting, anew, int(kept.soak.max()) + 1, Prices(10.0, 0.0, None, 2.0, ""))
 
 
-def spawn_steps(design: str, soaks: int, curve: str, count: int, seed: int) -> Told:
+def spawn_steps(design: str, soaks: int, curve: str, count: int, seed: int) -> PairResult:
     """How does the margin of the step from 5 to 10 % do?"""
     rng = np.random.default_rng(seed)
     rates = (5.0, 10.0, 20.0, 30.0)
@@ -202,7 +203,7 @@ def spawn_steps(design: str, soaks: int, curve: str, count: int, seed: int) -> T
         values.append(row["margin_difference"] - step)
         covers.append(row["margin_difference_low"] <= step <= row["margin_difference_high"])
     label = f"spawn step, {soaks} soaks {design}, {curve}"
-    return Told(label, float(np.mean(values)) / truth[0], float(np.mean(covers)), len(values), refused)
+    return PairResult(label, float(np.mean(values)) / truth[0], float(np.mean(covers)), len(values), refused)
 
 
 def best_rates(design: str, soaks: int, curve: str, count: int, seed: int) -> tuple[int, int]:
@@ -220,7 +221,7 @@ def best_rates(design: str, soaks: int, curve: str, count: int, seed: int) -> tu
     return named, right
 
 
-def everything(count: int, seed: int = 7) -> Iterator[Told]:
+def everything(count: int, seed: int = 7) -> Iterator[PairResult]:
     """Every design, `count` farms each."""
     for soaks, span in DECLINE_DESIGNS:
         for flush in (2, 3):

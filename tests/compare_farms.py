@@ -9,12 +9,13 @@ from typing import Any
 
 from conftest import write_table
 
-from pipeline.compare.comparison import Asked, Comparison, compare
+from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.measures import measure_of
+from pipeline.compare.query import ComparisonQuery
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models.compared_units import farm_units
-from pipeline.models.view import open_ledger
+from pipeline.models.view import opened
 
 LAST_DAY = date(2026, 12, 31)
 COLUMNS = (
@@ -82,6 +83,6 @@ def compared(
     """What does the farm in this folder say of a factor?"""
     farm = open_farm(folder)
     refresh(farm, "test")
-    with open_ledger(farm.ledger) as con:
-        units = farm_units(con, farm.settings, as_of, through, asked.pop("to_day", None))
-    return compare(units, Asked(factor, measure_of(measure, units.to_day), **asked), farm.settings)
+    with opened(farm.ledger, farm.settings) as ledger:
+        units = farm_units(ledger, as_of, through, asked.pop("to_day", None))
+    return compare(units, ComparisonQuery(factor, measure_of(measure, units.to_day), **asked), farm.settings)

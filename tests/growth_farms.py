@@ -10,11 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.factors import COLUMNS
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import Kept
 from pipeline.growth.decline import Resolved
-from pipeline.models.compared_units import FarmUnits
+from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitPins
 from pipeline.spawn.rates import Cell, Recipe
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 
@@ -140,19 +139,18 @@ def started(rng: np.random.Generator, alone: int, split: int, containers: int, s
         half = at % containers < containers // 2 if number >= 2 * alone else number < alone
         on = AS_OF - timedelta(int(old))
         rows.append(
-            {
-                **dict.fromkeys(COLUMNS),
-                "unit": str(at),
-                "batch": str(number),
-                "soak_key": f"soak {number}",
-                "inoculated_on": on,
-                "month": f"{on:%Y-%m}",
-                "spawn_rate_pct": None,
-                "substrate": "straw" if half else "mulch",
-                "pins_fate": FATES[int(end)],
-                "pins_day": float(day),
-                "pins_batch": int(number),
-            }
+            ComparedUnit(
+                str(at),
+                str(number),
+                f"soak {number}",
+                on,
+                {
+                    **dict.fromkeys((*COMPARED_COLUMNS, SPAWN_RATE), ""),
+                    MONTH: f"{on:%Y-%m}",
+                    "substrate": "straw" if half else "mulch",
+                },
+                pins=UnitPins(FATES[int(end)], float(day), int(number)),
+            )
         )
     return FarmUnits(AS_OF, 2, 25, rows, None)
 

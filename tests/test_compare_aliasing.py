@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from compare_farms import batches, compared, write_farm
 
-from pipeline.compare.comparison import Told
+from pipeline.compare.comparison import PairResult
 from pipeline.stats.two_levels import between
 
 JAN, FEB = date(2026, 1, 5), date(2026, 1, 20)
@@ -23,14 +23,14 @@ def varied(level: str, values: list[float], first: date, **columns: Any) -> list
     return rows
 
 
-def told(folder: Path, straw: dict[str, Any], mulch: dict[str, Any]) -> Told:
+def told(folder: Path, straw: dict[str, Any], mulch: dict[str, Any]) -> PairResult:
     write_farm(folder, varied("straw", A, JAN, **straw) + varied("mulch", B, FEB, **mulch))
     (found,) = compared(folder).pairs
     return found
 
 
-def kinds(found: Told) -> list[tuple[str, tuple[str, ...]]]:
-    return [(alias.kind, alias.factors) for alias in found.aliases]
+def kinds(found: PairResult) -> list[tuple[str, tuple[str, ...]]]:
+    return [(confounder.kind, confounder.factors) for confounder in found.confounders]
 
 
 COLD, HOT, STEAM, WATER = "cold_lime", "hot_lime", "steam", "hot_water"
@@ -59,24 +59,24 @@ def test_a_treatment_that_explains_the_pair(
 ) -> None:
     found = told(tmp_path, {"treatment": straw}, {"treatment": mulch})
     assert kinds(found) == [(kind, ("treatment",))]
-    assert found.verdict.stopped[0].rule == "R3"
-    assert found.verdict.stopped[0].next_step.startswith(help_)
+    assert found.judgement.stopped[0].rule == "R3"
+    assert found.judgement.stopped[0].next_step.startswith(help_)
 
 
 def test_a_treatment_that_both_had_explains_nothing(tmp_path: Path) -> None:
     found = told(tmp_path, {"treatment": [COLD, COLD, HOT, HOT]}, {"treatment": [COLD, HOT, HOT, HOT]})
     assert kinds(found) == []
-    assert found.verdict.word == "more"
+    assert found.judgement.verdict == "more"
 
 
 def test_one_batch_that_alone_ties_two_factors_carries_no_verdict(tmp_path: Path) -> None:
     found = told(tmp_path, {"treatment": [COLD] * 4}, {"treatment": [HOT, HOT, HOT, COLD]})
     assert kinds(found) == [("tie", ("treatment",))]
-    assert found.aliases[0].soak == "batch N08"
-    assert found.verdict.stopped[0].reason == (
+    assert found.confounders[0].soak == "batch N08"
+    assert found.judgement.stopped[0].reason == (
         "only N08 tells straw against mulch apart from the treatment; one soak cannot carry that"
     )
-    assert found.verdict.stopped[0].next_step.startswith("Two more soaks like N08")
+    assert found.judgement.stopped[0].next_step.startswith("Two more soaks like N08")
 
 
 def test_two_factors_that_explain_it_only_together(tmp_path: Path) -> None:
@@ -85,7 +85,7 @@ def test_two_factors_that_explain_it_only_together(tmp_path: Path) -> None:
     mulch = {"treatment": [HOT, HOT, STEAM, STEAM], "spawn_form": ["grain", "grain", "grain", "grain"]}
     found = told(tmp_path, straw, mulch)
     assert kinds(found) == [("together", ("treatment", "spawn_form"))]
-    assert found.verdict.stopped[0].reason.startswith("no two soaks of them are alike in treatment and spawn form")
+    assert found.judgement.stopped[0].reason.startswith("no two soaks of them are alike in treatment and spawn form")
 
 
 def test_an_amount_that_was_always_less_explains_it(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_an_amount_that_was_always_less_explains_it(tmp_path: Path) -> None:
         {"substrate_wet_kg": wet, "spawn_kg": [1, 1.2, 1, 1]},
     )
     assert kinds(found) == [("always lower", ("spawn_rate",))]
-    assert found.verdict.stopped[0].reason == (
+    assert found.judgement.stopped[0].reason == (
         "every soak of straw had less spawn rate (6 at most) than any of mulch (10 at least)"
     )
     shared = {"substrate_wet_kg": wet, "spawn_kg": [0.5, 1.1, 0.5, 0.6]}
@@ -116,17 +116,17 @@ def test_hours_belong_to_the_treatment_that_they_are_compared_by(tmp_path: Path)
 def test_spawn_lots_of_three_and_more_a_level_are_counted_and_fewer_explain_it(tmp_path: Path) -> None:
     several = {"spawn_lot": ["G1", "G2", "G2", "G3"]}
     found = told(tmp_path, several, {"spawn_lot": ["S1", "S2", "S2", "S3"]})
-    assert (kinds(found), found.pair.runs) == ([], "spawn_lot")
+    assert (kinds(found), found.pair.clusters) == ([], "spawn_lot")
     # Two lots for four soaks: what a lot does, it does to two of them.
     found = told(tmp_path, several, {"spawn_lot": ["S1", "S1", "S2", "S2"]})
     assert kinds(found) == [("disconnected", ("spawn_lot",))]
-    assert found.verdict.stopped[0].next_step == (
+    assert found.judgement.stopped[0].next_step == (
         "Split a soak between them, or use one spawn lot for both; or three spawn lots of each and more"
     )
     found = told(tmp_path, several, {"spawn_lot": ["S1"] * 4})
     assert kinds(found) == [("nested", ("spawn_lot",))]
     found = told(tmp_path, several, {"spawn_lot": ["G1", "S1", "S1", "S1"]})
-    assert (kinds(found), found.pair.runs) == ([], "")
+    assert (kinds(found), found.pair.clusters) == ([], "")
 
 
 def test_soaks_of_one_lot_or_month_are_one_where_the_levels_never_share_any(tmp_path: Path) -> None:
@@ -140,7 +140,7 @@ def test_soaks_of_one_lot_or_month_are_one_where_the_levels_never_share_any(tmp_
     write_farm(tmp_path, rows)
     (found,) = compared(tmp_path).pairs
     alone = between(lots["straw"], lots["mulch"])
-    assert (found.pair.runs, found.pair.permutation) == ("spawn_lot", None)
+    assert (found.pair.clusters, found.pair.permutation) == ("spawn_lot", None)
     assert found.pair.estimate.value == pytest.approx(alone.value)
     assert found.pair.estimate.standard_error == pytest.approx(alone.standard_error)
     assert found.pair.estimate.degrees == pytest.approx(4)  # Bell and McCaffrey's, of three and three
@@ -155,7 +155,7 @@ def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(
     write_farm(tmp_path, alternating)
     answer = compared(tmp_path)
     (found,) = answer.pairs
-    assert (kinds(found), found.verdict.word) == ([], "more")
+    assert (kinds(found), found.judgement.verdict) == ([], "more")
     from pipeline.compare.text import pair_sentence
 
     assert "never started in the same month" in pair_sentence(found, answer)
@@ -164,7 +164,7 @@ def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(
     write_farm(tmp_path, alternating)
     (found,) = compared(tmp_path).pairs
     assert kinds(found) == [("nested", ("month",))]
-    assert found.verdict.stopped[0].next_step == ("Start mulch in other months as well, best in one soak with straw")
+    assert found.judgement.stopped[0].next_step == ("Start mulch in other months as well, best in one soak with straw")
 
 
 def test_within_split_soaks_only_what_changed_within_them_explains(tmp_path: Path) -> None:
@@ -177,7 +177,7 @@ def test_within_split_soaks_only_what_changed_within_them_explains(tmp_path: Pat
     (found,) = compared(tmp_path).pairs
     assert found.pair.varies == "within soaks"
     assert kinds(found) == []
-    assert found.verdict.word == "more"
+    assert found.judgement.verdict == "more"
     for row in rows:
         row["spawn_form"] = "grain" if row["substrate"] == "straw" else "sawdust"
     write_farm(tmp_path, rows)
@@ -193,7 +193,7 @@ def test_within_split_soaks_a_change_of_other_labels_each_time_explains(tmp_path
     write_farm(tmp_path, rows)
     (found,) = compared(tmp_path).pairs
     assert kinds(found) == [("changed along", ("treatment",))]
-    assert found.verdict.stopped[0].next_step == "Split a soak so that nothing else differs"
+    assert found.judgement.stopped[0].next_step == "Split a soak so that nothing else differs"
 
 
 def test_a_blank_cell_explains_nothing(tmp_path: Path) -> None:

@@ -83,12 +83,12 @@ def test_json_tells_pairs_or_levels_unrounded(plain: Path) -> None:
         (["substrate", "--within", "treatment"], "--within treatment: write a column and a label"),
         (["substrate", "--within", "treatment=steam"], "--within steam: treatment has no such level."),
         (["spawn_rate", "--bands", "five"], "--bands five: write numbers with commas between"),
-        (["substrate", "--through-flush", "0"], "--through-flush 0: be is told from flush 1 on."),
-        (["substrate", "--measure", "decline", "--through-flush", "1"], "decline is told from flush 2 on."),
-        (["substrate", "--measure", "days", "--through-flush", "1"], "days is not told by flush."),
+        (["substrate", "--through-flush", "0"], "--through-flush 0: be counts from flush 1 on."),
+        (["substrate", "--measure", "decline", "--through-flush", "1"], "decline counts from flush 2 on."),
+        (["substrate", "--measure", "days", "--through-flush", "1"], "days does not go by flush."),
         (["substrate", "--measure", "days", "--to-day", "0"], "--to-day 0: name a day from 1 on"),
-        (["substrate", "--measure", "decline", "--to-day", "60"], "decline is not told to an age."),
-        (["substrate", "--measure", "losses", "--to-day", "60"], "losses is not told to an age."),
+        (["substrate", "--measure", "decline", "--to-day", "60"], "decline does not go by age."),
+        (["substrate", "--measure", "losses", "--to-day", "60"], "losses does not go by age."),
         (["substrate", "--to-day", "60", "--through-flush", "1"], "no --through-flush with it."),
     ],
 )
@@ -109,7 +109,7 @@ def test_one_level_alone_is_no_comparison(plain: Path) -> None:
     assert said.code == 0
     assert "Only cold_lime has a figure, so there is nothing to compare." in " ".join(said.out.split())
     assert ask(plain, "treatment", "--json").json == []
-    assert "1 unit has no treatment written down: left out." in said.err
+    assert "1 container has no treatment written down: left out." in said.err
 
 
 @pytest.mark.parametrize("measure", ["be", "days", "decline", "losses", "culled", "late"])
@@ -163,7 +163,7 @@ def test_without_a_factor_all_that_vary_are_told_in_brief(plain: Path, demo: Pat
     said = ask(plain)
     assert said.code == 0
     assert said.out.startswith("BE of flushes 1 to 2, as of 2026-12-31.\n")
-    assert "substrate       2      1     1" in said.out
+    assert "substrate       2      1      1" in said.out
     assert "wheat straw gave more than mulch" in said.out
     (row,) = ask(plain, "--json").json
     (alone,) = ask(plain, "substrate", "--json").json

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from compare_farms import compared
 
-from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.comparison import compare
+from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -110,7 +111,9 @@ def test_every_offer_can_be_asked_for_and_has_its_soaks(demo: Path) -> None:
         for told in answer.pairs:
             for stratum in told.strata:
                 levels = {level.name: level for level in compare(
-                    answer.units, Asked(factor, answer.asked.measure, stratum.within), {"worthwhile_losses_points": 5}
+                    answer.units,
+                    ComparisonQuery(factor, answer.query.measure, stratum.within),
+                    {"worthwhile_losses_points": 5},
                 ).levels}  # fmt: skip
                 assert len(levels[told.pair.level].used) >= stratum.soaks > 1
                 assert len(levels[told.pair.against].used) >= stratum.soaks_against > 1

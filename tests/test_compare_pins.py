@@ -13,10 +13,11 @@ import pytest
 from compare_farms import batches, compared, write_farm
 from conftest import Said, gillbook
 
-from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.comparison import compare
 from pipeline.compare.factors import levels
 from pipeline.compare.measures import measure_of
 from pipeline.compare.pins_by_day import with_pins_by
+from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows
 from pipeline.farm.folder import open_farm
 from pipeline.growth.pins import pinned_by_soak
@@ -102,7 +103,7 @@ def test_where_all_that_are_told_fared_alike_the_young_wait_and_no_spread_is_no_
     # 0 of 3 soaks still allow 1 - .05^(1/3) = 63.2 %.
     assert (mulch["estimate"], mulch["low"], mulch["high"]) == (0, 0, pytest.approx(63.16, abs=0.01))
     (told,) = compared(tmp_path, measure="days", to_day=25).pairs
-    assert "R5" in [reason.rule for reason in told.verdict.stopped]
+    assert "R5" in [reason.rule for reason in told.judgement.stopped]
 
 
 def test_picked_without_a_note_of_pins_the_noted_ones_of_the_batch_stand_for_it(tmp_path: Path) -> None:
@@ -134,11 +135,15 @@ def test_on_simulated_farms_the_mean_over_a_soak_is_its_pseudo_value(seed: int) 
     units = growth_farms.started(np.random.default_rng(seed), 6, 0, 5, 60.0)
     rows = with_pins_by(units.rows, levels(units.rows, "substrate"), 25, units.as_of)
     ends = {fate: end for end, fate in growth_farms.FATES.items()}
-    soaks = [row["pins_batch"] for row in rows]
-    told = pseudo_values([row["pins_day"] for row in rows], [ends[row["pins_fate"]] for row in rows], soaks, 25)
+    soaks = [row.pins.batch for row in rows if row.pins]
+    told = pseudo_values(
+        [row.pins.day for row in rows if row.pins], [ends[row.pins.fate] for row in rows if row.pins], soaks, 25
+    )
     for soak, value in told.items():
-        assert np.mean([row["days_over"] for row in rows if row["pins_batch"] == soak]) == pytest.approx(value)
-    assert any(row["days_over"] not in (0.0, 1.0) for row in rows)
+        assert np.mean(
+            [row.parts["days"].over for row in rows if row.pins and row.pins.batch == soak]
+        ) == pytest.approx(value)
+    assert any(row.parts["days"].over not in (0.0, 1.0) for row in rows)
 
 
 @pytest.mark.parametrize(("alone", "split"), [(6, 0), (0, 6)])
@@ -158,7 +163,7 @@ def test_the_command_tells_points_of_the_share_and_says_so_in_a_sentence(tmp_pat
     rows[3]["pins"], rows[3]["lost"] = 20, 3
     write_farm(tmp_path, rows)
     (pair,) = ask(tmp_path, "--to-day", 25, "--json").json
-    assert (pair["measure"], pair["unit"], pair["worthwhile"]) == ("days", "points", 10)
+    assert (pair["measure"], pair["unit"], pair["smallest_effect"]) == ("days", "points", 10)
     assert (pair["level"], pair["against"]) == ("straw", "mulch")
     # By hand: 100, 100, 75 against 25, 0, 0. Both have the variance 625/3, so SE^2 = 2 x (625/3)/3 = 11.8^2, with 4
     # degrees of freedom: t = 2.7764, so 83.33 -+ 32.72.
@@ -176,7 +181,7 @@ def test_the_command_tells_points_of_the_share_and_says_so_in_a_sentence(tmp_pat
 def test_the_farm_says_from_when_a_share_with_pins_counts(tmp_path: Path) -> None:
     write_farm(tmp_path, sides(mulch_pins=45), "worthwhile_pins_points = 70")
     (pair,) = ask(tmp_path, "--to-day", 50, "--json").json
-    assert pair["worthwhile"] == 70
+    assert pair["smallest_effect"] == 70
     assert pair["verdict"] == "cannot tell"  # 100, 100, 75 against 75 three times
     assert "R5" in pair["rules"]
 
@@ -208,5 +213,5 @@ def test_a_farm_of_many_units_is_told_quickly() -> None:
     began = perf_counter()
     with_pins_by(units.rows, levels(units.rows, "substrate"), 25, units.as_of)
     assert perf_counter() - began < 5  # some .1 s; one by one, left out in turn, it would take minutes
-    answer = compare(units, Asked("substrate", measure_of("days", 25)), {"worthwhile_pins_points": 10.0})
+    answer = compare(units, ComparisonQuery("substrate", measure_of("days", 25)), {"worthwhile_pins_points": 10.0})
     assert sum(len(level.used) for level in answer.levels) == 1600

@@ -10,9 +10,10 @@ from compare_farms import batches, compared, write_farm
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.comparison import compare
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.other_differences import cramers_v
+from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank
@@ -116,7 +117,7 @@ def test_row_order_does_not_matter(small_farm: Path) -> None:
     random.Random(3).shuffle(rows)
     settings_of = {"worthwhile_be_points": 10.0}
     units = type(plain.units)(plain.units.as_of, 2, None, rows, plain.units.look_gap)
-    shuffled = compare(units, Asked("substrate", MEASURES["be"]), settings_of)
+    shuffled = compare(units, ComparisonQuery("substrate", MEASURES["be"]), settings_of)
     assert pair_rows(shuffled) == pair_rows(plain)
     assert level_rows(shuffled) == level_rows(plain)
 
@@ -151,5 +152,5 @@ def test_grams_and_kilograms_give_the_same_efficiency(tmp_path: Path) -> None:
             line[column] = str(float(line[column]) * 10)
         path.write_text("\n".join(",".join(line) for line in lines) + "\n", encoding="utf-8")
     (scaled,), (told,) = pair_rows(compared(tmp_path)), plain
-    for key in ("difference", "low", "high", "p", "showable"):
+    for key in ("difference", "low", "high", "p", "minimum_detectable"):
         assert scaled[key] == pytest.approx(told[key], rel=1e-12)

@@ -216,7 +216,7 @@ NOT_ON_THE_PAGE = {
     "compared_pairs": {
         "standard_error",
         "degrees_of_freedom",
-        "worthwhile",
+        "smallest_effect",
         "permutation_p",
         "permutation_floor",
         "p",

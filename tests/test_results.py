@@ -12,8 +12,9 @@ import pytest
 from ahead_tables import ahead_tables
 from growth_tables import growth_tables
 
-from pipeline.compare.comparison import Asked, compare
+from pipeline.compare.comparison import compare
 from pipeline.compare.measures import MEASURES
+from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.ledger.history import read_history
@@ -53,8 +54,8 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     found["running_units"] = measures.running_units(view)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(con, farm.settings, AS_OF)
-    units = farm_units(con, farm.settings, AS_OF, 2)
-    compared = compare(units, Asked("substrate", MEASURES["losses"]), farm.settings)
+    units = farm_units(ledger, AS_OF, 2)
+    compared = compare(units, ComparisonQuery("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
     found |= {"today": today(ledger.view(query)), "history": read_history(farm).records}
     return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))

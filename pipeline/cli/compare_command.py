@@ -16,8 +16,8 @@ from schemas.finding import WrongRequest
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.compare.comparison import Asked
     from pipeline.compare.measures import Measure
+    from pipeline.compare.query import ComparisonQuery
     from pipeline.models.compared_units import FarmUnits
 
 
@@ -51,7 +51,7 @@ def compare(
     ] = Compared.be,
     through_flush: Annotated[
         int | None,
-        typer.Option("--through-flush", metavar="K", help="Flushes 1 to K, of soaks told through K. Default: 2."),
+        typer.Option("--through-flush", metavar="K", help="Flushes 1 to K, of soaks that are through K. Default: 2."),
     ] = None,
     to_day: Annotated[
         int | None,
@@ -81,7 +81,7 @@ def compare(
     from pipeline.compare import tables
     from pipeline.compare.comparison import compare as answer_to
     from pipeline.compare.measures import measure_of
-    from pipeline.compare.overview import standing
+    from pipeline.compare.overview import overview
 
     meant = measure_of(measure.value, to_day)
     through = _flush(meant, through_flush, to_day)
@@ -89,16 +89,16 @@ def compare(
     if factor is None:
         _needs_a_factor({"--against": against, "--bands": bands, "--split": split, "--levels": levels})
         units, settings = _units(day(as_of), through, to_day, farm)
-        found = standing(units, settings, measure.value, within=held)
+        found = overview(units, settings, measure.value, within=held)
         if json:
             as_json([row for each in found for row in each.pairs])
         else:
             compare_screen.show_all(found, units)
         return
-    asked = _asked(factor, meant, held, against, bands, split)
+    query = _query(factor, meant, held, against, bands, split)
     units, settings = _units(day(as_of), through, to_day, farm)
     with timed("compare"):
-        answer = answer_to(units, asked, settings)
+        answer = answer_to(units, query, settings)
     if json:
         as_json(tables.level_rows(answer) if levels else tables.pair_rows(answer))
     else:
@@ -106,14 +106,14 @@ def compare(
 
 
 def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Mapping[str, Any]]:
-    """Brings the ledger up to date and reads its units; the farm's settings come along."""
+    """Bring the ledger up to date and read its units; the farm's settings come along."""
     from pipeline.models.compared_units import farm_units
-    from pipeline.models.view import open_ledger
+    from pipeline.models.view import opened
 
     farm = open_the_farm(farm_dir)
     done = refreshed(farm)
-    with timed("units"), open_ledger(farm.ledger) as con:
-        units = farm_units(con, farm.settings, when, through, to_day)
+    with timed("units"), opened(farm.ledger, farm.settings) as ledger:
+        units = farm_units(ledger, when, through, to_day)
     tell_set_aside(done)
     return units, farm.settings
 
@@ -136,18 +136,18 @@ def _held(within: list[str] | None) -> tuple[tuple[str, str], ...]:
     return tuple(held)
 
 
-def _asked(
+def _query(
     factor: str,
     measure: Measure,
     held: tuple[tuple[str, str], ...],
     against: str | None,
     bands: str | None,
     split: bool,
-) -> Asked:
-    from pipeline.compare.comparison import Asked
+) -> ComparisonQuery:
     from pipeline.compare.factors import known_factor
+    from pipeline.compare.query import ComparisonQuery
 
-    return Asked(known_factor(factor), measure, held, against, _edges(bands), split)
+    return ComparisonQuery(known_factor(factor), measure, held, against, _edges(bands), split)
 
 
 def _edges(bands: str | None) -> tuple[float, ...]:
@@ -163,12 +163,12 @@ def _flush(measure: Measure, through: int | None, to_day: int | None) -> int:
     from pipeline.compare.measures import DEFAULT_FLUSH
 
     if to_day is not None and not measure.by_day and (not measure.by_flush or measure.least_flush > 1):
-        raise WrongRequest(f"--to-day: {measure.name} is not told to an age. Leave it away.")
+        raise WrongRequest(f"--to-day: {measure.name} does not go by age. Leave it away.")
     if to_day is not None and (through is not None or to_day < 1):
         raise WrongRequest(f"--to-day {to_day}: name a day from 1 on, and no --through-flush with it.")
     if through is not None and not measure.by_flush:
-        raise WrongRequest(f"--through-flush: {measure.name} is not told by flush. Leave it away.")
+        raise WrongRequest(f"--through-flush: {measure.name} does not go by flush. Leave it away.")
     if through is not None and through < measure.least_flush:
         least = measure.least_flush
-        raise WrongRequest(f"--through-flush {through}: {measure.name} is told from flush {least} on.")
+        raise WrongRequest(f"--through-flush {through}: {measure.name} counts from flush {least} on.")
     return through or DEFAULT_FLUSH

@@ -4,28 +4,30 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.options import tell
 from pipeline.cli.show import say
+from schemas.answers import Verdict
+from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
-    from pipeline.compare.overview import Standing
+    from pipeline.compare.overview import Overview
     from pipeline.models.compared_units import FarmUnits
-
-Rows = list[dict[str, Any]]
+    from pipeline.models.view import Rows
 
 MOST_PAIRS = 12  # in the table; where there are more, those without an interval are only counted
 # In the table, so that the names of both levels have room.
-SHORT = {"no important difference": "no matter"}
-MOST_REFUSED = 5  # pairs that cannot be told, told one by one
+SHORT = {Verdict.NO_MATTER: "no matter"}
+MOST_REFUSED = 5  # pairs without a verdict that are named one by one
 
 
-def show_all(found: Sequence[Standing], units: FarmUnits) -> None:
-    """Prints what holds of every factor that varies; of what cannot be told, how to ask."""
+def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
+    """Print what holds of every factor that varies; of what cannot be told, how to ask."""
     if not units.rows:
         _tell_no_batch(units)
     elif not found:
@@ -34,24 +36,29 @@ def show_all(found: Sequence[Standing], units: FarmUnits) -> None:
         say(f"{found[0].measure}, as of {units.as_of}.", "")
         typer.echo("")
         _show_factors(found)
-        held = [row["sentence"] for each in found for row in each.pairs if row["verdict"] != "cannot tell"]
+        held = [row["sentence"] for each in found for row in each.pairs if row["verdict"] != Verdict.CANNOT_TELL]
         typer.echo("")
-        say(*(held or ["No difference can be told yet. gillbook compare FACTOR tells why, and what would help."]))
-        tell("Intervals of 99 %, for what is looked at again and again; of one factor asked for by name, of 95 %.")
+        say(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
+        tell(
+            f"Intervals of {percent(STANDING_LEVEL)}, for what is looked at again and again; of one factor asked "
+            f"for by name, of {percent(LEVEL)}."
+        )
 
 
-def _show_factors(found: Sequence[Standing]) -> None:
+def _show_factors(found: Sequence[Overview]) -> None:
     from pipeline.cli.show import Column, as_table
     from pipeline.compare.verdicts import RULES
 
     rows = []
     for each in found:
-        open_ = Counter(RULES[row["rules"].split()[0]].title for row in each.pairs if row["verdict"] == "cannot tell")
+        open_ = Counter(
+            RULES[row["rules"].split()[0]].title for row in each.pairs if row["verdict"] == Verdict.CANNOT_TELL
+        )
         why = ", ".join(f"{title} {count}" for title, count in open_.most_common())
         soaks = sum(row["soaks"] > 0 for row in each.levels)
         pairs = len(each.pairs)
         rows.append(
-            {"factor": each.factor, "levels": soaks, "pairs": pairs, "told": pairs - each.open_pairs, "why": why}
+            {"factor": each.factor, "levels": soaks, "pairs": pairs, "clear": pairs - each.open_pairs, "why": why}
         )
     as_table(
         rows,
@@ -59,7 +66,7 @@ def _show_factors(found: Sequence[Standing]) -> None:
             Column("factor", "factor"),
             Column("levels", "levels", 0),
             Column("pairs", "pairs", 0),
-            Column("told", "told", 0),
+            Column("clear", "clear", 0),
             Column("why", "cannot tell, for"),
         ],
     )
@@ -70,7 +77,7 @@ def _tell_no_batch(units: FarmUnits) -> None:
 
 
 def show(answer: Comparison, levels_only: bool) -> None:
-    """Prints what each level gave, how far the pairs lie apart, and what may be said of them."""
+    """Print what each level gave, how far the pairs lie apart, and what may be said of them."""
     from pipeline.compare import tables
     from pipeline.compare import text as sentences
 
@@ -102,19 +109,19 @@ def _varies(answer: Comparison) -> str:
 def _show_levels(rows: Rows, answer: Comparison) -> None:
     from pipeline.cli.show import Column, as_table
 
-    called = "share" if answer.asked.measure.by_day else answer.asked.measure.name
+    called = "share" if answer.query.measure.by_day else answer.query.measure.name
     as_table(
         rows,
         [
-            Column("level", answer.asked.factor),
+            Column("level", answer.query.factor),
             Column("soaks", "soaks", 0),
             Column("batches", "batches", 0),
-            Column("units", "units", 0),
+            Column("units", "con-\ntainers", 0),
             Column("soaks_not_yet", "soaks\nnot yet", 0),
-            Column("units_not_yet", "units\nnot yet", 0),
+            Column("units_not_yet", "con-\ntainers\nnot yet", 0),
             Column("estimate", f"{called}\n{rows[0]['unit']}", 1),
-            Column("low", "95 %\nfrom", 1),
-            Column("high", "95 %\nto", 1),
+            Column("low", f"{percent(LEVEL)}\nfrom", 1),
+            Column("high", f"{percent(LEVEL)}\nto", 1),
         ],
     )
 
@@ -132,10 +139,10 @@ def _show_pairs(rows: Rows) -> None:
             Column("against", "against"),
             Column("soaks_split", "split\nsoaks", 0),
             Column("difference", f"more by\n{unit}", 1),
-            Column("low", "95 %\nfrom", 1),
-            Column("high", "95 %\nto", 1),
+            Column("low", f"{percent(LEVEL)}\nfrom", 1),
+            Column("high", f"{percent(LEVEL)}\nto", 1),
             Column("shown_p", "p", whole=True),
-            Column("showable", "could\nshow", 1),
+            Column("minimum_detectable", "could\nshow", 1),
             Column("shown", "verdict", whole=True),
         ],
     )
@@ -148,49 +155,52 @@ def _p(p: float | None) -> str | None:
 
 
 def _say_pairs(rows: Rows) -> None:
-    """Says what holds first, then what cannot be told: the pairs nearest to a verdict first."""
-    told = [row for row in rows if row["verdict"] != "cannot tell"]
-    open_ = [row for row in rows if row["verdict"] == "cannot tell"]
+    """Print what holds first, then the pairs without a verdict: those nearest to one first."""
+    settled = [row for row in rows if row["verdict"] != Verdict.CANNOT_TELL]
+    open_ = [row for row in rows if row["verdict"] == Verdict.CANNOT_TELL]
     open_.sort(key=lambda row: row["rules"].split()[0] not in ("R7", "R8"))
-    for row in [*told, *open_[:MOST_REFUSED]]:
+    for row in [*settled, *open_[:MOST_REFUSED]]:
         say(row["sentence"])
     rest = Counter(row["rules"].split()[0] for row in open_[MOST_REFUSED:])
     if rest:
-        listed = ", ".join(f"{rule} {count}" for rule, count in sorted(rest.items()))
-        more = "1 more pair" if rest.total() == 1 else f"{rest.total()} more pairs"
-        say(f"{more} cannot be told (by rule: {listed}). --against LEVEL or --json tells why.")
+        rules = ", ".join(f"{rule} {count}" for rule, count in sorted(rest.items()))
+        say(
+            f"{counted(rest.total(), 'more pair')} without a verdict (by rule: {rules}). "
+            "--against LEVEL or --json says why."
+        )
 
 
-def _units(count: int, one: str, many: str) -> str:
-    return f"1 unit {one}" if count == 1 else f"{count} units {many}"
+def _containers(count: int, one: str, many: str) -> str:
+    return f"{counted(count, 'container')} {one if count == 1 else many}"
 
 
 def _nothing_to_compare(rows: Rows, sooner: str) -> str:
-    told = [row["level"] for row in rows if row["soaks"]]
+    measured = [row["level"] for row in rows if row["soaks"]]
     waiting = sum(row["soaks_not_yet"] for row in rows)
-    are = "1 soak is" if waiting == 1 else f"{waiting} soaks are"
+    are = f"{counted(waiting, 'soak')} {'is' if waiting == 1 else 'are'}"
     young = f" {are} not that far yet: try {sooner}." if waiting else ""
-    if not told:
+    if not measured:
         return f"No level has a figure, so there is nothing to compare.{young}"
-    return f"Only {told[0]} has a figure, so there is nothing to compare.{young}"
+    return f"Only {measured[0]} has a figure, so there is nothing to compare.{young}"
 
 
 def _tell_notes(answer: Comparison, rows: Rows) -> None:
     from pipeline.compare.comparison import not_yet
 
-    measure = answer.asked.measure
+    measure = answer.query.measure
     tell(
         f"Each soak counts once at a level: containers of one soak share its fate. not yet: left out, "
-        f"{not_yet(measure, answer.units)}. could show: what these soaks would show in 4 of 5 farms."
+        f"{not_yet(measure, answer.units)}. could show: what these soaks would show in 4 of 5 farms. "
+        "A batch weighed together counts as one container."
     )
     without = sum(row["units_without"] for row in rows)
     if without:
-        tell(f"{_units(without, 'adds', 'add')} nothing: {measure.without}.")
+        tell(f"{_containers(without, 'adds', 'add')} nothing: {measure.without}.")
     if answer.units_without_level:
-        said = _units(answer.units_without_level, "has", "have")
-        tell(f"{said} no {answer.asked.factor} written down: left out.")
+        left_out = _containers(answer.units_without_level, "has", "have")
+        tell(f"{left_out} no {answer.query.factor} written down: left out.")
     if answer.bases:
-        tell(f"Dry mass was told in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
+        tell(f"Dry mass was found in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
     if answer.pairs:
         tell(
             "Looking again after every batch raises false alarms: from 5 to 6 % at the second look, to 12 % by the "

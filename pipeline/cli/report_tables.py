@@ -67,13 +67,13 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     """The tables of every factor that varies, compared with 99 % intervals, for a page that is read again and again;
     and of how much soaks and containers differ.
     """
-    from pipeline.compare.overview import standing
+    from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units
     from pipeline.trial.tables import farm_spread
 
     con, settings = ledger.connection, ledger.settings
-    units = farm_units(con, settings, as_of, THROUGH_FLUSH)
-    found = [each for measure in COMPARED for each in standing(units, settings, measure)]
+    units = farm_units(ledger, as_of, THROUGH_FLUSH)
+    found = [each for measure in COMPARED for each in overview(units, settings, measure)]
     return {
         "compared_levels": [row for each in found for row in each.levels],
         "compared_pairs": [row for each in found for row in each.pairs],

@@ -3,176 +3,164 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline.compare import factors
-from pipeline.compare.cells import Cell, cells, varies
-from pipeline.compare.clusters import by_runs, counted
-from pipeline.compare.confounding import Alias, Sides, aliases, held_against, sides_of
+from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
+from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.measures import Measure
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
-from pipeline.compare.pairs import Level, Pair, family, judged, levels_told, pairs_told
+from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
 from pipeline.compare.pins_by_day import with_pins_by
-from pipeline.compare.verdicts import Facts, Verdict, verdict
-from pipeline.models.compared_units import FarmUnits
+from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.sides import Sides, sides_of
+from pipeline.compare.verdicts import Facts, Judgement, judge
+from pipeline.models.compared_units import ComparedUnit, FarmUnits
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import Design
-from schemas.confidence import LEVEL
-
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What is to be compared. within: columns held at one label each; against: the level that all others are held
-    against; edges: where numbers are parted into bands; split_only: pairs are told from soaks that hold both alone;
-    level: of the intervals.
-    """
-
-    factor: str
-    measure: Measure
-    within: tuple[tuple[str, str], ...] = ()
-    against: str | None = None
-    edges: tuple[float, ...] = ()
-    split_only: bool = False
-    level: float = LEVEL
-
-
-@dataclass(frozen=True)
-class Told:
-    """A pair with its verdict, its other explanations, what else differed, and where that would be alike."""
+class PairResult:
+    """A pair with its judgement, its other explanations, what else differed, and where that would be alike."""
 
     pair: Pair
-    verdict: Verdict
-    aliases: tuple[Alias, ...]
+    judgement: Judgement
+    confounders: tuple[Confounder, ...]
     differing: tuple[Differing, ...]
     strata: tuple[Stratum, ...]
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """The answer. within, against: as the farm writes them; units_without_level: whose cell is blank; bases: how dry
-    mass was told, where in several ways.
+    """The answer to a query, its labels as the farm writes them. units_without_level: whose cell is blank; bases: how
+    dry mass was found, where in several ways; smallest_effect: from which difference on it counts.
     """
 
-    asked: Asked
+    query: ComparisonQuery
     units: FarmUnits
-    within: tuple[tuple[str, str], ...]
-    against: str | None
     varies: Design
     levels: tuple[Level, ...]
-    pairs: tuple[Told, ...]
+    pairs: tuple[PairResult, ...]
     units_without_level: int
     bases: tuple[str, ...]
-    worthwhile: float
+    smallest_effect: float
 
 
 def not_yet(measure: Measure, units: FarmUnits) -> str:
-    """What is said of a unit that is not far enough?"""
+    """Return what is said of a unit that is not far enough."""
     if units.to_day is not None and measure.by_flush and measure.least_flush == 1:
         return f"younger than {units.to_day} days"
     return measure.not_yet.format(flush=units.through)
 
 
-def compare(units: FarmUnits, asked: Asked, settings: Mapping[str, Any]) -> Comparison:
-    """What do the farm's records say of the levels of a factor?
+def compare(units: FarmUnits, query: ComparisonQuery, settings: Mapping[str, Any]) -> Comparison:
+    """Return what the farm's records say of the levels of a factor.
 
     settings: one value per key of the farm contract. Raises WrongRequest for a level that does not exist, and for
     numbers that leave no gap to part them.
     """
-    rows: Sequence[Row] = units.rows
-    held = []
-    for name, wanted in asked.within:
-        of = factors.levels(rows, name)
-        meant = factors.known_level(wanted, of, "--within")
-        held.append((name, meant))
-        rows = [row for row in rows if of.label_of.get(row["unit"]) == meant]
-    of = factors.levels(rows, asked.factor, asked.edges)
-    against = None if asked.against is None else factors.known_level(asked.against, of, "--against")
-    if asked.measure.by_day and units.to_day is not None:
+    rows, within = _held(units.rows, query)
+    of = factors.levels(rows, query.factor, query.edges)
+    against = None if query.against is None else factors.known_level(query.against, of, "--against")
+    query = replace(query, within=within, against=against)
+    if query.measure.by_day and units.to_day is not None:
         rows = with_pins_by(rows, of, units.to_day, units.as_of)
-    found = cells(rows, of, asked.measure)
-    levels = levels_told(found, of.order)
-    worthwhile = float(settings[asked.measure.worthwhile])
+    found = cells(rows, of, query.measure)
+    levels = levels_of(found, of.order)
+    smallest_effect = float(settings[query.measure.smallest_effect])
     return Comparison(
-        asked,
+        query,
         units,
-        tuple(held),
-        against,
         varies([cell for cell in found if cell.value is not None]),
         tuple(levels),
-        _pairs(units, asked, levels, against, worthwhile),
+        _pairs(units, query, levels, smallest_effect),
         len(rows) - len(of.label_of),
-        _bases(rows, found, asked),
-        worthwhile,
+        _bases(rows) if query.of_yield and found else (),
+        smallest_effect,
     )
 
 
-def _bases(rows: Sequence[Row], found: Sequence[Cell], asked: Asked) -> tuple[str, ...]:
-    if asked.measure.name != "be" or not found:
-        return ()
-    bases = tuple(sorted({row["dry_basis"] for row in rows if row["dry_basis"] and row["be_under"]}))
+def _held(
+    units: Sequence[ComparedUnit], query: ComparisonQuery
+) -> tuple[Sequence[ComparedUnit], tuple[tuple[str, str], ...]]:
+    """The units that have the labels that are held, and these labels as the farm writes them."""
+    held = []
+    for name, wanted in query.within:
+        of = factors.levels(units, name)
+        label = factors.known_level(wanted, of, "--within")
+        held.append((name, label))
+        units = [each for each in units if of.label_of.get(each.unit) == label]
+    return units, tuple(held)
+
+
+def _bases(units: Sequence[ComparedUnit]) -> tuple[str, ...]:
+    every = {each.cells["dry_basis"] for each in units if each.parts["be"].under}
+    bases = tuple(sorted(base for base in every if base))
     return bases if len(bases) > 1 else ()
 
 
 @dataclass(frozen=True)
-class _Bare:
+class _Candidate:
     pair: Pair
     sides: Sides
-    aliases: tuple[Alias, ...]
+    confounders: tuple[Confounder, ...]
 
     @property
     def supported(self) -> bool:
-        """Does the design support a verdict, whatever the units gave?"""
-        return self.pair.has_enough and not self.aliases
+        """Whether the design supports a verdict, whatever the units gave."""
+        return self.pair.has_enough and not self.confounders
+
+
+def _candidate(pair: Pair, query: ComparisonQuery) -> _Candidate:
+    sides = sides_of(pair)
+    if not pair.has_interval:
+        return _Candidate(pair, sides, ())
+    _, clusters, _ = held_against(query.factor, query.of_yield)
+    found = tuple(confounders(sides, query.factor, query.of_yield))
+    return _Candidate(by_clusters(pair, counted_clusters(sides, clusters)), sides, found)
 
 
 def _pairs(
-    units: FarmUnits, asked: Asked, levels: Sequence[Level], against: str | None, worthwhile: float
-) -> tuple[Told, ...]:
-    of_yield = asked.measure.name == "be"
-    bare = []
-    for pair in pairs_told(levels, against, asked.split_only):
-        sides = sides_of(pair)
-        found = tuple(aliases(sides, asked.factor, of_yield)) if pair.has_interval else ()
-        _, runs, _ = held_against(asked.factor, of_yield)
-        bare.append(_Bare(by_runs(pair, counted(sides, runs)) if pair.has_interval else pair, sides, found))
-    together = family([each.pair for each in bare if each.supported], against is None)
+    units: FarmUnits, query: ComparisonQuery, levels: Sequence[Level], smallest_effect: float
+) -> tuple[PairResult, ...]:
+    candidates = [_candidate(pair, query) for pair in pairs_of(levels, query.against, query.split_only)]
+    together = family([each.pair for each in candidates if each.supported], query.against is None)
     waiting = {level.name: level.waiting for level in levels}
-    told = []
-    for each in bare:
-        pair = judged(each.pair, together, asked.level)
+    results = []
+    for each in candidates:
+        pair = judged(each.pair, together, query.level)
         young = (*waiting[pair.level], *waiting[pair.against])
-        facts = _facts(units, asked, each, pair, worthwhile, young, together)
-        other = tuple(differing(each.sides, asked.factor, of_yield))
-        offered = () if _beyond_strata(each.aliases) else tuple(strata(each.sides, other))
-        told.append(Told(pair, verdict(facts), each.aliases, other, offered))
-    return tuple(told)
+        judgement = judge(_facts(units, query, each, pair, smallest_effect, young, together))
+        other = tuple(differing(each.sides, query.factor, query.of_yield))
+        offered = () if _beyond_strata(each.confounders) else tuple(strata(each.sides, other))
+        results.append(PairResult(pair, judgement, each.confounders, other, offered))
+    return tuple(results)
 
 
 def _facts(
     units: FarmUnits,
-    asked: Asked,
-    bare: _Bare,
+    query: ComparisonQuery,
+    candidate: _Candidate,
     pair: Pair,
-    worthwhile: float,
-    waiting: tuple[Cell, ...],
+    smallest_effect: float,
+    waiting: tuple[DesignCell, ...],
     together: Family,
 ) -> Facts:
     return Facts(
         pair,
-        bare.sides,
-        bare.aliases,
-        asked.measure,
-        worthwhile,
+        candidate.sides,
+        candidate.confounders,
+        query.measure,
+        smallest_effect,
         units.look_gap,
         waiting,
-        not_yet(asked.measure, units),
+        not_yet(query.measure, units),
         together,
     )
 
 
-def _beyond_strata(found: Sequence[Alias]) -> bool:
-    """Would no stratum mend this? One that holds two labels needs both levels to have them."""
-    return any(alias.kind not in ("together", "tie") for alias in found)
+def _beyond_strata(found: Sequence[Confounder]) -> bool:
+    """Whether no stratum would mend this: one that holds two labels needs both levels to have them."""
+    return any(each.kind not in ("together", "tie") for each in found)

@@ -4,22 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from pipeline.compare import confounding as aliasing
 from pipeline.compare import wording as words
-from pipeline.compare.confounding import Alias, Sides
-from pipeline.compare.factors import MONTH, RUNS, title
+from pipeline.compare.confounding import (
+    ALONG,
+    DISCONNECTED,
+    EARLIER,
+    LOWER,
+    NESTED,
+    ONE_TO_ONE,
+    TIE,
+    TOGETHER,
+    Confounder,
+)
+from pipeline.compare.factors import CLUSTERS, title
+from pipeline.compare.sides import Sides
+from pipeline.models.compared_units import MONTH
+from schemas.phrases import listed
 
-Told = tuple[str, str]  # why, and what would help
+Explanation = tuple[str, str]  # why, and what would help
 
 
-def explained(alias: Alias, sides: Sides) -> Told:
-    """Why can the pair not be told apart from this, and what would help?"""
-    return _WORDS[alias.kind](alias, sides)
+def explained(confounder: Confounder, sides: Sides) -> Explanation:
+    """Return why the pair cannot be separated from this, and what would help."""
+    return _WORDS[confounder.kind](confounder, sides)
 
 
-def _one_to_one(alias: Alias, sides: Sides) -> Told:
-    ours, theirs = words.either(alias.labels), words.either(alias.against_labels)
-    what = alias.factors[0]
+def _one_to_one(confounder: Confounder, sides: Sides) -> Explanation:
+    ours, theirs = words.either(confounder.labels), words.either(confounder.against_labels)
+    what = confounder.factors[0]
     if what == MONTH:
         why = f"all soaks of {sides.level} were started in {ours}, those of {sides.against} in {theirs}"
         return why, f"Split a soak between them, or start {sides.level} in {theirs} of another year as well"
@@ -30,52 +42,54 @@ def _one_to_one(alias: Alias, sides: Sides) -> Told:
     return why, f"One soak of {sides.level} with {theirs}, or of {sides.against} with {ours}, would begin to part them"
 
 
-def _nested(alias: Alias, sides: Sides) -> Told:
-    ours = len(alias.labels) == 1
+def _nested(confounder: Confounder, sides: Sides) -> Explanation:
+    ours = len(confounder.labels) == 1
     one, other = (sides.level, sides.against) if ours else (sides.against, sides.level)
-    single, several = (alias.labels, alias.against_labels) if ours else (alias.against_labels, alias.labels)
-    if alias.factors[0] == MONTH:
+    single, several = (
+        (confounder.labels, confounder.against_labels) if ours else (confounder.against_labels, confounder.labels)
+    )
+    if confounder.factors[0] == MONTH:
         return (
             f"all soaks of {one} were started in one month ({single[0]}), none of {other}",
             f"Start {one} in other months as well, best in one soak with {other}",
         )
-    why = f"every soak of {one} had {words.label(single[0])} ({title(alias.factors[0])}), and none of {other} did"
+    why = f"every soak of {one} had {words.label(single[0])} ({title(confounder.factors[0])}), and none of {other} did"
     return (
         why,
         f"One soak of {other} with {words.label(single[0])}, or of {one} with {words.either(several)}, would help",
     )
 
 
-def _disconnected(alias: Alias, sides: Sides) -> Told:
-    ours, theirs = words.either(alias.labels), words.either(alias.against_labels)
-    what = title(alias.factors[0])
+def _disconnected(confounder: Confounder, sides: Sides) -> Explanation:
+    ours, theirs = words.either(confounder.labels), words.either(confounder.against_labels)
+    what = title(confounder.factors[0])
     why = f"they never had the same {what}: {sides.level} {ours}, {sides.against} {theirs}"
-    if alias.factors[0] in RUNS:
+    if confounder.factors[0] in CLUSTERS:
         return why, f"Split a soak between them, or use one {what} for both; or three {what}s of each and more"
     return why, f"One soak of {sides.level} with {theirs}, or of {sides.against} with {ours}, would begin to part them"
 
 
-def _along(alias: Alias, sides: Sides) -> Told:
-    what = title(alias.factors[0])
+def _along(confounder: Confounder, sides: Sides) -> Explanation:
+    what = title(confounder.factors[0])
     where = "in every split soak " if sides.split else ""
     return f"{where}the {what} changed along with it", "Split a soak so that nothing else differs"
 
 
-def _together(alias: Alias, sides: Sides) -> Told:
-    names = words.listed([title(name) for name in alias.factors])
+def _together(confounder: Confounder, sides: Sides) -> Explanation:
+    names = listed([title(name) for name in confounder.factors])
     why = f"no two soaks of them are alike in {names}; together these explain it as well"
     return why, f"Split one soak between {sides.level} and {sides.against}, with all else alike"
 
 
-def _tie(alias: Alias, sides: Sides) -> Told:
-    names = words.listed([title(name) for name in alias.factors])
-    soak = words.soak_name(alias.soak)
+def _tie(confounder: Confounder, sides: Sides) -> Explanation:
+    names = listed([title(name) for name in confounder.factors])
+    soak = words.soak_name(confounder.soak)
     why = f"only {soak} tells {sides.level} against {sides.against} apart from the {names}; one soak cannot carry that"
     return why, f"Two more soaks like {soak}, or soaks split between the two, would help"
 
 
-def _lower(alias: Alias, sides: Sides) -> Told:
-    what = alias.factors[0]
+def _lower(confounder: Confounder, sides: Sides) -> Explanation:
+    what = confounder.factors[0]
     ours, theirs = ([cell.means[what] for cell in side if what in cell.means] for side in (sides.first, sides.second))
     if sides.split:
         less = sum(ours) / len(ours) < sum(theirs) / len(theirs)
@@ -89,9 +103,9 @@ def _lower(alias: Alias, sides: Sides) -> Told:
     return why, f"One soak of each at the same {title(what)} would begin to part them"
 
 
-def _earlier(alias: Alias, sides: Sides) -> Told:
+def _earlier(confounder: Confounder, sides: Sides) -> Explanation:
     ours, theirs = ([cell.started for cell in side if cell.started] for side in (sides.first, sides.second))
-    one, other = alias.labels[0], alias.against_labels[0]
+    one, other = confounder.labels[0], confounder.against_labels[0]
     last, first = (max(ours), min(theirs)) if one == sides.level else (max(theirs), min(ours))
     why = (
         f"all soaks of {one} were started (the last on {last}) before the first of {other} ({first}): season, room and "
@@ -100,13 +114,13 @@ def _earlier(alias: Alias, sides: Sides) -> Told:
     return why, f"Start {one} again beside {other}, best by splitting a soak between them"
 
 
-_WORDS: Mapping[str, Callable[[Alias, Sides], Told]] = {
-    aliasing.ONE_TO_ONE: _one_to_one,
-    aliasing.NESTED: _nested,
-    aliasing.DISCONNECTED: _disconnected,
-    aliasing.ALONG: _along,
-    aliasing.TOGETHER: _together,
-    aliasing.TIE: _tie,
-    aliasing.LOWER: _lower,
-    aliasing.EARLIER: _earlier,
+_WORDS: Mapping[str, Callable[[Confounder, Sides], Explanation]] = {
+    ONE_TO_ONE: _one_to_one,
+    NESTED: _nested,
+    DISCONNECTED: _disconnected,
+    ALONG: _along,
+    TOGETHER: _together,
+    TIE: _tie,
+    LOWER: _lower,
+    EARLIER: _earlier,
 }

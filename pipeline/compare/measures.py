@@ -1,4 +1,4 @@
-"""What can be compared: each measure, how it is told, and from when a difference is worthwhile."""
+"""What can be compared: each measure, its words, and from when on a difference counts."""
 
 from __future__ import annotations
 
@@ -9,17 +9,18 @@ from dataclasses import dataclass
 class Measure:
     """A measure: NAME_over and NAME_under are its columns in compared_units.sql.
 
-    scale: by what their ratio is multiplied. worthwhile: the key of farm.toml that says from when a difference counts.
-    more, less: what one says of a level with the larger and the smaller value. not_yet: what is said of a unit that is
-    not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no spread at
-    all is no evidence. by_flush: told through a flush. by_day: the share by a day asked for (pinned.with_pins_by).
+    scale: by what their ratio is multiplied. smallest_effect: the key of farm.toml that says from when a difference
+    counts. more, less: what one says of a level with the larger and the smaller value. not_yet: what is said of a unit
+    that is not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no
+    spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
+    (pins_by_day.with_pins_by).
     """
 
     name: str
     title: str
     unit: str
     scale: float
-    worthwhile: str
+    smallest_effect: str
     more: str
     less: str
     not_yet: str
@@ -68,7 +69,9 @@ MEASURES = {
 
 
 def measure_of(name: str, to_day: int | None = None) -> Measure:
-    """Which measure is meant? Days to pins with a day are the share with pins by that day, of all that were started."""
+    """Return the measure of this name. Days to pins with a day are the share with pins by that day, of all that were
+    started.
+    """
     if name != "days" or to_day is None:
         return MEASURES[name]
     return Measure(

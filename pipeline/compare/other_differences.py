@@ -8,15 +8,16 @@ from fractions import Fraction
 from itertools import product
 from math import fsum, sqrt
 
-from pipeline.compare.cells import Cell
-from pipeline.compare.confounding import Sides, held_against
-from pipeline.compare.factors import BESIDE, CHOICES
+from pipeline.compare.confounding import held_against
+from pipeline.compare.design import DesignCell
+from pipeline.compare.factors import CHOICES, READINGS
+from pipeline.compare.sides import Sides
 
-# From when a difference in what went into two levels is told: our choice, no source. V for words; for numbers the
+# From when a difference in what went into two levels is named: our choice, no source. V for words; for numbers the
 # difference of the means over their spread.
 WORTH_TELLING_V = 0.3
 WORTH_TELLING_SPREAD = 1.0
-# A stratum is offered from so many soaks of each level: fewer give no interval (R1).
+# A stratum is offered from so many soaks of each level: fewer give no interval.
 LEAST_SOAKS = 2
 
 
@@ -42,7 +43,7 @@ class Stratum:
 
 
 def cramers_v(table: Sequence[Sequence[float]]) -> float:
-    """How strongly do rows and columns of a table of counts go together: 0 not at all, 1 wholly?
+    """Return how strongly rows and columns of a table of counts go together: 0 not at all, 1 wholly.
 
     sqrt(chi^2 / (n (min(rows, columns) - 1))) (Cramer 1946, Mathematical Methods of Statistics, 21.9). For explaining
     only: a V of 1 can leave pairs that are comparable, and one below 1 can hide that none is.
@@ -61,7 +62,7 @@ def cramers_v(table: Sequence[Sequence[float]]) -> float:
     return sqrt(chi / (total * least))
 
 
-def _counts(cells: Sequence[Cell], factor: str) -> dict[str, float]:
+def _counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
     found: dict[str, Fraction] = {}
     for cell in cells:
         for label, share in cell.shares[factor].items():
@@ -70,14 +71,14 @@ def _counts(cells: Sequence[Cell], factor: str) -> dict[str, float]:
 
 
 def differing(sides: Sides, factor: str, of_yield: bool) -> list[Differing]:
-    """What else differed between the pair's levels? Choices by Cramer's V over soaks, runs where none is shared,
-    numbers by their means; the strongest first.
+    """Return what else differed between the pair's levels: choices by Cramer's V over soaks, clusters where none is
+    shared, numbers by their means; the strongest first.
     """
-    choices, runs, amounts = held_against(factor, of_yield)
+    choices, clusters, amounts = held_against(factor, of_yield)
     found = [each for name in choices if (each := _of_words(sides, name))]
-    found += [each for name in runs if (each := _of_words(sides, name)) and not set(each.ours) & set(each.theirs)]
+    found += [each for name in clusters if (each := _of_words(sides, name)) and not set(each.ours) & set(each.theirs)]
     found.sort(key=lambda each: -(each.strength or 0))
-    return found + [each for name in (*amounts, *BESIDE) if (each := _of_numbers(sides, name))]
+    return found + [each for name in (*amounts, *READINGS) if (each := _of_numbers(sides, name))]
 
 
 def _of_words(sides: Sides, factor: str) -> Differing | None:
@@ -105,8 +106,8 @@ def _of_numbers(sides: Sides, factor: str) -> Differing | None:
 
 
 def strata(sides: Sides, found: Sequence[Differing]) -> list[Stratum]:
-    """Within which labels of what differed do both levels have two soaks and more? All that differed held alike where
-    that is possible, else one thing at a time; the one with the most soaks of each first.
+    """Return the labels of what differed within which both levels have two soaks and more. All that differed held alike
+    where that is possible, else one thing at a time; the one with the most soaks of each first.
     """
     words = [each for each in found if each.strength is not None and each.factor in CHOICES]
     if not words:
@@ -132,5 +133,5 @@ def _best(sides: Sides, factors: Sequence[str]) -> Stratum | None:
     return best
 
 
-def _holds(cell: Cell, held: Sequence[tuple[str, str]]) -> bool:
+def _holds(cell: DesignCell, held: Sequence[tuple[str, str]]) -> bool:
     return all(cell.shares[factor].get(label) for factor, label in held)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from pipeline.compare.cells import Cell, varies
+from pipeline.compare.design import DesignCell, varies
 from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
@@ -14,10 +14,10 @@ from pipeline.stats.power import minimum_detectable
 from pipeline.stats.two_levels import Design, difference_of, within
 from schemas.confidence import LEVEL
 
-# Below so many soaks no interval exists (R1); below so many none supports a verdict (R2).
+# Below so many soaks no interval exists; below so many none supports a verdict.
 LEAST_FOR_AN_INTERVAL = 2
 LEAST_FOR_A_VERDICT = 3
-LEAST_DEGREES = 2.0  # of freedom, where some soaks are split (R2)
+LEAST_DEGREES = 2.0  # of freedom, where some soaks are split
 
 
 @dataclass(frozen=True)
@@ -27,22 +27,23 @@ class Level:
     """
 
     name: str
-    used: tuple[Cell, ...]
-    waiting: tuple[Cell, ...]
+    used: tuple[DesignCell, ...]
+    waiting: tuple[DesignCell, ...]
     estimate: Estimate | None
 
 
 @dataclass(frozen=True)
 class Pair:
     """Two levels held against each other. split: how many soaks hold both; varies: between soaks, within soaks, both.
-    limits and p are adjusted for all pairs told together; showable: the smallest difference that the data could have
-    shown, at these limits. runs: month or spawn_lot, where these are counted and not the soaks in them (see runs).
+    limits and p are adjusted for all pairs judged together; minimum_detectable: the smallest difference that the data
+    could have shown, at these limits. clusters: month or spawn_lot, where these are counted and not the soaks in them
+    (see confounding.by_clusters).
     """
 
     level: str
     against: str
-    first: tuple[Cell, ...]
-    second: tuple[Cell, ...]
+    first: tuple[DesignCell, ...]
+    second: tuple[DesignCell, ...]
     split: int
     varies: Design
     estimate: Estimate
@@ -50,30 +51,30 @@ class Pair:
     p: float | None = None
     minimum_detectable: float | None = None
     permutation: Permutation | None = None
-    runs: str = ""
+    clusters: str = ""
 
     @property
     def has_interval(self) -> bool:
-        """Are there two soaks of each level, or two that hold both?"""
+        """Whether there are two soaks of each level, or two that hold both."""
         return max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_AN_INTERVAL
 
     @property
     def has_enough(self) -> bool:
-        """Are there three soaks of each level, or three that hold both, and degrees of freedom to judge by?"""
+        """Whether there are three soaks of each level, or three that hold both, and degrees of freedom to judge by."""
         enough = max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_A_VERDICT
         return enough and (self.estimate.degrees is None or self.estimate.degrees >= LEAST_DEGREES)
 
 
-def _values(cells: Sequence[Cell]) -> list[float]:
+def _values(cells: Sequence[DesignCell]) -> list[float]:
     return [cell.value for cell in cells if cell.value is not None]
 
 
-def _by_soak(cells: Sequence[Cell]) -> dict[str, float]:
+def _by_soak(cells: Sequence[DesignCell]) -> dict[str, float]:
     return {cell.soak: cell.value for cell in cells if cell.value is not None}
 
 
-def levels_told(cells: Sequence[Cell], order: Sequence[str]) -> list[Level]:
-    """What did each level give? The mean of its soaks, one value each."""
+def levels_of(cells: Sequence[DesignCell], order: Sequence[str]) -> list[Level]:
+    """Return what each level gave: the mean of its soaks, one value each."""
     found = []
     for name in order:
         own = [cell for cell in cells if cell.level == name]
@@ -84,10 +85,10 @@ def levels_told(cells: Sequence[Cell], order: Sequence[str]) -> list[Level]:
     return found
 
 
-def pairs_told(levels: Sequence[Level], against: str | None = None, split_only: bool = False) -> list[Pair]:
-    """How far do the levels lie apart? One pair for every two levels that have a value, or for every level and the one
-    that is named. A pair is told from its own cells alone, with split_only from those of soaks that hold both; the unit
-    of replication is the soak throughout.
+def pairs_of(levels: Sequence[Level], against: str | None = None, split_only: bool = False) -> list[Pair]:
+    """Return how far the levels lie apart: one pair for every two levels that have a value, or for every level and the
+    one that is named. A pair is estimated from its own cells alone, with split_only from those of soaks that hold both;
+    the unit of replication is the soak throughout.
     """
     have = [each for each in levels if each.used]
     if against is None:
@@ -123,7 +124,7 @@ def _pair(level: Level, against: Level) -> Pair:
 
 
 def split_alone(pair: Pair) -> Pair:
-    """The same pair, told from the soaks that hold both alone."""
+    """Return the same pair, from the soaks that hold both alone."""
     ours, theirs = (
         Level(name, side, (), None) for name, side in ((pair.level, pair.first), (pair.against, pair.second))
     )
@@ -131,13 +132,13 @@ def split_alone(pair: Pair) -> Pair:
 
 
 def estimated_by(group: Mapping[str, str], pair: Pair) -> Estimate:
-    """How far do the levels of a pair lie apart, where soaks of one group share its fate? group: of each soak."""
+    """Return how far the levels of a pair lie apart where soaks of one group share its fate. group: of each soak."""
     return difference_of(_by_soak(pair.first), _by_soak(pair.second), group)
 
 
 def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
-    """Which pairs are told together? Those whose design supports a verdict: what is refused whatever it gave raises no
-    alarm. every_pair: no single level was named to hold the others against.
+    """Return the pairs that are judged together: those whose design supports a verdict: what is refused whatever it
+    gave raises no alarm. every_pair: no single level was named to hold the others against.
     """
     between_only = all(pair.varies is Design.BETWEEN for pair in pairs)
     tested = {name for pair in pairs for name in (pair.level, pair.against)}
@@ -145,7 +146,7 @@ def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
 
 
 def judged(pair: Pair, together: Family, level: float = LEVEL) -> Pair:
-    """The pair with its limits, p, and smallest showable difference, adjusted for the pairs told together."""
+    """Return the pair with its limits, p, and minimum detectable difference, adjusted for the pairs judged together."""
     estimate = pair.estimate
     if not pair.has_interval or estimate.t is None or estimate.degrees is None or estimate.standard_error is None:
         return pair

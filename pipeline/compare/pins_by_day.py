@@ -2,90 +2,98 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.compare.factors import Levels
+from pipeline.models.compared_units import ComparedUnit, MeasureParts
 
 if TYPE_CHECKING:
     from pipeline.models.unit_arrays import Arrays
-
-Row = Mapping[str, Any]
 
 UNNOTED = "unnoted"
 ROUNDING = 1e-9  # a pseudo-value that lies so near to 0 or 1 is it: what sums of floats leave
 
 
-def with_pins_by(rows: Sequence[Row], of: Levels, day: int, as_of: date) -> list[Row]:
-    """What does each unit say of the share with pins by `day`? The rows, their days_over (a pseudo-value: 1 had pins, 0
-    had not, else what the others tell of one still waiting; it may lie beside 0 to 1), days_under and days_told anew.
+def with_pins_by(units: Sequence[ComparedUnit], of: Levels, day: int, as_of: date) -> list[ComparedUnit]:
+    """Return the units with their share with pins by `day` as their parts of the measure days.
 
-    Pooled over the units compared, a loss ruling pins out; the mean over a soak is the soak's pseudo-value, as told by
-    `pins.pinned_by_soak` (STATISTICS 2). A unit picked from without a note of its pins says what the noted ones of its
-    batch do. At a level where nobody was followed to `day`, or all that are told fared alike, the waiting would add no
-    more than a guess from the other levels, and no spread is no evidence: there, soaks younger than `day` wait.
+    Over 1 it is a pseudo-value: 1 had pins, 0 had not, else what the others show of one that still waits; it may lie
+    beside 0 to 1. Pooled over the units compared, a loss ruling pins out; the mean over a soak is the soak's
+    pseudo-value (stats.incidence.pseudo_values). A unit picked from without a note of its pins has the value of the
+    noted ones of its batch. At a level where nobody was followed to `day`, or all that are known fared alike, the
+    waiting would add no more than a guess from the other levels, and no spread is no evidence: there, soaks younger
+    than `day` wait.
     """
-    table = [row for row in rows if row["pins_fate"] and row["unit"] in of.label_of]
-    by_level: dict[str, list[Row]] = {}
-    for row in table:
-        by_level.setdefault(of.label_of[row["unit"]], []).append(row)
-    alone = [row for own in by_level.values() if not _tells(own, day) for row in own]
-    left_out = {row["unit"] for row in alone if (as_of - row["inoculated_on"]).days < day}
-    apart = {row["unit"] for row in alone}
-    value_of = _values([row for row in table if row["unit"] not in apart], day)
-    value_of |= _values([row for row in alone if row["unit"] not in left_out], day)
-    return [_told(row, value_of.get(row["unit"]), row["unit"] in left_out) for row in rows]
+    with_pins = [each for each in units if each.pins and each.unit in of.label_of]
+    by_level: dict[str, list[ComparedUnit]] = {}
+    for each in with_pins:
+        by_level.setdefault(of.label_of[each.unit], []).append(each)
+    alone = [each for own in by_level.values() if not _shows(own, day) for each in own]
+    left_out = {each.unit for each in alone if each.inoculated_on and (as_of - each.inoculated_on).days < day}
+    apart = {each.unit for each in alone}
+    value_of = _values([each for each in with_pins if each.unit not in apart], day)
+    value_of |= _values([each for each in alone if each.unit not in left_out], day)
+    return [_with_value(each, value_of.get(each.unit), each.unit in left_out) for each in units]
 
 
-def _told(row: Row, value: float | None, left_out: bool) -> Row:
+def _with_value(unit: ComparedUnit, value: float | None, left_out: bool) -> ComparedUnit:
     counts = left_out or value is not None
-    return {**row, "days_over": value or 0.0, "days_under": float(counts), "days_told": not left_out}
+    days = MeasureParts(value or 0.0, float(counts), not left_out)
+    return replace(unit, parts={**unit.parts, "days": days})
 
 
-def _table(rows: Sequence[Row]) -> Arrays:
+def _fate(unit: ComparedUnit) -> str:
+    return unit.pins.fate if unit.pins else UNNOTED
+
+
+def _table(units: Sequence[ComparedUnit]) -> Arrays:
     import numpy as np
 
+    pins = [each.pins for each in units if each.pins]
     return {
-        "fate": np.array([row["pins_fate"] for row in rows], dtype=object),
-        "days": np.array([row["pins_day"] for row in rows], dtype=float),
-        "batch_line": np.array([row["pins_batch"] for row in rows], dtype=object),
-        "soak_no": np.zeros(len(rows), dtype=int),
+        "fate": np.array([each.fate for each in pins], dtype=object),
+        "days": np.array([each.day for each in pins], dtype=float),
+        "batch_line": np.array([each.batch for each in pins], dtype=object),
+        "soak_no": np.zeros(len(pins), dtype=int),
     }
 
 
-def _tells(own: Sequence[Row], day: int) -> bool:
-    """Do these units tell the share by `day`: was one followed so long, and did some have pins by then, some not?"""
+def _shows(own: Sequence[ComparedUnit], day: int) -> bool:
+    """Whether these units show the share by `day`: one was followed so long, and some had pins by then, some not."""
     from pipeline.growth.pins import of_units
 
-    own = [row for row in own if row["pins_fate"] != UNNOTED]
-    with_pins = any(row["pins_fate"] == "pinned" and row["pins_day"] <= day for row in own)
-    without = any(row["pins_fate"] == "lost" or row["pins_day"] > day for row in own)
-    without = without or any(row["pins_fate"] == "waiting" and row["pins_day"] >= day for row in own)
-    return with_pins and without and of_units(_table(own)).curve.covers(day)
+    own = [each for each in own if _fate(each) != UNNOTED]
+    pins = [each.pins for each in own if each.pins]
+    some = any(each.fate == "pinned" and each.day <= day for each in pins)
+    others = any(each.fate == "lost" or each.day > day for each in pins)
+    others = others or any(each.fate == "waiting" and each.day >= day for each in pins)
+    return some and others and of_units(_table(own)).curve.covers(day)
 
 
-def _values(kept: Sequence[Row], day: int) -> dict[str, float]:
-    """The pseudo-value of each unit. Units of one day and fate say the same, so it is told once for them all."""
+def _values(units: Sequence[ComparedUnit], day: int) -> dict[str, float]:
+    """The pseudo-value of each unit. Units of one day and fate have the same, so it is worked out once for them all."""
     import numpy as np
 
     from pipeline.growth.pins import of_units
     from pipeline.stats.incidence import pseudo_values
 
-    pooled = of_units(_table(kept))
+    pooled = of_units(_table(units))
     if not len(pooled.days):
         return {}
     alike = (3 * pooled.days + pooled.ends).astype(int)
-    told = pseudo_values(pooled.days, pooled.ends, alike, day, pooled.stands_for)
-    noted = [row for row in kept if row["pins_fate"] != UNNOTED]
-    found = {row["unit"]: _rounded(told[kind]) for row, kind in zip(noted, alike.tolist(), strict=True)}
+    value_of = pseudo_values(pooled.days, pooled.ends, alike, day, pooled.stands_for)
+    noted = [each for each in units if _fate(each) != UNNOTED]
+    found = {each.unit: _rounded(value_of[kind]) for each, kind in zip(noted, alike.tolist(), strict=True)}
     of_batch: dict[int, list[float]] = {}
-    for row in noted:
-        if row["pins_fate"] == "pinned":
-            of_batch.setdefault(row["pins_batch"], []).append(found[row["unit"]])
-    for row in kept:
-        if row["pins_fate"] == UNNOTED and row["pins_batch"] in of_batch:
-            found[row["unit"]] = float(np.mean(of_batch[row["pins_batch"]]))
+    for each in noted:
+        if each.pins and each.pins.fate == "pinned":
+            of_batch.setdefault(each.pins.batch, []).append(found[each.unit])
+    for each in units:
+        if each.pins and each.pins.fate == UNNOTED and each.pins.batch in of_batch:
+            found[each.unit] = float(np.mean(of_batch[each.pins.batch]))
     return found
 
 

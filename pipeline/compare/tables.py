@@ -3,30 +3,26 @@
 from __future__ import annotations
 
 from math import fsum
-from typing import Any
 
-from pipeline.compare.comparison import Comparison, Told
+from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
 from pipeline.compare.text import also_differed, pair_sentence, within_text
+from pipeline.models.view import Row, Rows
 from pipeline.stats.estimate import Limits
 from pipeline.stats.proportions import share_limits
-from schemas.confidence import LEVEL
-
-Row = dict[str, Any]
-Rows = list[Row]
 
 
 def level_rows(comparison: Comparison) -> Rows:
-    """One record per level, with the columns of the `compared_levels` contract."""
+    """Return one record per level, with the columns of the `compared_levels` contract."""
     return [_level_row(level, comparison) for level in comparison.levels]
 
 
 def _level_row(level: Level, comparison: Comparison) -> Row:
-    measure = comparison.asked.measure
+    measure = comparison.query.measure
     low, high = _limits(level, comparison) or (None, None)
     under = fsum(cell.under for cell in level.used)
     return {
-        "factor": comparison.asked.factor,
+        "factor": comparison.query.factor,
         "measure": measure.name,
         "level": level.name,
         "soaks": len(level.used),
@@ -46,28 +42,28 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
 def _limits(level: Level, comparison: Comparison) -> Limits | None:
     if level.estimate is None or len(level.used) < LEAST_FOR_AN_INTERVAL:
         return None
-    told = level.estimate.limits(comparison.asked.level or LEVEL)
-    if comparison.asked.measure.share:
-        return share_limits([cell.value for cell in level.used if cell.value is not None], told)
-    return None if told is None else (max(0.0, told[0]), told[1])
+    limits = level.estimate.limits(comparison.query.level)
+    if comparison.query.measure.share:
+        return share_limits([cell.value for cell in level.used if cell.value is not None], limits)
+    return None if limits is None else (max(0.0, limits[0]), limits[1])
 
 
 def pair_rows(comparison: Comparison) -> Rows:
-    """One record per pair, with the columns of the `compared_pairs` contract."""
-    return [_pair_row(told, comparison) for told in comparison.pairs]
+    """Return one record per pair, with the columns of the `compared_pairs` contract."""
+    return [_pair_row(each, comparison) for each in comparison.pairs]
 
 
-def _pair_row(told: Told, comparison: Comparison) -> Row:
-    pair, stopped = told.pair, told.verdict.stopped
+def _pair_row(result: PairResult, comparison: Comparison) -> Row:
+    pair, stopped = result.pair, result.judgement.stopped
     low, high = pair.limits or (None, None)
     estimate = pair.estimate
-    rules = dict.fromkeys(each.rule for each in told.verdict.reasons)
+    rules = dict.fromkeys(each.rule for each in result.judgement.reasons)
     return {
-        "factor": comparison.asked.factor,
-        "measure": comparison.asked.measure.name,
+        "factor": comparison.query.factor,
+        "measure": comparison.query.measure.name,
         "level": pair.level,
         "against": pair.against,
-        "varies": pair.varies,
+        "varies": pair.varies.value,
         "soaks": len(pair.first),
         "soaks_against": len(pair.second),
         "soaks_split": pair.split,
@@ -77,16 +73,16 @@ def _pair_row(told: Told, comparison: Comparison) -> Row:
         "low": low,
         "high": high,
         "p": pair.p,
-        "showable": pair.minimum_detectable,
-        "worthwhile": comparison.worthwhile,
-        "unit": comparison.asked.measure.unit,
+        "minimum_detectable": pair.minimum_detectable,
+        "smallest_effect": comparison.smallest_effect,
+        "unit": comparison.query.measure.unit,
         "permutation_p": pair.permutation.evidence if pair.permutation else None,
         "permutation_floor": pair.permutation.floor if pair.permutation else None,
-        "verdict": told.verdict.word,
+        "verdict": result.judgement.verdict.value,
         "rules": " ".join(rules) or None,
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,
-        "also_differed": "; ".join(also_differed(each, told) for each in told.differing) or None,
-        "held_alike": "; ".join(within_text(stratum.within) for stratum in told.strata) or None,
-        "sentence": pair_sentence(told, comparison),
+        "also_differed": "; ".join(also_differed(each, result) for each in result.differing) or None,
+        "held_alike": "; ".join(within_text(stratum.within) for stratum in result.strata) or None,
+        "sentence": pair_sentence(result, comparison),
     }

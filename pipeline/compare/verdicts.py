@@ -1,4 +1,22 @@
-"""What may be said of a pair: the rules R1 to R9 of when it cannot be told, each with its reason and the next step."""
+"""What may be said of a pair: nine rules of when nothing may, each with its reason and the step that would help.
+
+R1  Fewer than two soaks of a level, and fewer than two that hold both: there is no interval.
+R2  Fewer than three of them, or under two degrees of freedom where some soaks are split: an interval, no verdict.
+R3  Another factor changed along with the pair, so that the two cannot be separated (see confounding).
+R4  All soaks of one level were started before all of the other: season, room and spawn changed in between.
+R5  The soaks of a level do not differ at all, which is no evidence of no spread: 0 of b soaks lost still allow a share
+    of 1 - .05^(1/b).
+R6  A permutation p that could not fall below .05 whatever the soaks gave (2v2 .33, 3v3 .10, 2v4 .067; turning signs
+    needs 6 split soaks) is never shown as evidence.
+R7  The interval holds both differences that count and differences that do not (the smallest effect of farm.toml). "No
+    important difference" is said only where it lies wholly within that.
+R8  Soaks that are not far enough are left out and counted; a difference in days that is smaller than the usual gap
+    between two looks is not named.
+R9  Looking again after every batch raises 5 % false alarms to 6 % at the second look and 12 % by the sixth; the report,
+    which is looked at again and again, has wider intervals therefore.
+
+R6, R9 and the first half of R8 only add to a verdict; the others forbid one.
+"""
 
 from __future__ import annotations
 
@@ -6,18 +24,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.compare import wording as words
-from pipeline.compare.cells import Cell
-from pipeline.compare.confounding import EARLIER, Alias, Sides
+from pipeline.compare.confounding import EARLIER, Confounder
 from pipeline.compare.confounding_text import explained
+from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
+from pipeline.compare.sides import Sides
 from pipeline.compare.soaks_needed import soaks_needed
 from pipeline.stats.multiple import Family
 from pipeline.stats.proportions import possible_share
 from pipeline.stats.two_levels import Design
-
-MORE, LESS, NO_MATTER, CANNOT_TELL = "more", "less", "no important difference", "cannot tell"
+from schemas.answers import Verdict
+from schemas.phrases import counted, listed
 
 
 @dataclass(frozen=True)
@@ -40,49 +59,49 @@ class Facts:
 
     pair: Pair
     sides: Sides
-    aliases: tuple[Alias, ...]
+    confounders: tuple[Confounder, ...]
     measure: Measure
-    worthwhile: float
+    smallest_effect: float
     look_gap: float | None
-    waiting: tuple[Cell, ...]
+    waiting: tuple[DesignCell, ...]
     not_yet: str
     together: Family
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Judgement:
     """What is said of a pair, and every rule that applies, those that stop it first."""
 
-    word: str
+    verdict: Verdict
     reasons: tuple[Reason, ...]
 
     @property
     def stopped(self) -> tuple[Reason, ...]:
-        """Which rules forbid a verdict?"""
+        """The rules that forbid a verdict."""
         return tuple(each for each in self.reasons if each.stops)
 
 
 def _counts(facts: Facts) -> str:
     pair = facts.pair
-    told = f"{pair.level} has {words.counted(len(pair.first), 'soak')}, {pair.against} {len(pair.second)}"
+    sides = f"{pair.level} has {counted(len(pair.first), 'soak')}, {pair.against} {len(pair.second)}"
     both = {0: "none of them holds", 1: "1 of them holds"}.get(pair.split, f"{pair.split} of them hold")
-    return f"{told}; {both} both"
+    return f"{sides}; {both} both"
 
 
 def _more_soaks(facts: Facts) -> str:
-    """Which soaks would make it three of each, or three split ones?"""
+    """The soaks that would make it three of each, or three split ones."""
     pair = facts.pair
     lacking = [
-        f"{words.counted(LEAST_FOR_A_VERDICT - len(side), 'more soak')} of {name}"
+        f"{counted(LEAST_FOR_A_VERDICT - len(side), 'more soak')} of {name}"
         for name, side in ((pair.level, pair.first), (pair.against, pair.second))
         if len(side) < LEAST_FOR_A_VERDICT
     ]
     more = max(LEAST_FOR_A_VERDICT - pair.split, 1)
     split = "soak" if more == 1 else f"{more} soaks"
     best = f"split the next {split} between {pair.level} and {pair.against}"
-    plain = f"Start {words.listed(lacking)}; or, telling far more, {best}" if lacking else best[0].upper() + best[1:]
+    plain = f"Start {listed(lacking)}; or, showing far more, {best}" if lacking else best[0].upper() + best[1:]
     if facts.waiting:
-        return f"{plain}. {words.named_soaks(facts.waiting)} will count once told"
+        return f"{plain}. {words.named_soaks(facts.waiting)} will count once that far"
     return plain
 
 
@@ -99,28 +118,28 @@ def _too_few(facts: Facts) -> Reason | None:
         return None
     if max(pair.split, min(len(pair.first), len(pair.second))) >= LEAST_FOR_A_VERDICT:
         left = f"({pair.estimate.degrees:.1f} degrees of freedom, {LEAST_DEGREES:g} are the least)"
-        if not pair.runs:
+        if not pair.clusters:
             return Reason("R2", f"so few soaks hold both that little is left to judge by {left}", _more_soaks(facts))
-        what = title(pair.runs)
+        what = title(pair.clusters)
         why = f"they never had the same {what}, and so few {what}s leave little to judge by {left}"
         return Reason("R2", why, f"Use one {what} for both, or more {what}s of each")
     why = f"a verdict needs {LEAST_FOR_A_VERDICT} soaks of each, or {LEAST_FOR_A_VERDICT} that hold both"
     return Reason("R2", f"{why}: {_counts(facts)}", _more_soaks(facts))
 
 
-def _aliased(facts: Facts) -> Reason | None:
-    found = [alias for alias in facts.aliases if alias.kind != EARLIER]
+def _confounded(facts: Facts) -> Reason | None:
+    found = [confounder for confounder in facts.confounders if confounder.kind != EARLIER]
     if not facts.pair.has_interval or not found:
         return None
     why, help_ = explained(found[0], facts.sides)
     if len(found) > 1:
-        also = dict.fromkeys(title(name) for alias in found[1:] for name in alias.factors)
+        also = dict.fromkeys(title(name) for confounder in found[1:] for name in confounder.factors)
         why += f" (also: {', '.join(also)})"
     return Reason("R3", why, help_)
 
 
 def _always_earlier(facts: Facts) -> Reason | None:
-    found = [alias for alias in facts.aliases if alias.kind == EARLIER]
+    found = [confounder for confounder in facts.confounders if confounder.kind == EARLIER]
     if not facts.pair.has_interval or not found:
         return None
     return Reason("R4", *explained(found[0], facts.sides))
@@ -149,61 +168,58 @@ def _no_spread(facts: Facts) -> Reason | None:
     return None
 
 
-def _days(gap: float) -> str:
-    return "1 day" if gap == 1 else f"{gap:g} days"
-
-
 def _no_matter(facts: Facts) -> bool:
-    """Does the whole interval lie within what is not worthwhile?"""
+    """Whether the whole interval lies within what does not count."""
     low, high = facts.pair.limits or (-float("inf"), float("inf"))
-    return low > -facts.worthwhile and high < facts.worthwhile
+    return low > -facts.smallest_effect and high < facts.smallest_effect
 
 
 def _look_gap(facts: Facts) -> Reason | None:
     pair = facts.pair
     if facts.measure.unit != "days" or facts.look_gap is None or pair.limits is None:
         return None
-    if abs(pair.estimate.value) >= facts.look_gap or (_no_matter(facts) and facts.look_gap <= facts.worthwhile):
+    if abs(pair.estimate.value) >= facts.look_gap or (_no_matter(facts) and facts.look_gap <= facts.smallest_effect):
         return None
+    days = "day" if facts.look_gap == 1 else "days"
     why = f"{words.number(abs(pair.estimate.value))} days is less than usually lies between two looks"
-    return Reason("R8", f"{why} ({_days(facts.look_gap)})", "Look every day while pins are due")
+    return Reason("R8", f"{why} ({facts.look_gap:g} {days})", "Look every day while pins are due")
 
 
 def _young(facts: Facts) -> Reason | None:
     if not facts.waiting:
         return None
     count = len({cell.soak for cell in facts.waiting})
-    soaks = "1 soak is" if count == 1 else f"{count} soaks are"
+    soaks = f"{counted(count, 'soak')} {'is' if count == 1 else 'are'}"
     why = f"{soaks} left out, {facts.not_yet}: {words.named_soaks(facts.waiting)}"
-    return Reason("R8", why, "They count once they are told", stops=False)
+    return Reason("R8", why, "They count once they are that far", stops=False)
 
 
 def _both_worth_it_and_not(facts: Facts) -> Reason | None:
     if facts.pair.limits is None:
         return None
     low, high = facts.pair.limits
-    least = facts.worthwhile
+    least = facts.smallest_effect
     if low >= least or high <= -least or _no_matter(facts):
         return None
     unit = facts.measure.unit
     why = f"anything from {words.number(low)} to {words.number(high, unit)} fits"
     if low > 0 or high < 0:
-        said = facts.measure.more if low > 0 else facts.measure.less
-        why = f"it {said} {facts.pair.against}, but {why}"
+        comparative = facts.measure.more if low > 0 else facts.measure.less
+        why = f"it {comparative} {facts.pair.against}, but {why}"
     why += f", both what is worthwhile ({least:g} {unit} or more) and what is not"
     return Reason("R7", why, _enough_soaks(facts))
 
 
 def _enough_soaks(facts: Facts) -> str:
     pair = facts.pair
-    need = soaks_needed(pair, facts.together, facts.worthwhile)
-    told = f"to show {facts.worthwhile:g} {facts.measure.unit}"
+    need = soaks_needed(pair, facts.together, facts.smallest_effect)
+    shown = f"to show {facts.smallest_effect:g} {facts.measure.unit}"
     split = f"split soaks between {pair.level} and {pair.against}: far fewer are needed then (gillbook trial)"
     if need is None:
-        return f"More than 60 soaks would be needed {told}" + (f"; {split}" if pair.varies is Design.BETWEEN else "")
+        return f"More than 60 soaks would be needed {shown}" + (f"; {split}" if pair.varies is Design.BETWEEN else "")
     if pair.varies is Design.BETWEEN:
-        return f"About {need} soaks of each would be needed {told}; {split}"
-    return f"About {need} soaks that hold both would be needed {told}"
+        return f"About {need} soaks of each would be needed {shown}; {split}"
+    return f"About {need} soaks that hold both would be needed {shown}"
 
 
 def _shuffling(facts: Facts) -> Reason | None:
@@ -229,10 +245,10 @@ class Rule:
     judges: Sequence[Callable[[Facts], Reason | None]]
 
 
-# In the order in which they are told: what no further soak would mend comes before what more soaks would.
+# In the order in which they are said: what no further soak would mend comes before what more soaks would.
 RULES: Mapping[str, Rule] = {
     "R1": Rule("few soaks", (_no_interval,)),
-    "R3": Rule("two things at once", (_aliased,)),
+    "R3": Rule("two things at once", (_confounded,)),
     "R4": Rule("never side by side", (_always_earlier,)),
     "R5": Rule("no spread", (_no_spread,)),
     "R2": Rule("few soaks", (_too_few,)),
@@ -243,12 +259,12 @@ RULES: Mapping[str, Rule] = {
 }
 
 
-def verdict(facts: Facts) -> Verdict:
-    """What may be said of this pair, and why no more?"""
-    found = [reason for rule in RULES.values() for judge in rule.judges if (reason := judge(facts))]
+def judge(facts: Facts) -> Judgement:
+    """Return what may be said of this pair, and why no more."""
+    found = [reason for rule in RULES.values() for rule_judge in rule.judges if (reason := rule_judge(facts))]
     reasons = tuple(sorted(found, key=lambda each: not each.stops))
     if any(each.stops for each in reasons) or facts.pair.limits is None:
-        return Verdict(CANNOT_TELL, reasons)
+        return Judgement(Verdict.CANNOT_TELL, reasons)
     if _no_matter(facts):
-        return Verdict(NO_MATTER, reasons)
-    return Verdict(MORE if facts.pair.limits[0] > 0 else LESS, reasons)
+        return Judgement(Verdict.NO_MATTER, reasons)
+    return Judgement(Verdict.MORE if facts.pair.limits[0] > 0 else Verdict.LESS, reasons)

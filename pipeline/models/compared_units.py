@@ -1,61 +1,98 @@
-"""The units of a farm for a comparison, read from the ledger."""
+"""The units of a farm for a comparison: what each gave, and what went into it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from pipeline.compare.factors import COLUMNS
-from pipeline.models.statements import records, statement
-from pipeline.models.view import Ledger, Query
+from pipeline.models.view import Ledger, LedgerView, Query
+from schemas.contract import ColumnRole, columns_with_role
 
-if TYPE_CHECKING:
-    import duckdb
+# The columns of batches and fillings that can be compared: all that the contracts give a role.
+COMPARED_COLUMNS = columns_with_role(*ColumnRole)
+# What is compared beside them, worked out from them: % of wet substrate, and the month of inoculation.
+SPAWN_RATE, MONTH = "spawn_rate", "month"
+MEASURED = ("be", "days", "decline", "losses", "culled", "late")
 
-Rows = list[dict[str, Any]]
+
+@dataclass(frozen=True)
+class MeasureParts:
+    """What a unit adds to the two sums of a measure. under None: it has nothing to divide by, nor ever will; resolved:
+    whether it is far enough to be compared.
+    """
+
+    over: float
+    under: float | None
+    resolved: bool
+
+
+@dataclass(frozen=True)
+class UnitPins:
+    """How a unit stands to its pins: see unit_pinning.sql. day: to that fate; batch: the line of its batch."""
+
+    fate: str
+    day: float
+    batch: int
+
+
+@dataclass(frozen=True)
+class ComparedUnit:
+    """A unit: its soak (a batch without one is its own), the text of each of its cells by column (blank where it has
+    none), with its spawn rate and its month, and its parts of each measure. pins: None without a day of inoculation.
+    """
+
+    unit: str
+    batch: str
+    soak: str
+    inoculated_on: date | None
+    cells: Mapping[str, str]
+    parts: Mapping[str, MeasureParts] = field(default_factory=dict)
+    pins: UnitPins | None = None
 
 
 @dataclass(frozen=True)
 class FarmUnits:
-    """The units of a farm at a date: one row per unit, in the columns of compared_units.sql, told through a flush or to
-    an age in days. look_gap: the usual days between two looks, None where there were none. With to_day each row also
-    has pins_fate, pins_day and pins_batch, as unit_pinning.sql tells them (None without a day of inoculation).
+    """The units of a farm at a date, followed through a flush or to an age in days. look_gap: the usual days between
+    two looks, None where there were none.
     """
 
     as_of: date
     through: int
     to_day: int | None
-    rows: Rows
+    rows: Sequence[ComparedUnit]
     look_gap: float | None
 
 
-def farm_units(
-    con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, through: int, to_day: int | None = None
-) -> FarmUnits:
-    """Which units does the farm have, what did each give, and what went into it? Makes the unit tables anew."""
-    con = Ledger(con, settings).view(Query(as_of, COLUMNS, through)).connection
-    con.execute(statement("unit_waits"))
-    rows = unit_rows(con, to_day) if to_day is None else _with_pinning(con, unit_rows(con, to_day))
-    gaps = records(con, statement("look_gap"))
+def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = None) -> FarmUnits:
+    """Return all units of the farm as of a date, through a flush or, with to_day, to that age in days."""
+    view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
+    rows = compared_units(view, to_day)
+    gaps = view.records("look_gap")
     gap = gaps[0]["gap"] if gaps else None
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))
 
 
-def _with_pinning(con: duckdb.DuckDBPyConnection, rows: Rows) -> Rows:
-    from pipeline.growth.pins import read_pinning
-
-    table = read_pinning(con)
-    cells = [table[name].tolist() for name in ("fate", "days", "batch_line")]
-    of_unit = {str(unit): told for unit, *told in zip(table["unit"].tolist(), *cells, strict=True)}
-    names = ("pins_fate", "pins_day", "pins_batch")
-    return [{**row, **dict(zip(names, of_unit.get(row["unit"], (None,) * 3), strict=True))} for row in rows]
+def compared_units(view: LedgerView, to_day: int | None = None) -> list[ComparedUnit]:
+    """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their inoculation."""
+    view.set_variables(to_day=to_day)
+    view.make("unit_starts", "unit_waits", "unit_pinning")
+    groups = view.groups()
+    return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
 
 
-def unit_rows(con: duckdb.DuckDBPyConnection, to_day: int | None = None) -> Rows:
-    """What did each unit give, and what went into it? One record per unit, in the columns of compared_units.sql. Needs
-    the unit tables, unit_waits, and groups by factors.COLUMNS.
-    """
-    con.execute(f"set variable to_day = {'null' if to_day is None else int(to_day)}")
-    return records(con, statement("compared_units"))
+def _unit(record: Mapping[str, Any], cells: Mapping[str, str]) -> ComparedUnit:
+    rate = record["spawn_rate_pct"]
+    return ComparedUnit(
+        record["unit"],
+        record["batch"],
+        record["soak_key"],
+        record["inoculated_on"],
+        {**cells, SPAWN_RATE: "" if rate is None else repr(float(rate)), MONTH: record["month"] or ""},
+        {
+            name: MeasureParts(record[f"{name}_over"], record[f"{name}_under"], record[f"{name}_resolved"])
+            for name in MEASURED
+        },
+        UnitPins(record["pins_fate"], record["pins_day"], record["pins_batch"]) if record["pins_fate"] else None,
+    )

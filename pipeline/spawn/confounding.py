@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.compare.cells import varies
-from pipeline.compare.clusters import counted
-from pipeline.compare.confounding import Sides, aliases, held_against, sides_of
+from pipeline.compare.confounding import confounders, counted_clusters, held_against
 from pipeline.compare.confounding_text import explained
-from pipeline.compare.factors import SPAWN_RATE
+from pipeline.compare.design import varies
 from pipeline.compare.pairs import Pair
+from pipeline.compare.sides import Sides, sides_of
+from pipeline.models.compared_units import SPAWN_RATE
 from pipeline.spawn.rates import Cell
 from pipeline.stats.estimate import Estimate
 
@@ -28,9 +28,9 @@ def sides(lower: Sequence[Cell], higher: Sequence[Cell]) -> Sides | None:
 def something_else(found: Sides | None) -> tuple[str, str] | None:
     """What, beside the rate, could explain the step, and what would help? None where nothing written down could.
 
-    The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see aliasing.aliases).
+    The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see compare.confounding).
     """
-    others = aliases(found, SPAWN_RATE, of_yield=True) if found else []
+    others = confounders(found, SPAWN_RATE, of_yield=True) if found else []
     if found is None or not others:
         return None
     why, next_step = explained(others[0], found)
@@ -39,5 +39,5 @@ def something_else(found: Sides | None) -> tuple[str, str] | None:
 
 def soak_groups(found: Sides | None) -> dict[str, str] | None:
     """Which soaks count together, because the two rates never share their month or spawn lot? None: each by itself."""
-    runs = counted(found, held_against(SPAWN_RATE, of_yield=True)[1]) if found else None
-    return runs.group if runs else None
+    clusters = counted_clusters(found, held_against(SPAWN_RATE, of_yield=True)[1]) if found else None
+    return clusters.group if clusters else None

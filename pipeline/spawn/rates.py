@@ -9,22 +9,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.cells import Cell as Held
-from pipeline.compare.cells import cells as held_cells
-from pipeline.compare.factors import COLUMNS, SPAWN_RATE, Levels
+from pipeline.compare.design import DesignCell as Held
+from pipeline.compare.design import cells as held_cells
+from pipeline.compare.factors import Levels
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
 from pipeline.models import unit_arrays as unit_tables
-from pipeline.models.compared_units import unit_rows
+from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
 from pipeline.models.groups import group_units, groupable
 from pipeline.models.unit_arrays import Arrays
+from pipeline.models.view import Query, prepared
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
     import duckdb
-
-    from pipeline.models.view import Query
 
 Numbers = NDArray[np.float64]
 
@@ -122,8 +121,8 @@ def recipes(
     unit_tables.make(con, "unit_starts", "unit_waits", "unit_spawn")
     table = unit_tables.read(con, QUERY)
     named = unit_tables.groups(con, query.by)
-    group_units(con, COLUMNS)
-    traits = {row["unit"]: row for row in unit_rows(con)}
+    by_trait = prepared(con, Query(query.as_of, COMPARED_COLUMNS, query.through_flush))
+    traits = {each.unit: each for each in compared_units(by_trait)}
     group_units(con, query.by)
     found = []
     for group, called in named.items():
@@ -140,7 +139,7 @@ def _recipe(
     own: Arrays,
     prices: Prices,
     dry: Mapping[str, float],
-    traits: Mapping[str, Mapping[str, Any]],
+    traits: Mapping[str, ComparedUnit],
 ) -> Recipe:
     rate = same_rates(own["rate_wet_pct"])
     _, first = np.unique(own["batch_no"], return_index=True)

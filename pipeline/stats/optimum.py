@@ -106,7 +106,7 @@ def _rest(design: Numbers, y: Numbers) -> tuple[float, int]:
 
 
 @dataclass(frozen=True)
-class Band:
+class CurveBand:
     """A curve with a band around it, one entry per place."""
 
     x: Numbers
@@ -115,7 +115,7 @@ class Band:
     high: Numbers
 
 
-def band(x: Numbers, y: Numbers, soak: Names, places: int = 41, level: float = LEVEL) -> Band | None:
+def band(x: Numbers, y: Numbers, soak: Names, places: int = 41, level: float = LEVEL) -> CurveBand | None:
     """Return the quadratic through the points, with a band for its mean at each place. A picture only.
 
     Least squares; the band at each place is t(soaks - 1) times a standard error summed by soak (CR1: Liang & Zeger
@@ -136,4 +136,4 @@ def band(x: Numbers, y: Numbers, soak: Names, places: int = 41, level: float = L
     basis = np.column_stack([np.ones(places), at, at**2])
     middle = basis @ coefficients
     half = t_critical(soaks - 1, level) * np.sqrt(np.maximum(((basis @ covariance) * basis).sum(axis=1), 0))
-    return Band(at, middle, middle - half, middle + half)
+    return CurveBand(at, middle, middle - half, middle + half)

@@ -25,7 +25,7 @@ COMPARED_PAIRS = View(
         "soaks_against",
         "soaks_split",
         Limited("difference", "low", "high"),
-        "showable",
+        "minimum_detectable",
         "verdict",
     ),
 )
@@ -130,7 +130,7 @@ def pairs_chart(month: Month) -> list[Chart]:
     shown.sort(key=lambda at: (not month.pair_is_decided(at), abs(table[at]["high"] - table[at]["low"])))
     shown = shown[:LANES_A_CHART]
     labels = [Label(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown]
-    worth = table[shown[0]]["worthwhile"] if shown else None
+    worth = table[shown[0]]["smallest_effect"] if shown else None
     title = "Differences in BE, points"
     return interval_chart(
         month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth

@@ -1,8 +1,8 @@
--- What does each unit add to a comparison, and what went into it? Needs groups by all columns told here, and unit_waits.
--- For each measure: NAME_over and NAME_under, whose sums over a soak's units at one level are divided; NAME_told: whether
--- the unit is far enough to be compared, through the flush asked for or, with to_day, up to that age in days. What it
--- gave later is not in it, so that all units are told to the same flush or age. Masses in g.
--- A column's cell is the text that the other tables call it by; blank where it is, or where a whole batch's differ.
+-- What each unit adds to a comparison, and the group of its cells. Needs unit_waits, unit_starts, unit_pinning and groups.
+-- For each measure: NAME_over and NAME_under, whose sums over a soak's units at one level are divided; NAME_resolved:
+-- whether the unit is far enough to be compared, through the flush asked for or, with to_day, up to that age in days.
+-- What it gave later is not in it, so that all units are followed to the same flush or age. Masses in g.
+-- pins_*: how it stands to its pins (unit_pinning); null without a day of inoculation.
 -- Grain: one row per unit.
 with picked as (
     select
@@ -25,77 +25,53 @@ last_flush as (
 pins as (
     select unit, days, state from unit_waits where wait = 'inoculated_to_pins'
 ),
-told as (
+followed as (
     select
         s.*,
         case
             when getvariable('to_day') is null then s.known_through >= getvariable('through')
             else coalesce(getvariable('as_of') - s.inoculated_on >= getvariable('to_day'), false)
         end as far_enough,
-        s.known_through >= getvariable('through') as flush_told
+        s.known_through >= getvariable('through') as flush_resolved
     from unit_states as s
 )
 select
     t.unit::varchar as unit,
     t.batch,
-    t.container,
     coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
     t.inoculated_on,
     coalesce(p.fresh_g, 0)::double as be_over,
     t.dry_g::double as be_under,
-    t.far_enough as be_told,
+    t.far_enough as be_resolved,
     coalesce(w.days, 0)::double as days_over,
     (w.days is not null)::integer::double as days_under,
-    coalesce(w.state, 'told') <> 'not yet' as days_told,
+    coalesce(w.state, 'told') <> 'not yet' as days_resolved,
     coalesce(l.fresh_g, 0)::double as decline_over,
     t.fresh_g_flush1::double as decline_under,
-    t.flush_told as decline_told,
+    t.flush_resolved as decline_resolved,
     (t.finished and t.highest_flush = 0)::integer::double as losses_over,
     1.0::double as losses_under,
-    t.finished or t.highest_flush > 0 as losses_told,
+    t.finished or t.highest_flush > 0 as losses_resolved,
     coalesce(p.culled_g, 0)::double as culled_over,
     coalesce(p.fresh_g, 0)::double as culled_under,
-    t.far_enough as culled_told,
+    t.far_enough as culled_resolved,
     coalesce(p.late_g, 0)::double as late_over,
     coalesce(p.staged_g, 0)::double as late_under,
-    t.far_enough as late_told,
+    t.far_enough as late_resolved,
     case
         when b.spawn_form is null or b.spawn_form not in ('liquid', 'plug')
             then 100 * b.spawn_kg::double / nullif(b.substrate_wet_kg::double, 0)
     end as spawn_rate_pct,
     strftime(t.inoculated_on, '%Y-%m') as month,
-    g.strain,
-    g.substrate,
-    g.species,
-    g.treatment,
-    g.treatment_h,
-    g.lime_g_per_l,
-    g.ph_start,
-    g.ph_end,
-    g.drain_h,
-    g.substrate_wet_kg,
-    g.moisture_pct,
-    g.substrate_dry_kg,
-    g.dry_basis,
-    g.supplement,
-    g.supplement_dry_kg,
-    g.spawn_form,
-    g.spawn_kg,
-    g.spawn_lot,
-    g.incubation_c,
-    g.containers_filled,
-    g.kind,
-    g.volume_l,
-    g.holes_open,
-    g.holes_taped,
-    g.fill_kg,
-    g.room,
-    g.position
-from told as t
+    ug.group_id,
+    n.fate as pins_fate,
+    n.days::double as pins_day,
+    n.batch_line as pins_batch
+from followed as t
 inner join batches as b on b.line = t.batch_line
 inner join unit_groups as ug on ug.unit = t.unit
-inner join groups as g on g.group_id = ug.group_id
 left join picked as p on p.unit = t.unit
 left join last_flush as l on l.unit = t.unit
 left join pins as w on w.unit = t.unit
+left join unit_pinning as n on n.unit = t.unit
 order by t.inoculated_on nulls last, t.batch, t.container

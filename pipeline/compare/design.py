@@ -7,21 +7,21 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from math import fsum
-from typing import Any
 
-from pipeline.compare.factors import AMOUNTS, BESIDE, CHOICES, RUNS, Levels, cell, number
+from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cell, number
 from pipeline.compare.measures import Measure
+from pipeline.models.compared_units import ComparedUnit
 from pipeline.stats.two_levels import Design, design_of
 
 
 @dataclass(frozen=True)
-class Cell:
+class DesignCell:
     """The units of one soak (a batch without one is its own) at one level, as one value.
 
     value: sum over sum, times the measure's scale; None while a unit is not far enough, or where none adds anything.
     over, under: the sums; units: those that add to them; units_without: far enough, but nothing to add; units_not_yet:
     not far enough. Where there is any, the whole cell waits: a soak counts by its age, never by which of its
-    containers were quick. shares: of each choice and run, the share of units at each of its labels. means: of each
+    containers were quick. shares: of each choice and cluster, the share of units at each of its labels. means: of each
     amount, the mean over the units that have one.
     """
 
@@ -39,55 +39,53 @@ class Cell:
     means: Mapping[str, float]
 
 
-def cells(rows: Iterable[Mapping[str, Any]], of: Levels, measure: Measure) -> list[Cell]:
-    """Which cells do the units make? rows: one per unit, in the columns of compared_units.sql; units without a level
-    are in no cell. In the order of levels, then of soaks.
-    """
-    grouped: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
-    for row in rows:
-        if row["unit"] in of.label_of:
-            grouped.setdefault((of.label_of[row["unit"]], row["soak_key"]), []).append(row)
+def cells(units: Iterable[ComparedUnit], of: Levels, measure: Measure) -> list[DesignCell]:
+    """Return the cells that the units make, by level and soak. Units without a level are in none."""
+    grouped: dict[tuple[str, str], list[ComparedUnit]] = {}
+    for each in units:
+        if each.unit in of.label_of:
+            grouped.setdefault((of.label_of[each.unit], each.soak), []).append(each)
     place = {level: at for at, level in enumerate(of.order)}
     ordered = sorted(grouped.items(), key=lambda each: (place[each[0][0]], each[0][1]))
     return [_cell(soak, level, own, measure) for (level, soak), own in ordered]
 
 
-def _cell(soak: str, level: str, rows: Sequence[Mapping[str, Any]], measure: Measure) -> Cell:
-    over, under, told = (f"{measure.name}_{part}" for part in ("over", "under", "told"))
-    adding = [row for row in rows if row[told] and row[under]]
-    waiting = [row for row in rows if not row[told] and row[under] is not None]
+def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure) -> DesignCell:
+    parts = [each.parts[measure.name] for each in units]
+    adding = [each for each, part in zip(units, parts, strict=True) if part.resolved and part.under]
+    waiting = [part for part in parts if not part.resolved and part.under is not None]
     # Sums of floats depend on their order, fsum does not: the order of rows never matters.
-    top, bottom = fsum(row[over] for row in adding), fsum(row[under] for row in adding)
-    # What went into it is told of the units that count, or will.
-    own = adding or rows
-    started = [row["inoculated_on"] for row in own if row["inoculated_on"]]
-    return Cell(
+    top = fsum(each.parts[measure.name].over for each in adding)
+    bottom = fsum(each.parts[measure.name].under or 0.0 for each in adding)
+    # What went into it is that of the units that count, or will.
+    own = adding or units
+    return DesignCell(
         soak,
         level,
         measure.scale * top / bottom if bottom > 0 and not waiting else None,
         top,
         bottom,
-        tuple(sorted({row["batch"] for row in rows})),
+        tuple(sorted({each.batch for each in units})),
         len(adding),
-        len(rows) - len(adding) - len(waiting),
+        len(units) - len(adding) - len(waiting),
         len(waiting),
-        min(started, default=None),
-        {name: _shares(own, name) for name in (*CHOICES, *RUNS)},
-        {name: mean for name in (*AMOUNTS, *BESIDE) if (mean := _mean(own, name)) is not None},
+        min((each.inoculated_on for each in own if each.inoculated_on), default=None),
+        {name: _shares(own, name) for name in (*CHOICES, *CLUSTERS)},
+        {name: mean for name in (*AMOUNTS, *READINGS) if (mean := _mean(own, name)) is not None},
     )
 
 
-def _shares(rows: Sequence[Mapping[str, Any]], factor: str) -> dict[str, Fraction]:
-    labels = [cell(row, factor) for row in rows]
+def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction]:
+    labels = [cell(each, factor) for each in units]
     return {label: Fraction(labels.count(label), len(labels)) for label in sorted(set(labels))}
 
 
-def _mean(rows: Sequence[Mapping[str, Any]], factor: str) -> float | None:
-    told = [value for row in rows if (value := number(row, factor)) is not None]
-    return fsum(told) / len(told) if told else None
+def _mean(units: Sequence[ComparedUnit], factor: str) -> float | None:
+    numbers = [value for each in units if (value := number(each, factor)) is not None]
+    return fsum(numbers) / len(numbers) if numbers else None
 
 
-def varies(used: Sequence[Cell]) -> Design:
+def varies(used: Sequence[DesignCell]) -> Design:
     """Return where the factor varies. used: cells with a value."""
     soaks: dict[str, set[str]] = {}
     for each in used:
