@@ -57,7 +57,10 @@ ALL = (
 
 
 def cautions(month: Month) -> list[Caution]:
-    """Which cautions apply? Those about a treatment where it is used, or where not all treatments are known."""
+    """Return the cautions that apply.
+
+    Those about a treatment where it is used, or where not all treatments are known.
+    """
     used = {row["treatment"] for row in month.rows("losses")}
     unsure = not used or not used <= {*LIME, *HOT, "none"}
     return [each for each in ALL if each.treatments is None or unsure or used & set(each.treatments)]

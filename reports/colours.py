@@ -45,12 +45,15 @@ class Key:
 
 
 def paint(colour: str) -> str:
-    """Which value stands for this colour in a chart? A variable of the style sheet, so that it follows the scheme."""
+    """Return the value that stands for this colour in a chart.
+
+    A variable of the style sheet, so that it follows the scheme.
+    """
     return f"var(--{colour})"
 
 
 def strain_colours(month: Month) -> Mapping[str, str]:
-    """Which colour has each strain? By name among those with most picked, so that a strain keeps its colour."""
+    """Return the colour of each strain. By name among those with most picked, so that a strain keeps its colour."""
     picked = [row["strain"] for row in month.rows("strains")]
     others = sorted({row["strain"] for row in month.rows("finished_units")} - set(picked))
     strains = [*picked, *others]
@@ -59,7 +62,7 @@ def strain_colours(month: Month) -> Mapping[str, str]:
 
 
 def strain_keys(month: Month, strains: set[str]) -> list[Key]:
-    """Which entries of a key do these strains need?"""
+    """Return the entries of a key that these strains need."""
     colours = strain_colours(month)
     keys = [
         Key(colours[name], named(spoken("strain", name))) for name in sorted(strains, key=lambda n: (colours[n], n))

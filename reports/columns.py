@@ -15,7 +15,7 @@ class Limited:
 
 
 @dataclass(frozen=True)
-class Band:
+class Range:
     """Two numbers in one cell, "0.4 to 4.5"."""
 
     title: str
@@ -34,7 +34,7 @@ class Merged:
     without_blanks: bool = False
 
 
-Shown = str | Limited | Band | Merged
+Shown = str | Limited | Range | Merged
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def _measures(shown: Shown) -> tuple[str, ...]:
     match shown:
         case str(name) | Limited(name):
             return (name,)
-        case Band(_, low, high):
+        case Range(_, low, high):
             return (low, high)
         case Merged(_, columns):
             return columns

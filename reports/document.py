@@ -14,7 +14,10 @@ from reports.words import visible
 
 
 def policy(styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
-    """What may the page do? Run its own scripts and styles, known by their hashes, and reach nothing at all."""
+    """Return the page's Content-Security-Policy.
+
+    It may run its own scripts and styles, known by their hashes, and reach nothing at all.
+    """
     return (
         "default-src 'none'; "
         f"script-src {' '.join(fingerprint(each) for each in scripts) or repr('none')}; "
@@ -24,7 +27,10 @@ def policy(styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
 
 
 def script_json(data: Any) -> str:
-    """How can data stand within a script element, whatever texts it holds? As JSON without a sign that HTML knows."""
+    """Return data so that it can stand within a script element, whatever texts it holds.
+
+    As JSON without a sign that HTML knows.
+    """
     text = json.dumps(data, sort_keys=True, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
@@ -37,7 +43,10 @@ def part(path: str) -> str:
 
 
 def environment(folder: str = "templates") -> Environment:
-    """How are templates filled? Every text of a cell is escaped, and a name that is not given is a mistake."""
+    """Return the environment that fills the templates of a folder.
+
+    Every text of a cell is escaped, and a name that is not given is a mistake.
+    """
     made = Environment(
         loader=PackageLoader("reports", folder),
         autoescape=True,

@@ -82,7 +82,7 @@ def drawn(row: Mapping[str, Any], at: int, *columns: str) -> dict[str, Any]:
 
 
 def known(rows: Rows, *names: str) -> list[Mapping[str, Any]]:
-    """Which of the rows have all of these?"""
+    """Return the rows that have all of these."""
     return [row for row in rows if all(row[name] is not None for name in names)]
 
 
@@ -144,7 +144,7 @@ def _ground(base: alt.Chart, tall: bool) -> list[alt.Chart]:
 
 
 def below(tall: bool = False) -> int:
-    """How far below the middle of its lane do the marks of a row lie?"""
+    """Return how far below the middle of its lane the marks of a row lie, in px."""
     return 20 if tall else 12
 
 

@@ -44,13 +44,13 @@ class Figure:
 
     @property
     def place(self) -> tuple[str, str, str]:
-        """Which table, row and column does the first input name?"""
+        """The table, row and column that the first input names."""
         table, row, column = self.inputs[0].split("/")
         return table, row, column
 
     @property
     def full(self) -> str:
-        """How is the figure read aloud, with its unit?"""
+        """The figure with its unit, as it is read aloud."""
         return f"{self.text}{NO_BREAK}{self.unit}" if self.unit else self.text
 
 
@@ -66,7 +66,7 @@ LONGEST_NAME = 48
 
 
 def named(text: str) -> Name:
-    """How is a name told within a sentence or a key, where a long one would drown the rest?"""
+    """Return a name for a sentence or a key, cut short where a long one would drown the rest."""
     return Name(text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 1]}\u2026")
 
 
@@ -79,7 +79,7 @@ class Day:
 
     @property
     def text(self) -> str:
-        """How is it called?"""
+        """The day in words."""
         return f"{short_day(self.day)} {self.day.year}" if self.short else day_name(self.day)
 
 
@@ -88,7 +88,7 @@ Sentence = tuple[Part, ...]
 
 
 def plain(sentence: Sentence) -> str:
-    """How does a sentence read as text alone, for an alternative text?"""
+    """Return a sentence as text alone, for an alternative text."""
     return "".join(_plain(part) for part in sentence)
 
 
@@ -99,18 +99,21 @@ def _plain(part: Part) -> str:
 
 
 def field_of(table: str, column: str) -> Field:
-    """Which field describes this column? Columns that a result was grouped by are described with the batches."""
+    """Return the field that describes this column.
+
+    Columns that a result was grouped by are described with the batches.
+    """
     own = contract(table)
     return own.field(column) if column in own.names else contract("batches").field(column)
 
 
 def shown_unit(each: Field) -> str:
-    """In which unit is the column shown?"""
+    """Return the unit in which the column is shown."""
     return SHOWN_UNITS[each.unit][0]
 
 
 def number(value: float | int, each: Field) -> str:
-    """How is a value of this column written, in the unit shown?"""
+    """Return a value of this column as text, in the unit shown."""
     _, divisor, decimals = SHOWN_UNITS[each.unit]
     if each.type == "integer" or (each.unit == "d" and value == int(value)):
         decimals = 0
@@ -119,19 +122,19 @@ def number(value: float | int, each: Field) -> str:
 
 
 def cell(month: Month, table: str, row: int, column: str) -> Figure:
-    """Which number stands in this cell? Shown without its unit, as in a table."""
+    """Return the number of this cell, shown without its unit, as in a table."""
     value = month.rows(table)[row][column]
     text = NOTHING if value is None else number(value, field_of(table, column))
     return Figure(text, value, (f"{table}/{row}/{column}",))
 
 
 def measured(month: Month, table: str, row: int, column: str) -> Figure:
-    """Which number stands in this cell? Shown with its unit, as in a sentence."""
+    """Return the number of this cell, shown with its unit, as in a sentence."""
     return replace(cell(month, table, row, column), unit=shown_unit(field_of(table, column)))
 
 
 def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
-    """Between which limits does it lie: " (4 to 9)"? Nothing where one of them is missing."""
+    """Return the limits of a figure, " (4 to 9)"; nothing where one of them is missing."""
     ends = cell(month, table, row, low), cell(month, table, row, high)
     if any(each.value is None for each in ends):
         return ()
@@ -139,38 +142,38 @@ def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
 
 
 def count(month: Month, column: str) -> Figure:
-    """Which of the counts beside the result tables is it?"""
+    """Return one of the counts beside the result tables."""
     value = month.counts[column]
     return Figure(str(value), value, (f"month/0/{column}",))
 
 
 def difference(left: Figure, right: Figure) -> Figure:
-    """How much is the left more than the right? Shown without its sign."""
+    """Return how much the left is more than the right. Shown without its sign."""
     each = field_of(left.place[0], left.place[2])
     value = _value(left) - _value(right)
     return Figure(number(abs(value), each), value, (*left.inputs, *right.inputs), "difference", left.unit)
 
 
 def change(now: Figure, then: Figure) -> Figure:
-    """By how many per cent is it more now than then? Shown without its sign."""
+    """Return by how many per cent it is more now than then. Shown without its sign."""
     value = 100 * (_value(now) - _value(then)) / _value(then)
     return Figure(f"{abs(value):.0f}", value, (*now.inputs, *then.inputs), "change_pct", "%")
 
 
 def total(month: Month, table: str, column: str) -> Figure:
-    """What do all rows of the column add up to?"""
+    """Return what all rows of the column add up to."""
     value = sum(row[column] for row in month.rows(table))
     return Figure(number(value, field_of(table, column)), value, (f"{table}/*/{column}",), "sum")
 
 
 def rows_of(month: Month, table: str) -> Figure:
-    """How many rows has the table?"""
+    """Return how many rows the table has."""
     value = len(month.rows(table))
     return Figure(str(value), value, (f"{table}/*/*",), "count")
 
 
 def positive(month: Month, table: str, column: str) -> Figure:
-    """In how many rows of the table is the column true, or above 0?"""
+    """Return in how many rows of the table the column is true, or above 0."""
     value = sum(1 for row in month.rows(table) if row[column])
     return Figure(str(value), value, (f"{table}/*/{column}",), "count_positive")
 
@@ -181,5 +184,5 @@ def _value(figure: Figure) -> float:
 
 
 def several(figure: Figure, one: str, more: str | None = None) -> tuple[Part, ...]:
-    """How is a number of things told: 1 unit, 2 units?"""
+    """Return a number of things in words: 1 container, 2 containers."""
     return (figure, f" {one}" if figure.value == 1 else f" {more or one + 's'}")

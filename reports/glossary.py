@@ -68,7 +68,7 @@ def _source(name: str, text: str) -> str:
 
 
 def sources(chapters: Sequence[Chapter]) -> list[tuple[str, str]]:
-    """Which sources stand behind the measures, and behind which? One (source, measures) each, in order."""
+    """Return the sources behind the measures, and behind which. One (source, measures) each, in order."""
     found: dict[str, list[str]] = {}
     for entry in (entry for chapter in chapters for entry in chapter.entries if entry.source):
         titles = found.setdefault(entry.source, [])

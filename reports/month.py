@@ -18,7 +18,7 @@ Rows = Sequence[Row]
 
 @dataclass(frozen=True)
 class Month:
-    """One month as told on the day `as_of`.
+    """One month as it was known on the day `as_of`.
 
     `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
     flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;
@@ -41,39 +41,39 @@ class Month:
     why_no_outlook: str | None = None
 
     def rows(self, table: str) -> Rows:
-        """Which rows has this result table? None, where it was not given."""
+        """Return the rows of this result table; none where it was not given."""
         return self.tables.get(table, ())
 
     @property
     def over(self) -> bool:
-        """Is the month over on the day that it is told as of?"""
+        """Whether the month is over on the as-of day."""
         return self.as_of + timedelta(days=1) >= first_day(self.month, -1)
 
     def place(self, months_before: int = 0) -> int | None:
-        """In which row of `months` stands this month, or one that many months before it? None if in no row."""
+        """Return the row of `months` that holds this month, or one that many months before it; None if no row does."""
         wanted = f"{first_day(self.month, months_before):%Y-%m}"
         found = [at for at, row in enumerate(self.rows("months")) if row["month"] == wanted]
         return found[0] if found else None
 
     def rows_found(self, level: str) -> int:
-        """How many rows of the files have a finding of this level?"""
+        """Return how many rows of the files have a finding of this level."""
         return len({(each.file, each.row) for each in self.findings if each.level == level})
 
     def pairs(self, measure: str) -> Sequence[int]:
-        """Which rows of `compared_pairs` are of this measure?"""
+        """Return the numbers of the rows of `compared_pairs` of this measure."""
         return [at for at, row in enumerate(self.rows("compared_pairs")) if row["measure"] == measure]
 
     def levels(self, measure: str) -> Sequence[int]:
-        """Which rows of `compared_levels` are of this measure?"""
+        """Return the numbers of the rows of `compared_levels` of this measure."""
         return [at for at, row in enumerate(self.rows("compared_levels")) if row["measure"] == measure]
 
     def pair_is_decided(self, at: int) -> bool:
-        """Does a difference hold, or is it told that none matters, in this row of `compared_pairs`?"""
+        """Whether this row of `compared_pairs` has a verdict: a difference holds, or none matters."""
         return bool(self.rows("compared_pairs")[at]["verdict"] != Verdict.CANNOT_TELL)
 
     @property
     def counts(self) -> Mapping[str, int]:
-        """Which counts, beside those of the result tables, does the page print?"""
+        """The counts that the page prints beside those of the result tables."""
         return {
             "pickings_set_aside": self.pickings_set_aside,
             "rows_set_aside": self.rows_found("set_aside"),
@@ -92,6 +92,6 @@ class Month:
 
 
 def first_day(month: date, months_before: int) -> date:
-    """Which day begins the month that lies this many months before (negative: after)?"""
+    """Return the first day of the month that lies this many months before (negative: after)."""
     years, at = divmod(month.year * 12 + month.month - 1 - months_before, 12)
     return date(years, at + 1, 1)

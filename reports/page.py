@@ -74,7 +74,7 @@ def sections(month: Month) -> list[Section]:
 
 
 def render(month: Month) -> str:
-    """Which page tells this month? One HTML file as text, the same for the same month, that needs no network."""
+    """Return the report of a month: one HTML file as text, the same for the same month, that needs no network."""
     shown = sections(month)
     chapters = definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css")
@@ -97,7 +97,7 @@ def render(month: Month) -> str:
 
 
 def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
-    """Which few figures stand at the head of the page? (what, figure or None, what it rests on, or why none) each."""
+    """Return the figures at the head of the page: (what, figure or None, what it rests on, or why none) each."""
     at = month.place()
     waiting: Sentence = ("and ", count(month, "rows_waiting"), " waiting")
     last = ("Rows set aside", count(month, "rows_set_aside"), waiting)
@@ -127,7 +127,7 @@ def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
 
 
 def as_of(month: Month) -> Sentence:
-    """As of which day is the page told?"""
+    """Return the sentence that names the as-of day."""
     if month.over:
         return ("As of ", Day(month.as_of), ".")
     return ("As of ", Day(month.as_of), ": the month is not over.")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from reports.columns import Band, Limited, Merged, Shown, View
+from reports.columns import Limited, Merged, Range, Shown, View
 from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
 from reports.month import Month, Row, Rows
 from reports.words import month_name, spoken
@@ -71,7 +71,7 @@ def _head(table: str, shown: Shown) -> Head:
     match shown:
         case Merged(title):
             return Head(title, "", False)
-        case Band(title, low):
+        case Range(title, low):
             return Head(title, shown_unit(field_of(table, low)), True)
         case str(name) | Limited(name):
             field = field_of(table, name)
@@ -83,7 +83,7 @@ def _cell(month: Month, table: str, at: int, shown: Shown) -> Cell:
     match shown:
         case Merged():
             return merged(shown, row)
-        case Band(_, low, high):
+        case Range(_, low, high):
             return (cell(month, table, at, low), " to ", cell(month, table, at, high))
         case Limited(name, low, high):
             return (cell(month, table, at, name), *within(month, table, at, low, high))
@@ -142,7 +142,10 @@ def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: b
 
 
 def waiting_table(caption: str, found: Sequence[Finding]) -> Table | None:
-    """Which rows wait for which? One row for each parent and file, with the numbers of its rows. None without any."""
+    """Return which rows wait for which.
+
+    One row for each parent and file, with the numbers of its rows. None without any.
+    """
     groups: dict[tuple[str, str], list[int]] = {}
     for each in found:
         parent = f"{each.waits_for[0]}, row {each.waits_for[1]}" if each.waits_for else "another row"

@@ -9,7 +9,9 @@ from hashlib import sha256
 
 @cache
 def bundle() -> str:
-    """Which script defines `vegaEmbed`, for the Vega-Lite that Altair speaks? Takes some seconds, once a process.
+    """Return the script that defines `vegaEmbed`, for the Vega-Lite that Altair speaks.
+
+    Takes some seconds, once a process.
 
     Raises RuntimeError if the script could not stand within an HTML page.
     """
@@ -23,5 +25,5 @@ def bundle() -> str:
 
 
 def fingerprint(script: str) -> str:
-    """Which word of a Content-Security-Policy lets exactly this inline script (or style) pass?"""
+    """Return the word of a Content-Security-Policy that lets exactly this inline script (or style) pass."""
     return f"'sha256-{b64encode(sha256(script.encode()).digest()).decode()}'"

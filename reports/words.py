@@ -42,17 +42,17 @@ DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def month_name(month: date) -> str:
-    """How is a month called, like September 2026?"""
+    """Return a month in words, like September 2026."""
     return f"{MONTH_NAMES[month.month - 1]} {month.year}"
 
 
 def day_name(day: date) -> str:
-    """How is a day called, like 14 September 2026?"""
+    """Return a day in words, like 14 September 2026."""
     return f"{day.day} {month_name(day)}"
 
 
 def short_day(day: date) -> str:
-    """How is a day called on an axis or in a table, like 14 Sep?"""
+    """Return a day as an axis or a table has it, like 14 Sep."""
     return f"{day.day} {MONTH_NAMES[day.month - 1][:3]}"
 
 
@@ -62,7 +62,7 @@ def _known(column: str) -> frozenset[str]:
 
 
 def spoken(column: str, text: str) -> str:
-    """How does the text of a cell read? Coded words lose their underscores, a blank is said to be one."""
+    """Return the text of a cell as it is shown. Coded words lose their underscores, a blank is said to be one."""
     if not text.strip():
         return NOT_NOTED
     if column == "wait":
@@ -72,7 +72,10 @@ def spoken(column: str, text: str) -> str:
 
 
 def visible(text: str) -> str:
-    """How can a text be shown safely? Without marks of direction, with a space or a sign for each control character."""
+    """Return a text that can be shown safely.
+
+    Without marks of direction, with a space or a sign for each control character.
+    """
     plain = DIRECTION.sub("", text)
     return "".join(_shown(sign) for sign in plain)
 
@@ -84,6 +87,6 @@ def _shown(sign: str) -> str:
 
 
 def isolated(text: str) -> str:
-    """How can a name stand within other text without turning its direction, where no markup keeps it apart?"""
+    """Return a name that does not turn the direction of the text around it, where no markup keeps it apart."""
     turns = any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in text)
     return f"\u2068{text}\u2069" if turns else text

@@ -44,7 +44,7 @@ VIEWS = (ANOTHER_FLUSH,)
 
 
 def sentence(month: Month) -> Sentence:
-    """Is another flush worth the room, where it can be told; else, what is between?"""
+    """Return where another flush is worth the room, or that it cannot be decided yet."""
     rows = month.rows("another_flush")
     if not rows:
         return ("No second flush was picked yet, so nothing shows what waiting for one brings.",)
@@ -70,7 +70,7 @@ def _worth(month: Month, at: int) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """For whom does it hold, and why can it not be told for others?"""
+    """Return for which rooms it holds, and why it cannot be decided for others."""
     rows = month.rows("another_flush")
     if not rows:
         return []
@@ -85,7 +85,7 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def waiting_chart(month: Month) -> list[Chart]:
-    """What does a day of waiting for a flush bring, less a day of a container begun anew?"""
+    """Return the chart of what a day of waiting for a flush brings, less a day of a container begun anew."""
     table = month.rows("another_flush")
     money = any(row["difference_money_per_day"] is not None for row in table)
     column = "difference_money_per_day" if money else "difference_g_per_day"

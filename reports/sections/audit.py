@@ -19,7 +19,7 @@ AGAIN = "gillbook report --deep makes one anew."
 
 
 def sentence(month: Month) -> Sentence:
-    """How did the last audit of the ledger end?"""
+    """Return how the last audit of the ledger ended."""
     if month.audit is None:
         return (
             "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep.",
@@ -41,7 +41,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Is the audit still of this ledger, and what does it mean?"""
+    """Return whether the audit is still of this ledger, and what it means."""
     if month.audit is None:
         return []
     found: list[Sentence] = []
@@ -63,7 +63,7 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def tables(month: Month) -> Sequence[Table | None]:
-    """What did not hold, and what cannot be told yet?"""
+    """Return the tables of what did not hold, and of what cannot be judged yet."""
     outcomes = month.audit.outcomes if month.audit else ()
     failed = [
         (Name(each.expectation), Name(each.severity), _found(each), Name(each.source))
@@ -83,7 +83,7 @@ def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[
 
 
 def _found(each: Outcome) -> Name:
-    """What was found instead: a number of the whole table, or rows?"""
+    """Return what was found instead: a number of the whole table, or rows."""
     if each.observed is not None:
         kilograms = each.unit == "g"
         value = each.observed / 1000 if kilograms else each.observed

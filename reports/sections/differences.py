@@ -81,7 +81,7 @@ FAR = {"R1", "R2", "R3", "R4"}
 
 
 def sentence(month: Month) -> Sentence:
-    """How many differences in BE between recipes or containers can be judged?"""
+    """Return how many differences in BE between recipes or containers can be judged."""
     pairs = count(month, "pairs_compared")
     if not pairs.value:
         return ("Nothing varies yet that has a BE, so there is no difference to show.",)
@@ -91,7 +91,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """What holds, what comes nearest, and how were the soaks held against each other?"""
+    """Return what holds, what comes nearest to it, and how soaks were held against each other."""
     rows = month.rows("compared_pairs")
     if not rows:
         return []
@@ -113,7 +113,7 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def _nearly_resolved(row: Mapping[str, Any]) -> bool:
-    """Is this pair comparable, with an interval, so that only width stands between it and a verdict?"""
+    """Whether only the width of its interval stands between this pair and a verdict."""
     rules = set((row["rules"] or "").split())
     return row["low"] is not None and not rules & FAR
 
@@ -124,7 +124,7 @@ def _finding(row: Mapping[str, Any]) -> Sentence:
 
 
 def pairs_chart(month: Month) -> list[Chart]:
-    """How far do levels lie apart in BE, with intervals: what is told first, then what comes nearest to a verdict."""
+    """How far do levels lie apart in BE, with intervals: what holds first, then what comes nearest to a verdict."""
     table = month.rows("compared_pairs")
     shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
     shown.sort(key=lambda at: (not month.pair_is_decided(at), abs(table[at]["high"] - table[at]["low"])))
@@ -144,7 +144,7 @@ def _pair_name(month: Month, at: int) -> str:
 
 
 def _short(text: str) -> str:
-    """How does a longer text fit on a line of a chart?"""
+    """Return a text that fits on a line of a chart."""
     shown = visible(text)
     return shown if len(shown) <= LONGEST_NAME else f"{shown[: LONGEST_NAME - 1]}\u2026"
 

@@ -49,7 +49,7 @@ BATCHES_A_CHART = 14
 
 
 def sentence(month: Month) -> Sentence:
-    """What was the BE of what finished in the month, and on how many units and batches does it rest?"""
+    """Return the BE of what finished in the month, and on how many containers and batches it rests."""
     name, at = month_name(month.month), month.place()
     units = month.rows("finished_units")
     if at is None or not units:
@@ -68,7 +68,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """How much can be said from so few?"""
+    """Return what so few batches can say, and what was thrown out."""
     rows = month.rows("finished_units")
     notes: list[Sentence] = []
     if not rows:

@@ -50,7 +50,7 @@ VIEWS = (
 
 
 def sentence(month: Month) -> Sentence:
-    """How much less does the second flush give, where most units are known through it?"""
+    """Return how much less the second flush gives, on the substrate of which most containers are known through it."""
     rows = month.rows("flushes")
     second = [at for at, row in enumerate(rows) if row["flush"] == 2 and row["decline_started"] is not None]
     if not second:
@@ -73,7 +73,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """By how much does each flush give less, and what is not yet known?"""
+    """Return by how much each flush gives less, and how containers are counted."""
     if not month.rows("flushes"):
         return []
     resolved = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
@@ -103,7 +103,7 @@ def _per_flush(month: Month, at: int) -> Sentence:
 
 
 def _not_yet(month: Month, table: str, at: int) -> Sentence:
-    """Of how many units is it not known yet?"""
+    """Return of how many containers it is not known yet."""
     waiting = cell(month, table, at, "units_not_yet")
     if not waiting.value:
         return ("none is still unknown",)
@@ -166,7 +166,7 @@ def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> 
 
 
 def states_chart(month: Month) -> list[Chart]:
-    """Of how many units each flush is known, and of how many not yet."""
+    """Of how many containers each flush is known, and of how many not yet."""
     table = month.rows("flushes")
     places = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]][:LANES_A_CHART]
     rows, labels = [], []

@@ -84,7 +84,7 @@ CAUSES_SHOWN = 10
 
 
 def sentence(month: Month) -> Sentence:
-    """How many units were lost without a picking, and in how many soaks?"""
+    """Return how many containers were lost without a picking, and in how many soaks."""
     judged = total(month, "soaks", "units")
     if not judged.value:
         return ("The fate of no container is known yet, so no loss can be counted.",)
@@ -97,7 +97,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
-    """In how many of the soaks do the losses lie: all in 1 of 6 soaks?"""
+    """Return in how many of the soaks the losses lie: all in 1 of 6 soaks."""
     if not lost.value:
         return ("from ", *several(soaks, "soak"))
     alone = with_loss.value == 1 and lost.value > 1
@@ -105,7 +105,7 @@ def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Of which causes, and how sure is it?"""
+    """Return the causes of loss, and how sure the shares are."""
     if not month.rows("losses"):
         return []
     notes: list[Sentence] = []
@@ -136,7 +136,7 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def loss_facts(month: Month, at: int) -> Sentence:
-    """What was lost of one substrate and treatment: 12 of 72, all in 1 of 6 soaks, and the interval if there is one?"""
+    """Return what one substrate and treatment lost: 12 of 72, all in 1 of 6 soaks, and the interval if there is one."""
     row = month.rows("losses")[at]
     judged = difference(cell(month, "losses", at, "units"), cell(month, "losses", at, "units_not_yet"))
     lost = cell(month, "losses", at, "lost")
@@ -185,7 +185,7 @@ def shares_chart(month: Month) -> list[Chart]:
 
 
 def soaks_chart(month: Month) -> list[Chart]:
-    """How many units of each of the last soaks were lost."""
+    """How many containers of each of the last soaks were lost."""
     table = month.rows("soaks")
     rows, labels = [], []
     for place, at in enumerate(range(max(0, len(table) - SOAKS_SHOWN), len(table))):
@@ -199,7 +199,7 @@ def soaks_chart(month: Month) -> list[Chart]:
 
 
 def causes_chart(month: Month) -> list[Chart]:
-    """For which cause units were lost."""
+    """For which cause containers were lost."""
     table = month.rows("causes")
     places = [at for at, row in enumerate(table) if row["lost"]][:CAUSES_SHOWN]
     if not places:

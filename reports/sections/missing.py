@@ -9,7 +9,7 @@ from reports.tables import findings_table
 
 
 def sentence(month: Month) -> Sentence:
-    """How many cells would make more numbers possible?"""
+    """Return how many cells would make more numbers possible."""
     cells = count(month, "missing")
     if not cells.value:
         return ("No empty cell stands in the way of a number here.",)

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
-from reports.columns import Band, View
+from reports.columns import Range, View
 from reports.drawing import Chart, column_chart, data, drawn
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
 from reports.month import Month
@@ -24,8 +24,8 @@ OUTLOOK = View(
         "running_kg",
         "planned_kg",
         "median_kg",
-        Band("50 % band", "low50_kg", "high50_kg"),
-        Band("80 % band", "low80_kg", "high80_kg"),
+        Range("50 % band", "low50_kg", "high50_kg"),
+        Range("80 % band", "low80_kg", "high80_kg"),
         "widened_by",
         "batches_untold",
         "past_told",
@@ -60,7 +60,7 @@ ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
 
 
 def sentence(month: Month) -> Sentence:
-    """How many kg are to be expected in the first week ahead, and in all weeks that are told?"""
+    """Return how many kg are to be expected in the first week ahead."""
     rows = month.rows("outlook")
     if not rows:
         return ("What is to come cannot be foreseen. ", Name(month.why_no_outlook or "Nothing was asked."))
@@ -78,7 +78,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Where does it come from, what is not in it, and how well did it hold?"""
+    """Return where it comes from, what is not in it, and how well it held on past days."""
     rows = month.rows("outlook")
     if not rows:
         return []
@@ -110,14 +110,14 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def ahead_chart(month: Month) -> list[Chart]:
-    """How many kg are to come in each week ahead?"""
+    """Return the chart of the kg to come in each week ahead, with their bands."""
     table = month.rows("outlook")
     rows = [drawn(row, at, *ENDS) | {"label": short_day(row["first_day"])} for at, row in enumerate(table)]
     return _chart("outlook", "Expected in each week ahead", "outlook", rows, came=False)
 
 
 def past_chart(month: Month) -> list[Chart]:
-    """What would have been told a week before, on past days, and what came?"""
+    """Return the chart of what would have been foreseen a week before, on past days, and of what came."""
     table = month.rows("outlook_past")
     places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
     rows = [drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(table[at]["first_day"])} for at in places]

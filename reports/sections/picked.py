@@ -58,7 +58,7 @@ TWO_LINES = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' '
 
 
 def sentence(month: Month) -> Sentence:
-    """What was picked, and how does it compare with the month before and with the same month a year ago?"""
+    """Return what was picked, against the month before and the same month a year ago."""
     name, at = month_name(month.month), month.place()
     if at is None or not month.rows("months")[at]["pickings"]:
         return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
@@ -90,7 +90,7 @@ def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Which strains gave it, and what is not in the figures?"""
+    """Return which strains gave it, and what is not in the figures."""
     notes: list[Sentence] = []
     rows = month.rows("strains")
     if rows:

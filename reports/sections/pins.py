@@ -58,7 +58,7 @@ EARLY_DAY, LATE_DAY = 21, 28  # for whom the median is not told: the days of the
 
 
 def sentence(month: Month) -> Sentence:
-    """By which day do half of the containers started have pins, where most were started?"""
+    """Return by which day half of the containers started have pins, on the substrate with most of them."""
     rows = month.rows("pins")
     if not any(row["pinned"] for row in rows):
         return ("No container shows yet how long it takes from inoculation to pins.",)
@@ -89,7 +89,7 @@ def _ends(month: Month, at: int) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Whom do the curves count, and whom can they not?"""
+    """Return which containers the curves count, and why some have no limits."""
     rows = month.rows("pins")
     if not rows:
         return []

@@ -27,7 +27,7 @@ VIEWS = (FINISHED_RECIPES,)
 
 
 def sentence(month: Month) -> Sentence:
-    """How far apart are the recipes that finished, and how many batches does each rest on?"""
+    """Return how far apart the recipes that finished are, and how many batches each rests on."""
     rows = month.rows("finished_recipes")
     resolved = sorted(
         (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: rows[at]["be_pct"]
@@ -56,7 +56,7 @@ def _recipe(month: Month, at: int) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Which recipes rest on a single batch?"""
+    """Return whether recipes rest on a single batch."""
     rows = month.rows("finished_recipes")
     if not rows:
         return []

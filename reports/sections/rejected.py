@@ -9,7 +9,7 @@ from reports.tables import findings_table, waiting_table
 
 
 def sentence(month: Month) -> Sentence:
-    """How many rows are in no figure, and how many of them only wait for another?"""
+    """Return how many rows are in no figure, and how many of them only wait for another."""
     rows, waiting = count(month, "rows_set_aside"), count(month, "rows_waiting")
     if not rows.value and not waiting.value:
         return ("Every row of the files is counted: none is set aside.",)
@@ -21,7 +21,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """What else was found in the rows?"""
+    """Return what else was found in the rows."""
     counts: list[tuple[Figure, str]] = [
         (count(month, "rows_dropped"), "with a cell that could not be used"),
         (count(month, "rows_warning"), "with a warning"),

@@ -112,7 +112,7 @@ RecipeKey = tuple[str, ...]
 
 
 def sentence(month: Month) -> Sentence:
-    """What does a step to the next spawn rate bring, where most soaks tell it?"""
+    """Return what a step to the next spawn rate brings: one with an answer, and of these the one with most soaks."""
     rows = month.rows("spawn_steps")
     if not rows:
         return ("No recipe was tried at more than one spawn rate, so nothing shows which rate pays.",)
@@ -150,12 +150,12 @@ def _signed(figure: Figure) -> Sequence[Part]:
 
 
 def _recipe_name(row: Mapping[str, Any]) -> Name:
-    """How is a recipe called in a sentence?"""
+    """Return a recipe as a sentence names it."""
     return named(merged(TRIED, row).text) if merged(TRIED, row).text else Name("the recipe")
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Why can steps and best rates not be told, and how is a curve to be read?"""
+    """Return why steps have no answer, the best rates, and how a curve is to be read."""
     rows = month.rows("spawn_steps")
     notes: list[Sentence] = []
     for at, row in list(enumerate(rows))[:STEPS_SHOWN]:
@@ -182,7 +182,7 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def points_charts(month: Month) -> list[Chart]:
-    """What did each batch give at its rate, for the recipes of which most batches were tried at several rates?"""
+    """Return charts of what each batch gave at its rate, of the recipes with most batches at several rates."""
     groups: dict[RecipeKey, list[int]] = {}
     for at, row in enumerate(month.rows("spawn_points")):
         groups.setdefault(_recipe_key(row), []).append(at)

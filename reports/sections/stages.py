@@ -27,7 +27,7 @@ VIEWS = (STAGES,)
 
 
 def sentence(month: Month) -> Sentence:
-    """How much was picked late, and how much was culled?"""
+    """Return how much was picked late, and how much was culled."""
     at = month.place()
     if at is None or not month.rows("months")[at]["pickings"]:
         return (f"Nothing was picked in {month_name(month.month)}, so there is no cap stage to show.",)
@@ -45,7 +45,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """How much has no stage?"""
+    """Return how much has no stage noted."""
     blank = [at for at, row in enumerate(month.rows("stages")) if not row["cap_stage"] and row["share_pct"]]
     return [(measured(month, "stages", at, "share_pct"), " of the fresh mass has no cap stage noted.") for at in blank]
 

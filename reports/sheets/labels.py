@@ -35,33 +35,36 @@ class Grid:
 
     @property
     def paper_mm(self) -> float:
-        """How wide must the paper be?"""
+        """How wide the paper must be, in mm."""
         return self.columns * self.width_mm + (self.columns - 1) * self.gap_mm + 2 * self.margin_mm
 
     @property
     def code_mm(self) -> float:
-        """How wide and high is the code? All of the label's shorter side that leaves room for the name beside it."""
+        """Width and height of the code in mm.
+
+        All of the label's shorter side that leaves room for the name beside it.
+        """
         short, long = sorted((self.width_mm, self.height_mm))
         return min(short - 2 * PADDING_MM, 0.6 * (long - 3 * PADDING_MM))
 
     @property
     def name_mm(self) -> float:
-        """How wide is the room for the name: beside the code, or below it on a label that stands upright?"""
+        """Width of the room for the name in mm: beside the code, or below it on a label that stands upright."""
         return self.width_mm - (2 * PADDING_MM if self.upright else self.code_mm + 3 * PADDING_MM)
 
     @property
     def text_mm(self) -> float:
-        """How high is the room for the name and the farm's below it?"""
+        """Height of the room for the name and the farm's below it, in mm."""
         return self.height_mm - (self.code_mm + 3 * PADDING_MM if self.upright else 2 * PADDING_MM)
 
     @property
     def upright(self) -> bool:
-        """Does the label stand upright, with the name below the code?"""
+        """Whether the label stands upright, with the name below the code."""
         return self.height_mm > self.width_mm
 
     @property
     def has_farm(self) -> bool:
-        """Is there room for the farm's name?"""
+        """Whether there is room for the farm's name."""
         return self.text_mm >= FARM_MM + LEFT_MM
 
 
@@ -76,7 +79,10 @@ class Label:
 
 
 def render_labels(farm_name: str, containers: Sequence[str], grid: Grid) -> str:
-    """Which page prints these labels? One HTML file as text. Raises ValueError for a name too long for a QR code."""
+    """Return the page that prints these labels.
+
+    One HTML file as text. Raises ValueError for a name too long for a QR code.
+    """
     labels = [label(name, grid) for name in containers]
     style = _sizes(grid, sorted({each.letter_mm for each in labels})) + part("sheets/styles/labels.css")
     return (
@@ -94,7 +100,7 @@ def render_labels(farm_name: str, containers: Sequence[str], grid: Grid) -> str:
 
 
 def label(name: str, grid: Grid) -> Label:
-    """How does the label of this container look? The code holds the name as it is, in UTF-8.
+    """Return the label of this container. The code holds the name as it is, in UTF-8.
 
     The name is as large as fits on one line, and broken into lines below SMALLEST_LETTER_MM.
     """
@@ -107,7 +113,7 @@ def label(name: str, grid: Grid) -> Label:
 
 
 def matrix(text: str) -> list[list[int]]:
-    """Which modules of the QR code are dark? Rows of 1 and 0, without white around them.
+    """Return the modules of the QR code, dark ones as 1: rows of 1 and 0, without white around them.
 
     One kind of content (bytes, UTF-8) and no less than a seventh of damage mended (level M; more where it costs no
     room), because labels get wet and torn. Raises ValueError for more text than a QR code holds.
@@ -119,7 +125,7 @@ def matrix(text: str) -> list[list[int]]:
 
 
 def too_fine(containers: Sequence[str], grid: Grid) -> list[str]:
-    """Of which containers is the code too fine to be read, at this size of label?"""
+    """Return the containers whose code is too fine to be read, at this size of label."""
     return [name for name in containers if grid.code_mm / (len(matrix(name)) + 2 * QUIET) < FINEST_MODULE_MM]
 
 

@@ -17,8 +17,8 @@ BLANK_ROWS = 4
 
 
 def render_picking_sheet(shelves: Shelves) -> str:
-    """Which sheet of paper serves to pick from these shelves? One HTML file as text, to be printed on A4 or Letter,
-    in the order of the shelves, as the weigh page.
+    """Return the picking sheet of these shelves: one HTML file as text, to be printed on A4 or Letter, in the order of
+    the shelves, as the weigh page.
     """
     style = part("sheets/styles/picking_sheet.css")
     return (

@@ -27,27 +27,27 @@ class Shelves:
 
     @property
     def name(self) -> str:
-        """How is the farm called where it is shown? Blank for a farm without a name."""
+        """The farm's name as shown; blank for a farm without a name."""
         return visible(self.farm_name or "").strip()
 
 
 def called(row: Mapping[str, Any]) -> str:
-    """How is this row called? By its container, or by the batch that is weighed together."""
+    """Return how this row is called: by its container, or by the batch that is weighed together."""
     return visible(row["container"]) if row["container"] is not None else f"{visible(row['batch'])}, weighed together"
 
 
 def last_weights(shelves: Shelves, row: Mapping[str, Any]) -> str:
-    """What did the last pickings of this row weigh, latest first, in g and with the farm's own decimal mark?"""
+    """Return what the last pickings of this row weighed, latest first, in g and with the farm's own decimal mark."""
     return (row["last_weights_g"] or "").replace(", ", " / ").replace(".", shelves.decimal_mark)
 
 
 def by_room(shelves: Shelves) -> list[tuple[str, list[Mapping[str, Any]]]]:
-    """Which rows stand in which room? Rooms in the order of the shelves; a blank room is the last."""
+    """Return the rows of each room. Rooms in the order of the shelves; a blank room is the last."""
     return [(visible(room), list(rows)) for room, rows in groupby(shelves.rows, key=lambda row: row["room"] or "")]
 
 
 def usual_weight_g(shelves: Shelves) -> float | None:
-    """What does a picking of one container usually weigh? The median of what each last gave; None before any did."""
+    """Return the usual weight of a picking of one container: the median of what each last gave; None before any did."""
     last = [
         float(row["last_weights_g"].split(", ")[0])
         for row in shelves.rows

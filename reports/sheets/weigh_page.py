@@ -20,8 +20,10 @@ KNOWN = ("container", "batch", "inoculated_on", "last_picked_on", "last_flush")
 
 
 def render_weigh_page(shelves: Shelves) -> str:
-    """Which page logs weights from these shelves? One HTML file as text that needs no network and no server: it keeps
-    entries in the browser and exports them in the columns of `harvests` (schemas/inputs).
+    """Return the page that logs weights from these shelves.
+
+    One HTML file as text that needs no network and no server. It
+    keeps entries in the browser and exports them in the columns of `harvests` (schemas/inputs).
     """
     style = part("sheets/styles/weigh.css")
     scripts = [part(f"sheets/templates/{name}") for name in SCRIPTS]
@@ -44,7 +46,7 @@ def render_weigh_page(shelves: Shelves) -> str:
 
 
 def _data(shelves: Shelves) -> Mapping[str, Any]:
-    """What do the scripts need to know? Texts to show are without control characters; ids stay as they are."""
+    """Return what the scripts need to know. Texts to show are without control characters; ids stay as they are."""
     stages = contract("harvests").field("cap_stage").words
     return {
         "farm": shelves.farm_name or "",
