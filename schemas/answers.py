@@ -17,11 +17,15 @@ class Verdict(StrEnum):
 
 
 class FileStatus(StrEnum):
-    """How a file of the farm stands: there, or taken from its copy, or given up."""
+    """How a file of the farm was found, and so where its rows come from."""
 
+    # In the folder and read well.
     PRESENT = "present"
+    # Gone: its rows come from the copy.
     VANISHED = "vanished"
+    # In the folder but not to be read: its rows come from the copy.
     UNREADABLE = "unreadable"
+    # The same, but given up (gillbook forget): without rows.
     GIVEN_UP = "given_up"
 
 

@@ -119,7 +119,7 @@ def standings(folder: Path) -> dict[Key, Standing]:
                 marks[table, file] = SEPARATORS[value]
         stand = {
             (table, file): how
-            for table, file, how in con.execute("select table_name, file, standing from files").fetchall()
+            for table, file, how in con.execute("select table_name, file, status from files").fetchall()
         }
         loaded: dict[Key, dict[int, dict[str, Any]]] = defaultdict(dict)
         for table in INPUTS:

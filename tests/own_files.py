@@ -15,7 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pipeline.farm.conventions import Conventions, read_conventions
 from pipeline.farm.folder import TableFile, read_settings
 from pipeline.files.read import RawTable, read_table
-from pipeline.files.validate import Screened, screen
+from pipeline.files.validate import ValidatedRows, validate
 from schemas.contract import contract
 from schemas.finding import DataNeedAttention
 from schemas.finding import finding as make_finding
@@ -35,33 +35,33 @@ def load(
     table: str = "harvests",
     sheet: str | None = None,
     beside: Sequence[str] = (),
-) -> tuple[RawTable, Screened]:
+) -> tuple[RawTable, ValidatedRows]:
     """The file as read and as screened."""
     raw_bytes = data.encode() if isinstance(data, str) else data
     own = own or Conventions()
     raw = read_table(TableFile(table, name, Path(name), sheet, tuple(beside)), raw_bytes, own)
-    return raw, screen([raw], own)
+    return raw, validate([raw], own)
 
 
-def values(screened: Screened, *columns: str) -> list[tuple[Any, ...]]:
+def values(validated: ValidatedRows, *columns: str) -> list[tuple[Any, ...]]:
     """The rows' numbers in the spreadsheet and these columns' values."""
     row = (pl.col("line") % (1 << 32)).alias("row")
-    return screened.frame.select(row, *columns).rows()
+    return validated.frame.select(row, *columns).rows()
 
 
-def told(raw: RawTable, screened: Screened) -> list[str]:
+def told(raw: RawTable, validated: ValidatedRows) -> list[str]:
     """What is said of the file and its cells, in the grower's words."""
     table = contract(raw.source.table)
     names = ("row", "column_name", "rule", "level", "value")
-    cells = screened.findings.sort("row").select(names).rows()
+    cells = validated.findings.sort("row").select(names).rows()
     return [each.sentence() for each in raw.notices] + [
         make_finding(table, raw.source.name, *cell).sentence() for cell in cells
     ]
 
 
-def rules(screened: Screened) -> list[tuple[Any, ...]]:
+def rules(validated: ValidatedRows) -> list[tuple[Any, ...]]:
     """What is found in the cells: row, column, rule, level."""
-    return screened.findings.select("row", "column_name", "rule", "level").sort("row", "column_name").rows()
+    return validated.findings.select("row", "column_name", "rule", "level").sort("row", "column_name").rows()
 
 
 def refusal(data: str | bytes, *more: Any, **told_more: Any) -> str:

@@ -57,7 +57,7 @@ def test_a_broken_file_that_is_given_up_is_passed_over_until_it_can_be_read(farm
     assert (said.code, said.err) == (0, "harvests.csv was given up: 2 rows went.\n")
     assert "The file itself stays where it is, and is passed over until it can be read.\n" in said.out
     assert "given up" not in here("yields", "--farm", folder).err
-    assert rows(folder, "select standing, rows_in from files where file = 'harvests.csv'") == [("given_up", 0)]
+    assert rows(folder, "select status, rows_in from files where file = 'harvests.csv'") == [("given_up", 0)]
     said = here("check", "--as-of", "2026-01-02", "--farm", folder)
     assert "  harvests.csv: cannot be read and was given up; no row of it counts. harvests.csv: is empty." in said.out
     said = forget(folder, "harvests.csv")
@@ -208,3 +208,15 @@ def test_a_torn_line_is_told_and_the_next_one_is_whole(farm: Farm) -> None:
     assert [json.loads(line)["time"] for line in history.read_bytes().splitlines()[::2]] == [
         "2026-06-01T08:00:00+00:00"
     ] * 2
+
+
+def test_a_history_from_before_the_status_was_called_so_is_still_read(farm: Farm) -> None:
+    folder = farm(**THREE_TABLES)
+    refreshed(folder)
+    history = folder / "kept/history.jsonl"
+    before = read_history(open_farm(folder)).records
+    history.write_text(history.read_text().replace('"status"', '"standing"'))
+    (folder / "ledger.duckdb").unlink()
+    assert read_history(open_farm(folder)).records == before
+    assert refreshed(folder).said == []
+    assert '"status"' not in history.read_text()

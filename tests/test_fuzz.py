@@ -16,18 +16,20 @@ from hypothesis import strategies as st
 from own_files import conventions, load, workbook
 
 from pipeline.files.read import RawTable
-from pipeline.files.validate import Screened
+from pipeline.files.validate import ValidatedRows
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile
 
 TABLES = st.sampled_from(INPUTS)
 
 
-def read(table: str, data: bytes, own: Own, name: str | None = None) -> tuple[RawTable, Screened]:
+def read(table: str, data: bytes, own: Own, name: str | None = None) -> tuple[RawTable, ValidatedRows]:
     return load(data, conventions(**own.settings()), name or f"{table}.csv", table)
 
 
-def read_or_refused(table: str, data: bytes, own: Own, name: str | None = None) -> tuple[RawTable, Screened] | None:
+def read_or_refused(
+    table: str, data: bytes, own: Own, name: str | None = None
+) -> tuple[RawTable, ValidatedRows] | None:
     """The file as read; None where it is refused, which says why."""
     try:
         return read(table, data, own, name)
@@ -38,14 +40,14 @@ def read_or_refused(table: str, data: bytes, own: Own, name: str | None = None) 
     return None
 
 
-def must_agree(table: str, plain: Plain, own: Own, raw: RawTable, screened: Screened) -> None:
+def must_agree(table: str, plain: Plain, own: Own, raw: RawTable, validated: ValidatedRows) -> None:
     """Every row is there once, and each of its values is the value in its cell or told of."""
-    frame = screened.frame.with_columns((pl.col("line") % (1 << 32)).alias("row"))
+    frame = validated.frame.with_columns((pl.col("line") % (1 << 32)).alias("row"))
     assert frame["row"].to_list() == plain.filled
     assert (raw.rows_in, raw.rows_blank) == (len(plain.rows), len(plain.rows) - len(plain.filled))
     found: dict[tuple[int, str], set[str]] = defaultdict(set)
     grave = set()
-    for row, column, rule, level in screened.findings.select("row", "column_name", "rule", "level").iter_rows():
+    for row, column, rule, level in validated.findings.select("row", "column_name", "rule", "level").iter_rows():
         found[row, column].add(rule)
         grave |= {row} if level == "set_aside" else set()
     assert grave == set(frame.filter("faulty")["row"])
@@ -65,8 +67,8 @@ def must_agree(table: str, plain: Plain, own: Own, raw: RawTable, screened: Scre
 @fuzzed(0.45, data=st.data(), table=TABLES, own=own_ways(), tame=st.sampled_from([9, 5, 2]))
 def test_every_value_read_is_the_value_in_its_cell(data: st.DataObject, table: str, own: Own, tame: int) -> None:
     file: Written = data.draw(csv_files(table, own, tame, 12))
-    raw, screened = read(table, file.data, own)
-    must_agree(table, file.plain, own, raw, screened)
+    raw, validated = read(table, file.data, own)
+    must_agree(table, file.plain, own, raw, validated)
     again = plainly_read(file.data, file.separator)
     assert again is not None
     # A row of one blank cell is written as an empty line, which holds none.
@@ -82,20 +84,20 @@ def test_any_bytes_are_read_as_the_csv_module_reads_them_or_refused(data: st.Dat
     done = read_or_refused(table, file, own)
     if done is None:
         return
-    raw, screened = done
+    raw, validated = done
     told = {each.value: each.rule for each in raw.notices}
     separators = {"semicolons": ";", "tabs": "\t"}
     separator = next((mark for word, mark in separators.items() if told.get(word) == "separator"), ",")
     plain = plainly_read(file, separator)
     assert plain is not None
-    must_agree(table, plain, own, raw, screened)
+    must_agree(table, plain, own, raw, validated)
 
 
 @fuzzed(0.06, data=st.data(), table=TABLES, own=own_ways())
 def test_every_value_read_from_a_sheet_is_the_value_in_its_cell(data: st.DataObject, table: str, own: Own) -> None:
     file: Written = data.draw(workbooks(table, own))
-    raw, screened = read(table, file.data, own, f"{table}.xlsx")
-    must_agree(table, file.plain, own, raw, screened)
+    raw, validated = read(table, file.data, own, f"{table}.xlsx")
+    must_agree(table, file.plain, own, raw, validated)
 
 
 A_WORKBOOK = workbook(
@@ -107,5 +109,5 @@ A_WORKBOOK = workbook(
 def test_any_bytes_of_a_workbook_are_read_or_refused(file: bytes) -> None:
     done = read_or_refused("harvests", file, Own(), "harvests.xlsx")
     if done is not None:
-        raw, screened = done
-        assert raw.rows_in == screened.frame.height + raw.rows_blank
+        raw, validated = done
+        assert raw.rows_in == validated.frame.height + raw.rows_blank

@@ -57,8 +57,8 @@ def fresh(folder: Path) -> int:
     return grams
 
 
-def standings(folder: Path) -> dict[object, object]:
-    return dict(rows(folder, "select file, standing from files"))
+def statuses(folder: Path) -> dict[object, object]:
+    return dict(rows(folder, "select file, status from files"))
 
 
 def kept(folder: Path, file: str = "harvests.csv") -> bytes:
@@ -73,7 +73,7 @@ def test_a_vanished_file_keeps_its_rows_and_every_command_says_so_until_it_is_ba
     for command in ("refresh", "yields", "yields", "history", "query"):  # from the second on nothing has changed
         said = here(command, *(["select 1"] if command == "query" else []), "--farm", folder)
         assert (said.code, said.err.count(GONE)) == (0, 1)
-    assert (fresh(folder), standings(folder)["harvests.csv"]) == (500, "vanished")
+    assert (fresh(folder), statuses(folder)["harvests.csv"]) == (500, "vanished")
     listed = [each for each in here("check", "--json", "--farm", folder).json if each["rule"] == "vanished"]
     assert [(each["file"], each["level"], each["row"]) for each in listed] == [("harvests.csv", "warning", None)]
     said = here("check", "--as-of", "2026-02-10", "--farm", folder)
@@ -81,7 +81,7 @@ def test_a_vanished_file_keeps_its_rows_and_every_command_says_so_until_it_is_ba
     (folder / "harvests.csv").write_bytes(content)
     assert refreshed(folder).said == ["harvests.csv is back."]
     assert refreshed(folder).said == []
-    assert set(standings(folder).values()) == {"present"}
+    assert set(statuses(folder).values()) == {"present"}
 
 
 def test_a_file_that_is_gone_is_told_without_opening_duckdb(farm: Farm) -> None:
@@ -113,7 +113,7 @@ def test_a_file_that_breaks_keeps_its_rows_and_every_command_says_why(farm: Farm
         said = here(command, "--farm", folder)
         assert said.code == 0
         assert re.fullmatch(message, said.err.splitlines()[0])
-    assert (fresh(folder), standings(folder)["harvests.csv"], kept(folder)) == (500, "unreadable", good)
+    assert (fresh(folder), statuses(folder)["harvests.csv"], kept(folder)) == (500, "unreadable", good)
     said = here("check", "--as-of", "2026-02-10", "--farm", folder)
     assert (said.code, len(re.findall(message, said.out))) == (0, 1)
     (folder / "harvests.csv").write_bytes(good + b"2026-02-07,50,2,\n")
@@ -271,7 +271,7 @@ def test_what_others_leave_in_kept_is_no_file(farm: Farm) -> None:
     refreshed(folder)
     for name in (".index", "desktop.ini", "Thumbs.db"):
         (folder / "kept/files/harvests" / name).write_bytes(b"\0")
-    assert (refreshed(folder).said, set(standings(folder).values())) == ([], {"present"})
+    assert (refreshed(folder).said, set(statuses(folder).values())) == ([], {"present"})
 
 
 def test_a_copy_that_cannot_be_read_stops_the_refresh_and_says_what_to_do(farm: Farm) -> None:

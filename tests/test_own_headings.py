@@ -127,12 +127,12 @@ def test_headings_are_known_whatever_their_case_and_spaces_and_findings_keep_the
 
 
 def test_two_files_with_other_headings_and_units_are_screened_together_each_in_its_own() -> None:
-    from pipeline.files.validate import screen
+    from pipeline.files.validate import validate
 
     own = conventions(headings={"harvests": OWN})
     ounces, _ = load("Day,Weight (oz),Bucket #\n2026-05-01,14.5,B1\n", own, "harvests/a.csv")
     grams, _ = load("picked_on,Weight (g),container,note\n2026-05-01,14.5,B1,x\n", own, "harvests/b.csv")
-    done = screen([ounces, grams], own)
+    done = validate([ounces, grams], own)
     assert done.frame["fresh_weight_g"].to_list() == [Decimal("411.068"), Decimal("14.5")]
     assert done.frame["note"].to_list() == [None, "x"]
 

@@ -15,10 +15,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.farm.folder import TableFile
-from pipeline.files import csv_scan as look
+from pipeline.files import csv_scan
 from pipeline.files.dialect import Dialect
 from pipeline.files.read import RawTable, _read_fast, _read_slowly, read_bytes, read_table
-from pipeline.files.validate import screen
+from pipeline.files.validate import validate
 from pipeline.files.wide import BEYOND_HEADER
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
@@ -37,7 +37,7 @@ def read(text: str | bytes, table: str = "harvests") -> RawTable:
 
 
 def well_quoted(data: bytes) -> bool:
-    return look.well_quoted(data, look.quotation_marks(data))
+    return csv_scan.well_quoted(data, csv_scan.quotation_marks(data))
 
 
 def refusal(text: str | bytes, table: str = "harvests") -> list[str]:
@@ -173,7 +173,7 @@ def test_an_inch_mark_within_a_cell_is_text() -> None:
 
 def test_a_row_longer_than_the_header_is_set_aside_and_told() -> None:
     raw = read(f"{HEADER}\n2026-05-01,1,250,B1\n2026-05-02,400,B2,,\n")
-    done = screen([raw])
+    done = validate([raw])
     assert done.frame.select(pl.col("line") % (1 << 32), "faulty").rows() == [(2, True), (3, False)]
     told = done.findings.filter(rule="ragged").select("row", "column_name", "value", "level")
     assert told.rows() == [(2, "", "B1", "set_aside")]
@@ -236,7 +236,7 @@ def test_a_file_of_blank_rows_only_has_no_header() -> None:
 def test_a_header_alone_is_a_table_without_rows(end: str) -> None:
     raw = read(f"{HEADER}{end}")
     assert (raw.frame.height, raw.rows_in, raw.rows_blank, raw.notices) == (0, 0, 0, ())
-    assert screen([raw]).frame.height == 0
+    assert validate([raw]).frame.height == 0
 
 
 @pytest.mark.parametrize(
@@ -298,7 +298,7 @@ def test_an_unknown_column_is_told_and_does_no_harm(name: str) -> None:
     fix = "Did you mean cap_stage?" if name == "cap_stge" else "Nothing to do."
     said = f'harvests.csv, row 1, {name}: "{name}" is no column that gillbook knows and is not read. {fix}'
     assert [each.sentence() for each in raw.notices] == [said]
-    assert screen([raw]).frame["other_cells"].to_list() == [f"({name})=x"]
+    assert validate([raw]).frame["other_cells"].to_list() == [f"({name})=x"]
 
 
 def test_a_column_without_a_name_is_told_only_when_it_has_cells() -> None:

@@ -183,7 +183,7 @@ class Edits(RuleBasedStateMachine):
             del self.last_good[key]
         found = tables(self.folder)
         assert found == self.rebuilt()
-        assert without_standing(found, self.given_up) == without_standing(self.with_the_last_good_files(), set())
+        assert without_status(found, self.given_up) == without_status(self.with_the_last_good_files(), set())
         states = last_states(read_history(open_farm(self.folder)).records)
         assert sorted(states) == sorted((table, file) for table, file, *_ in found["files"][1:])
 
@@ -201,7 +201,7 @@ class Edits(RuleBasedStateMachine):
             return tables(Path(fresh))
 
 
-def without_standing(found: dict[str, Table], given_up: set[Key]) -> dict[str, Table]:
+def without_status(found: dict[str, Table], given_up: set[Key]) -> dict[str, Table]:
     """All tables but those that tell how the files stand, and what is told of the files that were given up."""
     kept = {name: rows for name, rows in found.items() if name not in ("files", "meta")}
     kept["row_counts"] = [row for row in kept["row_counts"] if row[:2] not in given_up]

@@ -15,7 +15,7 @@ import pytest
 
 from pipeline.farm.folder import TableFile, table_files
 from pipeline.files.read import read_table
-from pipeline.files.validate import screen
+from pipeline.files.validate import validate
 from schemas.cell_format import BLANK_WORDS
 from schemas.contract import INPUTS, contract
 
@@ -31,7 +31,7 @@ Verdicts = dict[tuple[int, str], set[str]]
 
 def ours(source: TableFile) -> Verdicts:
     """What do we find wrong with the file's cells, as to type and constraints? What only warns is not asked here."""
-    done = screen([read_table(source, source.path.read_bytes())])
+    done = validate([read_table(source, source.path.read_bytes())])
     told: Verdicts = {}
     for row, column, rule, level in done.findings.select("row", "column_name", "rule", "level").rows():
         if level in ("set_aside", "dropped") or rule == "required":

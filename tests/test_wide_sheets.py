@@ -15,7 +15,7 @@ from own_files import conventions, load, refusal, rules, values, workbook
 from pipeline.farm.conventions import Conventions
 from pipeline.farm.folder import table_files
 from pipeline.files.read import RawTable
-from pipeline.files.validate import Screened
+from pipeline.files.validate import ValidatedRows
 
 TABLES = ("batches", "fillings", "harvests")
 OWN_HEADINGS = {
@@ -27,7 +27,9 @@ OWN = conventions(headings=OWN_HEADINGS)
 HEADER = "Mix,Made,Kind,Base,Tub,Fill,Day,Grams\n"
 
 
-def part(table: str, text: str | bytes, own: Conventions = OWN, name: str = "log.csv") -> tuple[RawTable, Screened]:
+def part(
+    table: str, text: str | bytes, own: Conventions = OWN, name: str = "log.csv"
+) -> tuple[RawTable, ValidatedRows]:
     """What the sheet says for this table."""
     return load(text, own, name, table, beside=[other for other in TABLES if other != table])
 

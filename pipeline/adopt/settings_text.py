@@ -154,14 +154,14 @@ def trial(proposal: Proposal, conventions: Conventions) -> Iterator[Reads]:
 
 def _reads(source: TableFile, data: bytes, conventions: Conventions) -> Reads:
     from pipeline.files.read import read_table
-    from pipeline.files.validate import screen
+    from pipeline.files.validate import validate
 
     table = contract(source.table)
     try:
         raw = read_table(source, data, conventions)
     except UnreadableFile as problem:
         return Reads(source.table, source.name, refused=" ".join(each.sentence() for each in problem.findings))
-    done = screen([raw], conventions)
+    done = validate([raw], conventions)
     found = done.findings.filter(done.findings["level"] != "notice").sort("row")
     kinds = []
     for _, of_kind in found.group_by(["column_name", "rule", "level"], maintain_order=True):

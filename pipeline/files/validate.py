@@ -21,7 +21,7 @@ from schemas.contract import contract
 
 
 @dataclass(frozen=True)
-class Screened:
+class ValidatedRows:
     """Screened files of one table. `frame`: one row per row that is not blank (line, and see schemas.check.Checked);
     `findings`: one row per faulty cell (line, file, row, column_name, rule, value, level).
     """
@@ -43,7 +43,7 @@ def _with_line(raw: RawTable) -> pl.DataFrame:
     return raw.frame.with_columns(line.alias("line")).drop("row")
 
 
-def screen(raws: Sequence[RawTable], conventions: Conventions = Conventions()) -> Screened:  # noqa: B008  (frozen)
+def validate(raws: Sequence[RawTable], conventions: Conventions = Conventions()) -> ValidatedRows:  # noqa: B008  (frozen)
     """Which cells of these files of one table can be used, and what is wrong with the others?
 
     The files are judged together: a column repeats itself from file to file, and each text is judged once. Only files
@@ -52,9 +52,9 @@ def screen(raws: Sequence[RawTable], conventions: Conventions = Conventions()) -
     by_units: dict[tuple[tuple[str, str], ...], list[RawTable]] = {}
     for raw in raws:
         by_units.setdefault(tuple(sorted(raw.units.items())), []).append(raw)
-    parts = [_screen_alike(alike, conventions) for alike in by_units.values()]
+    parts = [_validate_alike(alike, conventions) for alike in by_units.values()]
     frame, findings = (pl.concat(each) for each in zip(*parts, strict=True))
-    return Screened(tuple(raws), frame, _with_place(raws, findings))
+    return ValidatedRows(tuple(raws), frame, _with_place(raws, findings))
 
 
 def _cell_format(raw: RawTable, conventions: Conventions) -> CellFormat:
@@ -64,7 +64,7 @@ def _cell_format(raw: RawTable, conventions: Conventions) -> CellFormat:
     return replace(conventions.cell_format, conversions={name: conversion(*pair) for name, pair in units.items()})
 
 
-def _screen_alike(raws: Sequence[RawTable], conventions: Conventions) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _validate_alike(raws: Sequence[RawTable], conventions: Conventions) -> tuple[pl.DataFrame, pl.DataFrame]:
     """As screen, for files that are written in the same units."""
     texts = pl.concat([_with_line(raw) for raw in raws], how="diagonal")
     checked = check(texts, contract(raws[0].source.table), _cell_format(raws[0], conventions))

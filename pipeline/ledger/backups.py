@@ -14,6 +14,7 @@ from zlib import crc32
 from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.ready_command import typed
 from pipeline.files.replace import replace_file
+from schemas.answers import FileStatus
 from schemas.contract import INPUTS, contract
 from schemas.finding import Finding
 
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 # (table, file): a file that holds several tables is several, for one may be readable and another not.
 Key: TypeAlias = tuple[str, str]
 
-# How a file stands: in the folder and read well; gone, its rows from the copy; in the folder but not to be read, its
-# rows from the copy; the same, but given up (gillbook forget), without rows.
-PRESENT, VANISHED, UNREADABLE, GIVEN_UP = "present", "vanished", "unreadable", "given_up"
 # Why a file is not read that stands in the folder all the same.
 NOT_NAMED = "is no file that farm.toml names any more"
 # So many files that are gone are named one by one; a folder that is gone as a whole would fill the screen.
@@ -34,17 +32,17 @@ NAMED_ONE_BY_ONE = 3
 LEFT_BY_OTHERS = (".db", ".ini")
 
 
-def kept_folder(farm: Farm) -> Path:
+def backup_folder(farm: Farm) -> Path:
     """Where are the copies and the history?"""
     return farm.folder / "kept"
 
 
 def copy_path(farm: Farm, key: Key) -> Path:
     """Where is the copy of this file of this table?"""
-    return kept_folder(farm) / "files" / key[0] / key[1]
+    return backup_folder(farm) / "files" / key[0] / key[1]
 
 
-def kept_copies(farm: Farm) -> dict[Key, Path]:
+def backup_copies(farm: Farm) -> dict[Key, Path]:
     """Of which files is there a copy, and where?"""
     found = {}
     for table in INPUTS:
@@ -65,7 +63,7 @@ def copy_file(farm: Farm, key: Key, copy: Path, copies: Iterable[Key]) -> TableF
 
 
 def _drafts(farm: Farm) -> Path:
-    return kept_folder(farm) / "drafts"
+    return backup_folder(farm) / "drafts"
 
 
 def clear_drafts(farm: Farm) -> None:
@@ -90,7 +88,7 @@ def keep(farm: Farm, key: Key, data: bytes, mtime_ns: int) -> None:
 
 
 def _without_empty_folders(farm: Farm, folder: Path) -> None:
-    while folder != kept_folder(farm):
+    while folder != backup_folder(farm):
         try:
             folder.rmdir()
         except OSError:
@@ -110,7 +108,7 @@ def give_up_copy(farm: Farm, key: Key) -> Path | None:
     path = copy_path(farm, key)
     if not path.is_file():
         return None
-    aside = kept_folder(farm) / "forgotten" / key[0] / key[1]
+    aside = backup_folder(farm) / "forgotten" / key[0] / key[1]
     number = 1
     while aside.exists():
         number += 1
@@ -123,11 +121,11 @@ def give_up_copy(farm: Farm, key: Key) -> Path | None:
 
 def forgotten_copy(farm: Farm, key: Key) -> bool:
     """Was this file ever given up?"""
-    return (kept_folder(farm) / "forgotten" / key[0] / key[1]).is_file()
+    return (backup_folder(farm) / "forgotten" / key[0] / key[1]).is_file()
 
 
 def _given_up_path(farm: Farm) -> Path:
-    return kept_folder(farm) / "given_up.json"
+    return backup_folder(farm) / "given_up.json"
 
 
 def given_up(farm: Farm) -> frozenset[Key]:
@@ -160,21 +158,21 @@ def _last_rows(rows: int) -> str:
     return "its last good row still counts" if rows == 1 else f"its {rows} last good rows still count"
 
 
-def kept_finding(table: str, file: str, standing: str, problem: str, rows: int) -> Finding:
+def missing_file_finding(table: str, file: str, status: str, problem: str, rows: int) -> Finding:
     """What is told of a file that is not there to be read? `problem`: why, as the ledger notes it; `rows`: how many of
     its rows count.
     """
     give_up = f"give it up: {forget_words(file)}"
-    problem = problem if problem.endswith((".", "?")) or standing == VANISHED else f"{problem}."
-    if standing == VANISHED:
+    problem = problem if problem.endswith((".", "?")) or status == FileStatus.VANISHED else f"{problem}."
+    if status == FileStatus.VANISHED:
         message, fix = f"{problem}; {_last_rows(rows)}", f"{way_back(problem)}, or {give_up}"
-    elif standing == UNREADABLE:
+    elif status == FileStatus.UNREADABLE:
         message, fix = f"cannot be read, and {_last_rows(rows)}", f"{problem} Or {give_up}"
     else:
         message = "cannot be read and was given up; no row of it counts"
         fix = f"{problem} Or take it out of the folder."
-    level = "notice" if standing == GIVEN_UP else "warning"
-    return Finding(contract(table).name, file, 0, "", standing, level, None, message, "the file, to be read", fix)
+    level = "notice" if status == FileStatus.GIVEN_UP else "warning"
+    return Finding(contract(table).name, file, 0, "", status, level, None, message, "the file, to be read", fix)
 
 
 def why_not_there(farm: Farm, file: str) -> str:
@@ -187,23 +185,24 @@ def way_back(problem: str) -> str:
     return "Name it there again" if problem.startswith(NOT_NAMED) else "Put it back"
 
 
-def kept_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:
+def missing_file_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:
     """Which files of the ledger are not there to be read, and what is to be done? Of a file that holds several tables,
     the one with the most rows comes first.
     """
     query = (
-        "select table_name, file, standing, problem, rows_in - rows_blank from files where standing <> 'present' "
+        "select table_name, file, status, problem, rows_in - rows_blank from files where status <> 'present' "
         "order by file, rows_in - rows_blank desc, table_name"
     )
-    return [kept_finding(*row) for row in con.execute(query).fetchall()]
+    return [missing_file_finding(*row) for row in con.execute(query).fetchall()]
 
 
-def every_command_says(found: Sequence[Finding]) -> list[str]:
+def missing_file_messages(found: Sequence[Finding]) -> list[str]:
     """What does every command say of files that are not there to be read, until they are mended or given up?"""
     once = list({(each.file, each.rule): each for each in reversed(found)}.values())[::-1]
-    gone = [each for each in once if each.rule == VANISHED]
+    gone = [each for each in once if each.rule == FileStatus.VANISHED]
     named = gone[:NAMED_ONE_BY_ONE] if len(gone) > NAMED_ONE_BY_ONE else gone
-    said = [each.sentence() for each in once if each.rule == UNREADABLE] + [each.sentence() for each in named]
+    unreadable = [each for each in once if each.rule == FileStatus.UNREADABLE]
+    said = [each.sentence() for each in (*unreadable, *named)]
     if len(named) < len(gone):
         more = len(gone) - len(named)
         said.append(f"{more} more files are gone, and their last good rows still count: gillbook check lists them.")

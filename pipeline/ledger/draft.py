@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.folder import Farm
-from pipeline.ledger.backups import GIVEN_UP, PRESENT, Key, every_command_says, kept_findings, why_not_there
+from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
 from pipeline.ledger.intake import Sources, Taken, key_of
 from pipeline.ledger.manifest import FileMark, write_ahead_log
-from pipeline.ledger.state import Standing, versions
+from pipeline.ledger.state import LedgerState, versions
+from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
 
 if TYPE_CHECKING:
@@ -70,14 +71,14 @@ def remove_draft(farm: Farm) -> None:
         shutil.rmtree(_spill(draft))
 
 
-def write_draft(farm: Farm, standing: Standing, sources: Sources, portions: Iterable[Taken], tell: Say) -> Written:
+def write_draft(farm: Farm, ledger: LedgerState, sources: Sources, portions: Iterable[Taken], tell: Say) -> Written:
     """Writes the ledger that comes, from the one that stands or anew. Raises UnreadableFile with what is wrong in all
     files, or OutOfReach where it cannot be written.
     """
     import duckdb
 
     draft = draft_path(farm)
-    if standing.rebuild is None:
+    if ledger.rebuild is None:
         shutil.copyfile(farm.ledger, draft)
     try:
         with duckdb.connect(config={"temp_directory": str(_spill(draft))}) as con:
@@ -86,7 +87,7 @@ def write_draft(farm: Farm, standing: Standing, sources: Sources, portions: Iter
             con.execute("use draft")
             # It is written out once, at the end, and not whenever much has changed.
             con.execute("set checkpoint_threshold = '1TB'")
-            written = _fill(con, farm, standing, sources, portions, tell)
+            written = _fill(con, farm, ledger, sources, portions, tell)
             con.execute("checkpoint")
             con.execute("use memory")
             con.execute("detach draft")
@@ -108,7 +109,7 @@ def _quoted(path: Path) -> str:
 def _fill(
     con: duckdb.DuckDBPyConnection,
     farm: Farm,
-    standing: Standing,
+    ledger: LedgerState,
     sources: Sources,
     portions: Iterable[Taken],
     tell: Say,
@@ -117,19 +118,19 @@ def _fill(
     from pipeline.ledger.stage import create_stage, decide, drop_file
 
     touched: set[Key] = set()
-    if standing.rebuild is None:
+    if ledger.rebuild is None:
         portions = list(portions)
-        touched = _touched(standing, sources, portions)
+        touched = _touched(ledger, sources, portions)
         note_before(con, sorted(touched))
     else:
         create_stage(con)
         con.execute("create table meta (key varchar, value varchar)")
-    taken = _stage(con, standing, portions, tell)
+    taken = _stage(con, ledger, portions, tell)
     marks = {key: mark for each in taken for key, mark in each.marks.items()}
-    for table, file in standing.hashes:
-        if (table, file) not in marks or marks[table, file].standing == GIVEN_UP:
+    for table, file in ledger.hashes:
+        if (table, file) not in marks or marks[table, file].status == FileStatus.GIVEN_UP:
             drop_file(con, table, file)
-    _note_standings(con, marks, {key: reason for each in taken for key, reason in each.reasons.items()})
+    _note_statuses(con, marks, {key: reason for each in taken for key, reason in each.reasons.items()})
     renamed = [key for key in sorted(sources.vanished) if _all_stand_elsewhere(con, farm, key)]
     for table, file in renamed:
         drop_file(con, table, file)
@@ -137,18 +138,18 @@ def _fill(
     tell("deciding")
     decide(con, dict(farm.settings))
     ledger_id = _write_meta(con, farm)
-    changes = row_changes(con, touched) if standing.rebuild is None else None
+    changes = row_changes(con, touched) if ledger.rebuild is None else None
     return Written(told(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
 
 
-def _touched(standing: Standing, sources: Sources, portions: list[Taken]) -> set[Key]:
+def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> set[Key]:
     """Which files may have other rows after this refresh?"""
-    read = {key_of(raw.source) for each in portions if each.screened for raw in each.screened.raws}
-    idle = {key for each in portions for key, mark in each.marks.items() if mark.standing == GIVEN_UP}
-    return read | idle | sources.vanished | (set(standing.hashes) - {key_of(source) for source in sources.files})
+    read = {key_of(raw.source) for each in portions if each.validated for raw in each.validated.raws}
+    idle = {key for each in portions for key, mark in each.marks.items() if mark.status == FileStatus.GIVEN_UP}
+    return read | idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
 
 
-def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterable[Taken], tell: Say) -> list[Taken]:
+def _stage(con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterable[Taken], tell: Say) -> list[Taken]:
     """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
     from pipeline.ledger.stage import drop_file, stage_files
 
@@ -156,35 +157,35 @@ def _stage(con: duckdb.DuckDBPyConnection, standing: Standing, portions: Iterabl
     problems: list[Finding] = []
     for each in portions:
         problems += each.problems
-        if each.screened and not problems:
-            for raw in each.screened.raws:
-                if key_of(raw.source) in standing.hashes:
+        if each.validated and not problems:
+            for raw in each.validated.raws:
+                if key_of(raw.source) in ledger.hashes:
                     drop_file(con, *key_of(raw.source))
             tell(f"staging {', '.join(each.changed)}")
-            stage_files(con, each.screened)
-        lean = each.screened and replace(each.screened, frame=each.screened.frame.clear())
-        taken.append(replace(each, screened=lean))
+            stage_files(con, each.validated)
+        lean = each.validated and replace(each.validated, frame=each.validated.frame.clear())
+        taken.append(replace(each, validated=lean))
     if problems:
         raise UnreadableFile(problems)
     return taken
 
 
-def _note_standings(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], reasons: dict[Key, str]) -> None:
+def _note_statuses(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], reasons: dict[Key, str]) -> None:
     """Notes of each file how it stands, and why not in the folder where it does not."""
     from pipeline.files.validate import file_part
 
-    con.execute("update files set standing = 'present', problem = '' where standing <> 'present'")
+    con.execute("update files set status = 'present', problem = '' where status <> 'present'")
     for (table, file), mark in marks.items():
         reason = reasons.get((table, file), "")
-        if mark.standing == GIVEN_UP:
+        if mark.status == FileStatus.GIVEN_UP:
             con.execute(
                 "insert into files values (?, ?, ?, '', 0, 0, ?, ?)",
-                [table, file, file_part(table, file), mark.standing, reason],
+                [table, file, file_part(table, file), mark.status.value, reason],
             )
-        elif mark.standing != PRESENT:
+        elif mark.status != FileStatus.PRESENT:
             con.execute(
-                "update files set standing = ?, problem = ? where table_name = ? and file = ?",
-                [mark.standing, reason, table, file],
+                "update files set status = ?, problem = ? where table_name = ? and file = ?",
+                [mark.status.value, reason, table, file],
             )
 
 
@@ -206,7 +207,7 @@ def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -
             from cells_of_{table}
             where
                 cells in (select cells from mine)
-                and file_part_of(line) in (select file_part from files where standing = 'present')
+                and file_part_of(line) in (select file_part from files where status = 'present')
             group by cells
         )
         select
@@ -238,7 +239,7 @@ def _stand_nowhere(rows: int, missing: int) -> str:
 
 def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
     """Notes what the ledger was made from; returns its id, which follows from that."""
-    files = con.execute("select table_name, file, content_hash, standing from files order by all").fetchall()
+    files = con.execute("select table_name, file, content_hash, status from files order by all").fetchall()
     values = versions(farm)
     digest = sha256(repr((sorted(values.items()), files)).encode()).hexdigest()
     con.execute("delete from meta")
@@ -250,10 +251,10 @@ def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
 def told(con: duckdb.DuckDBPyConnection, ledger_id: str) -> Told:
     """What is told of the ledger that is open here?"""
     cursor = con.execute(
-        "select r.table_name, r.file, r.rows_in, r.loaded, r.set_aside, r.waiting, r.blank, f.standing, f.content_hash "
+        "select r.table_name, r.file, r.rows_in, r.loaded, r.set_aside, r.waiting, r.blank, f.status, f.content_hash "
         "from row_counts as r inner join files as f on f.table_name = r.table_name and f.file = r.file order by all"
     )
     names = [column[0] for column in cursor.description]
     counts = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
     levels = dict(con.execute("select level, count(*) from findings group by level order by level").fetchall())
-    return Told(ledger_id, counts, levels, every_command_says(kept_findings(con)))
+    return Told(ledger_id, counts, levels, missing_file_messages(missing_file_findings(con)))

@@ -6,7 +6,7 @@ from collections import Counter
 from datetime import date
 from typing import TYPE_CHECKING
 
-from pipeline.ledger.backups import kept_findings
+from pipeline.ledger.backups import missing_file_findings
 from schemas.contract import Field, contract
 from schemas.finding import LEVELS, Finding, finding, with_waiting
 
@@ -27,7 +27,7 @@ def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     )
     found = [_finding(row) for row in con.execute(query).fetchall()]
     found += _future(con, as_of)
-    found += kept_findings(con)
+    found += missing_file_findings(con)
     waiting = Counter(each.waits_for for each in found if each.waits_for)
     # One row of a sheet may stand for a batch, a filling and a picking, of which one is waited for.
     roots = {(each.file, each.row) for each in found if each.table in _PARENTS and each.level == "set_aside"}

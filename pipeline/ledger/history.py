@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.folder import Farm
-from pipeline.ledger.backups import GIVEN_UP, PRESENT, VANISHED, Key, forgotten_copy, kept_folder
+from pipeline.ledger.backups import Key, backup_folder, forgotten_copy
+from schemas.answers import FileStatus
 
 if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
 Record = dict[str, Any]
 
 # What is compared to tell whether anything became of a file since the line before.
-# standing null: the file has left the ledger.
-STATE = ("standing", "content_hash", "rows_in", "loaded", "set_aside", "waiting", "blank")
+# status null: the file has left the ledger.
+STATE = ("status", "content_hash", "rows_in", "loaded", "set_aside", "waiting", "blank")
 # What changed in its rows, see RowChange.
 ROWS = ("rows_added", "rows_gone", "rows_moved", "rows_freed", "rows_held")
 
@@ -40,7 +41,7 @@ class History:
 
 def history_path(farm: Farm) -> Path:
     """Where is the history?"""
-    return kept_folder(farm) / "history.jsonl"
+    return backup_folder(farm) / "history.jsonl"
 
 
 def read_history(farm: Farm) -> History:
@@ -56,10 +57,15 @@ def read_history(farm: Farm) -> History:
             continue
         try:
             told = json.loads(line)
-            records += [{"time": told["time"], **each} for each in told["files"]]
+            records += [{"time": told["time"], **_in_todays_words(each)} for each in told["files"]]
         except (ValueError, KeyError, TypeError):
             torn.append(number)
     return History(records, torn)
+
+
+def _in_todays_words(record: Record) -> Record:
+    """A record whose `status` was once called `standing`, with all its keys in the same order."""
+    return {"status" if key == "standing" else key: value for key, value in record.items()}
 
 
 def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
@@ -87,7 +93,7 @@ def last_states(records: Sequence[Record]) -> dict[Key, Record]:
     for each in records:
         key = each["table_name"], each["file"]
         states.pop(key, None)
-        if each["standing"] is not None:
+        if each["status"] is not None:
             states[key] = each
     return states
 
@@ -114,7 +120,7 @@ def changed_files(
     of_rows = changes or {}
     for key in {*before, *of_rows} - set(now):
         event = "renamed" if key in renamed else "forgotten" if forgotten_copy(farm, key) else "gone"
-        state = dict.fromkeys(STATE, 0) | {"standing": None, "content_hash": None}
+        state = dict.fromkeys(STATE, 0) | {"status": None, "content_hash": None}
         gone = _filled(before[key]) if key in before else of_rows[key].gone
         found.append(_record(key, event, state, dict(zip(ROWS, (0, gone, None, None, None), strict=True))))
     return sorted(found, key=lambda each: (each["table_name"], each["file"]))
@@ -127,13 +133,13 @@ def _record(key: Key, event: str, state: Mapping[str, Any], rows: Mapping[str, i
 
 def _event(old: Record | None, each: Record) -> str:
     """In one word, what became of this file?"""
-    standing = each["standing"]
-    if old is None or old["standing"] != standing:
-        if standing != PRESENT:
-            return "forgotten" if standing == GIVEN_UP else str(standing)
+    status = each["status"]
+    if old is None or old["status"] != status:
+        if status != FileStatus.PRESENT:
+            return "forgotten" if status == FileStatus.GIVEN_UP else str(status)
         if old is None:
             return "new"
-        return "restored" if old["standing"] == VANISHED else "mended"
+        return "restored" if old["status"] == FileStatus.VANISHED else "mended"
     return "edited" if old["content_hash"] != each["content_hash"] else "decided"
 
 

@@ -17,9 +17,6 @@ from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import WORKBOOKS, Farm, TableFile
 from pipeline.ledger.backups import (
-    GIVEN_UP,
-    UNREADABLE,
-    VANISHED,
     Key,
     copy_path,
     forget_words,
@@ -28,12 +25,13 @@ from pipeline.ledger.backups import (
     why_not_there,
 )
 from pipeline.ledger.manifest import NEVER_READ, FileMark, stat_of
+from schemas.answers import FileStatus
 from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
 
 if TYPE_CHECKING:
     from pipeline.files.read import RawTable
-    from pipeline.files.validate import Screened
+    from pipeline.files.validate import ValidatedRows
 
 # Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
 PORTION_BYTES = 8_000_000
@@ -61,14 +59,14 @@ class Taken:
     """
 
     marks: dict[Key, FileMark]
-    screened: Screened | None
+    validated: ValidatedRows | None
     reasons: dict[Key, str]
     problems: tuple[Finding, ...] = ()
 
     @property
     def changed(self) -> list[str]:
         """Which files changed?"""
-        return [raw.source.name for raw in self.screened.raws] if self.screened else []
+        return [raw.source.name for raw in self.validated.raws] if self.validated else []
 
 
 def key_of(source: TableFile) -> Key:
@@ -103,7 +101,7 @@ def _size(source: TableFile) -> int:
 
 
 def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
-    from pipeline.files.validate import screen
+    from pipeline.files.validate import validate
 
     marks: dict[Key, FileMark] = {}
     reasons: dict[Key, str] = {}
@@ -121,12 +119,12 @@ def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
             reasons[key] = reason
         if raw is not None:
             raws.append(raw)
-    screened = screen(raws, farm.conventions) if raws else None
-    if screened:
+    validated = validate(raws, farm.conventions) if raws else None
+    if validated:
         # The texts are in the screened frame now.
-        lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in screened.raws)
-        screened = replace(screened, raws=lean)
-    return Taken(marks, screened, reasons, tuple(problems))
+        lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in validated.raws)
+        validated = replace(validated, raws=lean)
+    return Taken(marks, validated, reasons, tuple(problems))
 
 
 def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMark, RawTable | None, str | None]:
@@ -167,7 +165,7 @@ def _take_vanished(farm: Farm, source: TableFile, known: str | None) -> tuple[Fi
         fix = f"{way_back(gone)}, or give it up: {forget_words(source.name)}"
         other = _unreadable(source, f"{gone}, and its copy in kept/ cannot be read", fix)
         raise UnreadableFile([*other.findings, *problem.findings]) from problem
-    return replace(mark, standing=VANISHED).with_copy(source.path), raw, ""
+    return replace(mark, status=FileStatus.VANISHED).with_copy(source.path), raw, ""
 
 
 def _take_copy(
@@ -182,7 +180,7 @@ def _take_copy(
     # One that was read well since it was given up has a copy again.
     if not copy.is_file():
         if key in sources.given_up:
-            return replace(mark, standing=GIVEN_UP), None, reason
+            return replace(mark, status=FileStatus.GIVEN_UP), None, reason
         raise problem
     try:
         copied = replace(source, path=copy)
@@ -192,7 +190,7 @@ def _take_copy(
         said = "cannot be read, and its copy in kept/ cannot be read either"
         other = _unreadable(source, said, f"Mend it, or farm.toml, or give it up: {forget_words(source.name)}")
         raise UnreadableFile([*other.findings, *problem.findings]) from worse
-    return replace(mark, standing=UNREADABLE).with_copy(copy), raw, reason
+    return replace(mark, status=FileStatus.UNREADABLE).with_copy(copy), raw, reason
 
 
 def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:

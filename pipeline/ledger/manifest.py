@@ -11,7 +11,8 @@ from typing import Any
 
 from pipeline.farm.folder import TableFile
 from pipeline.files.replace import replace_file
-from pipeline.ledger.backups import PRESENT, Key
+from pipeline.ledger.backups import Key
+from schemas.answers import FileStatus
 from schemas.finding import UnreadableFile
 
 # A file written within this time of its last reading may have changed again within one tick of its time stamp.
@@ -28,7 +29,7 @@ class FileMark:
     mtime_ns: int
     read_ns: int
     content_hash: str
-    standing: str = PRESENT
+    status: FileStatus = FileStatus.PRESENT
     copy_size: int = 0
     copy_mtime_ns: int = 0
 
@@ -77,15 +78,19 @@ def load_manifest(ledger: Path) -> Manifest | None:
     """What did the last refresh note? None when there is no note, or none that can be read."""
     try:
         raw = json.loads(manifest_path(ledger).read_text(encoding="utf-8"))
-        marks = {_key(told): FileMark(**mark) for told, mark in raw.pop("files").items()}
+        marks = {_key(name): _mark(mark) for name, mark in raw.pop("files").items()}
         return Manifest(files=marks, **raw)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
-def _key(told: str) -> Key:
-    table, file = told.split(":", 1)
+def _key(name: str) -> Key:
+    table, file = name.split(":", 1)
     return table, file
+
+
+def _mark(raw: dict[str, Any]) -> FileMark:
+    return FileMark(**{**raw, "status": FileStatus(raw["status"])})
 
 
 def save_manifest(ledger: Path, manifest: Manifest) -> None:

@@ -12,15 +12,13 @@ from typing import TYPE_CHECKING, Any
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.replace import sync_folder
 from pipeline.ledger.backups import (
-    GIVEN_UP,
-    VANISHED,
     Key,
+    backup_copies,
     clear_drafts,
     copy_file,
     copy_path,
     drop_copy,
     given_up,
-    kept_copies,
     note_given_up,
 )
 from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
@@ -37,7 +35,8 @@ from pipeline.ledger.manifest import (
     stat_of,
     write_ahead_log,
 )
-from pipeline.ledger.state import Standing, standing_ledger, versions
+from pipeline.ledger.state import LedgerState, ledger_state, versions
+from schemas.answers import FileStatus
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
 
@@ -59,7 +58,7 @@ def _quiet(_: str) -> None:
 class Refreshed:
     """What a refresh did: `changed` files were read, `said` is what the grower should hear, `edits` what one who asks
     for a refresh hears too; `counts` has one record per file (table_name, file, rows_in, loaded, set_aside, waiting,
-    blank, standing, content_hash), `levels` the findings per level.
+    blank, status, content_hash), `levels` the findings per level.
     """
 
     counts: list[dict[str, Any]]
@@ -79,7 +78,7 @@ def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
     """Which files stand in the folder, and of which are there copies?"""
     try:
         present = {key_of(source): source for source in table_files(farm.folder, farm.conventions.files)}
-        copies = kept_copies(farm)
+        copies = backup_copies(farm)
     except OSError as problem:
         where = Path(problem.filename).name if problem.filename else "The farm folder"
         raise OutOfReach(f"{where} cannot be looked into ({problem.strerror}). Mend its rights.") from problem
@@ -94,7 +93,7 @@ def up_to_date(farm: Farm) -> Manifest | None:
     if manifest is None or manifest.versions != versions(farm) or not ledger_unchanged(farm.ledger, manifest):
         return None
     present, copies = farm_files(farm)
-    if set(present) | set(copies) != set(manifest.files) or not _kept_unchanged(farm, manifest, present):
+    if set(present) | set(copies) != set(manifest.files) or not _backups_unchanged(farm, manifest, present):
         return None
     marks = {}
     for key, old in manifest.files.items():
@@ -110,13 +109,13 @@ def up_to_date(farm: Farm) -> Manifest | None:
     return manifest
 
 
-def _kept_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, TableFile]) -> bool:
+def _backups_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, TableFile]) -> bool:
     """Are the copies, and the files that have none, those of the last refresh?"""
-    idle = {key for key, mark in manifest.files.items() if mark.standing == GIVEN_UP}
+    idle = {key for key, mark in manifest.files.items() if mark.status == FileStatus.GIVEN_UP}
     if idle and idle != given_up(farm):
         return False
     return all(
-        (mark.standing == VANISHED) == (key not in present)
+        (mark.status == FileStatus.VANISHED) == (key not in present)
         and (stat_of(copy_path(farm, key)) or (0, 0)) == (mark.copy_size, mark.copy_mtime_ns)
         for key, mark in manifest.files.items()
     )
@@ -151,19 +150,19 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     tell("writing")
     remove_draft(farm)
     clear_drafts(farm)
-    standing = standing_ledger(farm)
-    sources = _sources(farm, standing)
+    ledger = ledger_state(farm)
+    sources = _sources(farm, ledger)
     portions: Iterable[Taken] = take_in(farm, sources)
-    if standing.rebuild is None:
+    if ledger.rebuild is None:
         portions = list(portions)
         problems = [problem for each in portions for problem in each.problems]
         if problems:
             raise UnreadableFile(problems)
-        if _as_it_was(standing, portions):
+        if _as_it_was(ledger, portions):
             marks = {key: mark for each in portions for key, mark in each.marks.items()}
             return _note(farm, now, _ledger_told(farm.ledger), marks)
     try:
-        written = write_draft(farm, standing, sources, portions, tell)
+        written = write_draft(farm, ledger, sources, portions, tell)
     except BaseException:
         with contextlib.suppress(OSError):
             remove_draft(farm)
@@ -172,19 +171,19 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft_path(farm), farm.ledger)
     sync_folder(farm.folder)
-    because = BY_SETTINGS if standing.farm_changed else BY_FILES
+    because = BY_SETTINGS if ledger.farm_changed else BY_FILES
     done = _note(farm, now, written.told, written.marks, written.renamed, written.changes, because)
-    said = [standing.rebuild] if standing.rebuild else []
-    if standing.farm_changed:
-        said.append(SETTINGS_CHANGED.format(done="read" if standing.conventions_changed else "decided"))
+    said = [ledger.rebuild] if ledger.rebuild else []
+    if ledger.farm_changed:
+        said.append(SETTINGS_CHANGED.format(done="read" if ledger.conventions_changed else "decided"))
     return replace(done, changed=written.changed, said=said + done.said)
 
 
-def _sources(farm: Farm, standing: Standing) -> Sources:
+def _sources(farm: Farm, ledger: LedgerState) -> Sources:
     present, copies = farm_files(farm)
     files = sorted({**copies, **present}.values(), key=lambda each: (INPUTS.index(each.table), each.name))
     _refuse_same_number(files)
-    return Sources(files, frozenset(set(copies) - set(present)), standing.known, given_up(farm))
+    return Sources(files, frozenset(set(copies) - set(present)), ledger.known, given_up(farm))
 
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:
@@ -198,15 +197,15 @@ def _refuse_same_number(files: Sequence[TableFile]) -> None:
             raise OutOfReach(f"{other} and {source.name} happen to have one number in the ledger. Rename one of them.")
 
 
-def _as_it_was(standing: Standing, portions: Iterable[Taken]) -> bool:
-    """Is there nothing to write: no file read anew, gone, come, or standing another way, and no other settings?"""
-    if standing.farm_changed or standing.conventions_changed or any(each.changed for each in portions):
+def _as_it_was(ledger: LedgerState, portions: Iterable[Taken]) -> bool:
+    """Is there nothing to write: no file read anew, gone, come, or of another status, and no other settings?"""
+    if ledger.farm_changed or ledger.conventions_changed or any(each.changed for each in portions):
         return False
     marks = {key: mark for each in portions for key, mark in each.marks.items()}
     reasons = {key: reason for each in portions for key, reason in each.reasons.items()}
     # Why a file that is gone is not taken as renamed hangs on the rows of the others, which are as they were.
-    return {key: (mark.standing, reasons.get(key) or "") for key, mark in marks.items()} == {
-        key: (stood, "" if stood == VANISHED else reason) for key, (stood, reason) in standing.reasons.items()
+    return {key: (mark.status, reasons.get(key) or "") for key, mark in marks.items()} == {
+        key: (stood, "" if stood == FileStatus.VANISHED else reason) for key, (stood, reason) in ledger.reasons.items()
     }
 
 
@@ -241,7 +240,7 @@ def _note(
         before = last_states(read_history(farm).records)
         records = changed_files(farm, before, counts, renamed, changes)
         append_history(farm, now, records)
-        note_given_up(farm, [key for key, mark in marks.items() if mark.standing == GIVEN_UP])
+        note_given_up(farm, [key for key, mark in marks.items() if mark.status == FileStatus.GIVEN_UP])
         clear_drafts(farm)
         save_manifest(farm.ledger, manifest)
     except OSError as problem:

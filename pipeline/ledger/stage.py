@@ -12,7 +12,7 @@ from schemas.contract import INPUTS, Contract, Field, contract
 if TYPE_CHECKING:
     import duckdb
 
-    from pipeline.files.validate import Screened
+    from pipeline.files.validate import ValidatedRows
 
 # In this order: each reads what the ones before it made.
 DECISIONS = (
@@ -79,7 +79,7 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
     con.execute(
         "create table files (table_name varchar, file varchar, file_part ubigint primary key, content_hash varchar, "
-        "rows_in integer, rows_blank integer, standing varchar, problem varchar)"
+        "rows_in integer, rows_blank integer, status varchar, problem varchar)"
     )
     # A row's line is its file's number and its own: see pipeline/files/validate.py.
     con.execute("create macro row_of(line) as (line & 4294967295)::integer")
@@ -113,19 +113,19 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
         con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
 
 
-def stage_files(con: duckdb.DuckDBPyConnection, screened: Screened) -> None:
+def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
     from pipeline.files.validate import file_part
 
-    table = screened.raws[0].source.table
+    table = validated.raws[0].source.table
     names = [name for name, _ in _columns(contract(table))]
     listed = ", ".join(f'"{name}"' for name in names)
-    incoming = con.from_arrow(ArrowTable(screened.frame))
+    incoming = con.from_arrow(ArrowTable(validated.frame))
     incoming.query("incoming", f"insert into stage_{table} select {listed} from incoming")
     columns = "file, row, column_name, rule, level, value"
-    found = con.from_arrow(ArrowTable(screened.findings))
+    found = con.from_arrow(ArrowTable(validated.findings))
     found.query("found", f"insert into cell_findings select '{table}', {columns} from found")
-    for raw in screened.raws:
+    for raw in validated.raws:
         values = [
             table,
             raw.source.name,

@@ -17,7 +17,7 @@ from schemas.contract import inputs_hash
 from schemas.finding import OutOfReach
 
 # Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
-LAYOUT_VERSION = 2
+LAYOUT_VERSION = 3
 # Where one of these differs the ledger is built anew; other settings of the farm need less.
 MADE_WITH = ("gillbook", "layout", "duckdb", "contracts", "decisions")
 # What each of these that has a version is called.
@@ -42,14 +42,14 @@ def versions(farm: Farm) -> dict[str, str]:
         "contracts": inputs_hash(),
         "decisions": _decisions_hash(),
         "farm": farm.settings_hash,
-        "habits": farm.conventions_hash,
+        "conventions": farm.conventions_hash,
     }
 
 
 @dataclass(frozen=True)
-class Standing:
+class LedgerState:
     """The ledger as found: which file holds which content and how it stands (and why so); or why the ledger must be
-    built anew ("" for no ledger yet). `habits_changed`: all files are to be read anew.
+    built anew ("" for no ledger yet). `conventions_changed`: all files are to be read anew.
     """
 
     hashes: dict[Key, str]
@@ -64,29 +64,29 @@ class Standing:
         return {} if self.conventions_changed else self.hashes
 
 
-def standing_ledger(farm: Farm) -> Standing:
+def ledger_state(farm: Farm) -> LedgerState:
     """What does the ledger hold now? Raises OutOfReach for one of a newer layout, or one that is in use."""
     import duckdb
 
     if not farm.ledger.exists():
-        return Standing({}, {}, rebuild="")
+        return LedgerState({}, {}, rebuild="")
     wanted = versions(farm)
     try:
         with duckdb.connect(str(farm.ledger), read_only=True) as con:
             meta = dict(con.execute("select key, value from meta").fetchall())
             _refuse_newer(farm.ledger, meta)
             other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
-            query = "select table_name, file, content_hash, standing, problem from files"
+            query = "select table_name, file, content_hash, status, problem from files"
             found = con.execute(query).fetchall() if other is None else []
     except (duckdb.Error, KeyError, ValueError) as problem:
-        return Standing({}, {}, rebuild=_unusable(farm.ledger, problem))
+        return LedgerState({}, {}, rebuild=_unusable(farm.ledger, problem))
     if write_ahead_log(farm.ledger).exists():
-        return Standing({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
+        return LedgerState({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
     if other is not None:
-        return Standing({}, {}, rebuild=_made_otherwise(other, meta, wanted))
+        return LedgerState({}, {}, rebuild=_made_otherwise(other, meta, wanted))
     hashes = {(table, file): content for table, file, content, _, _ in found}
-    reasons = {(table, file): (standing, reason) for table, file, _, standing, reason in found}
-    return Standing(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "habits")))
+    reasons = {(table, file): (status, reason) for table, file, _, status, reason in found}
+    return LedgerState(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "conventions")))
 
 
 def _made_otherwise(other: str, meta: dict[str, str], wanted: dict[str, str]) -> str:
