@@ -21,10 +21,10 @@ from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks
 from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse
 from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
 from pipeline.files.wide import BEYOND_HEADER, heading_of, own_part, read_beside, tells_of_sheet
-from pipeline.files.write_csv import FORMULA_MARKS, GUARD, WITHIN
 from schemas.check import check_header
 from schemas.contract import Contract, contract
 from schemas.finding import Finding, UnreadableFile, finding
+from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
 
 # A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
 # rows below it (columns c0, c1 ... and row), and what is to be told of it.

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.files.replace import replacing
+from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
 
 FINDING_HEADER = (
     "level",
@@ -28,13 +29,6 @@ FINDING_HEADER = (
 )
 
 
-# A spreadsheet takes a cell that begins with one of these as a formula (OWASP, "CSV Injection"); the last four are
-# their full-width forms, which some spreadsheets take alike.
-FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
-GUARD = "'"
-# It may also cut a cell at a separator that is not the file's, and begin another one there (the same page of OWASP).
-# Behind a space only = and @ count: "wet, -3 C" is what people write.
-WITHIN = rf"""([;,\t\r\n] *"*)%s({GUARD}*[=@\uff1d\uff20])|([;,\t\r\n]"*)%s({GUARD}*[+\-\uff0b\uff0d])"""
 _TO_GUARD = re.compile(WITHIN % ("", ""))
 _GUARDED = re.compile(WITHIN % (GUARD, GUARD))
 

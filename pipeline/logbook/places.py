@@ -16,9 +16,9 @@ from pipeline.farm.folder import Farm
 from pipeline.farm.shelf_order import WALK, in_order_of_shelves
 from pipeline.logbook.summaries import Summaries, lines
 from schemas.cell_format import CellFormat
+from schemas.pickings import TIMES_LESS, TIMES_MORE
 
-# As in warn_harvests.sql: at least so many pickings make a usual weight; so many times more, or less, is unlike it.
-LEAST_PICKINGS, TIMES_MORE, TIMES_LESS = 5, 8, 25
+LEAST_PICKINGS = 5  # make a usual weight, as in warn_harvests.sql
 SLIPS = {
     "kg": 0.001,
     "lb": 1 / 453.59237,

@@ -14,9 +14,7 @@ from pipeline.logbook.names import known_name
 from pipeline.logbook.places import Picking, Place, Places, flush_of, unlike
 from pipeline.logbook.targets import Target, Values, target_for
 from schemas.finding import nearest
-
-# The same weight from the same container within this time is asked about: our choice, no source.
-SAME_WITHIN_MS = 120_000
+from schemas.pickings import SAME_WITHIN_MS
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from markupsafe import Markup
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
 from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
-from reports.words import day_name, visible
+from reports.words import MONTH_NAMES, day_name, visible
 from schemas.contract import contract
+from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, TIMES_MORE, WITHIN
 
 # In this order: each speaks of those before it.
 SCRIPTS = tuple(f"weigh_{name}.js" for name in ("words", "record", "shelf", "judge", "talk", "screen"))
@@ -52,12 +53,17 @@ def _data(shelves: Shelves) -> Mapping[str, Any]:
         "farm": shelves.farm_name or "",
         "as_of": shelves.as_of.isoformat(),
         "columns": contract("harvests").names,
+        "numbers": [each.name for each in contract("harvests").fields if each.decimals is not None],
         "decimal_mark": shelves.decimal_mark,
         # A spreadsheet that writes decimal commas separates columns by semicolons.
         "separator": ";" if shelves.decimal_mark == "," else ",",
         "late": stages[stages.index(shelves.late_from) :],
         "new_flush_after_days": shelves.new_flush_after_days,
         "usual_weight_g": usual_weight_g(shelves),
+        "unlike_usual": {"times_more": TIMES_MORE, "times_less": TIMES_LESS},
+        "same_within_ms": SAME_WITHIN_MS,
+        "formula": {"marks": FORMULA_MARKS, "guard": GUARD, "within": WITHIN % ("", "")},
+        "months": [name[:3] for name in MONTH_NAMES],
         "rooms": [{"room": room, "units": [_unit(shelves, row) for row in rows]} for room, rows in by_room(shelves)],
     }
 

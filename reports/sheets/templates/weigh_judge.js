@@ -1,11 +1,6 @@
 // What can be logged on the weigh page: what is wrong with an entry, and what is asked about before it is logged.
 "use strict";
 const judge = (() => {
-  // As gillbook check: a picking 8 times the usual and more, or a 25th and less, is doubted.
-  const HEAVY = 8;
-  const LIGHT = 25;
-  const SOON_MS = 120000; // as gillbook weigh
-
   // Grams as text with a decimal point, or null. At most two decimals: 1.250 could be meant as 1250.
   const grams = (text) => {
     const plain = text.trim().replace(/\s*g$/i, "");
@@ -25,12 +20,13 @@ const judge = (() => {
     return null;
   };
 
+  // The thresholds of gillbook check and gillbook weigh.
   const unlikeUsual = (cells) => {
     const times = Number(cells.fresh_weight_g) / page.usual_weight_g;
-    return page.usual_weight_g !== null && (times >= HEAVY || times <= 1 / LIGHT);
+    return page.usual_weight_g !== null && (times >= page.unlike_usual.times_more || times <= 1 / page.unlike_usual.times_less);
   };
   const doubts = (cells, unit) => {
-    const again = (entry) => entry.fresh_weight_g === cells.fresh_weight_g && Date.now() - entry.at < SOON_MS;
+    const again = (entry) => entry.fresh_weight_g === cells.fresh_weight_g && Date.now() - entry.at < page.same_within_ms;
     const early = unit.inoculated_on && cells.picked_on < unit.inoculated_on;
     return words.joined(
       [

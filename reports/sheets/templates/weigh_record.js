@@ -10,11 +10,7 @@ const record = (() => {
   const PATIENCE_MS = 5000; // for a browser that never answers
   // Browsers keep what pages of these addresses store. Previewers have addresses of their own.
   const KEEPING = ["file:", "http:", "https:"];
-  const NUMBERS = ["fresh_weight_g", "culled_g"];
-  // What would begin a formula in a spreadsheet (OWASP, CSV injection) gets an apostrophe before it, which gillbook takes
-  // off again on reading (pipeline/write_csv.py).
-  const FORMULA = /^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
-  const WITHIN = [/([;,\t\r\n] *"*)('*[=@\uff1d\uff20])/g, /([;,\t\r\n]"*)('*[+\-\uff0b\uff0d])/g];
+  const WITHIN = new RegExp(page.formula.within, "g");
 
   const entries = new Map();
   const pending = new Set(); // ids of entries that are not on disk yet
@@ -92,11 +88,17 @@ const record = (() => {
 
   const mustQuote = (text) => text.includes(page.separator) || /["\r\n]|^\s|\s$/.test(text);
   const quoted = (text) => (mustQuote(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
+  // What would begin a formula in a spreadsheet gets an apostrophe before it, which gillbook takes off again on reading
+  // (guarded in pipeline/files/write_csv.py).
+  const guarded = (typed) => {
+    const { marks, guard } = page.formula;
+    const text = typed.replace(WITHIN, (_, a, b, c, d) => (a ?? c) + guard + (b ?? d));
+    const first = [...text].find((sign) => sign !== guard);
+    return first && marks.includes(first) ? guard + text : text;
+  };
   const cell = (entry) => (name) => {
     const typed = entry[name] ?? "";
-    if (NUMBERS.includes(name)) return words.marked(typed);
-    const text = WITHIN.reduce((said, mark) => said.replace(mark, "$1'$2"), typed);
-    return FORMULA.test(text) ? "'" + text : text;
+    return page.numbers.includes(name) ? words.marked(typed) : guarded(typed);
   };
   const csv = (chosen) =>
     [page.columns, ...chosen.map((entry) => page.columns.map(cell(entry)))]

@@ -101,7 +101,7 @@
     goOn(unit); // the next may be weighed while this one is written
     await saved;
     $("unkept").hidden = record.kept();
-    say(`Logged ${words.told(entry)}. ${sum}.`);
+    say(`Logged ${words.summary(entry)}. ${sum}.`);
   };
   const emptyForm = () => {
     for (const id of ["container", "weight", "culled", "note", "flush"]) $(id).value = "";
@@ -133,7 +133,7 @@
     setDay(entry.picked_on);
     redraw();
     await gone;
-    say(`Taken back: ${words.told(entry)}. It stands in the fields again.`);
+    say(`Taken back: ${words.summary(entry)}. It stands in the fields again.`);
   };
 
   // ---- what is logged
@@ -142,12 +142,12 @@
     const line = made("li", "");
     const status = entry.exported ? "exported" : "not exported";
     const text = made("div", "");
-    text.append(made("bdi", words.told(entry)));
+    text.append(made("bdi", words.summary(entry)));
     text.append(made("span", words.joined([words.shortDay(entry.picked_on), entry.note, status], " · "), "soft"));
     line.append(text);
     if (entry.exported) return line;
     const back = button("Take back", () => takeBack(entry));
-    back.ariaLabel = "Take back " + words.told(entry);
+    back.ariaLabel = "Take back " + words.summary(entry);
     line.append(back);
     return line;
   };

@@ -5,7 +5,7 @@ const shelf = (() => {
   const nameOf = (unit) => unit.container ?? unit.batch;
   const isOf = (unit) => (entry) => entry.container === (unit.container ?? "") && entry.batch === unit.batch;
 
-  // Which flush will the ledger count a picking of that day for (pipeline/ledger/derived_flushes.sql)? Null where it
+  // Which flush will the ledger count a picking of that day for (pipeline/models/ledger/derived_flushes.sql)? Null where it
   // cannot be told here: before a day on which it was picked already.
   const flushOn = (unit, day) => {
     let last = unit.last_picked_on;

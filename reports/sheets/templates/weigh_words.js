@@ -3,7 +3,6 @@
 const page = JSON.parse(document.getElementById("page-data").textContent);
 
 const words = (() => {
-  const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
   const DAY_MS = 86400000;
   const pad2 = (number) => String(number).padStart(2, "0");
   const isoDay = (day) => [day.getFullYear(), pad2(day.getMonth() + 1), pad2(day.getDate())].join("-");
@@ -17,12 +16,12 @@ const words = (() => {
   return {
     today: () => isoDay(new Date()),
     now: () => isoDay(new Date()) + "-" + pad2(new Date().getHours()) + pad2(new Date().getMinutes()),
-    shortDay: (iso) => Number(iso.slice(8)) + " " + MONTHS[Number(iso.slice(5, 7)) - 1],
+    shortDay: (iso) => Number(iso.slice(8)) + " " + page.months[Number(iso.slice(5, 7)) - 1],
     daysBetween: (from, to) => Math.round((Date.parse(to) - Date.parse(from)) / DAY_MS),
     several: (number, word) => number + " " + (number === 1 ? word : word.replace(/([^aeiou])y$/, "$1ie") + "s"),
     joined: (texts, between) => texts.filter(Boolean).join(between),
     marked, // a number as text, with the farm's own decimal mark
     kilograms: (entries) => marked((entries.reduce((sum, each) => sum + Number(each.fresh_weight_g), 0) / 1000).toFixed(2)),
-    told: (entry) => parts(entry).filter(Boolean).join(", "),
+    summary: (entry) => parts(entry).filter(Boolean).join(", "),
   };
 })();

@@ -1,0 +1,18 @@
+"""What logbook, ledger and weigh page share about a picking as it is typed, and about a text that goes into a CSV."""
+
+from __future__ import annotations
+
+# A weight so many times the usual one, or more, is doubted; so is one so many times less. A digit too many with
+# ordinary spread makes 8 to 12 times; an ounce figure read as grams is 1/28. models/ledger/warn_harvests.sql has these
+# numbers too.
+TIMES_MORE, TIMES_LESS = 8, 25
+# The same weight of one container within so long, in ms, may be one picking typed twice. Our choice, no source.
+SAME_WITHIN_MS = 120_000
+
+# A spreadsheet takes a cell that begins with one of these as a formula (OWASP, "CSV Injection"); the last four are
+# their full-width forms, which some spreadsheets take alike.
+FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+GUARD = "'"
+# It may also cut a cell at a separator that is not the file's, and begin another one there (the same page of OWASP).
+# Behind a space only = and @ count: "wet, -3 C" is what people write. A regular expression of Python and JavaScript.
+WITHIN = rf"""([;,\t\r\n] *"*)%s({GUARD}*[=@\uff1d\uff20])|([;,\t\r\n]"*)%s({GUARD}*[+\-\uff0b\uff0d])"""
