@@ -18,7 +18,7 @@ from pipeline.compare.sides import Sides, sides_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
 from pipeline.stats.multiple import Family
-from pipeline.stats.two_levels import Design
+from pipeline.stats.two_levels import DesignKind
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Comparison:
 
     query: ComparisonQuery
     units: FarmUnits
-    varies: Design
+    varies: DesignKind
     levels: tuple[Level, ...]
     pairs: tuple[PairResult, ...]
     units_without_level: int

@@ -11,7 +11,7 @@ from math import fsum
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cell, number
 from pipeline.compare.measures import Measure
 from pipeline.models.compared_units import ComparedUnit
-from pipeline.stats.two_levels import Design, design_of
+from pipeline.stats.two_levels import DesignKind, design_of
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def _mean(units: Sequence[ComparedUnit], factor: str) -> float | None:
     return fsum(numbers) / len(numbers) if numbers else None
 
 
-def varies(used: Sequence[DesignCell]) -> Design:
+def varies(used: Sequence[DesignCell]) -> DesignKind:
     """Return where the factor varies. used: cells with a value."""
     soaks: dict[str, set[str]] = {}
     for each in used:

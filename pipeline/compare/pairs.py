@@ -11,7 +11,7 @@ from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
 from pipeline.stats.power import minimum_detectable
-from pipeline.stats.two_levels import Design, difference_of, within
+from pipeline.stats.two_levels import DesignKind, difference_of, within
 from schemas.confidence import LEVEL
 
 # Below so many soaks no interval exists; below so many none supports a verdict.
@@ -45,7 +45,7 @@ class Pair:
     first: tuple[DesignCell, ...]
     second: tuple[DesignCell, ...]
     split: int
-    varies: Design
+    varies: DesignKind
     estimate: Estimate
     limits: Limits | None = None
     p: float | None = None
@@ -113,9 +113,9 @@ def _pair(level: Level, against: Level) -> Pair:
     differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
     how = varies((*level.used, *against.used))
     permutation = None
-    if how is Design.BETWEEN:
+    if how is DesignKind.BETWEEN:
         permutation = shuffle(_values(level.used), _values(against.used))
-    elif how is Design.WITHIN:
+    elif how is DesignKind.WITHIN:
         permutation = flip(differences)
     estimate = difference_of(ours, theirs)
     return Pair(
@@ -140,7 +140,7 @@ def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
     """Return the pairs that are judged together: those whose design supports a verdict: what is refused whatever it
     gave raises no alarm. every_pair: no single level was named to hold the others against.
     """
-    between_only = all(pair.varies is Design.BETWEEN for pair in pairs)
+    between_only = all(pair.varies is DesignKind.BETWEEN for pair in pairs)
     tested = {name for pair in pairs for name in (pair.level, pair.against)}
     return Family(max(len(pairs), 1), len(tested) if between_only and every_pair else 0)
 

@@ -11,7 +11,7 @@ from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, CLUSTERS
 from pipeline.compare.pairs import Pair
 from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies
-from pipeline.stats.two_levels import Design
+from pipeline.stats.two_levels import DesignKind
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def sides_of(pair: Pair) -> Sides:
     cells = (*pair.first, *pair.second)
     usual = {name: _usual(cells, name) for name in (*CHOICES, *CLUSTERS)}
     first, second = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second))
-    return Sides(pair.level, pair.against, first, second, pair.varies is Design.WITHIN)
+    return Sides(pair.level, pair.against, first, second, pair.varies is DesignKind.WITHIN)
 
 
 def _usual(cells: Sequence[DesignCell], factor: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, split_alone
 from pipeline.stats.multiple import Family
 from pipeline.stats.power import batches_needed
-from pipeline.stats.two_levels import Design
+from pipeline.stats.two_levels import DesignKind
 
 MOST = 60  # beyond this no number is named: our choice, no source
 
@@ -17,12 +17,12 @@ def soaks_needed(pair: Pair, together: Family, difference: float) -> int | None:
     the differences where some soaks hold both; so it is as unsure as that spread is. None for more than 60, or without
     a spread.
     """
-    if pair.varies is Design.BOTH and pair.split >= LEAST_FOR_A_VERDICT:
+    if pair.varies is DesignKind.BOTH and pair.split >= LEAST_FOR_A_VERDICT:
         pair = split_alone(pair)
     error = pair.estimate.standard_error
     if not error or not difference > 0:
         return None
-    apart = pair.varies is Design.BETWEEN
+    apart = pair.varies is DesignKind.BETWEEN
     if apart:
         per_soak = 2 * error**2 / (1 / len(pair.first) + 1 / len(pair.second))
     else:

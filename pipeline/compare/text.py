@@ -12,7 +12,7 @@ from pipeline.compare.other_differences import Differing, Stratum
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
 from pipeline.compare.sides import never_shared, sides_of
 from pipeline.models.compared_units import MONTH, FarmUnits
-from pipeline.stats.two_levels import Design
+from pipeline.stats.two_levels import DesignKind
 from schemas.answers import Verdict
 
 MOST_LABELS = 3  # labels of one factor named one by one
@@ -63,7 +63,7 @@ def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
     if result.pair.clusters:
         what = title(result.pair.clusters)
         found.append(f"They never had the same {what}, so soaks of one {what} are counted together.")
-    elif result.pair.varies is Design.BETWEEN and never_shared(sides_of(result.pair), MONTH):
+    elif result.pair.varies is DesignKind.BETWEEN and never_shared(sides_of(result.pair), MONTH):
         found.append("The two were never started in the same month; a soak split between them would settle it.")
     return found
 
@@ -71,7 +71,7 @@ def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
 def _offers(result: PairResult, comparison: Comparison) -> list[str]:
     """Where the pair would be compared with more alike: within labels, or within the soaks that hold both."""
     found = [f"Held alike: {command(comparison, result.strata[0])}."] if result.strata else []
-    if result.pair.varies is Design.BOTH and result.pair.split >= LEAST_FOR_A_VERDICT:
+    if result.pair.varies is DesignKind.BOTH and result.pair.split >= LEAST_FOR_A_VERDICT:
         found.append(f"Soak by soak, in the {result.pair.split} that hold both: add --split.")
     return found
 

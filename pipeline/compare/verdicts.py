@@ -34,7 +34,7 @@ from pipeline.compare.sides import Sides
 from pipeline.compare.soaks_needed import soaks_needed
 from pipeline.stats.multiple import Family
 from pipeline.stats.proportions import possible_share
-from pipeline.stats.two_levels import Design
+from pipeline.stats.two_levels import DesignKind
 from schemas.answers import Verdict
 from schemas.phrases import counted, listed
 
@@ -216,8 +216,10 @@ def _enough_soaks(facts: Facts) -> str:
     shown = f"to show {facts.smallest_effect:g} {facts.measure.unit}"
     split = f"split soaks between {pair.level} and {pair.against}: far fewer are needed then (gillbook trial)"
     if need is None:
-        return f"More than 60 soaks would be needed {shown}" + (f"; {split}" if pair.varies is Design.BETWEEN else "")
-    if pair.varies is Design.BETWEEN:
+        return f"More than 60 soaks would be needed {shown}" + (
+            f"; {split}" if pair.varies is DesignKind.BETWEEN else ""
+        )
+    if pair.varies is DesignKind.BETWEEN:
         return f"About {need} soaks of each would be needed {shown}; {split}"
     return f"About {need} soaks that hold both would be needed {shown}"
 

@@ -10,7 +10,7 @@ from pipeline.spawn.rates import Cell, Recipe
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.estimate import Estimate
 from pipeline.stats.proportions import LEAST_SOAKS
-from pipeline.stats.two_levels import Design, design_of, difference_of
+from pipeline.stats.two_levels import DesignKind, design_of, difference_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Rows
@@ -41,7 +41,7 @@ def pair_difference(
     if not below or not above:
         return None
     design = design_of((below, above))
-    return MIXED if design is Design.BOTH else design.value, difference_of(above, below, group)
+    return MIXED if design is DesignKind.BOTH else design.value, difference_of(above, below, group)
 
 
 def _step(recipe: Recipe, rate: int) -> dict[str, Any]:

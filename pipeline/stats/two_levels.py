@@ -13,7 +13,7 @@ from math import fsum, sqrt
 from pipeline.stats.estimate import Estimate
 
 
-class Design(StrEnum):
+class DesignKind(StrEnum):
     """Where levels vary: each batch has one of them, each has all of them, or some are split and others are not."""
 
     BETWEEN = "between soaks"
@@ -21,12 +21,12 @@ class Design(StrEnum):
     BOTH = "both"
 
 
-def design_of(levels: Collection[Collection[Hashable]]) -> Design:
+def design_of(levels: Collection[Collection[Hashable]]) -> DesignKind:
     """Return where the levels vary. levels: the batches of each level, every batch of a level once."""
     every = {batch for batches in levels for batch in batches}
     if sum(len(batches) for batches in levels) == len(every):
-        return Design.BETWEEN
-    return Design.WITHIN if all(len(batches) == len(every) for batches in levels) else Design.BOTH
+        return DesignKind.BETWEEN
+    return DesignKind.WITHIN if all(len(batches) == len(every) for batches in levels) else DesignKind.BOTH
 
 
 def mean(values: Sequence[float]) -> float:
@@ -104,12 +104,12 @@ def difference_of(
     replication (a month, a lot); without an entry a batch stands for itself.
     """
     design = design_of((values, against))
-    if group is not None or design is Design.BOTH:
+    if group is not None or design is DesignKind.BOTH:
         from pipeline.stats.cluster_robust import mixed
 
         batches = [(group or {}).get(batch, batch) for batch in (*against, *values)]
         levels = [0] * len(against) + [1] * len(values)
         return mixed(batches, levels, [*against.values(), *values.values()]).difference(1, 0)
-    if design is Design.BETWEEN:
+    if design is DesignKind.BETWEEN:
         return between(list(values.values()), list(against.values()))
     return within([value - against[batch] for batch, value in values.items()])
