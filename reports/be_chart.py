@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
-from reports.drawing import Chart, Label, Rows, Spec, across, below, colour_of, data, lane, row_chart
+from reports.drawing import Chart, LaneLabel, Point, Spec, across, below, colour_of, data, lane, row_chart
 from reports.figures import cell, measured
-from reports.month import Month
+from reports.month import Month, Rows
 from reports.words import isolated, spoken
 
 
@@ -25,7 +24,7 @@ def be_charts(
     month: Month,
     table: str,
     drawn: Sequence[Sequence[tuple[int, Sequence[int]]]],
-    labels: Mapping[int, Label],
+    labels: Mapping[int, LaneLabel],
     tall: bool,
 ) -> list[Chart]:
     """Charts of BE, one for each handful of lanes; each lane is a row of `table` and the finished units in it."""
@@ -52,11 +51,11 @@ def be_charts(
     return charts
 
 
-def _group(month: Month, table: str, at: int, place: int) -> dict[str, Any]:
+def _group(month: Month, table: str, at: int, place: int) -> Point:
     return {"row": at, "lane": f"{place:03}", "be": cell(month, table, at, "be_pct").value}
 
 
-def _point(month: Month, at: int, place: int) -> dict[str, Any]:
+def _point(month: Month, at: int, place: int) -> Point:
     row = month.rows("finished_units")[at]
     unit = row["container"] or "whole batch"
     return {
@@ -69,7 +68,7 @@ def _point(month: Month, at: int, place: int) -> dict[str, Any]:
     }
 
 
-def _be_spec(groups: Rows, points: Rows, labels: Sequence[Label], domain: Sequence[float], tall: bool) -> Spec:
+def _be_spec(groups: Rows, points: Rows, labels: Sequence[LaneLabel], domain: Sequence[float], tall: bool) -> Spec:
     x = across("be", "BE, % (fresh over dry substrate)", domain)
     tip = [
         alt.Tooltip("unit:N", title="container"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from importlib.resources import files
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -26,7 +25,7 @@ def policy(styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
     )
 
 
-def script_json(data: Any) -> str:
+def script_json(data: object) -> str:
     """Return data so that it can stand within a script element, whatever texts it holds.
 
     As JSON without a sign that HTML knows.

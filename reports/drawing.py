@@ -6,16 +6,17 @@ expression or an address: rows are told apart by their number, colours by keys o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
+from reports.month import Row, Rows
 
-Rows = Sequence[Mapping[str, Any]]
-Spec = dict[str, Any]
+Spec = dict[str, Any]  # of a chart, in Vega-Lite
+Point = dict[str, Any]  # what a chart draws of one row of a result table
 
 TEXT_PX = 15
 FACTS_PX = 13.5
@@ -26,7 +27,7 @@ NARROW_PX = 190  # height of small charts, three side by side
 # A chart higher than a printed page would be cut: so many lanes at most, the next ones in a further chart or the table.
 LANES_A_CHART = 10
 
-CONFIG: Mapping[str, Any] = {
+CONFIG: Spec = {
     "aria": False,  # the figure around the chart carries the text alternative
     "background": "transparent",
     "font": "system-ui, sans-serif",
@@ -58,13 +59,13 @@ class Chart:
     spec: Spec
     keys: tuple[Key, ...]
     table: str
-    rows: tuple[Mapping[str, Any], ...]
+    rows: tuple[Row, ...]
     narrow: bool = False
     subject: str = ""
 
 
 @dataclass(frozen=True)
-class Label:
+class LaneLabel:
     """What stands over the marks of one row: whose row it is, and what it rests on."""
 
     name: str
@@ -76,12 +77,12 @@ def data(rows: Rows) -> alt.InlineData:
     return alt.InlineData(values=[dict(row) for row in rows])
 
 
-def drawn(row: Mapping[str, Any], at: int, *columns: str) -> dict[str, Any]:
+def drawn(row: Row, at: int, *columns: str) -> Point:
     """What a chart draws of this row of a result table, its number: each column under its name without underscores."""
     return {"row": at} | {column.replace("_", ""): row[column] for column in columns}
 
 
-def known(rows: Rows, *names: str) -> list[Mapping[str, Any]]:
+def known(rows: Rows, *names: str) -> list[Row]:
     """Return the rows that have all of these."""
     return [row for row in rows if all(row[name] is not None for name in names)]
 
@@ -92,7 +93,7 @@ def colour_of(rows: Rows) -> alt.Color:
     return alt.Color("colour:N", legend=None, scale=alt.Scale(domain=used, range=[paint(each) for each in used]))
 
 
-def lane(labels: Sequence[Label]) -> alt.Y:
+def lane(labels: Sequence[LaneLabel]) -> alt.Y:
     """The channel that gives each row its lane, in order."""
     lanes = [f"{at:03}" for at in range(len(labels))]
     return alt.Y("lane:O", axis=None, sort=None, scale=alt.Scale(domain=lanes, paddingInner=0, paddingOuter=0))
@@ -109,7 +110,7 @@ def across(
     return alt.X(f"{field}:Q", scale=scale, axis=axis, stack=stack)
 
 
-def row_chart(marks: Sequence[alt.Chart], labels: Sequence[Label], tall: bool = False) -> Spec:
+def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: bool = False) -> Spec:
     """A chart of one lane a row: the labels over the marks. `tall`: name and facts on a line each."""
     step = TALL_ROW_PX if tall else ROW_PX
     rows = [
@@ -163,8 +164,8 @@ def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
 
 
 def stacked_chart(
-    rows: Sequence[Mapping[str, Any]],
-    labels: Sequence[Label],
+    rows: Rows,
+    labels: Sequence[LaneLabel],
     name: str,
     title: str,
     table: str,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
 
 from reports.month import Month
 from reports.words import day_name, isolated, short_day, visible
@@ -179,8 +178,9 @@ def positive(month: Month, table: str, column: str) -> Figure:
 
 
 def _value(figure: Figure) -> float:
-    known: Any = figure.value
-    return float(known)
+    if figure.value is None:
+        raise ValueError(f"{figure.inputs} has no value")
+    return float(figure.value)
 
 
 def several(figure: Figure, one: str, more: str | None = None) -> tuple[Part, ...]:

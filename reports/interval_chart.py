@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.drawing import Chart, Label, Rows, Spec, below, data, drawn, known, lane, row_chart
+from reports.drawing import Chart, LaneLabel, Point, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
-from reports.month import Month
+from reports.month import Month, Rows
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 
 
@@ -29,14 +28,14 @@ def interval_chart(
     title: str,
     shown: Sequence[int],
     columns: tuple[str, str, str],
-    labels: Sequence[Label],
+    labels: Sequence[LaneLabel],
     worth: float | None,
 ) -> list[Chart]:
     """Return the chart of these rows of a table, each a point with its limits; none without rows.
 
     `columns`: the difference and its limits. `worth`: differences nearer to 0 lie in a band too small to act on.
     """
-    rows: list[dict[str, Any]] = [
+    rows: list[Point] = [
         drawn(month.rows(table)[at], at, *columns) | {"lane": f"{place:03}"} for place, at in enumerate(shown)
     ]
     if not rows:
@@ -51,7 +50,7 @@ def interval_chart(
     return [Chart(name, title, spec, tuple(keys), table, tuple(rows))]
 
 
-def _spec(rows: Rows, fields: Sequence[str], labels: Sequence[Label], worth: float | None, title: str) -> Spec:
+def _spec(rows: Rows, fields: Sequence[str], labels: Sequence[LaneLabel], worth: float | None, title: str) -> Spec:
     value, low, high = fields
     ends = [row[field] for row in rows for field in fields if row[field] is not None]
     least, most = min(0.0, *ends, -(worth or 0)), max(0.0, *ends, worth or 0)

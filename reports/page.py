@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from jinja2 import Template
 from markupsafe import Markup
 
 from reports.cautions import cautions
 from reports.document import environment, part, policy, script_json
+from reports.drawing import Spec
 from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
@@ -133,7 +133,7 @@ def as_of(month: Month) -> Sentence:
     return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
-def _specs(shown: Sequence[Section]) -> Mapping[str, Any]:
+def _specs(shown: Sequence[Section]) -> Mapping[str, Spec]:
     return {chart.id: chart.spec for section in shown for chart in section.charts}
 
 

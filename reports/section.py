@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reports.drawing import Chart
 from reports.figures import Sentence
-from reports.tables import Table
+from reports.tables import PageTable
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class Section:
     sentence: Sentence
     notes: tuple[Sentence, ...]
     charts: tuple[Chart, ...]
-    tables: tuple[Table, ...]
+    tables: tuple[PageTable, ...]
 
 
 def made(
@@ -28,7 +28,7 @@ def made(
     sentence: Sentence,
     notes: Sequence[Sentence],
     charts: Sequence[Chart],
-    tables: Sequence[Table | None],
+    tables: Sequence[PageTable | None],
 ) -> Section:
     """Return the section of these parts, without the tables that have no row."""
     return Section(name, title, sentence, tuple(notes), tuple(charts), tuple(each for each in tables if each))

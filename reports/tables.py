@@ -32,7 +32,7 @@ Cell = Part | Sentence | None
 
 
 @dataclass(frozen=True)
-class Table:
+class PageTable:
     """A table as shown: an id, what it tells, the heads, and rows of cells (None for a cell with nothing to say)."""
 
     id: str
@@ -43,7 +43,7 @@ class Table:
     more: str = ""
 
 
-def table(month: Month, view: View, caption: str, last: int | None = None) -> Table | None:
+def table(month: Month, view: View, caption: str, last: int | None = None) -> PageTable | None:
     """Return the result table as shown, or None if it has no row. `last`: only so many of its last rows."""
     rows = month.rows(view.source)
     first = max(0, len(rows) - last) if last else 0
@@ -51,7 +51,7 @@ def table(month: Month, view: View, caption: str, last: int | None = None) -> Ta
     return table_of(month, view, caption, range(first, len(rows)), more)
 
 
-def table_of(month: Month, view: View, caption: str, numbers: Sequence[int], more: str = "") -> Table | None:
+def table_of(month: Month, view: View, caption: str, numbers: Sequence[int], more: str = "") -> PageTable | None:
     """Return these rows of the result table as shown, or None if there are none."""
     if not numbers:
         return None
@@ -59,7 +59,7 @@ def table_of(month: Month, view: View, caption: str, numbers: Sequence[int], mor
     columns = [each for each in view.columns if _is_shown(each, view, rows)]
     heads = tuple(_head(view.source, column) for column in columns)
     cells = tuple(tuple(_cell(month, view.source, at, column) for column in columns) for at in numbers)
-    return Table(f"table-{view.name}", caption, heads, cells, len(cells) * len(heads) > MANY_CELLS, more)
+    return PageTable(f"table-{view.name}", caption, heads, cells, len(cells) * len(heads) > MANY_CELLS, more)
 
 
 def _is_shown(shown: Shown, view: View, rows: Rows) -> bool:
@@ -120,7 +120,7 @@ def _text(column: str, row: Row) -> Part | None:
     return Name(spoken(column, value))
 
 
-def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: bool = False) -> Table | None:
+def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: bool = False) -> PageTable | None:
     """Findings as a table: where, what, what to do, and with `waiting` how many rows wait. None without findings."""
     if not found:
         return None
@@ -138,10 +138,10 @@ def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: b
         f"The first {FINDINGS_SHOWN} of {len(found)}; gillbook check lists all." if len(found) > FINDINGS_SHOWN else ""
     )
     shown = tuple(Head(title, "", False) for title in heads)
-    return Table(f"table-{name}", caption, shown, rows, len(rows) * len(heads) > MANY_CELLS, more)
+    return PageTable(f"table-{name}", caption, shown, rows, len(rows) * len(heads) > MANY_CELLS, more)
 
 
-def waiting_table(caption: str, found: Sequence[Finding]) -> Table | None:
+def waiting_table(caption: str, found: Sequence[Finding]) -> PageTable | None:
     """Return which rows wait for which.
 
     One row for each parent and file, with the numbers of its rows. None without any.
@@ -152,7 +152,7 @@ def waiting_table(caption: str, found: Sequence[Finding]) -> Table | None:
         groups.setdefault((parent, each.file), []).append(each.row)
     rows = tuple((Name(parent), Name(file), Name(_ranges(places))) for (parent, file), places in groups.items())
     heads = tuple(Head(title, "", False) for title in ("Waits for", "File", "Rows"))
-    return Table("table-waiting", caption, heads, rows, len(rows) * len(heads) > MANY_CELLS) if rows else None
+    return PageTable("table-waiting", caption, heads, rows, len(rows) * len(heads) > MANY_CELLS) if rows else None
 
 
 def _ranges(rows: Sequence[int]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reports.by_substrate import NAMED, reasons, substrate_name
 from reports.columns import Limited, View
-from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Part, Sentence, cell, within
 from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
@@ -93,7 +93,7 @@ def waiting_chart(month: Month) -> list[Chart]:
     shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
     names = [f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}" for at in shown]
     facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
-    labels = [Label(*both) for both in zip(names, facts, strict=True)]
+    labels = [LaneLabel(*both) for both in zip(names, facts, strict=True)]
     title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
     return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None)
 

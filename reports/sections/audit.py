@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from reports.figures import Day, Name, Sentence, count, several
 from reports.month import Month
 from reports.section import Section, made
-from reports.tables import MANY_CELLS, Cell, Head, Table
+from reports.tables import MANY_CELLS, Cell, Head, PageTable
 from schemas.audit_outcome import FaultyRow, Outcome
 from schemas.phrases import counted
 
@@ -62,7 +62,7 @@ def notes(month: Month) -> list[Sentence]:
     return found
 
 
-def tables(month: Month) -> Sequence[Table | None]:
+def tables(month: Month) -> Sequence[PageTable | None]:
     """Return the tables of what did not hold, and of what cannot be judged yet."""
     outcomes = month.audit.outcomes if month.audit else ()
     failed = [
@@ -77,9 +77,11 @@ def tables(month: Month) -> Sequence[Table | None]:
     )
 
 
-def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[Cell, ...]]) -> Table | None:
+def _table(name: str, caption: str, titles: Sequence[str], rows: Sequence[tuple[Cell, ...]]) -> PageTable | None:
     heads = tuple(Head(title, "", False) for title in titles)
-    return Table(f"table-{name}", caption, heads, tuple(rows), len(rows) * len(heads) > MANY_CELLS) if rows else None
+    return (
+        PageTable(f"table-{name}", caption, heads, tuple(rows), len(rows) * len(heads) > MANY_CELLS) if rows else None
+    )
 
 
 def _found(each: Outcome) -> Name:

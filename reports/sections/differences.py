@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from reports.columns import Limited, Merged, View
-from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
 from reports.interval_chart import interval_chart, interval_facts
-from reports.month import Month
+from reports.month import Month, Row
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
@@ -112,13 +109,13 @@ def notes(month: Month) -> list[Sentence]:
     ]
 
 
-def _nearly_resolved(row: Mapping[str, Any]) -> bool:
+def _nearly_resolved(row: Row) -> bool:
     """Whether only the width of its interval stands between this pair and a verdict."""
     rules = set((row["rules"] or "").split())
     return row["low"] is not None and not rules & FAR
 
 
-def _finding(row: Mapping[str, Any]) -> Sentence:
+def _finding(row: Row) -> Sentence:
     about = "" if row["measure"] == "be" else f"{'Losses' if row['measure'] == 'losses' else 'Days to pins'}, "
     return (Name(f"{about}{row['factor'].replace('_', ' ')}: {row['sentence']}"),)
 
@@ -129,7 +126,9 @@ def pairs_chart(month: Month) -> list[Chart]:
     shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
     shown.sort(key=lambda at: (not month.pair_is_decided(at), abs(table[at]["high"] - table[at]["low"])))
     shown = shown[:LANES_A_CHART]
-    labels = [Label(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown]
+    labels = [
+        LaneLabel(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown
+    ]
     worth = table[shown[0]]["smallest_effect"] if shown else None
     title = "Differences in BE, points"
     return interval_chart(

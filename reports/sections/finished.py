@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
-from reports.drawing import Chart, Label
+from reports.drawing import Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, positive, rows_of, several, total
 from reports.month import Month
 from reports.section import Section, made
@@ -94,7 +94,9 @@ def batches_chart(month: Month) -> list[Chart]:
     for at, row in enumerate(month.rows("finished_units")):
         units.setdefault(row["batch"], []).append(at)
     lanes = [(at, units.get(row["batch"], [])) for at, row in enumerate(table)]
-    labels = {at: Label(isolated(spoken("batch", table[at]["batch"])), _batch_facts(month, at, of)) for at, of in lanes}
+    labels = {
+        at: LaneLabel(isolated(spoken("batch", table[at]["batch"])), _batch_facts(month, at, of)) for at, of in lanes
+    }
     drawn = [lanes[start : start + BATCHES_A_CHART] for start in range(0, len(lanes), BATCHES_A_CHART)]
     return be_charts(month, "finished_batches", drawn, labels, tall=False)
 

@@ -9,7 +9,7 @@ import altair as alt
 from reports.by_substrate import CURVES_SHOWN, NAMED, substrate_name
 from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, Label, column_chart, data, drawn, known, stacked_chart
+from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, LaneLabel, column_chart, data, drawn, known, stacked_chart
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made
@@ -173,7 +173,7 @@ def states_chart(month: Month) -> list[Chart]:
     for place, at in enumerate(places):
         known_units, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
         name = f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}"
-        labels.append(Label(name, f"{known_units} known, {not_yet} not yet"))
+        labels.append(LaneLabel(name, f"{known_units} known, {not_yet} not yet"))
         rows += [
             {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
             for colour, count in (("known", known_units), ("not-yet", not_yet))

@@ -6,7 +6,7 @@ import altair as alt
 
 from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Merged, View
-from reports.drawing import LANES_A_CHART, Chart, Label, across, below, data, lane, row_chart, stacked_chart
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, across, below, data, lane, row_chart, stacked_chart
 from reports.figures import (
     Figure,
     Part,
@@ -157,7 +157,7 @@ def shares_chart(month: Month) -> list[Chart]:
     if not places:
         return []
     labels = [
-        Label(
+        LaneLabel(
             isolated(" · ".join(spoken(column, table[at][column]) for column in ("substrate", "treatment"))),
             plain(loss_facts(month, at)),
         )
@@ -190,7 +190,7 @@ def soaks_chart(month: Month) -> list[Chart]:
     rows, labels = [], []
     for place, at in enumerate(range(max(0, len(table) - SOAKS_SHOWN), len(table))):
         row = table[at]
-        labels.append(Label(isolated(spoken("soak", row["soak"])), f"{row['lost']} of {row['units']} lost"))
+        labels.append(LaneLabel(isolated(spoken("soak", row["soak"])), f"{row['lost']} of {row['units']} lost"))
         rows += [
             {"row": at, "lane": f"{place:03}", "units": units, "colour": colour, "means": MEANINGS[colour]}
             for colour, units in (("lost", row["lost"]), ("kept", row["units"] - row["lost"]))
@@ -205,7 +205,7 @@ def causes_chart(month: Month) -> list[Chart]:
     if not places:
         return []
     labels = [
-        Label(
+        LaneLabel(
             isolated(spoken("cause", table[at]["cause"])),
             plain(several(cell(month, "causes", at, "lost"), "container")),
         )

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
-
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
 from reports.drawing import Chart, column_chart, data, drawn
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
-from reports.month import Month
+from reports.month import Month, Rows
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import short_day
@@ -124,7 +121,7 @@ def past_chart(month: Month) -> list[Chart]:
     return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True)
 
 
-def _chart(name: str, title: str, table: str, rows: Sequence[Mapping[str, Any]], came: bool) -> list[Chart]:
+def _chart(name: str, title: str, table: str, rows: Rows, came: bool) -> list[Chart]:
     if not rows:
         return []
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, View
-from reports.drawing import LANES_A_CHART, Chart, Label
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, named, several
 from reports.month import Month
 from reports.section import Section, made
@@ -79,7 +79,7 @@ def recipes_chart(month: Month) -> list[Chart]:
     table = month.rows("finished_recipes")
     lanes = [(at, units.get(tuple(row[column] for column in columns), [])) for at, row in enumerate(table)]
     labels = {
-        at: Label(
+        at: LaneLabel(
             isolated(" · ".join(spoken(column, table[at][column]) for column in columns)), _recipe_facts(month, at)
         )
         for at, _ in lanes

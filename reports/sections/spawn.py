@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import altair as alt
 
 from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
-from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
+from reports.drawing import NARROW_PX, Chart, Point, column_chart, data, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
-from reports.month import Month
+from reports.month import Month, Row, Rows
 from reports.section import Section, made
 from reports.tables import merged, table
 from reports.words import isolated, spoken
@@ -149,7 +148,7 @@ def _signed(figure: Figure) -> Sequence[Part]:
     return ("+", figure) if (figure.value or 0) > 0 else (figure,)
 
 
-def _recipe_name(row: Mapping[str, Any]) -> Name:
+def _recipe_name(row: Row) -> Name:
     """Return a recipe as a sentence names it."""
     return named(merged(TRIED, row).text) if merged(TRIED, row).text else Name("the recipe")
 
@@ -197,7 +196,7 @@ def points_charts(month: Month) -> list[Chart]:
     ]
 
 
-def _recipe_key(row: Mapping[str, Any]) -> RecipeKey:
+def _recipe_key(row: Row) -> RecipeKey:
     return tuple(row[column] or "" for column in TRIED.columns)
 
 
@@ -227,7 +226,7 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), True, name)]
 
 
-def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[dict[str, Any]]:
+def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:
     rows = month.rows("spawn_curves")
     return [
         {"ratewetpct": row["rate_wet_pct"], "value": row["value"], "low": max(0.0, row["low"]), "high": row["high"]}
@@ -236,7 +235,7 @@ def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[dict[str, Any]
     ]
 
 
-def _curve_marks(curve: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
+def _curve_marks(curve: Rows, x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
     if not curve:
         return []
     base = alt.Chart(data(curve)).encode(x=x)

@@ -6,7 +6,7 @@ import altair as alt
 
 from reports.colours import plain_key
 from reports.columns import View
-from reports.drawing import Chart, Label, across, below, colour_of, data, lane, row_chart
+from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, lane, row_chart
 from reports.figures import Sentence, measured
 from reports.month import Month
 from reports.section import Section, made
@@ -61,7 +61,7 @@ def stages_chart(month: Month) -> list[Chart]:
         late = stage in order and order.index(stage) >= order.index(month.late_from)
         colour = "unnoted" if not stage else "late" if late else "mass"
         facts = f"{measured(month, 'stages', at, 'fresh_g').full} · {measured(month, 'stages', at, 'share_pct').full}"
-        labels.append(Label(isolated(spoken("cap_stage", stage)), facts))
+        labels.append(LaneLabel(isolated(spoken("cap_stage", stage)), facts))
         rows.append({"row": at, "lane": f"{place:03}", "share": table[at]["share_pct"], "colour": colour})
     if not any(row["share"] for row in rows):
         return []

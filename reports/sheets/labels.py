@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from markupsafe import Markup
 
@@ -144,7 +143,7 @@ def _path(rows: Sequence[Sequence[int]]) -> str:
 
 def _sizes(grid: Grid, letters: Sequence[float]) -> str:
     """The style's numbers: sizes of the grid, and a class for each size of letters."""
-    numbers: dict[str, Any] = {
+    numbers: dict[str, float] = {
         "width": grid.width_mm,
         "height": grid.height_mm,
         "gap": grid.gap_mm,

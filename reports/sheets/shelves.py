@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 from statistics import median
-from typing import Any
 
+from reports.month import Row, Rows
 from reports.words import visible
 
 
@@ -23,7 +22,7 @@ class Shelves:
     late_from: str
     new_flush_after_days: int
     decimal_mark: str
-    rows: Sequence[Mapping[str, Any]]
+    rows: Rows
 
     @property
     def name(self) -> str:
@@ -31,17 +30,17 @@ class Shelves:
         return visible(self.farm_name or "").strip()
 
 
-def called(row: Mapping[str, Any]) -> str:
+def called(row: Row) -> str:
     """Return how this row is called: by its container, or by the batch that is weighed together."""
     return visible(row["container"]) if row["container"] is not None else f"{visible(row['batch'])}, weighed together"
 
 
-def last_weights(shelves: Shelves, row: Mapping[str, Any]) -> str:
+def last_weights(shelves: Shelves, row: Row) -> str:
     """Return what the last pickings of this row weighed, latest first, in g and with the farm's own decimal mark."""
     return (row["last_weights_g"] or "").replace(", ", " / ").replace(".", shelves.decimal_mark)
 
 
-def by_room(shelves: Shelves) -> list[tuple[str, list[Mapping[str, Any]]]]:
+def by_room(shelves: Shelves) -> list[tuple[str, list[Row]]]:
     """Return the rows of each room. Rooms in the order of the shelves; a blank room is the last."""
     return [(visible(room), list(rows)) for room, rows in groupby(shelves.rows, key=lambda row: row["room"] or "")]
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
+from reports.month import Row
 from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
 from reports.words import MONTH_NAMES, day_name, visible
 from schemas.contract import contract
@@ -46,7 +44,7 @@ def render_weigh_page(shelves: Shelves) -> str:
     )
 
 
-def _data(shelves: Shelves) -> Mapping[str, Any]:
+def _data(shelves: Shelves) -> Row:
     """Return what the scripts need to know. Texts to show are without control characters; ids stay as they are."""
     stages = contract("harvests").field("cap_stage").words
     return {
@@ -68,7 +66,7 @@ def _data(shelves: Shelves) -> Mapping[str, Any]:
     }
 
 
-def _unit(shelves: Shelves, row: Mapping[str, Any]) -> Mapping[str, Any]:
+def _unit(shelves: Shelves, row: Row) -> Row:
     place = ", ".join(visible(text) for text in (row["position"], row["kind"]) if text)
     known = {name: row[name] for name in KNOWN}
     days = {name: row[name] and row[name].isoformat() for name in ("inoculated_on", "last_picked_on")}
