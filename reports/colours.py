@@ -10,7 +10,7 @@ from reports.month import Month
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
 
-# As many strains as can be told apart at a glance; further ones share a grey. Our choice, no source.
+# As many strains as can be distinguished at a glance; further ones share a grey. Our choice, no source.
 STRAINS_COLOURED = 4
 OTHER_STRAINS = "strain-other"
 

@@ -1,7 +1,7 @@
 """How a chart is drawn: the forms that all charts of the page share, as Vega-Lite made with Altair.
 
 Text of cells stands only in the data's `name` and in tooltips. It is never a field's name, a scale's domain, an
-expression or an address: rows are told apart by their number, colours by keys of the style sheet.
+expression or an address: rows are distinguished by their number, colours by keys of the style sheet.
 """
 
 from __future__ import annotations

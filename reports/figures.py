@@ -10,7 +10,7 @@ from reports.month import Month
 from reports.words import day_name, isolated, short_day, visible
 from schemas.contract import Field, contract
 
-# A mass is told in kg everywhere on the page. unit of the contract: (unit shown, divisor, decimals)
+# A mass is shown in kg everywhere on the page. unit of the contract: (unit shown, divisor, decimals)
 SHOWN_UNITS: Mapping[str | None, tuple[str, float, int]] = {
     "g": ("kg", 1000, 2),
     "%": ("%", 1, 1),

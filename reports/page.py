@@ -84,7 +84,7 @@ def render(month: Month) -> str:
         month=month_name(month.month),
         as_of=as_of(month),
         what_counts=what_counts(),
-        heads=heads(month),
+        key_figures=key_figures(month),
         sections=shown,
         chapters=chapters,
         sources=sources(chapters),
@@ -96,7 +96,7 @@ def render(month: Month) -> str:
     )
 
 
-def heads(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
+def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
     """Return the figures at the head of the page: (what, figure or None, what it rests on, or why none) each."""
     at = month.place()
     waiting: Sentence = ("and ", count(month, "rows_waiting"), " waiting")

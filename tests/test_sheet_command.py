@@ -14,6 +14,7 @@ from weigh_pages import TABLES, write_csv
 
 from pipeline.demo.write import LAST_DAY, write_demo
 from pipeline.farm.shelf_order import in_order_of_shelves, natural
+from reports.document import part
 from schemas.contract import contract
 
 Farm = Callable[..., Path]
@@ -139,3 +140,10 @@ def test_all_containers_get_a_label_in_the_order_of_the_shelves(farm: Farm) -> N
     here("sheet", "--labels", folder / "l.html", "--as-of", "2026-02-20", "--farm", folder)
     found = re.findall(r"QR code of ([^\"]+)\"", (folder / "l.html").read_text(encoding="utf-8"))
     assert found == ["1", "p1", "p2", "2", "10", "4", "3", "n1"]
+
+
+def test_every_cell_of_the_weigh_pages_form_is_a_column_of_harvests() -> None:
+    script = part("sheets/templates/weigh_screen.js")
+    form = script[script.index("const cellsOfForm") :]
+    cells = re.findall(r"^ +(\w+):", form[: form.index("});")], re.MULTILINE)
+    assert {*cells, "entry"} == {*contract("harvests").names}

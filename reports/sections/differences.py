@@ -70,7 +70,7 @@ VIEWS = (
     TRIAL_SPREAD,
 )
 
-# Sentences told above the table. Our choice, no source.
+# Sentences above the table. Our choice, no source.
 SENTENCES_SHOWN = 6
 NEAREST_SHOWN = 2
 # Rules that no further soak of the same kind mends: what they stop is far from a verdict.

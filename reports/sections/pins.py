@@ -54,7 +54,7 @@ VIEWS = (
     DAYS,
 )
 
-EARLY_DAY, LATE_DAY = 21, 28  # for whom the median is not told: the days of the pins contract
+EARLY_DAY, LATE_DAY = 21, 28  # for those without a median: days of the pins contract
 
 
 def sentence(month: Month) -> Sentence:

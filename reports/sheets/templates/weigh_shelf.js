@@ -6,7 +6,7 @@ const shelf = (() => {
   const isOf = (unit) => (entry) => entry.container === (unit.container ?? "") && entry.batch === unit.batch;
 
   // Which flush will the ledger count a picking of that day for (pipeline/models/ledger/derived_flushes.sql)? Null where it
-  // cannot be told here: before a day on which it was picked already.
+  // cannot be known here: before a day on which it was picked already.
   const flushOn = (unit, day) => {
     let last = unit.last_picked_on;
     let flush = unit.last_flush ?? 1;
