@@ -52,3 +52,14 @@ class WaitAnswer(StrEnum):
     WAIT = "wait"
     START_ANEW = "start anew"
     CANNOT_TELL = CANNOT_TELL
+
+
+class ComparedMeasure(StrEnum):
+    """What can be compared between levels."""
+
+    BE = "be"
+    DAYS = "days"
+    DECLINE = "decline"
+    LOSSES = "losses"
+    CULLED = "culled"
+    LATE = "late"

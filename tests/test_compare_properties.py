@@ -18,7 +18,8 @@ from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank
 from pipeline.stats.multiple import Family, range_p
-from pipeline.stats.two_levels import between, within
+from pipeline.stats.two_levels import DesignKind, between, design_of, difference_of, within
+from schemas.answers import ComparedMeasure
 
 QUICK = settings(deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
 VALUES = st.lists(st.integers(0, 2000).map(lambda n: n / 10), min_size=2, max_size=8)
@@ -154,3 +155,20 @@ def test_grams_and_kilograms_give_the_same_efficiency(tmp_path: Path) -> None:
     (scaled,), (told,) = pair_rows(compared(tmp_path)), plain
     for key in ("difference", "low", "high", "p", "minimum_detectable"):
         assert scaled[key] == pytest.approx(told[key], rel=1e-12)
+
+
+def test_the_design_of_the_batches_chooses_the_method() -> None:
+    ours, theirs = {"a": 10.0, "b": 13.0, "c": 12.0}, {"d": 4.0, "e": 7.0, "f": 8.0}
+    assert difference_of(ours, theirs) == between([10, 13, 12], [4, 7, 8])
+    split = {"c": 3.0, "a": 4.0, "b": 5.0}
+    assert difference_of(ours, split) == within([6, 8, 9])
+    assert design_of((ours, {"a": 1.0, "d": 2.0})) is DesignKind.BOTH
+    # Three soaks a side have 4 degrees of freedom (Bell and McCaffrey), in two months a side they have 2.
+    months = {"a": "May", "b": "May", "c": "June", "d": "July", "e": "July", "f": "August"}
+    each = {soak: soak for soak in months}
+    assert difference_of(ours, theirs, each).degrees == pytest.approx(4)
+    assert difference_of(ours, theirs, months).degrees == pytest.approx(2)
+
+
+def test_every_measure_of_the_command_can_be_compared() -> None:
+    assert set(MEASURES) == set(ComparedMeasure)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +10,7 @@ import typer
 
 from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, day, refreshed, tell_set_aside, timed
 from pipeline.cli.options import the_farm as open_the_farm
+from schemas.answers import ComparedMeasure
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -19,17 +19,6 @@ if TYPE_CHECKING:
     from pipeline.compare.measures import Measure
     from pipeline.compare.query import ComparisonQuery
     from pipeline.models.compared_units import FarmUnits
-
-
-class Compared(StrEnum):
-    """What is compared."""
-
-    be = "be"
-    days = "days"
-    decline = "decline"
-    losses = "losses"
-    culled = "culled"
-    late = "late"
 
 
 def compare(
@@ -42,13 +31,13 @@ def compare(
         ),
     ] = None,
     measure: Annotated[
-        Compared,
+        ComparedMeasure,
         typer.Option(
             "--measure",
             help="be; days to pins (with --to-day: share with pins by then); decline of flush K; losses; share culled; "
             "share picked late.",
         ),
-    ] = Compared.be,
+    ] = ComparedMeasure.BE,
     through_flush: Annotated[
         int | None,
         typer.Option("--through-flush", metavar="K", help="Flushes 1 to K, of soaks that are through K. Default: 2."),

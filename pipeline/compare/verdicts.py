@@ -53,8 +53,9 @@ class Reason:
 
 @dataclass(frozen=True)
 class Facts:
-    """All that the rules look at. worthwhile: the smallest difference that counts, in the measure's unit; look_gap: the
-    usual days between two looks, None where unknown; waiting: the cells of either level that are not far enough.
+    """All that the rules look at. smallest_effect: the smallest difference that counts, in the measure's unit;
+    look_gap: the usual days between two looks, None where unknown; waiting: the cells of either level that are not far
+    enough.
     """
 
     pair: Pair

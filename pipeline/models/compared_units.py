@@ -8,13 +8,13 @@ from datetime import date
 from typing import Any
 
 from pipeline.models.view import Ledger, LedgerView, Query
+from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
 
 # The columns of batches and fillings that can be compared: all that the contracts give a role.
 COMPARED_COLUMNS = columns_with_role(*ColumnRole)
 # What is compared beside them, worked out from them: % of wet substrate, and the month of inoculation.
 SPAWN_RATE, MONTH = "spawn_rate", "month"
-MEASURED = ("be", "days", "decline", "losses", "culled", "late")
 
 
 @dataclass(frozen=True)
@@ -91,8 +91,8 @@ def _unit(record: Mapping[str, Any], cells: Mapping[str, str]) -> ComparedUnit:
         record["inoculated_on"],
         {**cells, SPAWN_RATE: "" if rate is None else repr(float(rate)), MONTH: record["month"] or ""},
         {
-            name: MeasureParts(record[f"{name}_over"], record[f"{name}_under"], record[f"{name}_resolved"])
-            for name in MEASURED
+            name.value: MeasureParts(record[f"{name}_over"], record[f"{name}_under"], record[f"{name}_resolved"])
+            for name in ComparedMeasure
         },
         UnitPins(record["pins_fate"], record["pins_day"], record["pins_batch"]) if record["pins_fate"] else None,
     )
