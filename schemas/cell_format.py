@@ -1,6 +1,6 @@
-"""The manner in which a farm writes its cells: decimal mark, dates, its own words, its own units. Told by farm.toml.
+"""How a farm writes its cells: decimal mark, dates, its own words, its own units, as farm.toml has it.
 
-Nothing here is guessed: a cell that is not written in the farm's manner is a finding, never read another way.
+Nothing here is guessed: a cell that is written otherwise is a finding, never read another way.
 """
 
 from __future__ import annotations
@@ -54,12 +54,12 @@ class CellFormat:
 
     @property
     def plain_numbers(self) -> bool:
-        """Are numbers written as programs write them: a decimal point, and no mark of thousands?"""
+        """Whether numbers are written as programs write them: a decimal point, and no mark of thousands."""
         return self.decimal_mark == "." and not self.thousands_mark
 
     @property
     def number_pattern(self) -> str:
-        """Which texts are numbers (a regular expression)? The digits of other scripts are none to the ledger."""
+        """A regular expression of the texts that are numbers. The digits of other scripts are none to the ledger."""
         mark = "[.]" if self.decimal_mark == "." else self.decimal_mark
         plain = rf"[0-9]+{mark}?[0-9]*|{mark}[0-9]+"
         if not self.thousands_mark:
@@ -68,7 +68,7 @@ class CellFormat:
 
     @property
     def foreign_number_pattern(self) -> str:
-        """Which texts are numbers with marks other than the farm's?"""
+        """A regular expression of the texts that are numbers with marks other than the farm's."""
         marks = rf".,'{APOSTROPHE} {NO_BREAK}"
         return rf"^[+-]?[0-9][0-9{marks}]*$" if self.plain_numbers else rf"^[+-]?[0-9.,][0-9{marks}]*$"
 

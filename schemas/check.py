@@ -63,7 +63,7 @@ def _limit(value: object, each: Field) -> pl.Expr:
 
 
 def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Expr]]:
-    """Where does a value break the bounds? One (rule, mask) per bound that is set."""
+    """One (rule, mask) per bound that is set: where a value breaks it."""
     bounds = dict(rules) if isinstance(rules, dict) else {}
     compare = {
         "minimum": lambda limit: value < limit,
@@ -75,7 +75,7 @@ def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Ex
 
 
 def _masks(each: Field, cell_format: CellFormat) -> list[_Mask]:
-    """Which tests does the contract put to this column? Of a frame with `raw` (as written), `plain` (null for blank),
+    """The tests that the contract puts to this column, of a frame with `raw` (as written), `plain` (null for blank),
     `text` (see _translated) and `value`.
     """
     raw, plain, value = pl.col("raw"), pl.col("plain"), pl.col("value")
@@ -96,7 +96,7 @@ def _masks(each: Field, cell_format: CellFormat) -> list[_Mask]:
     for rule, hit in outside:
         add(rule, fault, hit, drops=True)
     for rule, hit in _bounds(value, each, each.expect):
-        # A cell that is not used is told of once, for that.
+        # A cell that is not used is reported once, for that.
         add(rule, "warning", hit & ~pl.any_horizontal(hit for _, hit in outside) if outside else hit)
     if "enum" in each.expect:
         add("enum", "warning", plain.is_not_null() & ~value.is_in(list(each.words)))
@@ -104,7 +104,7 @@ def _masks(each: Field, cell_format: CellFormat) -> list[_Mask]:
 
 
 def _add_type_masks(add: Callable[..., None], fault: str, each: Field, cell_format: CellFormat) -> None:
-    """Where is a cell not of its column's type, and why probably not?"""
+    """Add the masks of cells that are not of their column's type, by the probable reason."""
     plain, text, value = pl.col("plain"), pl.col("text"), pl.col("value")
     wrong = plain.is_not_null() & value.is_null()
     if each.type == "date":
@@ -127,12 +127,13 @@ def _add_type_masks(add: Callable[..., None], fault: str, each: Field, cell_form
 
 
 def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLAIN) -> Checked:
-    """Which cells can be used, and what is wrong with the others? `manner`: how the farm writes them.
+    """Return the cells that can be used, typed, and what is wrong with the others. `cell_format`: how the farm writes
+    them.
 
     `frame`: one row per row of the files; `row` (Int32) and maybe `line` and `file`, the contract's columns as trimmed
-    text with null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`.
-    A cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a
-    column whose fault sets the row aside.
+    text with null for blank (missing ones count as blank), and any further columns, which are kept in `other_cells`. A
+    cell that is not of its type or breaks a constraint becomes null; `faulty` tells rows with such a cell in a column
+    whose fault sets the row aside.
     """
     absent = [each.name for each in contract.fields if each.name not in frame.columns]
     others = [name for name in frame.columns if name not in contract.names and name not in PLACE]
@@ -144,7 +145,7 @@ def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLA
         judged += columns
         fired += masks
     frame = frame.with_columns(judged)
-    # Faulty rows are few: what is told of them is told of them alone.
+    # Faulty rows are few: findings are made of them alone.
     hit = (
         frame.select(pl.any_horizontal([pl.col(mask.name) for mask in fired]).alias("hit")).to_series()
         if fired
@@ -158,8 +159,8 @@ def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLA
 def _judge(
     texts: pl.Series, each: Field, cell_format: CellFormat, keep_text: bool
 ) -> tuple[list[pl.Series], list[_Mask]]:
-    """Which values do the cells of one column hold (NAME:value), which of their texts are kept (NAME:text), and which
-    masks hit any of them (a column each)?
+    """The values of one column (NAME:value), the texts that stay beside them (NAME:text), and the masks that hit any of
+    them (a column each).
 
     Columns repeat themselves, so each distinct text is judged once and the verdicts are dealt back.
     """
@@ -172,12 +173,12 @@ def _judge(
     fired = _fired(distinct, _masks(each, cell_format))
     verdicts = [pl.col("value").alias(f"{name}:value"), *(mask.hit.alias(mask.name) for mask in fired)]
     if keep_text:
-        verdicts.append(_text_kept(each, cell_format).alias(f"{name}:text"))
+        verdicts.append(_text_beside(each, cell_format).alias(f"{name}:text"))
     return [column.gather(codes) for column in distinct.select(verdicts).get_columns()], fired
 
 
 def _any_blank_word(texts: pl.Series, cell_format: CellFormat) -> bool:
-    """Is any cell a word for blank? Mostly the lengths of the cells tell that none is."""
+    """Whether any cell is a word for blank. Mostly the lengths of the cells show that none is."""
     if not cell_format.blank_words:
         return False
     longest = max(len(word.encode()) for word in cell_format.blank_words)
@@ -187,8 +188,8 @@ def _any_blank_word(texts: pl.Series, cell_format: CellFormat) -> bool:
     return bool(texts.is_in(list(cell_format.blank_words)).any())
 
 
-def _text_kept(each: Field, cell_format: CellFormat) -> pl.Expr:
-    """Which text of a number is kept beside its value: one that is not written the shortest way, or is none?"""
+def _text_beside(each: Field, cell_format: CellFormat) -> pl.Expr:
+    """The text of a number that stays beside its value: one that is not written the shortest way, or is none."""
     text = pl.coalesce("text", "plain")
     if each.name in cell_format.conversions:
         return pl.when(pl.col("value").is_null()).then(text)
@@ -196,7 +197,7 @@ def _text_kept(each: Field, cell_format: CellFormat) -> pl.Expr:
 
 
 def _distinct(texts: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """Which of the distinct texts of a column is in each row (its number), and which are they? Quicker than a join."""
+    """The number, for each row, of its text among the distinct ones of a column, and these. Quicker than a join."""
     kind = pl.Categorical(pl.Categories.random())
     coded = texts.cast(kind)
     codes = coded.to_physical()
@@ -229,14 +230,14 @@ def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask]) -> pl.D
 def _other_cells(
     frame: pl.DataFrame, odd: pl.DataFrame, hit: pl.Series | None, fired: list[_Mask], others: list[str]
 ) -> pl.Series:
-    """What does each row say beside its values: cells that are not used, and those of unknown columns, as written?"""
-    told: list[pl.Expr] = [
+    """What each row says beside its values: cells that are not used, and those of unknown columns, as written."""
+    cells: list[pl.Expr] = [
         pl.when(mask.name).then(pl.lit(f"{mask.column}=") + pl.col(mask.column).fill_null("")) for mask in fired
     ]
-    told += [pl.lit(f"{name}=") + pl.col(name) for name in sorted(others)]
-    if not told:
+    cells += [pl.lit(f"{name}=") + pl.col(name) for name in sorted(others)]
+    if not cells:
         return pl.Series("other_cells", [None], dtype=pl.String).new_from_index(0, frame.height)
-    joined = pl.concat_str(told, separator="\n", ignore_nulls=True).replace("", None).alias("other_cells")
+    joined = pl.concat_str(cells, separator="\n", ignore_nulls=True).replace("", None).alias("other_cells")
     if others or hit is None:
         return frame.select(joined).to_series()
     few = odd.select(joined).with_columns(hit.arg_true().alias("at"))
@@ -264,7 +265,7 @@ def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
 
 
 def check_header(columns: list[str], contract: Contract, file: str, row: int = 1) -> list[Finding]:
-    """Can a file with these columns be read as this table? Findings of level set_aside say no; notices do not."""
+    """Return the findings on a file's header. One of level set_aside means that it cannot be read as this table."""
     found = []
     for name in dict.fromkeys(name for name in columns if name and columns.count(name) > 1):
         found.append(make_finding(contract, file, row, name, "duplicate_column", "set_aside"))

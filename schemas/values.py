@@ -29,7 +29,7 @@ DIGITS = 18
 
 
 def valued(raw: pl.Series, each: Field, cell_format: CellFormat) -> pl.DataFrame:
-    """What do these texts hold? One row per text: raw, plain, text, value (see _masks)."""
+    """Return the values of these texts. One row per text: raw, plain, text, value (see _masks)."""
     plain = pl.when(~pl.col("raw").is_in(list(cell_format.blank_words))).then(pl.col("raw"))
     frame = raw.alias("raw").to_frame().with_columns(plain.alias("plain"))
     if each.type != "string":
@@ -46,14 +46,14 @@ def valued(raw: pl.Series, each: Field, cell_format: CellFormat) -> pl.DataFrame
 
 
 def _coded(plain: pl.Expr, each: Field, own: Mapping[str, str]) -> pl.Expr:
-    """Which word of the contract is meant, whatever its case, spaces or hyphens? `own`: the farm's words for them."""
+    """The contract's word that is meant, whatever its case, spaces or hyphens. `own`: the farm's words for them."""
     known = {**{word: word for word in each.words}, **each.synonyms, **own}
     lower = plain.str.to_lowercase().str.replace_all(r"[\s\-]+", "_")
     return lower.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
 
 
 def _translated(plain: pl.Expr, each: Field, cell_format: CellFormat) -> pl.Expr:
-    """How is the cell written in the program's own manner? Null where it is not written in the farm's."""
+    """The cell as the program writes it. Null where it is not written as the farm writes."""
     if each.type == "date":
         return _iso(plain, cell_format)
     if cell_format.plain_numbers:
@@ -78,7 +78,7 @@ def _iso(plain: pl.Expr, cell_format: CellFormat) -> pl.Expr:
 
 
 def _typed(text: pl.Expr, each: Field) -> pl.Expr:
-    """Which value has this text (see _translated)? Null where it is none."""
+    """The value of this text (see _translated). Null where it is none."""
     if each.type == "date":
         return text.str.slice(0, 10).str.to_date("%Y-%m-%d", strict=False)
     plain = text.str.strip_chars_start("+")
@@ -91,7 +91,7 @@ def _typed(text: pl.Expr, each: Field) -> pl.Expr:
 
 
 def _converted(text: pl.Series, each: Field, conversion: Conversion) -> pl.Series:
-    """What are these numbers in the contract's unit? Exact, then rounded to the decimals that the ledger keeps."""
+    """These numbers in the contract's unit: exact, then rounded to the decimals that the ledger keeps."""
     values = [None if cell is None else conversion.convert(Decimal(cell.strip("+"))) for cell in text]
     # A number of more digits before the point is none that a ledger can hold, however it is rounded.
     fine = [value if value is None or value.adjusted() >= DIGITS else _rounded(value, each) for value in values]

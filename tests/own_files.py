@@ -13,7 +13,8 @@ import polars as pl
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.farm.conventions import Conventions, read_conventions
-from pipeline.farm.folder import TableFile, read_settings
+from pipeline.farm.folder import TableFile
+from pipeline.farm.settings import read_settings
 from pipeline.files.read import RawTable, read_table
 from pipeline.files.validate import ValidatedRows, validate
 from schemas.contract import contract

@@ -176,7 +176,7 @@ def test_a_workbook_of_several_sheets_becomes_a_farm_in_the_folder_that_it_lies_
 
 
 def read_habits_of(folder: Path):  # type: ignore[no-untyped-def]
-    from pipeline.farm.folder import read_settings
+    from pipeline.farm.settings import read_settings
 
     return read_conventions(read_settings(tomllib.loads((folder / "farm.toml").read_text(encoding="utf-8")))[0])
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from ledgers import here
 
-from pipeline.farm.new_farm import CAUTIONS
+from pipeline.farm.template import CAUTIONS
 
 SPAWN = "of the {} substrate (spawn over substrate)."
 TOGETHER = "to reach 70 % moisture (wet basis). Together 10.00 kg; what runs off is not in it."

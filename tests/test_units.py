@@ -9,8 +9,8 @@ import pytest
 
 from pipeline.farm.units import UNITS, ZEROS, conversion, units_of
 
-# NIST Special Publication 811 (2008), appendix B.8 "Factors for units listed alphabetically"; exact factors are in bold
-# there. Pound and ounce: also the agreement on the international yard and pound, 24 Fed. Reg. 5348 (1959).
+# Pound and ounce: NIST SP 811 (2008), appendix B.8, whose footnote has the exact pound; the international agreement is
+# 24 Fed. Reg. 5348 (1959). Gallon: 231 cubic inches exactly, NIST Handbook 44, appendix C; an inch is 2.54 cm.
 PUBLISHED = {
     ("lb", "kg"): Fraction("0.45359237"),
     ("oz", "g"): Fraction("28.349523125"),

@@ -9,8 +9,9 @@ from itertools import count
 from pathlib import Path
 
 from pipeline.adopt.sheets import Lying, lying
-from pipeline.farm.folder import SETTINGS_FILE, table_files
-from pipeline.farm.new_farm import empty_table, how_to
+from pipeline.farm.folder import table_files
+from pipeline.farm.settings import SETTINGS_FILE
+from pipeline.farm.template import empty_table, how_to
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, WrongRequest
 

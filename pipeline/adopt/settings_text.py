@@ -12,7 +12,8 @@ from pathlib import PurePosixPath
 from pipeline.adopt.placing import Placed, Placing
 from pipeline.adopt.proposal import Proposal
 from pipeline.farm.conventions import Conventions, FileUse, folded, read_conventions
-from pipeline.farm.folder import SUFFIXES, TableFile, read_settings
+from pipeline.farm.folder import SUFFIXES, TableFile
+from pipeline.farm.settings import read_settings
 from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile

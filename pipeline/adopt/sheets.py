@@ -10,7 +10,7 @@ from pathlib import Path
 from pipeline.adopt.cells import NEUTRAL
 from pipeline.adopt.headings import candidates
 from pipeline.farm.folder import WORKBOOKS, TableFile
-from pipeline.files.dialect import SEPARATORS, header_cells, plain_text, records, refuse, told_separator
+from pipeline.files.dialect import SEPARATORS, declared_separator, header_cells, plain_text, records, refuse
 from pipeline.files.read import content_hash, read_bytes
 from schemas.contract import contract
 
@@ -74,7 +74,7 @@ def sheets_of(file: Lying) -> list[LyingSheet]:
     if file.path.suffix.lower() in WORKBOOKS:
         return _of_workbook(file)
     text = plain_text(ANY, file.name, file.data).decode("utf-8")
-    told, text = told_separator(text)
+    told, text = declared_separator(text)
     separator = told or max(SEPARATORS, key=lambda mark: (_known(header_cells(text, mark)), mark == ","))
     cells = records(ANY, file.name, io.StringIO(text, newline=""), 1, separator)
     return [_sheet(file, None, [[cell.strip() or None for cell in row] for row in cells])]

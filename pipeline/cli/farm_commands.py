@@ -27,7 +27,7 @@ def demo(folder: NewFolder) -> None:
     from pipeline.cli.measure_commands import yields
     from pipeline.cli.report_command import report
     from pipeline.demo.write import LAST_DAY, write_demo
-    from pipeline.farm.new_farm import refuse_full_folder
+    from pipeline.farm.template import refuse_full_folder
 
     refuse_full_folder(folder)
     write_demo(folder)

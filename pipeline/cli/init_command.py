@@ -72,7 +72,7 @@ def init(
 
 
 def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
-    from pipeline.farm.new_farm import write_new_farm
+    from pipeline.farm.template import write_new_farm
 
     if needless:
         raise WrongRequest("--yes, --unit and the settings belong to --from FILE. Name the files you have.")

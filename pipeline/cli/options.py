@@ -120,7 +120,7 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
             raise
         tell(f"{problem} These figures are from before it began.")
         manifest = load_manifest(farm.ledger)
-        for message in manifest.kept if manifest else ():
+        for message in manifest.messages if manifest else ():
             tell(message)
         return None
     for message in done.said:

@@ -1,4 +1,4 @@
-"""The habits of a farm: how it writes numbers and dates, its own headings, words and files. Told by farm.toml."""
+"""The conventions of a farm: how it writes numbers and dates, its own headings, words and files. Told by farm.toml."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from typing import Any
 from pipeline.farm.units import units_of
 from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Contract, contract
-from schemas.finding import WrongRequest, nearest
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 # The settings that change how files are read: where one differs, all files are read anew.
 CONVENTION_KEYS = ("decimal_mark", "thousands_mark", "date_order", "blank_words", "headings", "words", "files")
@@ -34,7 +35,7 @@ class FileUse:
     sheets: Mapping[str, str] = field(default_factory=dict)
 
     def beside(self, table: str) -> tuple[str, ...]:
-        """Which other tables stand in the same sheet?"""
+        """The other tables that stand in the same sheet."""
         own = self.sheets.get(table)
         return tuple(other for other in self.tables if other != table and self.sheets.get(other) == own)
 
@@ -48,11 +49,13 @@ class Conventions:
     files: Mapping[str, FileUse] = field(default_factory=dict)
 
     def maps(self, table: str, name: str) -> bool:
-        """Does farm.toml tell what this heading stands for in this table?"""
+        """Whether farm.toml names what this heading stands for in this table."""
         return folded(name) in self.headings.get(table, {})
 
     def heading(self, table: Contract, name: str) -> Heading | None:
-        """For which column stands this heading of a file? None for one that neither farm.toml nor the table knows."""
+        """Return the column that this heading of a file stands for. None for one that neither farm.toml nor the table
+        knows.
+        """
         own = self.headings.get(table.name, {}).get(folded(name))
         if own is not None:
             return own
@@ -60,21 +63,23 @@ class Conventions:
 
 
 def folded(heading: str) -> str:
-    """Are two headings the same but for case and spaces?"""
+    """Return the heading in small letters with single spaces: two that differ in nothing else are one."""
     return " ".join(heading.split()).casefold()
 
 
 def folded_word(word: str) -> str:
-    """Are two words of a coded column the same but for case, spaces and hyphens? As schemas.values has it of cells."""
+    """Return the word of a coded column in small letters with _ for spaces and hyphens, as schemas.values does with
+    cells.
+    """
     return re.sub(r"[\s-]+", "_", word.strip().lower())
 
 
-def _wrong(where: str, said: str, mend: str) -> WrongRequest:
-    return WrongRequest(f"farm.toml, {where}: {said} {mend}")
+def _wrong(where: str, what: str, mend: str) -> WrongRequest:
+    return WrongRequest(f"farm.toml, {where}: {what} {mend}")
 
 
 def read_conventions(settings: Mapping[str, Any]) -> Conventions:
-    """What do the settings say of how files are written? Raises WrongRequest for what cannot be meant."""
+    """Return how files are written, as the settings have it. Raises WrongRequest for what cannot be meant."""
     decimal, thousands = settings["decimal_mark"], settings["thousands_mark"]
     if decimal == thousands:
         raise _wrong("thousands_mark", f'"{thousands}" is the decimal mark too.', "Name two marks, or one.")
@@ -87,7 +92,7 @@ def read_conventions(settings: Mapping[str, Any]) -> Conventions:
         {column: _words(column, mapping) for column, mapping in words.items()},
     )
     headings = {table: _headings(table, mapping) for table, mapping in _table(settings, "headings").items()}
-    files = {name: _file_use(name, told) for name, told in _table(settings, "files").items()}
+    files = {name: _file_use(name, setting) for name, setting in _table(settings, "files").items()}
     return Conventions(cell_format, headings, files)
 
 
@@ -101,8 +106,7 @@ def _table(settings: Mapping[str, Any], key: str) -> Mapping[str, Mapping[str, A
 
 def _known(where: str, name: str, known: Sequence[str], what: str) -> str:
     if name not in known:
-        meant = nearest(name, tuple(known))
-        hint = f"Did you mean {meant}?" if meant else f"There are {', '.join(known)}."
+        hint = did_you_mean(name, known).strip() or f"There are {', '.join(known)}."
         raise _wrong(where, f"{name!r} is no {what}.", hint)
     return name
 
@@ -111,8 +115,8 @@ def _headings(table: str, mapping: Mapping[str, Any]) -> dict[str, Heading]:
     where = f"headings.{table}"
     names = contract(_known("headings", table, INPUTS, "table")).names
     found: dict[str, Heading] = {}
-    for name, told in mapping.items():
-        given = {"column": told} if isinstance(told, str) else told
+    for name, setting in mapping.items():
+        given = {"column": setting} if isinstance(setting, str) else setting
         if not isinstance(given, dict) or set(given) - {"column", "unit"} or not isinstance(given.get("column"), str):
             raise _wrong(where, f"{name!r} names no column.", 'Write "NAME" = {column = "...", unit = "..."}.')
         column = _known(where, given["column"], names, f"column of {table}")
@@ -139,22 +143,24 @@ def _words(column: str, mapping: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def _file_use(name: str, told: Mapping[str, Any]) -> FileUse:
+def _file_use(name: str, setting: Mapping[str, Any]) -> FileUse:
     where = f'files."{name}"'
-    tables = told.get("tables")
-    if not isinstance(tables, list) or not tables or set(told) - {"tables", "sheet"}:
+    tables = setting.get("tables")
+    if not isinstance(tables, list) or not tables or set(setting) - {"tables", "sheet"}:
         raise _wrong(where, "it does not tell which tables the file holds.", 'Write tables = ["harvests"].')
     if name.startswith(("/", "\\")) or ".." in name.replace("\\", "/").split("/") or ":" in name:
         raise _wrong(where, "the file must be within the farm folder.", "Name it by its path from there.")
     known = tuple(_known(where, str(table), INPUTS, "table") for table in tables)
-    return FileUse(known, _sheets(where, known, told.get("sheet")))
+    return FileUse(known, _sheets(where, known, setting.get("sheet")))
 
 
-def _sheets(where: str, tables: tuple[str, ...], told: object) -> dict[str, str]:
-    """Which sheet holds each table? `told`: one name for all of them, or one for each."""
-    if told is None:
+def _sheets(where: str, tables: tuple[str, ...], setting: object) -> dict[str, str]:
+    """The sheet of each table. `named`: one name for all of them, or one for each."""
+    if setting is None:
         return {}
-    named = dict.fromkeys(tables, told) if isinstance(told, str) else told
+    named = dict.fromkeys(tables, setting) if isinstance(setting, str) else setting
     if not isinstance(named, dict) or not all(isinstance(sheet, str) for sheet in named.values()):
-        raise _wrong(where, f"{told!r} names no sheet.", 'Write sheet = "NAME", or sheet = {harvests = "NAME", ...}.')
+        raise _wrong(
+            where, f"{setting!r} names no sheet.", 'Write sheet = "NAME", or sheet = {harvests = "NAME", ...}.'
+        )
     return {_known(where, table, tables, "table of this file"): sheet for table, sheet in named.items()}

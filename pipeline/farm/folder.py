@@ -1,4 +1,4 @@
-"""The farm folder: where it is, what its farm.toml says, and which files hold its tables."""
+"""The farm folder: where it is, and which files hold its tables."""
 
 from __future__ import annotations
 
@@ -11,10 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
-from schemas.contract import INPUTS, Contract, contract
-from schemas.finding import Finding, WrongRequest, finding, nearest
+from pipeline.farm.settings import SETTINGS_FILE, default_settings, read_settings
+from schemas.contract import INPUTS, contract
+from schemas.finding import Finding, WrongRequest, finding
 
-SETTINGS_FILE = "farm.toml"
+# What a table may be kept in.
+TEXTS = (".csv", ".tsv")
+WORKBOOKS = (".xlsx", ".xlsm")
+SUFFIXES = (*TEXTS, *WORKBOOKS)
 
 
 @dataclass(frozen=True)
@@ -29,23 +33,23 @@ class Farm:
 
     @property
     def conventions_hash(self) -> str:
-        """Are the files to be read as they were? Changes with the settings that say how they are written."""
-        told = {name: self.settings[name] for name in CONVENTION_KEYS}
-        return sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+        """One hash over the settings that say how files are written: where it differs all files are read anew."""
+        settings = {name: self.settings[name] for name in CONVENTION_KEYS}
+        return sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
 
     @property
     def ledger(self) -> Path:
-        """Where is the ledger?"""
+        """The path of the ledger."""
         return self.folder / "ledger.duckdb"
 
     @property
     def out(self) -> Path:
-        """Where do derived files go?"""
+        """The folder of derived files."""
         return self.folder / "out"
 
 
 def is_farm(folder: Path) -> bool:
-    """Does this folder hold a farm: a farm.toml, or any of its tables?"""
+    """Whether this folder holds a farm: a farm.toml, or any of its tables."""
     if (folder / SETTINGS_FILE).is_file():
         return True
     return any(
@@ -55,7 +59,7 @@ def is_farm(folder: Path) -> bool:
 
 
 def find_folder(given: Path | None, start: Path) -> Path:
-    """Which folder is the farm? `given` if there is one, else `start` or the nearest folder above it.
+    """Return the farm's folder: `given` if there is one, else `start` or the nearest folder above it.
 
     Raises WrongRequest when there is none.
     """
@@ -79,10 +83,12 @@ def find_folder(given: Path | None, start: Path) -> Path:
 
 
 def open_farm(folder: Path) -> Farm:
-    """What does this farm's farm.toml say? Raises WrongRequest for a file that cannot be read or a wrong value."""
+    """Return the farm with what its farm.toml says. Raises WrongRequest for a file that cannot be read or a wrong
+    value.
+    """
     path = folder / SETTINGS_FILE
     if not path.is_file():
-        return Farm(folder, _defaults(contract("farm")), "")
+        return Farm(folder, default_settings(), "")
     try:
         data = path.read_bytes()
         raw = tomllib.loads(data.decode("utf-8-sig"))
@@ -99,60 +105,6 @@ def open_farm(folder: Path) -> Farm:
         finding(contract("farm"), SETTINGS_FILE, 0, "files", "absent_file", "warning", name) for name in absent
     ]
     return Farm(folder, settings, sha256(data).hexdigest(), tuple(findings), conventions)
-
-
-def _defaults(table: Contract) -> dict[str, Any]:
-    return {each.name: each.default for each in table.fields}
-
-
-def read_settings(raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Finding]]:
-    """Which settings does a farm.toml tell, with the defaults for the others, and what is odd about it?"""
-    table = contract("farm")
-    settings = _defaults(table)
-    findings = []
-    for key, value in raw.items():
-        if key not in table.names:
-            findings.append(finding(table, SETTINGS_FILE, 0, "", "unknown_key", "warning", key))
-            continue
-        settings[key] = _setting(table, key, value)
-    return settings, findings
-
-
-def _setting(table: Contract, key: str, value: Any) -> Any:
-    each = table.field(key)
-    if each.type == "integer":
-        low, high = each.constraints["minimum"], each.constraints["maximum"]
-        if type(value) is not int or not low <= value <= high:
-            raise WrongRequest(
-                f"{SETTINGS_FILE}, {key}: {value!r} is not a whole number from {low} to {high}. Mend it."
-            )
-        return value
-    if each.type == "number":
-        low, high = each.constraints["minimum"], each.constraints["maximum"]
-        if type(value) not in (int, float) or not low <= value <= high:
-            raise WrongRequest(f"{SETTINGS_FILE}, {key}: {value!r} is not a number from {low} to {high}. Mend it.")
-        return float(value)
-    if each.type == "array":
-        if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
-            raise WrongRequest(f'{SETTINGS_FILE}, {key}: {value!r} is no list of texts. Write it like ["-", "N/A"].')
-        return value
-    if each.type == "object":
-        if not isinstance(value, dict):
-            raise WrongRequest(f"{SETTINGS_FILE}, {key}: {value!r} is no part of its own. Write it as [{key}.NAME].")
-        return value
-    if not isinstance(value, str):
-        raise WrongRequest(f"{SETTINGS_FILE}, {key}: {value!r} is not a text. Put it in quotes.")
-    if each.words and value not in each.words:
-        meant = nearest(value, each.words)
-        hint = f" Did you mean {meant}?" if meant else ""
-        known = ", ".join(word or '""' for word in each.words)
-        raise WrongRequest(f"{SETTINGS_FILE}, {key}: {value!r} is none of {known}.{hint}")
-    return value
-
-
-# What a table may be kept in.
-WORKBOOKS = (".xlsx", ".xlsm")
-SUFFIXES = (".csv", ".tsv", *WORKBOOKS)
 
 
 @dataclass(frozen=True)
@@ -173,14 +125,14 @@ def _folder_files(folder: Path, table: str) -> list[Path]:
 
 
 def _seen_in(folder: Path) -> list[Path]:
-    """What is in this folder, but for what programs hide there?"""
+    """What is in this folder, but for what programs hide there."""
     if not folder.is_dir():
         return []
     return [path for path in folder.iterdir() if not path.name.startswith((".", "~"))]
 
 
 def unread_files(farm: Farm) -> list[Finding]:
-    """Which files lie where tables are kept, or are called like one, and are not read? A notice for each."""
+    """Return a notice for each file that lies where tables are kept, or is called like one, and is not read."""
     read = {source.name for source in table_files(farm.folder, farm.conventions.files)}
     found = []
     for table in INPUTS:
@@ -193,8 +145,8 @@ def unread_files(farm: Farm) -> list[Finding]:
 
 
 def table_files(folder: Path, named: Mapping[str, FileUse] | None = None) -> list[TableFile]:
-    """Which files hold the farm's tables? `TABLE.csv` and `TABLE/*.csv` (or .tsv, .xlsx), and those that farm.toml
-    names, sorted by table and name.
+    """Return the files that hold the farm's tables: `TABLE.csv` and `TABLE/*.csv` (or .tsv, .xlsx), and those that
+    farm.toml names, sorted by table and name.
     """
     named = named or {}
     found = []

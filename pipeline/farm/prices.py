@@ -24,13 +24,13 @@ class Prices:
 
     @property
     def missing(self) -> tuple[str, ...]:
-        """Which keys must farm.toml declare before a margin can be told?"""
+        """The keys that farm.toml must declare before a margin can be given."""
         needed = {"price_per_kg": self.price, "spawn_cost_per_kg": self.spawn}
         return tuple(key for key, value in needed.items() if value is None)
 
     def cost_of_start(self, containers: Numbers, spawn_g: Numbers, dry_g: Numbers) -> Numbers:
-        """What does starting each unit cost? nan where a mass that costs something is unknown. What farm.toml does not
-        declare counts as nothing.
+        """The cost of starting each container or batch, one number per unit; nan where a mass that costs something is
+        unknown. What farm.toml does not declare counts as nothing.
         """
         spawn = spawn_g / 1000 * self.spawn if self.spawn else np.zeros(len(containers))
         substrate = dry_g / 1000 * self.substrate if self.substrate else np.zeros(len(containers))
@@ -38,7 +38,7 @@ class Prices:
 
 
 def prices(settings: Mapping[str, Any]) -> Prices:
-    """Which prices does farm.toml declare? settings: one value per key of the farm contract."""
+    """Return the prices that farm.toml declares. settings: one value per key of the farm contract."""
     return Prices(
         settings["price_per_kg"],
         settings["spawn_cost_per_kg"],

@@ -1,4 +1,4 @@
-"""Commands as the grower is told them: ready to be typed, and never more than one command, whatever a name holds."""
+"""Commands as the grower reads them: ready to be typed, and never more than one command, whatever a name holds."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ ACTING = re.compile('["$`\\\\!%\u201c\u201d\u201e]')
 
 
 def typed(words: Sequence[str]) -> str | None:
-    """Which line runs these words, in any shell? None where a word holds a sign that some shell would act on however it
-    is quoted, or that would be taken as an option.
+    """Return the line that runs these words in any shell. None where a word holds a sign that some shell would act on
+    however it is quoted, or that would be taken as an option.
     """
     quoted = [_quoted(word) for word in words]
     return None if None in quoted else " ".join(filter(None, quoted))

@@ -1,4 +1,4 @@
-"""The order of the shelves: in which order does one come by the containers?"""
+"""The order in which one comes by the containers on the shelves."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Natural = tuple[tuple[bool, int, str], ...]
 
 
 def natural(text: str) -> Natural:
-    """Where does this text stand when its numbers count as numbers, so that B2 comes before B10?
+    """Return a sorting key in which numbers count as numbers, so that B2 comes before B10.
 
     Only 0 to 9 count as digits; letters are compared without regard to case. A key for `sorted`, of any length.
     """
@@ -24,7 +24,7 @@ def natural(text: str) -> Natural:
 
 
 def in_order_of_shelves(rows: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """In which order do these rows (room, position, container, batch) stand on the shelves? Blanks come last; what
+    """Return these rows (room, position, container, batch) in the order of the shelves. Blanks come last; what
     differs only in case or leading zeros is in the order of texts, so that the order never depends on the rows'.
     """
 

@@ -1,4 +1,4 @@
-"""What can be told of a file from its bytes alone? Looking at the bytes that matter is quicker than at every cell."""
+"""What a file's bytes alone show of it. A scan of the bytes that matter is quicker than one of every cell."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ def _bytes(data: bytes) -> npt.NDArray[np.uint8]:
 
 
 def _bounds(separator: str) -> list[int]:
-    """What may stand before an opening quotation mark and after a closing one?"""
+    """The bytes that may stand before an opening quotation mark and after a closing one."""
     return [ord(separator), NEW_LINE, RETURN]
 
 
 def quotation_marks(data: bytes) -> Marks:
-    """At which bytes do quotation marks stand?"""
+    """Return the positions of the quotation marks (bytes from 0)."""
     return np.flatnonzero(_bytes(data) == QUOTE)
 
 
 def well_quoted(data: bytes, marks: Marks, separator: str = ",") -> bool:
-    """Does every quotation mark open, close or double as RFC 4180 has it, and every row end with LF or CRLF, so that
-    any reader reads the same rows? `marks`: see quotation_marks.
+    """Whether every quotation mark opens, closes or doubles as RFC 4180 has it, and every row ends with LF or CRLF, so
+    that any reader reads the same rows. `marks`: see quotation_marks.
     """
     if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
         return False
@@ -69,7 +69,7 @@ def _quoted_one_by_one(data: bytes, bounds: list[int]) -> bool:
 
 
 def _white(data: bytes) -> Marks:
-    """At which bytes does white space stand that is no line end: ASCII up to 32 or, in UTF-8, from a byte above 127?"""
+    """The positions of white space that is no line end: ASCII up to 32 or, in UTF-8, from a byte above 127."""
     bytes_ = _bytes(data)
     low = bytes_ <= SPACE
     at = np.flatnonzero(low if data.isascii() else low | (bytes_ > 127))
@@ -79,12 +79,12 @@ def _white(data: bytes) -> Marks:
 
 
 def empty_quotes(marks: Marks) -> bool:
-    """May a cell be a pair of quotation marks and nothing else? `marks`: see quotation_marks."""
+    """Whether a cell may be a pair of quotation marks and nothing else. `marks`: see quotation_marks."""
     return bool((np.diff(marks) == 1).any())
 
 
 def padded(data: bytes, marks: Marks, separator: str = ",") -> bool:
-    """May any cell begin or end with white space? `marks`: see quotation_marks."""
+    """Whether any cell may begin or end with white space. `marks`: see quotation_marks."""
     bytes_ = _bytes(data)
     opens, closes = marks[::2], marks[1::2]
     # A line end is white space too where it stands just within quotation marks.

@@ -1,4 +1,4 @@
-"""How one CSV file is written: its separator, its line ends and its header, told from its first bytes.
+"""How one CSV file is written: its separator, its line ends and its header, found in its first bytes.
 
 Used to read files and to append to them, so it needs no library that takes long to import.
 """
@@ -42,12 +42,12 @@ def refuse(table: Contract, file: str, message: str, fix: str, row: int = 0) -> 
 
 
 def starred(table: Contract) -> str:
-    """Which header line would do?"""
+    """Return a header line that would do."""
     return ",".join(each.name for each in table.fields if each.starred)
 
 
 def plain_text(table: Contract, file: str, data: bytes) -> bytes:
-    """Is it UTF-8 text with a content? Without its byte-order mark, line ends as they are or one kind for CR alone.
+    """Return the file's UTF-8 text without its byte-order mark, line ends as they are or one kind for CR alone.
 
     Raises UnreadableFile for anything else.
     """
@@ -72,14 +72,14 @@ def plain_text(table: Contract, file: str, data: bytes) -> bytes:
 
 
 def _row_at(data: bytes, at: int) -> int:
-    """In which row of the spreadsheet does this byte stand? All bytes before it are UTF-8."""
+    """The row of the spreadsheet in which this byte stands. All bytes before it are UTF-8."""
     csv.field_size_limit(CSV_FIELD_LIMIT)
     before = io.StringIO(data[:at].decode("utf-8") + "x", newline="")
     return sum(1 for _ in csv.reader(before))
 
 
 def records(table: Contract, file: str, text: io.StringIO, row: int, separator: str) -> Iterator[list[str]]:
-    """Which rows follow, from spreadsheet row `row` on? Refuses the file at a quotation mark out of place."""
+    """Yield the rows that follow, from spreadsheet row `row` on. Refuses the file at a quotation mark out of place."""
     csv.field_size_limit(CSV_FIELD_LIMIT)
     reader = csv.reader(text, strict=True, delimiter=separator)
     while True:
@@ -99,7 +99,7 @@ def records(table: Contract, file: str, text: io.StringIO, row: int, separator: 
 
 
 def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions) -> Dialect:
-    """How is this file written? `data`: see plain_text. Raises UnreadableFile when it has no header."""
+    """Return how this file is written. `data`: see plain_text. Raises UnreadableFile when it has no header."""
     within = HEADER_WITHIN
     # A quoted line break may stand in the header, so it is plain where it ends only if no quotation mark is there.
     start = data[:HEADER_MOSTLY_WITHIN]
@@ -107,9 +107,9 @@ def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions
         within = HEADER_MOSTLY_WITHIN
     head = data[:within].decode("utf-8", errors="ignore")
     whole = len(head.encode("utf-8"))
-    told, head = told_separator(head)
+    declared, head = declared_separator(head)
     skipped = whole - len(head.encode("utf-8"))
-    separator = told or _likeliest(table, head, conventions)
+    separator = declared or _likeliest(table, head, conventions)
     _refuse_bars(table, file, head, conventions)
     text = io.StringIO(head, newline="")
     line_end = "\r\n" if b"\r\n" in start else "\n"
@@ -120,20 +120,22 @@ def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions
     raise refuse(table, file, "has no header line", f"Put one in: {starred(table)}")
 
 
-def told_separator(head: str) -> tuple[str | None, str]:
-    """Does a first line sep=; tell the separator? Spreadsheets take it as told and do not show it as a row."""
-    told = re.match(r"sep=([,;\t]) *(\r\n|\r|\n)", head, re.IGNORECASE)
-    return (told[1], head[told.end() :]) if told else (None, head)
+def declared_separator(head: str) -> tuple[str | None, str]:
+    """Return the separator that a first line sep=; declares (None: there is none), and the text below that line.
+    Spreadsheets obey it and do not show it as a row.
+    """
+    declared = re.match(r"sep=([,;\t]) *(\r\n|\r|\n)", head, re.IGNORECASE)
+    return (declared[1], head[declared.end() :]) if declared else (None, head)
 
 
 def _header_line(head: str) -> tuple[int, str]:
-    """Which line is the first that holds more than separators?"""
+    """The number and text of the first line that holds more than separators."""
     lines = enumerate(io.StringIO(head), start=1)
     return next(((row, line) for row, line in lines if line.strip(' ,;|"\t\r\n')), (0, ""))
 
 
 def header_cells(head: str, mark: str) -> list[str]:
-    """Which headings are there when the file is cut at this mark? Line breaks may stand within quoted ones."""
+    """Return the headings of a file that is cut at this mark. Line breaks may stand within quoted ones."""
     csv.field_size_limit(CSV_FIELD_LIMIT)
     try:
         rows = csv.reader(io.StringIO(head, newline=""), delimiter=mark)
@@ -143,18 +145,18 @@ def header_cells(head: str, mark: str) -> list[str]:
 
 
 def _known(table: Contract, cells: list[str], conventions: Conventions) -> int:
-    """How many of these headings does the table know?"""
+    """The number of these headings that the table knows."""
     return sum(conventions.heading(table, unguarded(cell.strip())) is not None for cell in cells)
 
 
 def _likeliest(table: Contract, head: str, conventions: Conventions) -> str:
-    """By which mark does the header name the most columns? Where none names more, the one that cuts it most."""
+    """The mark by which the header names the most columns; where none names more, the one that cuts it most."""
     cut = {mark: header_cells(head, mark) for mark in SEPARATORS}
     return max(cut, key=lambda mark: (_known(table, cut[mark], conventions), len(cut[mark]), mark == ","))
 
 
 def _refuse_bars(table: Contract, file: str, head: str, conventions: Conventions) -> None:
-    """Are the columns separated by bars? Then refuse the file and say so."""
+    """Refuse the file where its columns are separated by bars."""
     row, _ = _header_line(head)
     if any(_known(table, header_cells(head, mark), conventions) for mark in SEPARATORS):
         return

@@ -27,7 +27,7 @@ from schemas.finding import Finding, UnreadableFile, finding
 from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
 
 # A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
-# rows below it (columns c0, c1 ... and row), and what is to be told of it.
+# rows below it (columns c0, c1 ... and row), and the findings on it.
 Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
 
 # A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
@@ -55,12 +55,12 @@ class RawTable:
 
 
 def content_hash(data: bytes) -> str:
-    """Are two files the same, byte for byte?"""
+    """Return a hash that two files share only where they are the same, byte for byte."""
     return sha256(data).hexdigest()
 
 
 def read_bytes(source: TableFile) -> bytes:
-    """What is in the file? Raises UnreadableFile when the operating system does not give it."""
+    """Return the bytes of the file. Raises UnreadableFile when the operating system does not give it."""
     try:
         return source.path.read_bytes()
     except OSError as problem:
@@ -79,7 +79,7 @@ def read_table(
     conventions: Conventions = Conventions(),  # noqa: B008  (frozen)
     digest: str | None = None,
 ) -> RawTable:
-    """What rows does this file hold? Raises UnreadableFile when it cannot be read as its table. `digest`: the hash of
+    """Return the rows of this file. Raises UnreadableFile when it cannot be read as its table. `digest`: the hash of
     its content, where it is known.
     """
     table = contract(source.table)
@@ -113,7 +113,9 @@ def read_table(
 def _header_problems(
     source: TableFile, table: Contract, own: Sequence[tuple[str, Heading | None]], row: int
 ) -> list[Finding]:
-    """Can the file be read as this table? `own`: its headings, but for those that other tables of the sheet read."""
+    """The findings on the header, which refuse the file where their level is set_aside. `own`: its headings, but for
+    those that other tables of the sheet read.
+    """
     known = {name for other in (source.table, *source.beside) for name in contract(other).names}
     shared = [name for name, heading in own if heading is None and name in known]
     columns = [heading.column if heading else name for name, heading in own if heading or name not in shared]
@@ -166,7 +168,7 @@ def _column_name(heading: Heading | None, name: str, at: int) -> str:
 
 
 def _unnamed_columns(table: Contract, file: str, frame: pl.DataFrame, row: int) -> list[Finding]:
-    """Which columns have cells but no name? One notice for each; empty ones are what spreadsheets leave behind."""
+    """A notice for each column that has cells but no name; empty ones are what spreadsheets leave behind."""
     unnamed = [name for name in frame.columns if name.startswith("[")]
     return [
         finding(table, file, row, "", "unnamed_column", "notice", name.strip("[]"))

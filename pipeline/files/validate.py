@@ -22,7 +22,7 @@ from schemas.contract import contract
 
 @dataclass(frozen=True)
 class ValidatedRows:
-    """Screened files of one table. `frame`: one row per row that is not blank (line, and see schemas.check.Checked);
+    """Validated files of one table. `frame`: one row per row that is not blank (line, and see schemas.check.Checked);
     `findings`: one row per faulty cell (line, file, row, column_name, rule, value, level).
     """
 
@@ -32,19 +32,21 @@ class ValidatedRows:
 
 
 def file_part(table: str, file: str) -> int:
-    """By which number do the lines of this file's rows of this table begin? The same whatever was loaded before it."""
+    """Return the number by which the lines of this file's rows of this table begin: the same whatever was loaded before
+    it.
+    """
     return crc32(f"{table}:{file}".encode())
 
 
 def _with_line(raw: RawTable) -> pl.DataFrame:
-    """What is a row called within the ledger? Its file's number, then its own; both can be told from it."""
+    """The number of a row within the ledger. Its file's number, then its own; both follow from it."""
     part = file_part(raw.source.table, raw.source.name)
     line = pl.lit(part << 32, dtype=pl.UInt64) + pl.col("row").cast(pl.UInt64)
     return raw.frame.with_columns(line.alias("line")).drop("row")
 
 
 def validate(raws: Sequence[RawTable], conventions: Conventions = Conventions()) -> ValidatedRows:  # noqa: B008  (frozen)
-    """Which cells of these files of one table can be used, and what is wrong with the others?
+    """Return the rows of these files of one table with the cells that can be used, and what is wrong with the others.
 
     The files are judged together: a column repeats itself from file to file, and each text is judged once. Only files
     with the same units are: a text means the same in all of them.
@@ -58,14 +60,14 @@ def validate(raws: Sequence[RawTable], conventions: Conventions = Conventions())
 
 
 def _cell_format(raw: RawTable, conventions: Conventions) -> CellFormat:
-    """How are the cells of this file written?"""
+    """How the cells of this file are written."""
     table = contract(raw.source.table)
     units = {name: (unit, table.field(name).unit or unit) for name, unit in raw.units.items()}
     return replace(conventions.cell_format, conversions={name: conversion(*pair) for name, pair in units.items()})
 
 
 def _validate_alike(raws: Sequence[RawTable], conventions: Conventions) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """As screen, for files that are written in the same units."""
+    """As validate, for files that are written in the same units."""
     texts = pl.concat([_with_line(raw) for raw in raws], how="diagonal")
     checked = check(texts, contract(raws[0].source.table), _cell_format(raws[0], conventions))
     frame, findings = checked.frame, checked.findings
@@ -78,7 +80,7 @@ def _validate_alike(raws: Sequence[RawTable], conventions: Conventions) -> tuple
 
 
 def _row_findings(lines: pl.DataFrame, rule: str) -> pl.DataFrame:
-    """What is told of whole rows (line, value)?"""
+    """Findings on whole rows (line, value)."""
     return lines.select(
         "line",
         pl.lit("").alias("column_name"),
@@ -89,7 +91,7 @@ def _row_findings(lines: pl.DataFrame, rule: str) -> pl.DataFrame:
 
 
 def _longer_rows(texts: pl.DataFrame) -> pl.DataFrame:
-    """Which rows have cells beyond the header? After a stray comma their cells stand in the wrong columns."""
+    """The rows that have cells beyond the header. After a stray comma their cells stand in the wrong columns."""
     if BEYOND_HEADER not in texts.columns:
         return pl.DataFrame(schema={"line": pl.UInt64})
     longer = texts.filter(pl.col(BEYOND_HEADER).is_not_null())
@@ -97,14 +99,14 @@ def _longer_rows(texts: pl.DataFrame) -> pl.DataFrame:
 
 
 def _totals(raws: Sequence[RawTable]) -> pl.DataFrame:
-    """Which rows sum up the others?"""
+    """The rows that sum up the others."""
     lines = [(file_part(raw.source.table, raw.source.name) << 32) + row for raw in raws for row in raw.totals_rows]
     frame = pl.DataFrame({"line": lines}, schema={"line": pl.UInt64})
     return _row_findings(frame.with_columns(pl.lit(None, dtype=pl.String).alias("value")), "totals_row")
 
 
 def _with_place(raws: Sequence[RawTable], findings: pl.DataFrame) -> pl.DataFrame:
-    """In which file and row stands what is found?"""
+    """The findings with their file and row."""
     parts = {file_part(raw.source.table, raw.source.name): raw.source.name for raw in raws}
     part, row = pl.col("line") // (1 << 32), pl.col("line") % (1 << 32)
     file = part.replace_strict(list(parts), list(parts.values()), return_dtype=pl.String)

@@ -32,7 +32,7 @@ Cells = list[list[str | None]]
 @dataclass(frozen=True)
 class Sheet:
     """A sheet of a workbook: its rows from the first on, and the cells that are merged with those below them (first
-    row, last row, column; all counted from 0). `chosen`: it is one of several, told by its name alone.
+    row, last row, column; all counted from 0). `chosen`: it is one of several, known by its name alone.
     """
 
     name: str
@@ -42,10 +42,10 @@ class Sheet:
 
 
 def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: str) -> Sheet:
-    """Which sheet is read, and what is in it? Numbers are written with the farm's decimal mark, days as
+    """Return the sheet that holds the table. Numbers are written with the farm's decimal mark, days as
     year-month-day, blank cells as None, errors as the sheet shows them. Raises UnreadableFile.
     """
-    with _told_if_broken(table, source):
+    with _refused_if_broken(table, source):
         workbook = _open(table, source, data)
         sheets = _visible(workbook)
         name = _choose(table, source, data, sheets, workbook.sheet_names)
@@ -63,13 +63,13 @@ def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: st
 
 
 def sheet_names(table: Contract, source: TableFile, data: bytes) -> list[str]:
-    """Which sheets of cells does one see who opens the workbook? Raises UnreadableFile."""
-    with _told_if_broken(table, source):
+    """Return the sheets of cells that one sees who opens the workbook. Raises UnreadableFile."""
+    with _refused_if_broken(table, source):
         return _visible(_open(table, source, data))
 
 
 @contextmanager
-def _told_if_broken(table: Contract, source: TableFile) -> Iterator[None]:
+def _refused_if_broken(table: Contract, source: TableFile) -> Iterator[None]:
     """Refuses the file for whatever the libraries that read it find broken."""
     from python_calamine import CalamineError
 
@@ -127,7 +127,7 @@ def _choose(table: Contract, source: TableFile, data: bytes, sheets: list[str], 
 
 
 def _bearable(table: Contract, source: TableFile, data: bytes, sheet: str) -> SheetPart:
-    """What does the sheet's part say? Refuses one whose cells reach so far that no memory holds all of them."""
+    """The extent of the sheet's part. Refuses one whose cells reach so far that no memory holds all of them."""
     part = sheet_part(data, sheet)
     if part.rows * part.columns > CELLS:
         said = f'has cells as far as row {part.rows} and column {part.columns} in its sheet "{sheet}", too far to read'
@@ -136,7 +136,7 @@ def _bearable(table: Contract, source: TableFile, data: bytes, sheet: str) -> Sh
 
 
 def _text(cell: object, decimal_mark: str) -> str | None:
-    """How would the cell stand in a CSV file of this farm? A day is a day, and a number has the 15 digits that a
+    """The cell as it would stand in a CSV file of this farm. A day is a day, and a number has the 15 digits that a
     spreadsheet shows at most: what a formula leaves beyond them is no part of a weight.
     """
     if isinstance(cell, bool):

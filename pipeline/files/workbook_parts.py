@@ -1,5 +1,5 @@
-"""The parts that a workbook is packed of, looked at before it is opened: how far its cells reach, and what the reader
-does not tell of them: errors, and formulas that nobody calculated.
+"""The parts that a workbook is packed of, scanned before it is opened: how far its cells reach, and what the reader
+does not show of them: errors, and formulas that nobody calculated.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class SheetPart:
 
 
 def unpacked_size(data: bytes) -> int:
-    """How many bytes does the workbook unpack to? Raises one of BROKEN for what is no sound zip file."""
+    """Return the number of bytes that the workbook unpacks to. Raises one of BROKEN for what is no sound zip file."""
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
         names = packed.namelist()
         if len(names) != len(set(names)):
@@ -55,7 +55,9 @@ def unpacked_size(data: bytes) -> int:
 
 
 def sheet_part(data: bytes, sheet: str) -> SheetPart:
-    """What does the part of this sheet say? Raises one of BROKEN. Call it only for what unpacks to a bearable size."""
+    """Return the extent of this sheet and its odd cells. Raises one of BROKEN. Call it only for what unpacks to a
+    bearable size.
+    """
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
         # Reads all parts to their ends, so that none unpacks to more than it says.
         if packed.testzip() is not None:
@@ -67,7 +69,7 @@ def sheet_part(data: bytes, sheet: str) -> SheetPart:
 
 
 def _part_of(packed: zipfile.ZipFile, sheet: str) -> str:
-    """In which part stands this sheet?"""
+    """The part in which this sheet stands."""
     ids: dict[str, str] = {}
     targets: dict[str, str] = {}
 
@@ -116,7 +118,7 @@ class _CellReader:
         self._value: list[str] | None = None
 
     def opened(self, tag: str, attributes: dict[str, str]) -> None:
-        """Which element begins?"""
+        """Note that an element begins."""
         tag = _local(tag)
         if tag == "row":
             self._row = int(attributes["r"]) if "r" in attributes else self._row + 1
@@ -134,12 +136,12 @@ class _CellReader:
                 self._value = []
 
     def text(self, text: str) -> None:
-        """What stands within a value?"""
+        """Add text that stands within a value."""
         if self._value is not None:
             self._value.append(text)
 
     def closed(self, tag: str) -> None:
-        """Which element ends?"""
+        """Note that an element ends."""
         if _local(tag) != "c":
             return
         value = "".join(self._value or ()).strip()

@@ -34,7 +34,7 @@ _GUARDED = re.compile(WITHIN % (GUARD, GUARD))
 
 
 def guarded(text: str) -> str:
-    """How is this text written so that no spreadsheet runs it? With an apostrophe before what would begin a formula;
+    """Return this text so that no spreadsheet runs it: with an apostrophe before what would begin a formula;
     reading takes it off again (unguarded).
     """
     text = _TO_GUARD.sub(lambda found: f"{found[1] or found[3]}{GUARD}{found[2] or found[4]}", text)
@@ -42,14 +42,14 @@ def guarded(text: str) -> str:
 
 
 def unguarded(text: str) -> str:
-    """Which text was written so (see guarded)?"""
+    """Return the text that was written so (see guarded)."""
     if text[:1] == GUARD and text.lstrip(GUARD)[:1] in tuple(FORMULA_MARKS):
         text = text[1:]
     return _GUARDED.sub(lambda found: (found[1] or found[3]) + (found[2] or found[4]), text)
 
 
 def guarded_row(record: Mapping[str, Any]) -> dict[str, Any]:
-    """How is this record written so that no spreadsheet runs a text of it (see guarded)?"""
+    """Return this record so that no spreadsheet runs a text of it (see guarded)."""
     return {name: guarded(cell) if isinstance(cell, str) else cell for name, cell in record.items()}
 
 
@@ -60,7 +60,7 @@ def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence
 
 
 def csv_lines(records: Sequence[Mapping[str, Any]], header: Sequence[str]) -> Iterator[str]:
-    """Which lines tell these records under the header? No cell of them runs in a spreadsheet."""
+    """Yield the header and a line for each record. No cell of them runs in a spreadsheet."""
     yield _line(header)
     for each in records:
         record = guarded_row(each)
@@ -68,7 +68,7 @@ def csv_lines(records: Sequence[Mapping[str, Any]], header: Sequence[str]) -> It
 
 
 def _line(cells: Sequence[object]) -> str:
-    """How do these cells stand as a line? The csv module quotes a CR or LF only where it ends the lines, so both do."""
+    """These cells as a line. The csv module quotes a CR or LF only where it ends the lines, so both do."""
     line = io.StringIO()
     csv.writer(line, lineterminator="\r\n").writerow(cells)
     return line.getvalue().removesuffix("\r\n") + "\n"

@@ -1,4 +1,4 @@
-"""What is kept: copies of all files as last read well, so that one that vanishes or breaks takes no row along."""
+"""Backups: copies of all files as last read well, so that one that vanishes or breaks takes no row along."""
 
 from __future__ import annotations
 
@@ -33,17 +33,17 @@ LEFT_BY_OTHERS = (".db", ".ini")
 
 
 def backup_folder(farm: Farm) -> Path:
-    """Where are the copies and the history?"""
+    """Return the folder of the copies and the history."""
     return farm.folder / "kept"
 
 
 def copy_path(farm: Farm, key: Key) -> Path:
-    """Where is the copy of this file of this table?"""
+    """Return the path of the copy of this file of this table."""
     return backup_folder(farm) / "files" / key[0] / key[1]
 
 
 def backup_copies(farm: Farm) -> dict[Key, Path]:
-    """Of which files is there a copy, and where?"""
+    """Return the files of which there is a copy, each with its path."""
     found = {}
     for table in INPUTS:
         inside = copy_path(farm, (table, ""))
@@ -54,7 +54,7 @@ def backup_copies(farm: Farm) -> dict[Key, Path]:
 
 
 def copy_file(farm: Farm, key: Key, copy: Path, copies: Iterable[Key]) -> TableFile:
-    """How is this copy read: as which sheet, and beside which tables? As farm.toml tells of the file, if it does."""
+    """Return how this copy is read: as which sheet, and beside which tables. As farm.toml has the file, if it does."""
     table, name = key
     use = farm.conventions.files.get(name)
     if use:
@@ -67,13 +67,13 @@ def _drafts(farm: Farm) -> Path:
 
 
 def clear_drafts(farm: Farm) -> None:
-    """Takes away what a refresh that was killed left half written."""
+    """Remove what a refresh that was killed left half written."""
     with contextlib.suppress(FileNotFoundError):
         shutil.rmtree(_drafts(farm))
 
 
 def _replace_whole(farm: Farm, path: Path, data: bytes, mtime_ns: int | None = None) -> None:
-    """Writes a file whole or not at all, however the process ends. It is not held back until the disk has it: after a
+    """Write a file whole or not at all, however the process ends. It is not held back until the disk has it: after a
     power cut the grower's own file is still there.
     """
     draft = _drafts(farm) / f"{crc32(str(path).encode()):08x}"
@@ -83,7 +83,7 @@ def _replace_whole(farm: Farm, path: Path, data: bytes, mtime_ns: int | None = N
 
 
 def keep(farm: Farm, key: Key, data: bytes, mtime_ns: int) -> None:
-    """Keeps a file as it was just read well, with its own time, by which a copy that fell behind is known."""
+    """Copy a file as it was just read well, with its own time, by which a copy that fell behind is known."""
     _replace_whole(farm, copy_path(farm, key), data, mtime_ns)
 
 
@@ -97,30 +97,30 @@ def _without_empty_folders(farm: Farm, folder: Path) -> None:
 
 
 def drop_copy(farm: Farm, key: Key) -> None:
-    """Takes the copy of a renamed or split file away: all its rows stand in files that are there."""
+    """Remove the copy of a renamed or split file: all its rows stand in files that are there."""
     path = copy_path(farm, key)
     path.unlink(missing_ok=True)
     _without_empty_folders(farm, path.parent)
 
 
 def give_up_copy(farm: Farm, key: Key) -> Path | None:
-    """Moves the copy of a file that is given up to kept/forgotten/, never over an earlier one; None without a copy."""
+    """Move the copy of a file that is given up to kept/forgotten/, never over an earlier one; None without a copy."""
     path = copy_path(farm, key)
     if not path.is_file():
         return None
-    aside = backup_folder(farm) / "forgotten" / key[0] / key[1]
+    target = backup_folder(farm) / "forgotten" / key[0] / key[1]
     number = 1
-    while aside.exists():
+    while target.exists():
         number += 1
-        aside = aside.with_name(f"{path.stem}-{number}{path.suffix}")
-    aside.parent.mkdir(parents=True, exist_ok=True)
-    os.replace(path, aside)
+        target = target.with_name(f"{path.stem}-{number}{path.suffix}")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    os.replace(path, target)
     _without_empty_folders(farm, path.parent)
-    return aside
+    return target
 
 
 def forgotten_copy(farm: Farm, key: Key) -> bool:
-    """Was this file ever given up?"""
+    """Whether this file was ever given up."""
     return (backup_folder(farm) / "forgotten" / key[0] / key[1]).is_file()
 
 
@@ -129,17 +129,19 @@ def _given_up_path(farm: Farm) -> Path:
 
 
 def given_up(farm: Farm) -> frozenset[Key]:
-    """Which files that cannot be read were given up? They count for nothing until they can be read again, or go."""
+    """Return the files that cannot be read and were given up. They count for nothing until they can be read again, or
+    go.
+    """
     try:
-        told = json.loads(_given_up_path(farm).read_text(encoding="utf-8"))
-        return frozenset((str(table), str(file)) for table, file in told)
+        noted = json.loads(_given_up_path(farm).read_text(encoding="utf-8"))
+        return frozenset((str(table), str(file)) for table, file in noted)
     except (OSError, ValueError, TypeError):
         # Then they are unreadable files again, of which every command tells.
         return frozenset()
 
 
 def note_given_up(farm: Farm, keys: Iterable[Key]) -> None:
-    """Notes which files that cannot be read are given up."""
+    """Note which files that cannot be read are given up."""
     wanted = sorted(set(keys))
     if set(wanted) == given_up(farm):
         return
@@ -150,7 +152,7 @@ def note_given_up(farm: Farm, keys: Iterable[Key]) -> None:
 
 
 def forget_words(file: str) -> str:
-    """With which command is this file given up?"""
+    """Return the command by which this file is given up."""
     return typed(["gillbook", "forget", file]) or "gillbook forget FILE, with the file's name quoted for your shell"
 
 
@@ -159,8 +161,8 @@ def _last_rows(rows: int) -> str:
 
 
 def missing_file_finding(table: str, file: str, status: str, problem: str, rows: int) -> Finding:
-    """What is told of a file that is not there to be read? `problem`: why, as the ledger notes it; `rows`: how many of
-    its rows count.
+    """Return the finding on a file that is not there to be read. `problem`: why, as the ledger notes it; `rows`: how
+    many of its rows count.
     """
     give_up = f"give it up: {forget_words(file)}"
     problem = problem if problem.endswith((".", "?")) or status == FileStatus.VANISHED else f"{problem}."
@@ -176,17 +178,19 @@ def missing_file_finding(table: str, file: str, status: str, problem: str, rows:
 
 
 def why_not_there(farm: Farm, file: str) -> str:
-    """Why is this file not read any more, of which there is a copy?"""
+    """Return why a file is not read any more of which there is a copy."""
     return NOT_NAMED if (farm.folder / file).exists() else "is gone"
 
 
 def way_back(problem: str) -> str:
-    """What is to be done so that the file is read again? `problem`: begins with why it is not (see why_not_there)."""
+    """Return what is to be done so that the file is read again. `problem`: begins with why it is not (see
+    why_not_there).
+    """
     return "Name it there again" if problem.startswith(NOT_NAMED) else "Put it back"
 
 
 def missing_file_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:
-    """Which files of the ledger are not there to be read, and what is to be done? Of a file that holds several tables,
+    """Return a finding for each file of the ledger that is not there to be read. Of a file that holds several tables,
     the one with the most rows comes first.
     """
     query = (
@@ -197,7 +201,7 @@ def missing_file_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:
 
 
 def missing_file_messages(found: Sequence[Finding]) -> list[str]:
-    """What does every command say of files that are not there to be read, until they are mended or given up?"""
+    """Return what every command reports of files that are not there to be read, until they are mended or given up."""
     once = list({(each.file, each.rule): each for each in reversed(found)}.values())[::-1]
     gone = [each for each in once if each.rule == FileStatus.VANISHED]
     named = gone[:NAMED_ONE_BY_ONE] if len(gone) > NAMED_ONE_BY_ONE else gone

@@ -1,4 +1,4 @@
-"""Giving up a file that is gone or cannot be read: its rows go, its copy is put by."""
+"""Giving up a file that is gone or cannot be read: its rows go, its copy is moved away."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from pipeline.ledger.backups import Key, copy_path, give_up_copy, given_up, note
 from pipeline.ledger.intake import Sources, take_in
 from pipeline.ledger.lock import locked
 from pipeline.ledger.refresh import farm_files
-from schemas.finding import OutOfReach, WrongRequest, nearest
+from schemas.finding import OutOfReach, WrongRequest
+from schemas.phrases import did_you_mean
 
 
 @dataclass(frozen=True)
@@ -22,14 +23,14 @@ class Forgotten:
     still_there: bool
 
 
-def forget(farm: Farm, told: str, now: str) -> Forgotten:
-    """Gives up the file that is meant by `told`, whichever tables it holds. The next refresh takes its rows out.
+def forget(farm: Farm, name: str, now: str) -> Forgotten:
+    """Give up the file that is meant by `name`, whichever tables it holds. The next refresh takes its rows out.
 
-    `now` is told to others while the lock is held. Raises WrongRequest for a file that is not known, or read well.
+    `now` is shown to others while the lock is held. Raises WrongRequest for a file that is not known, or read well.
     """
     with locked(farm.folder / "ledger.lock", now):
         present, copies = farm_files(farm)
-        file = _meant(farm, told, sorted({name for _, name in {**present, **copies}}))
+        file = _meant(farm, name, sorted({name for _, name in {**present, **copies}}))
         gone = {key for key in copies if key[1] == file and key not in present}
         broken = {key for key, source in present.items() if key[1] == file and not _reads_well(farm, source)}
         _refuse(farm, file, gone, broken)
@@ -41,18 +42,17 @@ def forget(farm: Farm, told: str, now: str) -> Forgotten:
     return Forgotten(file, [each.relative_to(farm.folder).as_posix() for each in moved if each], bool(broken))
 
 
-def _meant(farm: Farm, told: str, known: list[str]) -> str:
-    """Which file is meant, by its path within the farm folder or from where the grower is?"""
-    parts = PureWindowsPath(told) if "\\" in told and told not in known else PurePath(told)
+def _meant(farm: Farm, name: str, known: list[str]) -> str:
+    """The file that is meant, by its path within the farm folder or from where the grower is."""
+    parts = PureWindowsPath(name) if "\\" in name and name not in known else PurePath(name)
     names = [parts.as_posix()]
-    with_place = Path(told).absolute()
+    with_place = Path(name).absolute()
     if with_place.is_relative_to(farm.folder.absolute()):
         names.append(with_place.relative_to(farm.folder.absolute()).as_posix())
     found = next((name for name in names if name in known), None)
     if found is None:
-        meant = nearest(told, tuple(known))
-        hint = f" Did you mean {meant}?" if meant else f" There are {', '.join(known) or 'none'}."
-        raise WrongRequest(f"forget {told}: there is no such file, nor a copy of one.{hint}")
+        hint = did_you_mean(name, known) or f" There are {', '.join(known) or 'none'}."
+        raise WrongRequest(f"forget {name}: there is no such file, nor a copy of one.{hint}")
     return found
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, backup_folder, forgotten_copy
 from schemas.answers import FileStatus
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange
@@ -40,12 +41,12 @@ class History:
 
 
 def history_path(farm: Farm) -> Path:
-    """Where is the history?"""
+    """Return the path of the history."""
     return backup_folder(farm) / "history.jsonl"
 
 
 def read_history(farm: Farm) -> History:
-    """What was loaded when?"""
+    """Return what was loaded when."""
     records: list[Record] = []
     torn = []
     try:
@@ -56,8 +57,8 @@ def read_history(farm: Farm) -> History:
         if not line.strip():
             continue
         try:
-            told = json.loads(line)
-            records += [{"time": told["time"], **_in_todays_words(each)} for each in told["files"]]
+            record = json.loads(line)
+            records += [{"time": record["time"], **_in_todays_words(each)} for each in record["files"]]
         except (ValueError, KeyError, TypeError):
             torn.append(number)
     return History(records, torn)
@@ -69,7 +70,7 @@ def _in_todays_words(record: Record) -> Record:
 
 
 def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
-    """Adds a line for one refresh, in one piece; after a torn one it begins a line of its own."""
+    """Add a line for one refresh, in one piece; after a torn one it begins a line of its own."""
     if not records:
         return
     path = history_path(farm)
@@ -88,7 +89,7 @@ def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
 
 
 def last_states(records: Sequence[Record]) -> dict[Key, Record]:
-    """How did each file stand after the last line?"""
+    """Return the record of each file after the last line."""
     states: dict[Key, Record] = {}
     for each in records:
         key = each["table_name"], each["file"]
@@ -105,8 +106,8 @@ def changed_files(
     renamed: Sequence[Key],
     changes: Mapping[Key, RowChange] | None,
 ) -> list[Record]:
-    """What became of each file since the line before, of those of which anything became? `counts`: how the ledger tells
-    of them now; `changes`: their rows (None: not known, for the ledger was built anew).
+    """Return a record for each file of which anything became since the line before. `counts`: what the ledger holds of
+    them now; `changes`: their rows (None: not known, for the ledger was built anew).
     """
     now = {(each["table_name"], each["file"]): each for each in counts}
     found = []
@@ -132,7 +133,7 @@ def _record(key: Key, event: str, state: Mapping[str, Any], rows: Mapping[str, i
 
 
 def _event(old: Record | None, each: Record) -> str:
-    """In one word, what became of this file?"""
+    """What became of this file, in one word."""
     status = each["status"]
     if old is None or old["status"] != status:
         if status != FileStatus.PRESENT:
@@ -148,7 +149,7 @@ def _filled(each: Mapping[str, Any]) -> int:
 
 
 def _rows(old: Record | None, each: Record, change: RowChange | None, known: bool) -> dict[str, int | None]:
-    """How many rows came and went, and how many of a file that stayed as it was were freed or held by others?"""
+    """The rows that came and went, and those of a file that stayed as it was that were freed or held by others."""
     same = old is not None and old["content_hash"] == each["content_hash"]
     if change is not None:
         came: tuple[int | None, ...] = (change.added, change.gone, change.moved)
@@ -169,20 +170,20 @@ class Announced:
 
 
 def announced(records: Sequence[Record], before: Mapping[Key, Record], because: str) -> Announced:
-    """What should the grower hear of these changes? `before`: how the files stood; `because`: of what rows are freed
-    and held whose files stayed as they were.
+    """Return what the grower should hear of these changes. `before`: how the files stood; `because`: of what rows are
+    freed and held whose files stayed as they were.
     """
     said = [(each, _said(each) or _fewer(each, before)) for each in records]
     edits = [(each, None if _said(each) else _edit(each, because)) for each in records]
-    return Announced(_told_once(said), _told_once(edits))
+    return Announced(_once_per_file(said), _once_per_file(edits))
 
 
-def _told_once(told: Sequence[tuple[Record, str | None]]) -> list[str]:
-    """A file of several tables stands in several records: it is told of once where all say the same of it, else table
+def _once_per_file(record: Sequence[tuple[Record, str | None]]) -> list[str]:
+    """A file of several tables stands in several records: it is named once where all say the same of it, else table
     by table.
     """
     of_file: dict[str, dict[str, str]] = {}
-    for each, sentence in told:
+    for each, sentence in record:
         if sentence:
             of_file.setdefault(each["file"], {})[each["table_name"]] = sentence
     sentences: list[str] = []
@@ -193,13 +194,8 @@ def _told_once(told: Sequence[tuple[Record, str | None]]) -> list[str]:
     return sentences
 
 
-def counted(number: int) -> str:
-    """How are so many rows called?"""
-    return "1 row" if number == 1 else f"{number} rows"
-
-
 # What is said of an event, whatever else changed. {rows}: those that went; {changes}: see _came_and_went; {file} is
-# filled in last (see _told_once).
+# filled in last (see _once_per_file).
 _SAID = {
     "renamed": "{file} is gone, and all its rows stand in other files: taken as renamed or split.",
     "restored": "{file} is back{changes}.",
@@ -218,29 +214,31 @@ def _said(each: Record) -> str | None:
         saying = "{file}: {rows} went to other files." if each["rows_moved"] == gone else "{file}{changes}."
     if saying is None:
         return None
-    return saying.replace("{rows}", counted(gone or 0)).replace("{changes}", _came_and_went(each))
+    return saying.replace("{rows}", counted(gone or 0, "row")).replace("{changes}", _came_and_went(each))
 
 
 def _fewer(each: Record, before: Mapping[Key, Record]) -> str | None:
-    """What is said of a file with fewer rows where there is no ledger to tell which went?"""
+    """The sentence on a file with fewer rows where there is no ledger that shows which went."""
     old = before.get((each["table_name"], each["file"]))
     fewer = _filled(old) - _filled(each) if old and each["event"] == "edited" and each["rows_gone"] is None else 0
-    return f"{{file}}: {counted(fewer)} fewer than when it was last read." if fewer > 0 else None
+    return f"{{file}}: {counted(fewer, 'row')} fewer than when it was last read." if fewer > 0 else None
 
 
 def _came_and_went(each: Record) -> str:
     said = [
-        f"{counted(each[key])} {word}" for key, word in (("rows_gone", "went"), ("rows_added", "came")) if each[key]
+        f"{counted(each[key], 'row')} {word}"
+        for key, word in (("rows_gone", "went"), ("rows_added", "came"))
+        if each[key]
     ]
     return f": {' and '.join(said)} since it was last read" if said else ""
 
 
 def _edit(each: Record, because: str) -> str | None:
-    """What is said of an edit that only adds or changes rows, and of rows that were freed or held by something else?"""
+    """The sentence on an edit that only adds or changes rows, and on rows that were freed or held by something else."""
     if each["event"] == "edited":
         same = " was edited" + ("" if each["rows_added"] is None else "; its rows are the same")
         return f"{{file}}{_came_and_went(each) or same}."
     freed, held = each["rows_freed"], each["rows_held"]
-    told = [f"{counted(freed)} can be counted now"] if freed else []
-    told += [f"{counted(held)} cannot be counted any more"] if held else []
-    return f"{{file}}: {' and '.join(told)}, because of what {because}." if told else None
+    parts = [f"{counted(freed, 'row')} can be counted now"] if freed else []
+    parts += [f"{counted(held, 'row')} cannot be counted any more"] if held else []
+    return f"{{file}}: {' and '.join(parts)}, because of what {because}." if parts else None

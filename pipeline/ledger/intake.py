@@ -1,4 +1,4 @@
-"""Taking files in: those that changed are read and screened, several at a time, in portions that bound memory.
+"""Taking files in: those that changed are read and validated, several at a time, in portions that bound memory.
 
 A file that is gone or cannot be read is taken from its copy; of one that was read well the copy is renewed.
 """
@@ -54,7 +54,7 @@ class Sources:
 
 @dataclass(frozen=True)
 class Taken:
-    """A portion of one table's files: the mark of each, those whose content changed screened together (None: none
+    """A portion of one table's files: the mark of each, those whose content changed validated together (None: none
     changed), why files stand in their copies (or, given up, nowhere), and what kept files from being read.
     """
 
@@ -65,17 +65,17 @@ class Taken:
 
     @property
     def changed(self) -> list[str]:
-        """Which files changed?"""
+        """The names of the files that changed."""
         return [raw.source.name for raw in self.validated.raws] if self.validated else []
 
 
 def key_of(source: TableFile) -> Key:
-    """Which table of which file is this?"""
+    """Return the table and the file's name."""
     return source.table, source.name
 
 
 def take_in(farm: Farm, sources: Sources) -> Iterator[Taken]:
-    """What do these files hold? Portions come in the order of the files."""
+    """Yield what these files hold, in portions. They come in the order of the files."""
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         yield from pool.map(partial(_take, farm, sources), _portions(sources.files))
 
@@ -121,7 +121,7 @@ def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
             raws.append(raw)
     validated = validate(raws, farm.conventions) if raws else None
     if validated:
-        # The texts are in the screened frame now.
+        # The texts are in the validated frame now.
         lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in validated.raws)
         validated = replace(validated, raws=lean)
     return Taken(marks, validated, reasons, tuple(problems))
@@ -149,8 +149,10 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
 
 
 def _unreadable(source: TableFile, message: str, fix: str, row: int = 0) -> UnreadableFile:
-    told = Finding(contract(source.table).name, source.name, row, "", "unreadable", "set_aside", None, message, "", fix)
-    return UnreadableFile([told])
+    finding = Finding(
+        contract(source.table).name, source.name, row, "", "unreadable", "set_aside", None, message, "", fix
+    )
+    return UnreadableFile([finding])
 
 
 def _take_vanished(farm: Farm, source: TableFile, known: str | None) -> tuple[FileMark, RawTable | None, str | None]:
@@ -194,7 +196,7 @@ def _take_copy(
 
 
 def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:
-    """What is in the file, and its mark? One that changes meanwhile is read again.
+    """The file's mark and its bytes. One that changes meanwhile is read again.
 
     Raises UnreadableFile when the operating system does not give it, or it does not come to rest.
     """
@@ -213,8 +215,8 @@ def _read_whole(source: TableFile) -> tuple[FileMark, bytes]:
 
 
 def _refuse_cut_off(copy: Path, data: bytes, raw: RawTable) -> None:
-    """Does the file end within a row where its copy goes on, as one does that is half-way replaced, maybe by an edited
-    one? One that ends with a row has lost rows, which is an edit.
+    """Refuse a file that ends within a row where its copy goes on, as one does that is half-way replaced, maybe by an
+    edited one. One that ends with a row has lost rows, which is an edit.
     """
     size = stat_of(copy)
     if size is None or size[0] <= len(data) or data.endswith((b"\n", b"\r")):

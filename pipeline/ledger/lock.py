@@ -43,15 +43,15 @@ def _take(handle: int) -> bool:
 
 def _holder(path: Path) -> str:
     try:
-        told = json.loads(path.read_text(encoding="utf-8"))
-        return f"process {told['process']} on {told['machine']} since {told['since']}"
+        holder = json.loads(path.read_text(encoding="utf-8"))
+        return f"process {holder['process']} on {holder['machine']} since {holder['since']}"
     except (OSError, ValueError, KeyError, TypeError):
         return "another process"
 
 
 def held(handle: int) -> bool:
-    """Does another program hold a lock on this open file, as spreadsheets and editors may? Ours is freed when the file
-    is closed. On Windows such a file cannot be opened to begin with.
+    """Whether another program holds a lock on this open file, as spreadsheets and editors may. Ours is freed when the
+    file is closed. On Windows such a file cannot be opened to begin with.
     """
     if sys.platform == "win32":
         return False
@@ -89,7 +89,7 @@ def _wait(handle: int, patience_s: float) -> bool:
 
 @contextmanager
 def locked(path: Path, since: str, what: str = "The ledger", patience_s: float = 0.0) -> Iterator[None]:
-    """Runs its body while holding the lock file at `path`; `since` is the moment told to others, `what` is locked.
+    """Runs its body while holding the lock file at `path`; `since` is the moment shown to others, `what` is locked.
 
     Raises Locked, naming the holder, when another process has it for longer than `patience_s`; OutOfReach when the
     folder cannot be written.
@@ -103,12 +103,12 @@ def locked(path: Path, since: str, what: str = "The ledger", patience_s: float =
     try:
         if not _wait(handle, patience_s):
             raise Locked(f"{what} is locked by {_holder(path)}. Try again when it is done.")
-        # Who holds it is told for others' sake; on a full disk it is not.
+        # Who holds it is noted for others' sake; on a full disk it is not.
         with suppress(OSError):
             os.lseek(handle, 0, os.SEEK_SET)
             os.truncate(handle, 0)
-            told = {"process": os.getpid(), "machine": _machine(), "since": since}
-            os.write(handle, json.dumps(told).encode())
+            holder = {"process": os.getpid(), "machine": _machine(), "since": since}
+            os.write(handle, json.dumps(holder).encode())
         yield
     finally:
         os.close(handle)

@@ -34,7 +34,7 @@ class FileMark:
     copy_mtime_ns: int = 0
 
     def with_copy(self, copy: Path) -> FileMark:
-        """How is the file marked, with its copy as it is now?"""
+        """The file's mark, with its copy as it is now."""
         size, mtime_ns = stat_of(copy) or (0, 0)
         return replace(self, copy_size=size, copy_mtime_ns=mtime_ns)
 
@@ -46,7 +46,7 @@ NEVER_READ = FileMark(0, 0, 0, "")
 @dataclass(frozen=True)
 class Manifest:
     """What the ledger was made from. `versions` names everything it depends on beside the files; `counts` holds the
-    row counts per file and `levels` the number of findings per level, as told after the refresh; `kept` is what every
+    row counts per file and `levels` the number of findings per level, after the refresh; `messages` are what every
     command says of files that are not there to be read.
     """
 
@@ -57,11 +57,11 @@ class Manifest:
     files: dict[Key, FileMark]
     counts: list[dict[str, Any]]
     levels: dict[str, int]
-    kept: list[str]
+    messages: list[str]
 
 
 def stat_of(path: Path) -> tuple[int, int] | None:
-    """Of what size and time (ns) is this file? None where it cannot be told."""
+    """Return the size and time (ns) of this file. None where they cannot be had."""
     try:
         found = path.stat()
     except OSError:
@@ -70,12 +70,12 @@ def stat_of(path: Path) -> tuple[int, int] | None:
 
 
 def manifest_path(ledger: Path) -> Path:
-    """Where is the manifest of this ledger?"""
+    """Return the path of this ledger's manifest."""
     return ledger.with_name(ledger.stem + ".manifest.json")
 
 
 def load_manifest(ledger: Path) -> Manifest | None:
-    """What did the last refresh note? None when there is no note, or none that can be read."""
+    """Return what the last refresh noted. None when there is no note, or none that can be read."""
     try:
         raw = json.loads(manifest_path(ledger).read_text(encoding="utf-8"))
         marks = {_key(name): _mark(mark) for name, mark in raw.pop("files").items()}
@@ -103,8 +103,8 @@ def save_manifest(ledger: Path, manifest: Manifest) -> None:
 
 
 def mark_if_same(source: TableFile, mark: FileMark, hash_of: Callable[[TableFile], str]) -> FileMark | None:
-    """Is the file as it was? Its mark, or None where it is not. Only one that was touched close to its last reading
-    is read again, by `hash_of`; its mark then tells of this reading.
+    """Return the file's mark where it is as it was, or None where it is not. Only one that was touched close to its
+    last reading is read again, by `hash_of`; its mark then tells of this reading.
     """
     if not mark.content_hash or stat_of(source.path) != (mark.size, mark.mtime_ns):
         return None
@@ -118,12 +118,12 @@ def mark_if_same(source: TableFile, mark: FileMark, hash_of: Callable[[TableFile
 
 
 def write_ahead_log(ledger: Path) -> Path:
-    """Where does DuckDB keep what it has not yet written into this database? gillbook leaves no such file behind."""
+    """Return where DuckDB keeps what it has not yet written into this database. gillbook leaves no such file behind."""
     return ledger.with_name(ledger.name + ".wal")
 
 
 def ledger_unchanged(ledger: Path, manifest: Manifest) -> bool:
-    """Is the ledger's file the one that the manifest was written for?"""
+    """Whether the ledger's file is the one that the manifest was written for."""
     if write_ahead_log(ledger).exists():
         return False
     return stat_of(ledger) == (manifest.ledger_size, manifest.ledger_mtime_ns)

@@ -1,4 +1,4 @@
-"""What a farm is wanting: cells that would make more numbers possible, and units whose end nobody noted."""
+"""What a farm's files lack: cells that would make more numbers possible, and units whose end nobody noted."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from schemas.finding import Finding, UnreadableFile
 
 
 def missing_findings(cells: Sequence[Mapping[str, Any]]) -> list[Finding]:
-    """Which cells would make more numbers possible? `cells` as pipeline.models.measures.missing_cells gives them."""
+    """Return a finding for each cell that would make more numbers possible. `cells` as
+    pipeline.models.measures.missing_cells gives them.
+    """
     found = []
     for cell in cells:
         each = contract(cell["table_name"]).field(cell["column_name"])
@@ -38,8 +40,8 @@ def missing_findings(cells: Sequence[Mapping[str, Any]]) -> list[Finding]:
 
 
 def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Finding]:
-    """Which units ended, or may have, without a note of it? Each with the line, ready to be added to observations, that
-    ends it. `units` as pipeline.models.measures.silent gives them.
+    """Return a finding for each unit that ended, or may have, without a note of it. Each with the line, ready to be
+    added to observations, that ends it. `units` as pipeline.models.measures.silent gives them.
     """
     file, header, separator = observations_header(farm)
     found = []
@@ -71,7 +73,7 @@ def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Find
 
 
 def observations_header(farm: Farm) -> tuple[str, list[str], str]:
-    """Which columns, in which order and with which separator, has the file that observations are added to? The last by
+    """Return the name, columns in order and separator of the file that observations are added to. It is the last by
     its name that holds nothing else and can be read; where there is none, observations.csv with the starred columns.
     """
     table = contract("observations")
@@ -87,7 +89,7 @@ def observations_header(farm: Farm) -> tuple[str, list[str], str]:
 
 
 def _header_of(source: TableFile, farm: Farm) -> tuple[Sequence[str], str]:
-    """Which headings has this file, and what stands between them?"""
+    """The headings of this file, and what stands between them."""
     table, data = contract(source.table), source.path.read_bytes()
     if source.path.suffix.lower() in WORKBOOKS:
         from pipeline.files.workbook import read_sheet
@@ -99,7 +101,9 @@ def _header_of(source: TableFile, farm: Farm) -> tuple[Sequence[str], str]:
 
 
 def ready_line(header: Sequence[str], unit: Mapping[str, Any], separator: str = ",") -> str:
-    """Which line, in the file's own order of columns, says that the unit was emptied on the day it fell silent?"""
+    """Return the line, in the file's own order of columns, that says that the unit was emptied on the day it fell
+    silent.
+    """
     cells = {"seen_on": str(unit["since"]), "event": "emptied", "container": unit["container"], "batch": unit["batch"]}
     line = io.StringIO()
     # The csv module quotes a CR or LF within a cell only where it ends the lines.

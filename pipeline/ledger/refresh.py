@@ -75,7 +75,7 @@ def _hash_of(source: TableFile) -> str:
 
 
 def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
-    """Which files stand in the folder, and of which are there copies?"""
+    """Return the files that stand in the folder, and those of which there are copies."""
     try:
         present = {key_of(source): source for source in table_files(farm.folder, farm.conventions.files)}
         copies = backup_copies(farm)
@@ -86,8 +86,8 @@ def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
 
 
 def up_to_date(farm: Farm) -> Manifest | None:
-    """Does the ledger agree with the files already? Tells it from the manifest, without opening DuckDB or (but for
-    files touched close to their last reading) a CSV file.
+    """Return the manifest where the ledger agrees with the files already. It is found out from the manifest alone,
+    without opening DuckDB or (but for files touched close to their last reading) a CSV file.
     """
     manifest = load_manifest(farm.ledger)
     if manifest is None or manifest.versions != versions(farm) or not ledger_unchanged(farm.ledger, manifest):
@@ -110,7 +110,7 @@ def up_to_date(farm: Farm) -> Manifest | None:
 
 
 def _backups_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, TableFile]) -> bool:
-    """Are the copies, and the files that have none, those of the last refresh?"""
+    """Whether the copies, and the files that have none, are those of the last refresh."""
     idle = {key for key, mark in manifest.files.items() if mark.status == FileStatus.GIVEN_UP}
     if idle and idle != given_up(farm):
         return False
@@ -122,7 +122,7 @@ def _backups_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, Tab
 
 
 def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
-    """Makes the ledger agree with the files. `now` is told to others while the lock is held and stands in the history;
+    """Make the ledger agree with the files. `now` is shown to others while the lock is held and stands in the history;
     `tell` hears the steps.
 
     Raises UnreadableFile, Locked or OutOfReach; the ledger is then as it was.
@@ -130,7 +130,7 @@ def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
     manifest = up_to_date(farm)
     if manifest is not None:
         tell("nothing changed")
-        return Refreshed(manifest.counts, manifest.levels, said=manifest.kept)
+        return Refreshed(manifest.counts, manifest.levels, said=manifest.messages)
     with locked(farm.folder / "ledger.lock", now):
         try:
             return _refresh(farm, now, tell)
@@ -160,7 +160,7 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
             raise UnreadableFile(problems)
         if _as_it_was(ledger, portions):
             marks = {key: mark for each in portions for key, mark in each.marks.items()}
-            return _note(farm, now, _ledger_told(farm.ledger), marks)
+            return _note(farm, now, _summary_of(farm.ledger), marks)
     try:
         written = write_draft(farm, ledger, sources, portions, tell)
     except BaseException:
@@ -187,7 +187,9 @@ def _sources(farm: Farm, ledger: LedgerState) -> Sources:
 
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:
-    """Would the rows of two files be called alike within the ledger? One pair of names in four thousand million is."""
+    """Refuse two files whose rows would have one number within the ledger. One pair of names in four thousand million
+    is.
+    """
     from pipeline.files.validate import file_part
 
     names: dict[int, str] = {}
@@ -198,7 +200,7 @@ def _refuse_same_number(files: Sequence[TableFile]) -> None:
 
 
 def _as_it_was(ledger: LedgerState, portions: Iterable[Taken]) -> bool:
-    """Is there nothing to write: no file read anew, gone, come, or of another status, and no other settings?"""
+    """Whether there is nothing to write: no file read anew, gone, come, or of another status, and no other settings."""
     if ledger.farm_changed or ledger.conventions_changed or any(each.changed for each in portions):
         return False
     marks = {key: mark for each in portions for key, mark in each.marks.items()}
@@ -209,8 +211,8 @@ def _as_it_was(ledger: LedgerState, portions: Iterable[Taken]) -> bool:
     }
 
 
-def _ledger_told(ledger: Path) -> Told:
-    """What is told of this ledger?"""
+def _summary_of(ledger: Path) -> Told:
+    """The summary of this ledger."""
     import duckdb
 
     with duckdb.connect(str(ledger), read_only=True) as con:
@@ -231,9 +233,9 @@ def _note(
     """Notes what was done: in the history what changed since its last line, then in the manifest that all is done. A
     run that is killed before the manifest is written leaves the rest to the next one.
     """
-    counts, levels, kept = of_ledger.counts, of_ledger.levels, of_ledger.kept
+    counts, levels, messages = of_ledger.counts, of_ledger.levels, of_ledger.kept
     size, mtime_ns = stat_of(farm.ledger) or (0, 0)
-    manifest = Manifest(versions(farm), of_ledger.ledger_id, size, mtime_ns, marks, counts, levels, kept)
+    manifest = Manifest(versions(farm), of_ledger.ledger_id, size, mtime_ns, marks, counts, levels, messages)
     try:
         for key in renamed:
             drop_copy(farm, key)
@@ -248,4 +250,4 @@ def _note(
             f"The ledger agrees with the files, but that could not be noted ({_reason(problem)}). Try again."
         ) from problem
     heard = announced(records, before, because)
-    return Refreshed(counts, levels, said=[*heard.said, *kept], edits=heard.edits)
+    return Refreshed(counts, levels, said=[*heard.said, *messages], edits=heard.edits)

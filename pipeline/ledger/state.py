@@ -34,7 +34,7 @@ def _decisions_hash() -> str:
 
 
 def versions(farm: Farm) -> dict[str, str]:
-    """What, beside the files, does the ledger depend on?"""
+    """Return what the ledger depends on beside the files."""
     return {
         "layout": str(LAYOUT_VERSION),
         "gillbook": version("gillbook"),
@@ -48,7 +48,7 @@ def versions(farm: Farm) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class LedgerState:
-    """The ledger as found: which file holds which content and how it stands (and why so); or why the ledger must be
+    """The ledger as found: which file holds which content and its status (and why); or why the ledger must be
     built anew ("" for no ledger yet). `conventions_changed`: all files are to be read anew.
     """
 
@@ -60,12 +60,12 @@ class LedgerState:
 
     @property
     def known(self) -> dict[Key, str]:
-        """Which contents need not be read again?"""
+        """The contents that need not be read again."""
         return {} if self.conventions_changed else self.hashes
 
 
 def ledger_state(farm: Farm) -> LedgerState:
-    """What does the ledger hold now? Raises OutOfReach for one of a newer layout, or one that is in use."""
+    """Return what the ledger was made from. Raises OutOfReach for one of a newer layout, or one that is in use."""
     import duckdb
 
     if not farm.ledger.exists():
@@ -90,7 +90,7 @@ def ledger_state(farm: Farm) -> LedgerState:
 
 
 def _made_otherwise(other: str, meta: dict[str, str], wanted: dict[str, str]) -> str:
-    """What is said of a ledger that another gillbook made, or this one with other parts?"""
+    """The sentence on a ledger that another gillbook made, or this one with other parts."""
     if other not in VERSION_OF:
         return f"gillbook's own {other} have changed: the ledger was built anew from the files."
     made, now = meta.get(other, "unknown"), wanted[other]
@@ -106,7 +106,7 @@ def _refuse_newer(ledger: Path, meta: dict[str, str]) -> None:
 
 
 def _unusable(ledger: Path, problem: Exception) -> str:
-    """What is to be done with a file that is no ledger of ours? Sets it aside and says so, unless it is in use."""
+    """Move away a file that is no ledger of ours; return the sentence on it. Raises OutOfReach where it is in use."""
     text = str(problem).lower()
     if "set lock" in text or "being used" in text:
         raise OutOfReach(f"{ledger.name} is open in another program. Close it and try again.") from problem
@@ -121,9 +121,9 @@ def _unusable(ledger: Path, problem: Exception) -> str:
 def _set_by(ledger: Path, why: str) -> str:
     """Moves a file that is no ledger of ours out of the way (nothing of the grower's is ever lost) and says so."""
     number = 1
-    while (aside := ledger.with_name(f"ledger.broken-{number}.duckdb")).exists():
+    while (target := ledger.with_name(f"ledger.broken-{number}.duckdb")).exists():
         number += 1
-    os.replace(ledger, aside)
+    os.replace(ledger, target)
     if write_ahead_log(ledger).exists():
-        os.replace(write_ahead_log(ledger), write_ahead_log(aside))
-    return f"{ledger.name} {why}: it was moved to {aside.name}, and the ledger was built anew from the files."
+        os.replace(write_ahead_log(ledger), write_ahead_log(target))
+    return f"{ledger.name} {why}: it was moved to {target.name}, and the ledger was built anew from the files."

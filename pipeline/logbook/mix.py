@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from pipeline.farm.new_farm import CAUTIONS
+from pipeline.farm.template import CAUTIONS
 from pipeline.logbook.amounts import rounded
 from schemas.finding import WrongRequest
 

@@ -1,4 +1,6 @@
-"""A new farm folder: tables with their headers only, a commented farm.toml, and a how-to, all from the contracts."""
+"""The template of a new farm folder: tables with their headers only, a commented farm.toml, and a how-to, all from the
+contracts.
+"""
 
 from __future__ import annotations
 
@@ -66,7 +68,7 @@ def write_new_farm(folder: Path, full: bool) -> list[str]:
 
 
 def empty_table(name: str, full: bool = False) -> str:
-    """Which header begins this table? `full`: all columns, not only the starred ones."""
+    """Return the header line of this table. `full`: all columns, not only the starred ones."""
     return ",".join(each.name for each in contract(name).fields if full or each.starred) + "\n"
 
 
@@ -92,7 +94,7 @@ def _line(each: Field) -> str:
 
 
 def how_to() -> str:
-    """How is a farm folder kept? The text of HOW-TO.md."""
+    """Return the text of HOW-TO.md: how a farm folder is kept."""
     parts = [
         "# How to keep this folder\n\nThe tables are plain CSV files: keep them in a spreadsheet or a text editor. "
         "Dates like 2026-05-14, weights with a decimal point, or as farm.toml tells. "

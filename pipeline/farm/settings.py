@@ -1,0 +1,69 @@
+"""The settings of a farm: what its farm.toml says, read and held against the farm contract."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from schemas.contract import Contract, Field, contract
+from schemas.finding import Finding, WrongRequest, finding
+from schemas.phrases import did_you_mean
+
+SETTINGS_FILE = "farm.toml"
+
+
+def default_settings() -> dict[str, Any]:
+    """Return the settings of a farm without a farm.toml."""
+    return {each.name: each.default for each in contract("farm").fields}
+
+
+def read_settings(raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Finding]]:
+    """Return the settings of a farm.toml, with the defaults for the others, and the findings on it."""
+    table = contract("farm")
+    settings = default_settings()
+    findings = []
+    for key, value in raw.items():
+        if key not in table.names:
+            findings.append(finding(table, SETTINGS_FILE, 0, "", "unknown_key", "warning", key))
+            continue
+        settings[key] = _setting(table, key, value)
+    return settings, findings
+
+
+def _setting(table: Contract, key: str, value: Any) -> Any:
+    each = table.field(key)
+    if each.is_number:
+        return _number(each, value)
+    if each.type == "array":
+        if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
+            raise _wrong(key, f'{value!r} is no list of texts. Write it like ["-", "N/A"].')
+        return value
+    if each.type == "object":
+        if not isinstance(value, dict):
+            raise _wrong(key, f"{value!r} is no part of its own. Write it as [{key}.NAME].")
+        return value
+    return _text(each, value)
+
+
+def _number(each: Field, value: Any) -> Any:
+    low, high = each.constraints["minimum"], each.constraints["maximum"]
+    if each.type == "integer":
+        if type(value) is not int or not low <= value <= high:
+            raise _wrong(each.name, f"{value!r} is not a whole number from {low} to {high}. Mend it.")
+        return value
+    if type(value) not in (int, float) or not low <= value <= high:
+        raise _wrong(each.name, f"{value!r} is not a number from {low} to {high}. Mend it.")
+    return float(value)
+
+
+def _text(each: Field, value: Any) -> str:
+    if not isinstance(value, str):
+        raise _wrong(each.name, f"{value!r} is not a text. Put it in quotes.")
+    if each.words and value not in each.words:
+        known = ", ".join(word or '""' for word in each.words)
+        raise _wrong(each.name, f"{value!r} is none of {known}.{did_you_mean(value, each.words)}")
+    return value
+
+
+def _wrong(key: str, what: str) -> WrongRequest:
+    return WrongRequest(f"{SETTINGS_FILE}, {key}: {what}")
