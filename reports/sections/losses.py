@@ -173,7 +173,7 @@ def shares_chart(month: Month) -> list[Chart]:
         alt.Tooltip("low:Q", title="low, %", format=".1f"),
         alt.Tooltip("high:Q", title="high, %", format=".1f"),
     ]
-    title = "lost without a picking, % of containers whose fate is known"
+    title = "lost, % of those whose fate is known"
     points = alt.Chart(data(rows)).mark_circle(size=140, opacity=1, color=paint("lost"), yOffset=below(True))
     marks = [points.encode(x=across("lost", title, (0, 100)), y=lane(labels), tooltip=tip)]
     limited = [row for row in rows if row["low"] is not None]
