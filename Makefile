@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench crash fuzz calibrate picture lock clean
+.PHONY: demo test check bench crash fuzz calibrate lineage picture lock clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -38,6 +38,10 @@ calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate
 	$(BIN)/python -m tests.calibrate_growth
 	$(BIN)/python -m tests.calibrate_outlook
+
+# The picture of the lineage in DEVELOPERS.md, from the heads of the SQL files.
+lineage: $(STAMP)
+	PYTHONPATH=tests $(BIN)/python tests/lineage_picture.py
 
 # The picture in the README (needs Chromium).
 picture: $(STAMP)

@@ -42,7 +42,7 @@ RESULTS = (
     "trace_containers",
     "trace_pickings",
     "trace_losses",
-    "trace_aside",
+    "trace_rejected",
     "outlook",
     "outlook_batches",
     "outlook_past",

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import duckdb
 import numpy as np
 
 from pipeline.growth import another_flush, flushes, pins
-from pipeline.models.view import Query
+from pipeline.models.view import LedgerView
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.rates import Recipe
@@ -30,28 +29,26 @@ def four_rates() -> Recipe:
         "rate_wet_pct": rates,
         "rate_dry_pct": rates * 3,
         "dry_g": np.full(8, 3000.0),
-        "told": np.ones(8, dtype=bool),
+        "known": np.ones(8, dtype=bool),
         "gave_g": np.array([1500.0, 2000, 2300, 2200, 1600, 2100, 2200, 2300]),
-        "fate_told": np.ones(8, dtype=bool),
+        "fate_known": np.ones(8, dtype=bool),
         "lost": np.zeros(8, dtype=bool),
         "days_to_pins": 26 - rates / 5,
     }
     return Recipe({"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), ())
 
 
-def growth_tables(
-    con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any]
-) -> dict[str, list[dict[str, Any]]]:
-    """Every result table of growth, by the columns of the question. `con`: a view's connection."""
+def growth_tables(view: LedgerView, settings: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """Every result table of growth, by the columns of the view."""
     priced = {**settings, **PRICES}
-    asked = spawn.spawn(con, query, priced, {})
+    asked = spawn.spawn(view, priced, {})
     return {
-        "flushes": flushes.flushes(con, query),
-        "declines": flushes.declines(con, query),
-        "pins": pins.pins(con, query),
-        "pins_curve": pins.pins_curve(con, query),
-        "another_flush": another_flush.another_flush(con, query, priced),
-        "given_so_far": another_flush.given_so_far(con, query),
+        "flushes": flushes.flushes(view),
+        "declines": flushes.declines(view),
+        "pins": pins.pins(view),
+        "pins_curve": pins.pins_curve(view),
+        "another_flush": another_flush.another_flush(view, priced),
+        "given_so_far": another_flush.given_so_far(view),
         "spawn_levels": spawn.levels(asked),
         "spawn_steps": steps(asked),
         "spawn_best": best(asked),

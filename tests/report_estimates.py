@@ -94,7 +94,7 @@ def rates(substrate: str, batches: Sequence[str]) -> dict[str, Rows]:
         row_of(
             "spawn_points", **kind, batch=batch, soak=batch, rate_wet_pct=tested[at % 4], level_wet_pct=tested[at % 4]
         )
-        | {"units": 4, "told": True, "be_pct": 60.0 + at, "days_to_pins": 24.0, "lost_pct": 0.0}
+        | {"units": 4, "known": True, "be_pct": 60.0 + at, "days_to_pins": 24.0, "lost_pct": 0.0}
         for at, batch in enumerate(batches)
     ]
     several = len({row["level_wet_pct"] for row in points}) > 1

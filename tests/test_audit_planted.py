@@ -30,7 +30,7 @@ def sound(original: Path, tmp_path: Path) -> Path:
 # What another program might do to the ledger, and the first row that the audit tells of then.
 PLANTED: list[tuple[str, Row]] = [
     (
-        "update harvest_places set fresh_weight_g = -30 where fresh_weight_g = 300",
+        "update resolved_harvests set fresh_weight_g = -30 where fresh_weight_g = 300",
         ("harvests", "fresh_weight_g", "minimum", "harvests.csv", 2, "-30"),
     ),
     (
@@ -38,7 +38,7 @@ PLANTED: list[tuple[str, Row]] = [
         ("harvests", "fresh_weight_g", "as_read", "harvests.csv", 2, "300"),
     ),
     (
-        "update harvest_places set picked_on = '2025-12-31' where fresh_weight_g = 200",
+        "update resolved_harvests set picked_on = '2025-12-31' where fresh_weight_g = 200",
         ("harvests", "picked_on", "before_inoculation", "harvests.csv", 3, "2025-12-31"),
     ),
     (
@@ -50,7 +50,7 @@ PLANTED: list[tuple[str, Row]] = [
         ("harvests", "", "refused", "harvests.csv", 2, None),
     ),
     (
-        "update observation_places set event = 'eaten' where event = 'pins'",
+        "update resolved_observations set event = 'eaten' where event = 'pins'",
         ("observations", "event", "enum", "observations.csv", 2, "eaten"),
     ),
     (
@@ -92,7 +92,7 @@ def test_a_bad_row_planted_in_the_ledger_is_found(sound: Path, sql: str, found: 
 
 def test_a_bad_row_planted_unseen_makes_the_check_end_with_1_and_a_rebuild_mends_it(sound: Path) -> None:
     assert here("check", "--deep", *DAY, "--farm", sound).code == 0
-    change_unseen(sound, "update harvest_places set fresh_weight_g = -30 where fresh_weight_g = 300")
+    change_unseen(sound, "update resolved_harvests set fresh_weight_g = -30 where fresh_weight_g = 300")
     assert here("check", *DAY, "--farm", sound).code == 0, "the files are sound, so only the audit can tell"
     said = here("check", "--deep", *DAY, "--farm", sound)
     assert said.code == 1

@@ -125,8 +125,8 @@ def test_where_each_soak_holds_one_level_it_says_what_pins_tells_of_it(tmp_path:
     opened = open_farm(tmp_path)
     refresh(opened, "test")
     with opened_ledger(opened.ledger, opened.settings) as ledger:
-        con = ledger.view(Query(as_of, ("substrate",))).connection
-        told = {row["soak"]: row["pinned_pct"] for row in pinned_by_soak(con, 25)}
+        view = ledger.view(Query(as_of, ("substrate",)))
+        told = {row["soak"]: row["pinned_pct"] for row in pinned_by_soak(view, 25)}
     assert soak_values(tmp_path, 25, as_of) == pytest.approx(told)
 
 

@@ -184,7 +184,7 @@ def test_losses_are_recovered_and_cluster_in_soaks(demo_farm: Path) -> None:
 
 
 def test_waits_are_never_negative(units: duckdb.DuckDBPyConnection) -> None:
-    told = units.execute("select count(*), min(days) from unit_waits where state = 'told'").fetchone()
+    told = units.execute("select count(*), min(days) from unit_waits where state = 'noted'").fetchone()
     assert told is not None
     assert told[0] > 800
     assert told[1] >= 0

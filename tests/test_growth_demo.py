@@ -8,13 +8,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pytest
 
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.growth import another_flush, flushes, pins
 from pipeline.ledger.refresh import refresh
-from pipeline.models.view import Ledger, Query, open_ledger
+from pipeline.models.view import Ledger, LedgerView, Query
+from pipeline.models.view import opened as open_ledger
 from pipeline.spawn import summary as spawn
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -23,7 +23,7 @@ LAST_DAY = date.fromisoformat(TRUTH["last_day"])
 RECIPE = ("substrate", "treatment", "strain", "spawn_form")
 HALF_A_LOOK = 0.5  # pins are noted at the next look, a day apart on this farm
 
-Opened = tuple[Farm, duckdb.DuckDBPyConnection]
+Opened = tuple[Farm, Ledger]
 
 
 @pytest.fixture(scope="module")
@@ -32,15 +32,12 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     shutil.copytree(DEMO, folder)
     farm = open_farm(folder)
     refresh(farm, "test")
-    with open_ledger(farm.ledger) as con:
-        yield farm, con
+    with open_ledger(farm.ledger, farm.settings) as ledger:
+        yield farm, ledger
 
 
-def asked(opened: Opened, by: tuple[str, ...]) -> Query:
-    farm, con = opened
-    query = Query(LAST_DAY, by)
-    # The units are put into these groups.
-    return Ledger(con, farm.settings).view(query).connection and query
+def asked(opened: Opened, by: tuple[str, ...]) -> LedgerView:
+    return opened[1].view(Query(LAST_DAY, by))
 
 
 def planted(row: dict[str, Any]) -> list[dict[str, Any]]:
@@ -49,8 +46,8 @@ def planted(row: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def test_the_median_days_to_pins_of_recipes_lie_inside_their_limits(opened: Opened) -> None:
-    query = asked(opened, RECIPE)
-    found = spawn.levels(spawn.spawn(opened[1], query, opened[0].settings, {}))
+    view = asked(opened, RECIPE)
+    found = spawn.levels(spawn.spawn(view, opened[0].settings, {}))
     checked = 0
     for row in found:
         (recipe,) = [each for each in planted(row) if each["spawn_rate_wet_pct"] == round(row["rate_wet_pct"])]
@@ -63,9 +60,9 @@ def test_the_median_days_to_pins_of_recipes_lie_inside_their_limits(opened: Open
 
 
 def test_the_median_days_to_pins_of_groups_lie_between_those_of_their_recipes(opened: Opened) -> None:
-    query = asked(opened, RECIPE)
+    view = asked(opened, RECIPE)
     checked = 0
-    for row in pins.pins(opened[1], query):
+    for row in pins.pins(view):
         truth = [each["days"]["inoculated_to_pins"] for each in planted(row)]
         if row["median_low_days"] is not None:
             assert row["median_low_days"] - HALF_A_LOOK <= max(truth), row
@@ -75,9 +72,9 @@ def test_the_median_days_to_pins_of_groups_lie_between_those_of_their_recipes(op
 
 
 def test_the_declines_of_recipes_lie_inside_their_limits(opened: Opened) -> None:
-    query = asked(opened, RECIPE)
+    view = asked(opened, RECIPE)
     checked = 0
-    for row in flushes.flushes(opened[1], query):
+    for row in flushes.flushes(view):
         recipes = planted(row)
         if len(recipes) != 1 or row["flush"] == 1:
             continue
@@ -93,8 +90,8 @@ def test_the_declines_of_recipes_lie_inside_their_limits(opened: Opened) -> None
 
 
 def test_the_decline_per_flush_lies_inside_its_limits(opened: Opened) -> None:
-    query = asked(opened, ("substrate",))
-    for row in flushes.declines(opened[1], query):
+    view = asked(opened, ("substrate",))
+    for row in flushes.declines(view):
         # The line through log(decline) at flushes 2 and 3, from 0 at flush 1: (1 x y2 + 2 x y3) / 5.
         of = [each["decline_vs_first"] for each in planted(row)]
         pct = [100 * (1 - math.exp((math.log(each["2"]) + 2 * math.log(each["3"])) / 5)) for each in of]
@@ -105,8 +102,8 @@ def test_the_decline_per_flush_lies_inside_its_limits(opened: Opened) -> None:
 def test_how_many_waited_for_gave_the_next_flush_and_how_long_it_took(opened: Opened) -> None:
     # What is planted is the share that gives flush k, of those that gave flush 1, and the days between flushes; how
     # much a day of waiting brings follows from masses that differ from unit to unit, and has no planted value.
-    query = asked(opened, RECIPE)
-    for row in another_flush.another_flush(opened[1], query, opened[0].settings):
+    view = asked(opened, RECIPE)
+    for row in another_flush.another_flush(view, opened[0].settings):
         recipes, flush = planted(row), row["flush"]
         share = [_gives(each, flush) / _gives(each, flush - 1) for each in recipes]
         error = math.sqrt(max(one * (1 - one) for one in share) / row["units_waited"])

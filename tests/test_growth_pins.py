@@ -144,7 +144,7 @@ def test_each_soak_says_its_share_for_a_comparison_of_levels(farm: Farm) -> None
     refresh(opened, "test")
     query = Query(date(2026, 3, 1), ("substrate",))
     with opened_ledger(opened.ledger, opened.settings) as ledger:
-        con = ledger.view(query).connection
-        rows = {(row["group_id"], row["soak"]): row["pinned_pct"] for row in pinned_by_soak(con, 30)}
+        view = ledger.view(query)
+        rows = {(row["group_id"], row["soak"]): row["pinned_pct"] for row in pinned_by_soak(view, 30)}
     # Nobody's pins are cut short by day 30, so a soak's value is its own share; a soak with two levels has two.
     assert rows == pytest.approx({(1, "soak S1"): 100, (2, "soak S1"): 50, (2, "batch C"): 0})

@@ -23,8 +23,8 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
     with opened(farm.ledger, farm.settings) as ledger:
         for days, by in ((30, BY[seed % 6]), (70, BY[(seed + 1) % 6]), (160, BY[(seed + 2) % 6])):
             query = Query(START + timedelta(days=days), grouping(by))
-            con = ledger.view(query).connection
-            tables = growth_tables(con, query, farm.settings)
+            view = ledger.view(query)
+            tables = growth_tables(view, farm.settings)
             for row in tables["pins"]:
                 told = row["pinned"] + row["lost"] + row["waiting"]
                 assert told + row["units_unnoted"] == row["units"]
@@ -43,7 +43,8 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
             for row in tables["spawn_steps"]:
                 assert row["from_rate_wet_pct"] < row["to_rate_wet_pct"]
                 assert (row["answer"] == "cannot tell yet") == (row["next_step"] is not None)
-            resolved = con.execute(
+            view.make("unit_resolutions")
+            resolved = view.connection.execute(
                 "select count(*) from unit_resolutions as r inner join unit_states as s on s.unit = r.unit "
                 "where (r.resolved_age is not null) <> (s.known_through >= r.flush)"
             ).fetchone()
@@ -59,8 +60,9 @@ def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> 
         refresh(farm, "test")
         with opened(farm.ledger, farm.settings) as ledger:
             query = Query(date(2027, 12, 31), ("substrate",))
-            con = ledger.view(query).connection
-            undated = con.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
-            for row in growth_tables(con, query, farm.settings)["flushes"]:
+            view = ledger.view(query)
+            view.make("unit_states")
+            undated = view.connection.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
+            for row in growth_tables(view, farm.settings)["flushes"]:
                 if undated == (0,) and row["decline_vs_first"] is not None:
                     assert row["decline_started"] == pytest.approx(row["decline_vs_first"])

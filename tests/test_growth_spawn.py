@@ -75,7 +75,7 @@ def test_a_soak_that_is_not_told_to_the_end_is_in_no_figure_of_be(farm: Farm) ->
     rows = gillbook("spawn", "--through-flush", "1", "--as-of", "2026-04-10", "--farm", folder, "--json").json
     assert [(row["soaks"], row["units_not_yet"]) for row in rows] == [(3, 0), (3, 0)]
     told = gillbook("spawn", "--table", "points", "--as-of", "2026-04-01", "--farm", folder, "--json").json
-    assert [(row["batch"], row["told"], row["be_pct"] is None) for row in told][-2:] == [
+    assert [(row["batch"], row["known"], row["be_pct"] is None) for row in told][-2:] == [
         ("S3a", False, True),
         ("S3b", False, True),
     ]
@@ -146,7 +146,7 @@ def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dic
     refresh(opened, "test")
     with opened_ledger(opened.ledger, opened.settings) as ledger:
         view = ledger.view(Query(date(2026, 12, 31), RECIPE))
-        (told,) = steps(spawn.spawn(view.connection, view.query, opened.settings, {}))
+        (told,) = steps(spawn.spawn(view, opened.settings, {}))
     return told
 
 

@@ -39,7 +39,7 @@ def test_it_is_the_same_filling_that_a_container_alone_belongs_to(
 ) -> None:
     _, places, con = demo
     named = con.execute(
-        "select h.picked_on, f.container, b.batch from harvest_places as h "
+        "select h.picked_on, f.container, b.batch from harvest_assignments as h "
         "inner join rows_of_harvests as r on r.line = h.line and r.batch is null "
         "inner join fillings as f on f.line = h.filling_line inner join batches as b on b.line = h.batch_line"
     ).fetchall()
@@ -70,7 +70,7 @@ def test_the_flush_that_is_proposed_is_the_one_that_a_blank_cell_would_get(
     farm, places, con = demo
     gap = farm.settings["new_flush_after_days"]
     derived = con.execute(
-        "select b.batch, f.container, f.inoculated_on, h.picked_on, h.flush from harvest_places as h "
+        "select b.batch, f.container, f.inoculated_on, h.picked_on, h.flush from harvest_assignments as h "
         "inner join rows_of_harvests as r on r.line = h.line and r.flush is null "
         "inner join batches as b on b.line = h.batch_line left join fillings as f on f.line = h.filling_line"
     ).fetchall()
@@ -93,7 +93,7 @@ def test_the_usual_weight_is_the_one_that_check_compares_with(
         weights = [
             float(weight)
             for (weight,) in con.execute(
-                "select fresh_weight_g from harvest_places where (filling_line is null) = ? order by 1", [together]
+                "select fresh_weight_g from harvest_assignments where (filling_line is null) = ? order by 1", [together]
             ).fetchall()
         ]
         usual = places.usual_g(together)
@@ -105,7 +105,7 @@ def test_the_usual_weight_is_the_one_that_check_compares_with(
 def test_what_gave_so_much_gave_so_much(demo: tuple[Farm, Places, duckdb.DuckDBPyConnection]) -> None:
     _, places, con = demo
     rows = con.execute(
-        "select b.batch, f.container, f.inoculated_on, sum(h.fresh_weight_g), count(*) from harvest_places as h "
+        "select b.batch, f.container, f.inoculated_on, sum(h.fresh_weight_g), count(*) from harvest_assignments as h "
         "inner join batches as b on b.line = h.batch_line inner join fillings as f on f.line = h.filling_line "
         "group by all"
     ).fetchall()

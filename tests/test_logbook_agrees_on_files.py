@@ -188,7 +188,7 @@ def agrees(folder: Path) -> None:
         assert places.end(place) == ends.get((batch, container))
         pickings = rows(
             folder,
-            "select h.picked_on, h.fresh_weight_g from harvest_places as h inner join fillings as f "
+            "select h.picked_on, h.fresh_weight_g from harvest_assignments as h inner join fillings as f "
             f"on f.line = h.filling_line where f.batch = '{batch}' and f.container = '{container}' order by all",
         )
         assert [(each.day, each.weight_g) for each in places.pickings(place)] == pickings

@@ -14,7 +14,7 @@ from ledgers import here, refreshed
 from outlook_farms import FIRST_MONDAY, Design, weekly_farm
 
 from pipeline.farm.folder import open_farm
-from pipeline.models.view import open_ledger
+from pipeline.models.view import opened as open_ledger
 from pipeline.outlook.history import read_history
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -137,8 +137,8 @@ def test_the_ledger_tells_each_batch_s_path_and_how_many_containers_still_ran(tm
     write_table(tmp_path, "observations", events)
     refreshed(tmp_path)
     opened = open_farm(tmp_path)
-    with open_ledger(opened.ledger) as con:
-        found = read_history(con, opened.settings, date(2026, 6, 1))
+    with open_ledger(opened.ledger, opened.settings) as ledger:
+        found = read_history(ledger, date(2026, 6, 1))
     assert (found.names, found.undated) == (("A", "B"), 1)
     assert found.dry_kg[0] == 3
     assert np.isnan(found.dry_kg[1])

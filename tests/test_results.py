@@ -47,13 +47,13 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     """Every result table of the demo farm, by substrate where it is grouped."""
     farm, ledger = opened
     query = Query(AS_OF, ("substrate",), 2)
-    view, con = ledger.view(query), ledger.connection
+    view = ledger.view(query)
     grouped = ("yields", "days", "losses", "causes", "months")
     found: Tables = {name: getattr(measures, name)(view) for name in grouped}
-    found |= growth_tables(view.connection, query, farm.settings)
+    found |= growth_tables(view, farm.settings)
     found["running_units"] = measures.running_units(view)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
-    found |= ahead_tables(con, farm.settings, AS_OF)
+    found |= ahead_tables(ledger, AS_OF)
     units = farm_units(ledger, AS_OF, 2)
     compared = compare(units, ComparisonQuery("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
@@ -138,6 +138,6 @@ def test_every_picking_belongs_to_one_batch_and_one_unit(opened: tuple[Farm, Led
     twice = con.execute("select line from unit_pickings group by line having count(*) > 1").fetchall()
     assert twice == []
     without = (
-        "select count(*) from harvest_places where picked_on <= ? and line not in (select line from unit_pickings)"
+        "select count(*) from harvest_assignments where picked_on <= ? and line not in (select line from unit_pickings)"
     )
     assert con.execute(without, [AS_OF]).fetchall() == [(0,)]

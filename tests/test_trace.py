@@ -14,9 +14,9 @@ from ledgers import refreshed
 
 from pipeline.farm.folder import open_farm
 from pipeline.models import measures
-from pipeline.models.view import Ledger, Query, open_ledger
+from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
-from pipeline.trace.trace import Asked, trace
+from pipeline.trace.trace import TraceQuery, trace
 from schemas.finding import WrongRequest
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -60,8 +60,8 @@ PICKED_OF_E = "picked_on,fresh_weight_g,batch\n2026-02-10,400,E\n2026-02-11,300,
 def asked(folder: Path, as_of: date = AS_OF, **wanted: Any) -> dict[str, list[dict[str, Any]]]:
     refreshed(folder)
     opened = open_farm(folder)
-    with open_ledger(opened.ledger) as con:
-        return trace(con, opened.settings, as_of, Asked(**wanted))
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        return trace(ledger.view(Query(as_of)), TraceQuery(**wanted))
 
 
 def related(tables: dict[str, list[dict[str, Any]]]) -> dict[str, str]:
@@ -169,7 +169,7 @@ def test_rows_set_aside_and_waiting_that_belong_to_it_are_told(farm: Callable[..
         "picked_on,fresh_weight_g,container\n2026-02-01,300,1\nsoon,80,4\n2026-02-05,70,9\n2025-12-01,60,3\n2026-02-06,50,8",
     )
     found = asked(folder, spawn_lot="L1")
-    aside = [(row["file"], row["row"], row["level"], row["batch"], row["fresh_g"]) for row in found["trace_aside"]]
+    aside = [(row["file"], row["row"], row["level"], row["batch"], row["fresh_g"]) for row in found["trace_rejected"]]
     assert aside == [
         ("batches.csv", 6, "set_aside", "E", None),
         ("batches.csv", 7, "set_aside", "E", None),
@@ -180,10 +180,10 @@ def test_rows_set_aside_and_waiting_that_belong_to_it_are_told(farm: Callable[..
         ("harvests.csv", 4, "waiting", "E", 70),
         ("harvests.csv", 6, "waiting", "E", 50),
     ]
-    assert [row["row"] for row in asked(folder, batch="E")["trace_aside"]] == [6, 7, 7, 8, 9, 4, 6]
-    assert [row["row"] for row in asked(folder, container="9")["trace_aside"]] == [7, 4]
-    assert [row["row"] for row in asked(folder, date(2026, 2, 4), container="9")["trace_aside"]] == [7]
-    assert [row["row"] for row in asked(folder, picked=date(2026, 2, 5))["trace_aside"]] == [4]
+    assert [row["row"] for row in asked(folder, batch="E")["trace_rejected"]] == [6, 7, 7, 8, 9, 4, 6]
+    assert [row["row"] for row in asked(folder, container="9")["trace_rejected"]] == [7, 4]
+    assert [row["row"] for row in asked(folder, date(2026, 2, 4), container="9")["trace_rejected"]] == [7]
+    assert [row["row"] for row in asked(folder, picked=date(2026, 2, 5))["trace_rejected"]] == [4]
 
 
 def test_row_order_does_not_matter(farm: Callable[..., Path]) -> None:
@@ -209,13 +209,13 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
 
 
 def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(demo: Ledger) -> None:
-    view, con = demo.view(Query(LAST_DAY, ("spawn_lot",))), demo.connection
+    view = demo.view(Query(LAST_DAY, ("spawn_lot",)))
     yields = {row["spawn_lot"]: row for row in measures.yields(view)}
     by_container = measures.losses(view.by("batch", "container"))
-    pooled = con.execute("select distinct batch from units where container is null").fetchall()
+    pooled = view.connection.execute("select distinct batch from units where container is null").fetchall()
     whole = set()
     for lot, row in yields.items():
-        found = trace(con, demo.settings, LAST_DAY, Asked(spawn_lot=lot))
+        found = trace(demo.view(Query(LAST_DAY)), TraceQuery(spawn_lot=lot))
         assert sum(each["fresh_g"] for each in found["trace_pickings"]) == pytest.approx(float(row["fresh_g"]))
         traced = [each for each in found["trace_batches"] if each["relation"] == "traced"]
         assert sum(each["fresh_g"] for each in traced) == pytest.approx(float(row["fresh_g"]))
@@ -231,9 +231,7 @@ def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(demo: Ledger) -> 
 
 
 def test_the_bucket_that_keeps_failing_is_traced_to_its_losses(demo: Ledger) -> None:
-    found = trace(
-        demo.connection, demo.settings, LAST_DAY, Asked(container="B17")
-    )  # planted: FAILING_CONTAINER in TRUTH.json
+    found = trace(demo.view(Query(LAST_DAY)), TraceQuery(container="B17"))  # planted: FAILING_CONTAINER in TRUTH.json
     losses = {each["who"]: each for each in found["trace_losses"]}
     assert losses["traced"]["lost_pct"] == 100
     assert losses["rest"]["lost_pct"] < 20

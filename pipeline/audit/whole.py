@@ -29,7 +29,6 @@ def whole_outcomes(view: LedgerView) -> list[Outcome]:
     from pipeline.models import measures
 
     months = pd.DataFrame(measures.months(view))
-    view.make("unit_waits")  # whole_days.sql reads it
     frames = {rule.table: _frame(view, rule.table) for rule in whole_rules() if rule.table != "months"}
     grown = {
         substrate_with_band(name)
@@ -47,7 +46,9 @@ def whole_outcomes(view: LedgerView) -> list[Outcome]:
 
 
 def _frame(view: LedgerView, table: str) -> Any:
-    return view.connection.execute(statement(f"whole_{table}")).df()
+    name = f"whole_{table}"
+    view.make(name)
+    return view.connection.execute(statement(name)).df()
 
 
 def _outcome(rule: WholeRule, low: float | None, high: float | None, looked_at: int) -> Outcome:

@@ -32,7 +32,7 @@ def another_flush(
 
         if curve:
             return [growth.given_so_far]
-        return [lambda con, question: growth.another_flush(con, question, settings)]
+        return [lambda view: growth.another_flush(view, settings)]
 
     question, (rows,) = ask(farm, as_of, by, measures)
     if not rows and not json:

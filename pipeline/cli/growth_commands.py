@@ -47,7 +47,7 @@ def ask(
     done = refreshed(farm)
     with timed("growth"), opened(farm.ledger, farm.settings) as ledger:
         view = ledger.view(query)
-        found = [measure(view.connection, query) for measure in asked_for(farm.settings)]
+        found = [measure(view) for measure in asked_for(farm.settings)]
     tell_set_aside(done)
     return query, found
 

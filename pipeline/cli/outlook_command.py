@@ -58,7 +58,7 @@ def outlook(
 ) -> None:
     """Tell how many kg a week are to come, from what runs and from batches with a day of inoculation to come."""
     from pipeline.cli.show import as_json
-    from pipeline.models.view import open_ledger
+    from pipeline.models.view import opened as open_ledger
     from pipeline.outlook.tables import outlook as measure
 
     told_on = day(as_of)
@@ -67,8 +67,8 @@ def outlook(
         raise WrongRequest("--list tells the weeks, --need a chance: ask for one of them.")
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    with timed("outlook"), open_ledger(opened.ledger) as con:
-        found = measure(con, opened.settings, told_on, weeks, wanted)
+    with timed("outlook"), open_ledger(opened.ledger, opened.settings) as ledger:
+        found = measure(ledger, told_on, weeks, wanted)
     rows = found.need if wanted else {"weeks": found.weeks, "batches": found.batches, "past": found.past}[only.value]
     if json:
         as_json(rows)

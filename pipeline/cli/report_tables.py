@@ -44,16 +44,14 @@ def of_growth(view: LedgerView) -> Tables:
     from pipeline.spawn.steps import steps
 
     settings, by_substrate = view.settings, view.by("substrate")
-    con, query = by_substrate.connection, by_substrate.query
     tables: Tables = {
-        "flushes": flushes.flushes(con, query),
-        "declines": flushes.declines(con, query),
-        "pins": pins.pins(con, query),
-        "pins_curve": pins.pins_curve(con, query),
-        "another_flush": another_flush.another_flush(con, query, settings),
+        "flushes": flushes.flushes(by_substrate),
+        "declines": flushes.declines(by_substrate),
+        "pins": pins.pins(by_substrate),
+        "pins_curve": pins.pins_curve(by_substrate),
+        "another_flush": another_flush.another_flush(by_substrate, settings),
     }
-    by_recipe = view.by(*RECIPE)
-    tested = spawn.spawn(by_recipe.connection, by_recipe.query, settings, {})
+    tested = spawn.spawn(view.by(*RECIPE), settings, {})
     return tables | {
         "spawn_levels": spawn.levels(tested),
         "spawn_steps": steps(tested),
@@ -69,15 +67,16 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     """
     from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units
+    from pipeline.models.view import Query
     from pipeline.trial.tables import farm_spread
 
-    con, settings = ledger.connection, ledger.settings
+    settings = ledger.settings
     units = farm_units(ledger, as_of, THROUGH_FLUSH)
     found = [each for measure in COMPARED for each in overview(units, settings, measure)]
     return {
         "compared_levels": [row for each in found for row in each.levels],
         "compared_pairs": [row for each in found for row in each.pairs],
-        "trial_spread": farm_spread(con, settings, as_of),
+        "trial_spread": farm_spread(ledger.view(Query(as_of))),
     }
 
 
@@ -85,6 +84,6 @@ def of_outlook(ledger: Ledger, as_of: date) -> tuple[Tables, str | None]:
     """The tables of the weeks ahead, and why nothing can be told (None: it can)."""
     from pipeline.outlook.tables import outlook
 
-    found = outlook(ledger.connection, ledger.settings, as_of, WEEKS_AHEAD)
+    found = outlook(ledger, as_of, WEEKS_AHEAD)
     tables = {"outlook": found.weeks, "outlook_batches": found.batches, "outlook_past": found.past}
     return tables, found.why_not

@@ -13,7 +13,7 @@ from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, tell
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import LedgerView, Query, Rows
 
 Told = tuple["Rows", "Rows", "Rows", "Rows", "Rows"]
 
@@ -78,13 +78,13 @@ def _measures(chosen: Mapping[str, str]) -> Callable[[Mapping[str, Any]], list[C
 
         asked: list[growth.Spawn] = []
 
-        def once(con: Any, query: Query) -> growth.Spawn:
+        def once(view: LedgerView) -> growth.Spawn:
             if not asked:
-                asked.append(growth.spawn(con, query, settings, chosen))
+                asked.append(growth.spawn(view, settings, chosen))
             return asked[0]
 
         tables = (growth.levels, steps, best, growth.points, growth.curves)
-        return [lambda con, query, of=of: of(once(con, query)) for of in tables]
+        return [lambda view, of=of: of(once(view)) for of in tables]
 
     return named
 
@@ -193,7 +193,7 @@ def _show_plain(query: Query, rows: Rows) -> None:
 
     columns = telling(rows, query.by)
     texts = ("batch", "soak", "measure")
-    names = [name for name in (rows[0] if rows else {}) if name not in query.by and name not in ("units", "told")]
+    names = [name for name in (rows[0] if rows else {}) if name not in query.by and name not in ("units", "known")]
     if not rows:
         tell("No curve: it takes four rates of one recipe, and four soaks.")
         return

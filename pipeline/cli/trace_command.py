@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.cli.show import Column
-    from pipeline.trace.trace import Asked
+    from pipeline.trace.trace import TraceQuery
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -38,9 +38,11 @@ class TraceList(StrEnum):
     containers = "containers"
     pickings = "pickings"
     losses = "losses"
-    aside = "aside"
+    set_aside = "set-aside"
 
 
+# The result table of each list.
+TABLE_OF = {each.value: f"trace_{each.value}" for each in TraceList} | {"set-aside": "trace_rejected"}
 # Lists longer than this are cut in the plain telling; --list tells the whole.
 MOST_ROWS = 20
 
@@ -69,17 +71,18 @@ def trace(
 ) -> None:
     """Tell where it came from and what came from it: for the day a spawn lot goes bad, or a buyer rings."""
     from pipeline.cli.show import as_json
-    from pipeline.models.view import open_ledger
+    from pipeline.models.view import Query
+    from pipeline.models.view import opened as open_ledger
     from pipeline.trace import trace as tracing
 
-    asked = tracing.Asked(spawn_lot, soak, batch, container, date_of("--picked", picked) if picked else None)
+    asked = tracing.TraceQuery(spawn_lot, soak, batch, container, date_of("--picked", picked) if picked else None)
     told_on = day(as_of)
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    with timed("trace"), open_ledger(opened.ledger) as con:
-        tables = tracing.trace(con, opened.settings, told_on, asked)
+    with timed("trace"), open_ledger(opened.ledger, opened.settings) as ledger:
+        tables = tracing.trace(ledger.view(Query(told_on)), asked)
     if json:
-        as_json(tables[f"trace_{(only or TraceList.containers).value}"])
+        as_json(tables[TABLE_OF[(only or TraceList.containers).value]])
     elif only:
         _show(only.value, tables)
     else:
@@ -132,7 +135,7 @@ def _columns(name: str) -> list[Column]:
             Column("soaks_with_loss", "with a\nloss", 0),
             Column("limits", "95 % limits\nof soaks, %", whole=True),
         ],
-        "aside": [
+        "set-aside": [
             Column("file", "file"),
             Column("row", "row", 0),
             Column("level", "level"),
@@ -163,7 +166,7 @@ def _show(name: str, tables: dict[str, Rows], most: int | None = None) -> None:
     """Prints one list, whole or its first rows."""
     from pipeline.cli.show import as_table
 
-    rows = _shown(name, tables[f"trace_{name}"])
+    rows = _shown(name, tables[TABLE_OF[name]])
     # A column of which every cell is empty tells nothing.
     columns = [each for each in _columns(name) if any(row[each.key] not in ("", None) for row in rows)]
     if not rows:
@@ -174,23 +177,23 @@ def _show(name: str, tables: dict[str, Rows], most: int | None = None) -> None:
         typer.echo(f"... and {len(rows) - most} more: --list {name}")
 
 
-def _called(asked: Asked) -> str:
+def _called(asked: TraceQuery) -> str:
     words = [f"{name.replace('_', ' ')} {value}" for name, value in asked.names.items()]
     words += [f"picked on {asked.picked}"] if asked.picked else []
     told = ", ".join(words)
     return told[:1].upper() + told[1:]
 
 
-def _tell(asked: Asked, told_on: date, tables: dict[str, Rows]) -> None:
+def _tell(asked: TraceQuery, told_on: date, tables: dict[str, Rows]) -> None:
     """Prints the whole trace: sentences first, then where it came from, and what came from it."""
     say(
         _what(asked, told_on, tables),
         _picked(asked, tables["trace_pickings"]) if tables["trace_containers"] else "",
         _lost(tables["trace_losses"]),
-        _aside(tables["trace_aside"]),
+        _rejected(tables["trace_rejected"]),
     )
     for name in ("batches", "containers", *(["pickings"] if asked.picked else [])):
-        if tables[f"trace_{name}"]:
+        if tables[TABLE_OF[name]]:
             typer.echo("")
             _show(name, tables, MOST_ROWS)
     if tables["trace_pickings"] and not asked.picked:
@@ -201,7 +204,7 @@ def _counted(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def _what(asked: Asked, told_on: date, tables: dict[str, Rows]) -> str:
+def _what(asked: TraceQuery, told_on: date, tables: dict[str, Rows]) -> str:
     traced = [row for row in tables["trace_batches"] if row["relation"] == "traced"]
     others = len(tables["trace_batches"]) - len(traced)
     containers = tables["trace_containers"]
@@ -217,7 +220,7 @@ def _what(asked: Asked, told_on: date, tables: dict[str, Rows]) -> str:
     return told
 
 
-def _picked(asked: Asked, pickings: Rows) -> str:
+def _picked(asked: TraceQuery, pickings: Rows) -> str:
     if not pickings:
         return "Nothing was picked of it."
     told = f"Picked of it: {_weighed(pickings)}."
@@ -257,13 +260,13 @@ def _share(row: Row) -> str:
     return f"{row['lost']} of {row['containers'] - row['not_yet']} ({row['lost_pct']:.0f} %)"
 
 
-def _aside(rows: Rows) -> str:
+def _rejected(rows: Rows) -> str:
     if not rows:
         return ""
     pickings = [row for row in rows if row["table_name"] == "harvests" and row["rule"] != "repeated"]
     kilograms = sum(row["fresh_g"] or 0 for row in pickings) / 1000
     first = rows[0]
-    more = f" and {len(rows) - 1} more (--list aside)" if len(rows) > 1 else ""
+    more = f" and {len(rows) - 1} more (--list set-aside)" if len(rows) > 1 else ""
     weight = f", with {kilograms:.2f} kg picked" if kilograms else ""
     return (
         f"Set aside or waiting, and in none of these figures: {_counted(len(rows), 'row', 'rows')}{weight}: "

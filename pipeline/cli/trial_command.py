@@ -24,7 +24,7 @@ from schemas.finding import OutOfReach, WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.cli.show import Column
-    from pipeline.trial.tables import Asked, Trial
+    from pipeline.trial.tables import Trial, TrialQuery
 
 Rows = list[dict[str, Any]]
 
@@ -69,17 +69,18 @@ def trial(
 ) -> None:
     """Plan a trial: the soaks and containers it takes by your own records, and the rows to fill in."""
     from pipeline.cli.show import as_json
-    from pipeline.models.view import open_ledger
-    from pipeline.trial.tables import Asked
+    from pipeline.models.view import Query
+    from pipeline.models.view import opened as open_ledger
+    from pipeline.trial.tables import TrialQuery
     from pipeline.trial.tables import trial as plan
 
-    asked = Asked(factor, levels, difference, containers, batch_costs, soaks, seed)
+    asked = TrialQuery(factor, levels, difference, containers, batch_costs, soaks, seed)
     told_on = day(as_of)
     opened = open_the_farm(farm)
     paths = _paths(opened.folder, out) if out else None
     done = refreshed(opened)
-    with timed("trial"), open_ledger(opened.ledger) as con:
-        found = plan(con, opened.settings, told_on, asked)
+    with timed("trial"), open_ledger(opened.ledger, opened.settings) as ledger:
+        found = plan(ledger.view(Query(told_on)), asked)
     if found.why_not:
         tell(f"Cannot tell. {found.why_not}")
     if json:
@@ -139,7 +140,7 @@ def _show(found: Trial, which: TrialList) -> None:
         say("No levels are given out: no design is enough. Say how many soaks you can do with --soaks N.")
 
 
-def _tell(asked: Asked, found: Trial) -> None:
+def _tell(asked: TrialQuery, found: Trial) -> None:
     """Prints the plan: what it takes, what it can show, the order of the levels."""
     say(_proposal(asked, found), _what_it_shows(found), *_remarks(asked, found))
     for which in (TrialList.designs, TrialList.portions) if found.portions else (TrialList.designs,):
@@ -152,7 +153,7 @@ def _takes(row: dict[str, Any], levels: int) -> str:
     return f"{row['soaks']} soaks{how} ({row['batches']} batches, {row['containers']} containers)"
 
 
-def _proposal(asked: Asked, found: Trial) -> str:
+def _proposal(asked: TrialQuery, found: Trial) -> str:
     levels = len(asked.levels.split(","))
     needed = {row["design"]: row for row in found.designs if row["needed"]}
     goal = f"To find a true difference of {found.difference:g} points of BE in 8 of 10 such trials it takes "
@@ -182,7 +183,7 @@ def _what_it_shows(found: Trial) -> str:
     )
 
 
-def _remarks(asked: Asked, found: Trial) -> list[str]:
+def _remarks(asked: TrialQuery, found: Trial) -> list[str]:
     said = []
     if found.where.value == "soak":
         said.append(

@@ -19,19 +19,9 @@ from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.ratio import Ratio
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import LedgerView, Rows
 
 WAIT, ANEW, CANNOT_TELL = "wait", "start anew", "cannot tell"
-QUERY = """
-    select s.unit, s.group_id, s.soak_no, s.age, s.containers, s.dry_g, s.spawn_g,
-        coalesce(s.closed_by in ('emptied', 'refilled'), false) as by_choice,
-        s.held_to - s.inoculated_on as held_days, r.flush, r.resolved_age, r.fresh_g, r.fresh_g_first, r.last_age
-    from unit_starts as s
-    inner join unit_resolutions as r on r.unit = s.unit
-    where s.containers > 0
-    order by s.unit, r.flush"""
 
 
 @dataclass(frozen=True)
@@ -60,18 +50,17 @@ class Kept:
         return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
 
 
-def another_flush(con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any]) -> Rows:
+def another_flush(view: LedgerView, settings: Mapping[str, Any]) -> Rows:
     """Is another flush worth the room? One record per group and flush waited for, from 2 on, with the columns of the
-    `another_flush` contract. Call measures.prepare first.
+    `another_flush` contract.
     """
     money = prices(settings)
-    unit_tables.make(con, "unit_starts", "unit_resolutions")
-    table = unit_tables.read(con, QUERY)
+    table = view.arrays("held_flushes")
     if not len(table["flush"]):
         return []
     everything = _kept(table, money)
     rows = []
-    for group, called in unit_tables.groups(con, query.by).items():
+    for group, called in view.groups().items():
         own = unit_tables.where(table, table["group_id"] == group)
         if not len(own["flush"]):
             continue
@@ -223,29 +212,13 @@ def _no(why: str) -> dict[str, Any]:
     return {"answer": CANNOT_TELL, "why": why}
 
 
-def given_so_far(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
+def given_so_far(view: LedgerView) -> Rows:
     """What has a container given on average by each age? One record per group and age at which anything was picked,
-    with the columns of the `given_so_far` contract. Call measures.prepare first.
+    with the columns of the `given_so_far` contract.
     """
-    unit_tables.make(con, "unit_starts")
-    starts = unit_tables.read(
-        con,
-        """select unit, group_id, soak_no, age, containers
-        from unit_starts
-        where containers > 0
-        order by unit""",
-    )
-    picked = unit_tables.read(
-        con,
-        """select s.unit, s.group_id, p.picked_on - s.inoculated_on as age, sum(p.fresh_weight_g) as fresh_g
-        from unit_pickings as p
-        inner join unit_starts as s on s.unit = p.unit
-        where s.containers > 0
-        group by s.unit, s.group_id, p.picked_on - s.inoculated_on
-        order by s.unit, age""",
-    )
+    starts, picked = view.arrays("started_units"), view.arrays("picked_by_age")
     rows = []
-    for group, called in unit_tables.groups(con, query.by).items():
+    for group, called in view.groups().items():
         own = unit_tables.where(starts, starts["group_id"] == group)
         events = unit_tables.where(picked, picked["group_id"] == group)
         if len(events["unit"]):

@@ -11,14 +11,11 @@ from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, d
 from pipeline.models import measures
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
-from pipeline.models.view import prepared
 from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import LedgerView, Rows
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
@@ -26,52 +23,45 @@ NOTHING_PICKED = "flush 1 gave nothing yet"
 ITSELF: Mapping[str, Any] = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
-def flushes(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
+def flushes(view: LedgerView) -> Rows:
     """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract,
-    estimates included. Call measures.prepare first.
+    estimates included.
     """
     told = {
         (*called.values(), flush): record
         for called, flush, record in (
             (called, flush, _estimates(resolved, flush, oldest))
-            for called, by_flush, oldest in _groups_resolved(con, query)
+            for called, by_flush, oldest in _groups_resolved(view)
             for flush, resolved in by_flush.items()
         )
     }
     nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
     undated = {"why_no_decline": "no day of inoculation"}
     return [
-        {**row, **nothing, **told.get((*(row[name] for name in query.by), row["flush"]), undated)}
-        for row in measures.flushes(prepared(con, query))
+        {**row, **nothing, **told.get((*(row[name] for name in view.query.by), row["flush"]), undated)}
+        for row in measures.flushes(view)
     ]
 
 
-def declines(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
+def declines(view: LedgerView) -> Rows:
     """By how much does each flush give less than the one before? One record per group, with the columns of the
-    `declines` contract. Call measures.prepare first.
+    `declines` contract.
     """
-    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(con, query)]
+    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(view)]
 
 
 def _groups_resolved(
-    con: duckdb.DuckDBPyConnection, query: Query
+    view: LedgerView,
 ) -> list[tuple[dict[str, str], dict[int, Resolved], dict[int, float]]]:
     """Per group: what it is called, its containers by flush, and the oldest age (days) by flush at which that flush was
     ever told on the farm. Containers that gave nothing in either flush add to no sum.
     """
-    unit_tables.make(con, "unit_starts", "unit_resolutions")
-    table = unit_tables.read(
-        con,
-        """select s.group_id, s.soak_no, s.age, r.flush, r.resolved_age, r.fresh_g, r.fresh_g_first
-        from unit_starts as s
-        inner join unit_resolutions as r on r.unit = s.unit
-        order by s.unit, r.flush""",
-    )
+    table = view.arrays("resolved_flushes")
     if not len(table["flush"]):
         return []
     oldest = _oldest_resolved(table)
     found = []
-    for group, called in unit_tables.groups(con, query.by).items():
+    for group, called in view.groups().items():
         own = unit_tables.where(table, table["group_id"] == group)
         if len(own["flush"]):
             found.append((called, {flush: _resolved(own, flush) for flush in oldest}, oldest))

@@ -23,9 +23,7 @@ from pipeline.stats.incidence import (
 from pipeline.stats.proportions import LEAST_SOAKS
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import LedgerView, Rows
 
 DAYS_TOLD = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print (CHECKS.md)
 ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
@@ -52,30 +50,21 @@ class Pinning:
         return int((self.ends == end).sum())
 
 
-def pinning(con: duckdb.DuckDBPyConnection) -> dict[int, Pinning]:
-    """How do the units of each group stand to their pins? By the group's number. Call measures.prepare first.
+def pinning(view: LedgerView) -> dict[int, Pinning]:
+    """How do the units of each group stand to their pins? By the group's number.
 
     A unit that was picked from without a note of its pins did show them, on an unknown day: the noted ones of its batch
     stand for it. Of batches that note none, nothing is told.
     """
-    return {group: of_units(units) for group, units in _by_group(read_pinning(con))}
+    return {group: of_units(units) for group, units in _by_group(view.arrays("pinned_units"))}
 
 
 def _by_group(table: Arrays) -> list[tuple[int, Arrays]]:
     return [(int(units["group_id"][0]), units) for units in unit_tables.parts(table, "group_id")]
 
 
-def read_pinning(con: duckdb.DuckDBPyConnection) -> Arrays:
-    """How does each unit stand to its pins? One entry per unit of a dated batch."""
-    unit_tables.make(con, "unit_starts", "unit_waits", "unit_pinning")
-    return unit_tables.read(
-        con,
-        "select unit, group_id, batch_line, soak_key, soak_no, fate, days from unit_pinning order by unit",
-    )
-
-
 def of_units(table: Arrays) -> Pinning:
-    """How do these units stand to their pins, those without a note stood for? table: rows of read_pinning."""
+    """How do these units stand to their pins, those without a note stood for? table: rows of the model pinned_units."""
     noted, pinned = table["fate"] != "unnoted", table["fate"] == "pinned"
     batch = unit_tables.numbered(table["batch_line"])
     with_day = np.bincount(batch, pinned)
@@ -90,14 +79,10 @@ def of_units(table: Arrays) -> Pinning:
     )
 
 
-def pins(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
-    """How soon do pins show? One record per group, with the columns of the `pins` contract. Call measures.prepare."""
-    by_group = pinning(con)
-    return [
-        {**called, **summary(by_group[group])}
-        for group, called in unit_tables.groups(con, query.by).items()
-        if group in by_group
-    ]
+def pins(view: LedgerView) -> Rows:
+    """How soon do pins show? One record per group, with the columns of the `pins` contract."""
+    by_group = pinning(view)
+    return [{**called, **summary(by_group[group])} for group, called in view.groups().items() if group in by_group]
 
 
 def summary(group: Pinning) -> dict[str, Any]:
@@ -138,14 +123,14 @@ def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float |
     return (share, 100 * found[0], 100 * found[1]) if found else (share, None, None)
 
 
-def pins_curve(con: duckdb.DuckDBPyConnection, query: Query) -> Rows:
+def pins_curve(view: LedgerView) -> Rows:
     """Which share has pins by each day? One record per group and day, from 0 to the last day told or the last event,
-    with the columns of the `pins_curve` contract. Call measures.prepare first.
+    with the columns of the `pins_curve` contract.
     """
-    by_group = pinning(con)
+    by_group = pinning(view)
     return [
         {**called, **record}
-        for group, called in unit_tables.groups(con, query.by).items()
+        for group, called in view.groups().items()
         if group in by_group
         for record in _curve_rows(by_group[group])
     ]
@@ -173,11 +158,11 @@ def _curve_rows(group: Pinning) -> Rows:
     return rows
 
 
-def pinned_by_soak(con: duckdb.DuckDBPyConnection, day: int) -> Rows:
+def pinned_by_soak(view: LedgerView, day: int) -> Rows:
     """What does each soak say of the share pinned by `day`? One record per group and soak: group_id, soak, pinned_pct
-    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them. Call measures.prepare.
+    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
     """
-    table = read_pinning(con)
+    table = view.arrays("pinned_units")
     pooled = [(group, of_units(units)) for group, units in _by_group(table)]
     if not pooled:
         return []

@@ -6,44 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.models.statements import statement
+from pipeline.models.lineage import LEDGER
+from pipeline.models.statements import statements_of
 from schemas.contract import INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
     import duckdb
 
     from pipeline.files.validate import ValidatedRows
-
-# In this order: each reads what the ones before it made.
-DECISIONS = (
-    "batch_faults",
-    "batches",
-    "filling_faults",
-    "fillings_aside",
-    "loaded_fillings",
-    "filling_shares",
-    "filling_days",
-    "clear_harvests",
-    "clear_observations",
-    "located",
-    "placed",
-    "places",
-    "doubles",
-    "repeats",
-    "pickings_aside",
-    "observation_places",
-    "derived_flushes",
-    "harvest_places",
-    "views",
-    "closings",
-    "picked_flushes",
-    "row_findings",
-    "warn_harvests",
-    "warn_observations",
-    "warn_masses",
-    "findings",
-    "row_counts",
-)
 
 
 class ArrowTable:
@@ -147,7 +117,7 @@ def decide(con: duckdb.DuckDBPyConnection, settings: dict[str, Any]) -> None:
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
     con.execute(f"set variable new_flush_after_days = {int(settings['new_flush_after_days'])}")
-    for name in DECISIONS:
-        con.execute(statement(name))
+    for text in statements_of(LEDGER):
+        con.execute(text)
     wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()
     assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

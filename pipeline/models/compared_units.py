@@ -77,7 +77,6 @@ def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = N
 def compared_units(view: LedgerView, to_day: int | None = None) -> list[ComparedUnit]:
     """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their inoculation."""
     view.set_variables(to_day=to_day)
-    view.make("unit_starts", "unit_waits", "unit_pinning")
     groups = view.groups()
     return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
 

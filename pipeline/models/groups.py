@@ -11,6 +11,8 @@ from schemas.finding import WrongRequest, nearest
 if TYPE_CHECKING:
     import duckdb
 
+# The temporary tables that group_units makes.
+GROUP_TABLES = ("unit_labels", "groups", "unit_groups")
 FILLINGS_AS_UNITS = """(
             select f.line as unit, f.batch_line, f.container
             from fillings as f

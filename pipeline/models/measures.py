@@ -29,7 +29,6 @@ def flushes(view: LedgerView) -> Rows:
 
 def days(view: LedgerView) -> Rows:
     """How long the waits are, one record per group and wait (contract `days`)."""
-    view.make("unit_waits")
     return _with_groups(view, "days", contract("days").names)
 
 
@@ -50,10 +49,8 @@ def causes(view: LedgerView) -> Rows:
 
 
 def _with_fates(view: LedgerView) -> LedgerView:
-    """Return a view of whose groups the table `fates` tells: of the fillings themselves where grouped by container."""
-    of_containers = "container" in view.query.by
-    view.make("filling_fates" if of_containers else "fates")
-    return view.of_fillings() if of_containers else view
+    """Return a view whose groups are of the fillings themselves where they are by container."""
+    return view.of_fillings() if "container" in view.query.by else view
 
 
 def months(view: LedgerView) -> Rows:
@@ -69,7 +66,6 @@ def last_day(first: date) -> date:
 def of_month(view: LedgerView, month: date) -> dict[str, Rows]:
     """The tables in OF_MONTH, by name, of the month that `month` (its first day) begins."""
     view.set_variables(month_first=month, month_last=last_day(month))
-    view.make("fates")
     return {name: _in_columns(view, name) for name in OF_MONTH}
 
 

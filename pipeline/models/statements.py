@@ -1,32 +1,29 @@
-"""The SQL files of the models, by name; and the rows of a query as records."""
+"""Running the models on a connection: their tables made in order, their rows as records."""
 
 from __future__ import annotations
 
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
+
+from pipeline.models.lineage import model, needed, order
 
 if TYPE_CHECKING:
     import duckdb
 
-# The folders of the models, in the order in which their tables follow from each other.
-GROUPS = ("ledger", "units", "results")
 
-
-@cache
 def statement(name: str) -> str:
-    """Return the text of the model file NAME.sql, in whichever group it stands. Raises FileNotFoundError."""
-    for group in GROUPS:
-        path = files("pipeline.models").joinpath(group, f"{name}.sql")
-        if path.is_file():
-            return path.read_text(encoding="utf-8")
-    raise FileNotFoundError(f"{name}.sql is in none of {', '.join(GROUPS)}")
+    """Return the text of a model. Raises KeyError where there is none of this name."""
+    return model(name).text
 
 
 def statements_of(group: str) -> list[str]:
-    """Return the texts of all model files of a group, in the order of their names."""
-    paths = sorted(files("pipeline.models").joinpath(group).iterdir(), key=lambda path: path.name)
-    return [path.read_text(encoding="utf-8") for path in paths if path.name.endswith(".sql")]
+    """Return the texts of all models of a group, in their order."""
+    return [statement(name) for name in order(group)]
+
+
+def make(con: duckdb.DuckDBPyConnection, *wanted: str) -> None:
+    """Make the temporary tables that these models read, and their own."""
+    for name in needed(*wanted):
+        con.execute(statement(name))
 
 
 def records(con: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:

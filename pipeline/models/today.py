@@ -23,7 +23,6 @@ def today(view: LedgerView) -> Rows:
     """What is to be done at the view's day, one record per action, reason and unit or free container (contract
     `today`): by action, in the order of the shelves.
     """
-    view.make("unit_waits")
     view.set_variables(pins_ready_days=PINS_READY_DAYS, colonising_days=COLONISING_DAYS, opened_days=OPENED_DAYS)
     rows = [{**row, "command": _command(row)} for row in in_order_of_shelves(view.records("today"))]
     rows.sort(key=lambda row: ACTIONS.index(row["action"]))

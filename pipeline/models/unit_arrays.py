@@ -8,18 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.models.statements import statement
-
 if TYPE_CHECKING:
     import duckdb
 
 Arrays = dict[str, NDArray[Any]]
-
-
-def make(con: duckdb.DuckDBPyConnection, *names: str) -> None:
-    """Makes the temporary tables of these names, in this order. Call prepare first."""
-    for name in names:
-        con.execute(statement(name))
 
 
 def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:

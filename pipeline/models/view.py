@@ -4,14 +4,15 @@ else, so that none can be asked before the tables it reads are there.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.groups import group_units
+from pipeline.models.groups import GROUP_TABLES, group_units
+from pipeline.models.lineage import needed, outdated
 from pipeline.models.statements import records, statement
 from schemas.contract import contract
 from schemas.finding import OutOfReach
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 
     from pipeline.models.unit_arrays import Arrays
 
-# In this order: each reads what the ones before it made.
-UNIT_TABLES = ("units", "unit_pickings", "unit_flushes", "unit_seen", "unit_pins", "unit_states", "unit_aside")
 THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days", "new_flush_after_days")
 
 Row = dict[str, Any]
@@ -67,14 +66,23 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
 
 @dataclass
 class Made:
-    """What the temporary tables of a connection hold at the moment: the units of which view, in which groups."""
+    """What a connection holds at the moment: the temporary tables that were made, in order; the variables that are set;
+    the units of which view, in which groups.
+    """
 
+    tables: list[str] = field(default_factory=list)
+    variables: dict[str, object] = field(default_factory=dict)
     units: object = None
     groups: tuple[tuple[str, ...], bool] | None = None
 
+    def forget(self, changed: Iterable[str]) -> None:
+        """Forget the tables that rest on changed tables or variables: they are made anew when they are read."""
+        gone = outdated(self.tables, changed)
+        self.tables = [name for name in self.tables if name not in gone]
+
 
 class Models:
-    """The models of an open ledger, by name: their temporary tables are made, their rows read."""
+    """The models of an open ledger, by name: what a model reads is made first, once."""
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], made: Made) -> None:
         self._connection = connection
@@ -91,24 +99,43 @@ class Models:
         """Bring the temporary tables to what is to be read: of the ledger itself, none."""
 
     def make(self, *names: str) -> None:
-        """Make the temporary tables of these models, in this order."""
-        for name in names:
-            self.connection.execute(statement(name))
+        """Make the temporary tables that these models read, and their own, but for those that are there."""
+        self._prepare()
+        self._make(*names)
+
+    def _make(self, *names: str) -> None:
+        for name in needed(*names):
+            if name not in self._made.tables:
+                self._connection.execute(statement(name))
+                self._made.tables.append(name)
 
     def set_variables(self, **values: object) -> None:
-        """Set the variables that models read: a date, a number, a text or None each."""
-        for name, value in values.items():
+        """Set the variables that models read: a date, a number, a text or None each. What rests on one that changes is
+        made anew.
+        """
+        known = self._made.variables
+        changed = {name: value for name, value in values.items() if name not in known or known[name] != value}
+        for name, value in changed.items():
             self._connection.execute(f"set variable {name} = ?", [value])
+        known.update(changed)
+        self._made.forget(changed)
 
     def records(self, name: str) -> Rows:
         """Return the rows of the model of this name: one record per row, by the names of its columns."""
-        return records(self.connection, statement(name))
+        self.make(name)
+        return records(self._connection, statement(name))
+
+    def tuples(self, name: str) -> list[tuple[Any, ...]]:
+        """Return the rows of the model of this name: one tuple per row, in the order of its columns."""
+        self.make(name)
+        return self._connection.execute(statement(name)).fetchall()
 
     def arrays(self, name: str) -> Arrays:
         """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
         from pipeline.models.unit_arrays import read
 
-        return read(self.connection, statement(name))
+        self.make(name)
+        return read(self._connection, statement(name))
 
 
 class Ledger(Models):
@@ -118,7 +145,7 @@ class Ledger(Models):
         super().__init__(connection, settings, Made())
 
     def view(self, query: Query) -> LedgerView:
-        """Return the ledger as of the query's day: its unit tables are made. Views made before it are over."""
+        """Return the ledger as of the query's day. Views made before it are over."""
         stages = contract("harvests").field("cap_stage").words
         self.set_variables(
             as_of=query.as_of,
@@ -127,16 +154,15 @@ class Ledger(Models):
             cap_stages=list(stages),
             late_rank=stages.index(self.settings["late_from"]) + 1,
         )
-        self.make(*UNIT_TABLES)
         self._made.units, self._made.groups = object(), None
         return LedgerView(self._connection, self.settings, self._made, query)
 
 
 class LedgerView(Models):
-    """The ledger as of a day, with its unit tables made and its units grouped: what every loader takes.
+    """The ledger as of a day, with its units grouped: what every loader takes.
 
     `query` says as of which day, by which columns and through which flush. Views of one day may differ in their groups:
-    each finds its own when it is read. One whose unit tables a newer view has replaced raises RuntimeError.
+    each finds its own when it is read. One that a newer view of another day has replaced raises RuntimeError.
     """
 
     def __init__(
@@ -156,7 +182,10 @@ class LedgerView(Models):
         if self._units is None or self._made.units is not self._units:
             raise RuntimeError("a newer view of the ledger has replaced the unit tables of this one")
         if self._made.groups != self._groups:
+            self._make("units")
             group_units(self._connection, *self._groups)
+            self._made.forget(GROUP_TABLES)
+            self.set_variables(of_fillings=self._groups[1])
             self._made.groups = self._groups
 
     def by(self, *columns: str) -> LedgerView:
@@ -180,8 +209,3 @@ def opened(path: Path, settings: Mapping[str, Any]) -> Iterator[Ledger]:
     """Open the ledger at `path` with the farm's settings. Raises OutOfReach as open_ledger does."""
     with open_ledger(path) as con:
         yield Ledger(con, settings)
-
-
-def prepared(con: duckdb.DuckDBPyConnection, query: Query) -> LedgerView:
-    """Return a view of unit tables that are made already, for callers that hold a connection. Until they hold views."""
-    return LedgerView(con, {}, Made(units=con), query)

@@ -10,10 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.models.statements import statement
-
 if TYPE_CHECKING:
-    import duckdb
+    from pipeline.models.view import Ledger
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -59,18 +57,17 @@ class History:
         return found
 
 
-def read_history(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> History:
-    """What does the ledger hold of the last WEEKS_BACK weeks, and of days to come?"""
-    con.execute("set variable first_day = ?::date", [as_of - timedelta(weeks=WEEKS_BACK)])
-    con.execute(statement("outlook_batches"))
-    con.execute(statement("outlook_places"))
-    batches = con.execute(
-        "select batch, inoculated_on, dry_kg, containers, substrate, strain from outlook_batches order by number"
-    ).fetchall()
-    places = con.execute("select number, closed_age from outlook_places order by place").fetchall()
-    pickings = con.execute(statement("outlook_pickings")).fetchall()
-    undated = con.execute("select count(*) from batches where inoculated_on is null").fetchone()
-    return history_of(batches, places, pickings, settings, undated[0] if undated else 0)
+def read_history(ledger: Ledger, as_of: date) -> History:
+    """Return what the ledger holds of the last WEEKS_BACK weeks, and of days to come."""
+    ledger.set_variables(first_day=as_of - timedelta(weeks=WEEKS_BACK))
+    ((undated,),) = ledger.tuples("undated_batches")
+    return history_of(
+        ledger.tuples("outlook_past_batches"),
+        ledger.tuples("outlook_ends"),
+        ledger.tuples("outlook_pickings"),
+        ledger.settings,
+        undated,
+    )
 
 
 def history_of(batches: Rows, places: Rows, pickings: Rows, settings: Mapping[str, Any], undated: int = 0) -> History:

@@ -4,7 +4,6 @@ this would have held before.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -21,9 +20,7 @@ from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
-    import duckdb
-
-Rows = list[dict[str, Any]]
+    from pipeline.models.view import Ledger, Rows
 
 MOST_WEEKS = 26
 
@@ -60,19 +57,13 @@ class Wanted:
     like: str | None = None
 
 
-def outlook(
-    con: duckdb.DuckDBPyConnection,
-    settings: Mapping[str, Any],
-    as_of: date,
-    weeks: int = 8,
-    wanted: Wanted | None = None,
-) -> Outlook:
+def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None = None) -> Outlook:
     """What is to come in the weeks after `as_of`? Also from batches that are planned: inoculated after it.
 
     Raises WrongRequest for weeks beyond MOST_WEEKS, for a day that is past or too far, and for a batch that is not.
     """
     _check(as_of, weeks, wanted)
-    history = read_history(con, settings, as_of)
+    history = read_history(ledger, as_of)
     day = as_of.toordinal()
     told_weeks = backtest.history_weeks(history, day)
     why_not = _why_not(history, as_of, told_weeks)
@@ -90,7 +81,7 @@ def outlook(
         widened_from=_widened_from(history),
         past_days=len(ahead.past.origins),
         undated=history.undated,
-        pickings_set_aside=_set_aside(con, as_of),
+        pickings_set_aside=_rejected(ledger, as_of),
         silent_since=date.fromordinal(known) if (known := backtest.known_until(history, day)) < day else None,
     )
 
@@ -130,10 +121,11 @@ def _widened_from(history: History) -> date:
     return date.fromordinal(int(history.start.min()) + days)
 
 
-def _set_aside(con: duckdb.DuckDBPyConnection, as_of: date) -> int:
-    query = "select count(*) from pickings_aside where picked_on is null or picked_on <= ?"
-    found = con.execute(query, [as_of]).fetchone()
-    return int(found[0]) if found else 0
+def _rejected(ledger: Ledger, as_of: date) -> int:
+    """How many pickings are set aside or waiting, up to the day."""
+    ledger.set_variables(until=as_of)
+    ((pickings,),) = ledger.tuples("rejected_count")
+    return int(pickings)
 
 
 def _kept(name: str, rows: Rows) -> Rows:

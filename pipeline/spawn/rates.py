@@ -16,14 +16,13 @@ from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
-from pipeline.models.groups import group_units, groupable
+from pipeline.models.groups import groupable
 from pipeline.models.unit_arrays import Arrays
-from pipeline.models.view import Query, prepared
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
-    import duckdb
+    from pipeline.models.view import LedgerView
 
 Numbers = NDArray[np.float64]
 
@@ -31,11 +30,6 @@ Numbers = NDArray[np.float64]
 RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
 # Rates up to this far above the lowest of them are one: scales and hands are not more exact. Our choice, no source.
 SAME_RATE = 1.15
-QUERY = """
-    select unit, group_id, batch, batch_no, soak_key, soak_no, spawn_form, spawn_lot, rate_wet_pct, rate_dry_pct, dry_g,
-        spawn_g, told, gave_g, fate_told, lost, days_to_pins, aside
-    from unit_spawn
-    order by batch, unit"""
 
 
 @dataclass(frozen=True)
@@ -106,24 +100,19 @@ def within(texts: Sequence[str]) -> dict[str, str]:
 
 
 def recipes(
-    con: duckdb.DuckDBPyConnection,
-    query: Query,
+    view: LedgerView,
     chosen: Mapping[str, str],
     prices: Prices,
     dry: Mapping[str, float],
 ) -> list[Recipe]:
-    """Which rates were tested on which recipes? One entry per recipe with a rate, also where it is the only one.
+    """Return which rates were tested on which recipes: one entry per recipe with a rate, also where it is the only one.
 
-    question.by: the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn (% of
-    its mass) by form, as declared. Call measures.prepare first.
+    view: grouped by the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn
+    (% of its mass) by form, as declared.
     """
-    con.execute(f"set variable of_flush = {int(query.through_flush or 0)}")
-    unit_tables.make(con, "unit_starts", "unit_waits", "unit_spawn")
-    table = unit_tables.read(con, QUERY)
-    named = unit_tables.groups(con, query.by)
-    by_trait = prepared(con, Query(query.as_of, COMPARED_COLUMNS, query.through_flush))
-    traits = {each.unit: each for each in compared_units(by_trait)}
-    group_units(con, query.by)
+    view.set_variables(of_flush=view.query.through_flush or 0)
+    table, named = view.arrays("spawned_units"), view.groups()
+    traits = {each.unit: each for each in compared_units(view.by(*COMPARED_COLUMNS))}
     found = []
     for group, called in named.items():
         if any(called[name] != value for name, value in chosen.items()):
@@ -167,7 +156,7 @@ def rate_name(rate: float) -> str:
 
 def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> Cell | None:
     """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
-    if not units["told"].all():
+    if not units["known"].all():
         return None
     weighed = unit_tables.where(units, ~np.isnan(units["dry_g"]))
     total = float(weighed["dry_g"].sum())

@@ -17,9 +17,7 @@ from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
 if TYPE_CHECKING:
-    import duckdb
-
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import LedgerView, Rows
 
 LEAST_RATES = 4  # for a curve or a best rate: a quadratic through three rates is exact, whatever they are
 MEASURED = ("be_pct", "days_to_pins", "lost_pct")
@@ -34,15 +32,12 @@ class Spawn:
     pinning: Arrays
 
 
-def spawn(
-    con: duckdb.DuckDBPyConnection, query: Query, settings: Mapping[str, Any], chosen: Mapping[str, str]
-) -> Spawn:
-    """Which rates were tested, on which recipes? question.by: what makes a recipe (spawn_rates.RECIPE and more);
-    chosen: columns that must have a value. Call measures.prepare first.
+def spawn(view: LedgerView, settings: Mapping[str, Any], chosen: Mapping[str, str]) -> Spawn:
+    """Return which rates were tested on which recipes. view: grouped by what makes a recipe (rates.RECIPE and more);
+    chosen: columns that must have a value.
     """
     dry = {form: settings[f"spawn_dry_pct_{form}"] for form in FORMS if settings[f"spawn_dry_pct_{form}"]}
-    found = recipes(con, query, chosen, prices(settings), dry)
-    return Spawn(found, pins.read_pinning(con))
+    return Spawn(recipes(view, chosen, prices(settings), dry), view.arrays("pinned_units"))
 
 
 def levels(asked: Spawn) -> Rows:
@@ -68,9 +63,9 @@ def _level(recipe: Recipe, rate: int, pinning: Arrays) -> dict[str, Any]:
         "soaks": len(soaks),
         "batches": len(set(units["batch"][in_cells])),
         "units": int(in_cells.sum()),
-        "units_not_yet": int((~units["told"]).sum()),
-        "units_without_dry_mass": int((np.isnan(units["dry_g"]) & units["told"]).sum()),
-        "pickings_set_aside": int(units["aside"].max(initial=0)),
+        "units_not_yet": int((~units["known"]).sum()),
+        "units_without_dry_mass": int((np.isnan(units["dry_g"]) & units["known"]).sum()),
+        "pickings_set_aside": int(units["rejected"].max(initial=0)),
         "be_pct": be[0],
         "be_low_pct": None if be[1] is None else max(0.0, be[1]),
         "be_high_pct": be[2],
@@ -86,7 +81,7 @@ def _level(recipe: Recipe, rate: int, pinning: Arrays) -> dict[str, Any]:
 
 
 def _lost(units: Arrays) -> dict[str, Any]:
-    told = unit_tables.where(units, units["fate_told"])
+    told = unit_tables.where(units, units["fate_known"])
     count = len(told["unit"])
     shares = [100 * float(of["lost"].mean()) for of in unit_tables.parts(told, "soak_no")]
     found = share_interval(
@@ -123,10 +118,10 @@ def _points(recipe: Recipe) -> list[tuple[dict[str, Any], str]]:
 
 
 def _point(units: Arrays, level: float) -> dict[str, Any]:
-    told = bool(units["told"].all())
+    known = bool(units["known"].all())
     weighed = ~np.isnan(units["dry_g"])
     dry = float(units["dry_g"][weighed].sum())
-    fates = units["fate_told"]
+    fates = units["fate_known"]
     days = told_numbers(units["days_to_pins"])
     rate_dry = told_numbers(units["rate_dry_pct"])
     return {
@@ -136,8 +131,8 @@ def _point(units: Arrays, level: float) -> dict[str, Any]:
         "rate_dry_pct": rate_dry[0] if rate_dry else None,
         "level_wet_pct": level,
         "units": len(units["unit"]),
-        "told": told,
-        "be_pct": 100 * float(units["gave_g"][weighed].sum()) / dry if told and dry else None,
+        "known": known,
+        "be_pct": 100 * float(units["gave_g"][weighed].sum()) / dry if known and dry else None,
         "days_to_pins": float(np.median(days)) if days else None,
         "lost_pct": 100 * float(units["lost"][fates].mean()) if fates.any() else None,
     }

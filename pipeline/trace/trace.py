@@ -1,39 +1,29 @@
-"""Running a trace: what is asked is set, the SQL files run, and what is nowhere to be found is said."""
+"""A trace: what hangs together with a lot, a soak, a batch, a container or a day; and what is nowhere to be found."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.models.lost_shares import interval_columns
-from pipeline.models.statements import records, statement
-from pipeline.models.view import Ledger, Query
 from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
-    import duckdb
+    from pipeline.models.view import LedgerView, Rows
 
-Rows = list[dict[str, Any]]
-
-TABLES = ("trace_batches", "trace_containers", "trace_pickings", "trace_losses", "trace_aside")
+TABLES = ("trace_batches", "trace_containers", "trace_pickings", "trace_losses", "trace_rejected")
 # The rest of the same time: inoculated so many days before or after a traced batch. Our choice, no source.
 NEAR_DAYS = 28
-# Where the names stand that can be asked for.
-PLACES = {
-    "spawn_lot": "select distinct spawn_lot from traced_places where spawn_lot is not null",
-    "soak": "select distinct soak from traced_places",
-    "batch": "select distinct batch from traced_places",
-    "container": "select distinct container from traced_places where container is not null",
-}
+# What can be asked for by name.
+NAMED = ("spawn_lot", "soak", "batch", "container")
 CALLED = {"spawn_lot": "spawn lot", "soak": "soak", "batch": "batch", "container": "container"}
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What is traced: each None is not asked; several must all hold."""
+class TraceQuery:
+    """What is traced: each None is not asked for; several must all hold."""
 
     spawn_lot: str | None = None
     soak: str | None = None
@@ -43,50 +33,42 @@ class Asked:
 
     @property
     def names(self) -> dict[str, str]:
-        """Which names are asked for, by their column?"""
-        told = {name: getattr(self, name) for name in PLACES}
-        return {name: value for name, value in told.items() if value is not None}
+        """The names that are asked for, by their column."""
+        return {name: value for name in NAMED if (value := getattr(self, name)) is not None}
 
 
-def trace(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, asked: Asked) -> dict[str, Rows]:
-    """What hangs together with what is asked, at the as-of date? The tables in TABLES, by name, as their contracts say.
+def trace(view: LedgerView, query: TraceQuery) -> dict[str, Rows]:
+    """What hangs together with what is asked, at the view's day: the tables in TABLES, by name (see their contracts).
 
     Raises WrongRequest when nothing is asked, and when neither a loaded row nor one set aside fits.
     """
-    if not asked.names and asked.picked is None:
+    if not query.names and query.picked is None:
         raise WrongRequest("Name what to trace: --spawn-lot, --soak, --batch, --container or --picked.")
-    Ledger(con, settings).view(Query(as_of))
-    _ask(con, asked)
-    con.execute(statement("filling_fates"))
-    for name in ("traced_places", "traced_pickings"):
-        con.execute(statement(name))
-    found = {name: records(con, statement(name)) for name in TABLES}
+    view.set_variables(**{f"trace_{name}": getattr(query, name) for name in NAMED}, trace_picked=query.picked)
+    view.set_variables(near_days=NEAR_DAYS)
+    found = {name: view.records(name) for name in TABLES}
     for record in found["trace_losses"]:
         record.update(interval_columns(record, of_containers=False))
-    if not found["trace_containers"] and not found["trace_aside"]:
-        raise WrongRequest(_nowhere(con, as_of, asked))
+    if not found["trace_containers"] and not found["trace_rejected"]:
+        raise WrongRequest(_nowhere(view, query))
     return {name: [{key: row[key] for key in contract(name).names} for row in rows] for name, rows in found.items()}
 
 
-def _ask(con: duckdb.DuckDBPyConnection, asked: Asked) -> None:
-    for name in PLACES:
-        con.execute(f"set variable trace_{name} = ?::varchar", [getattr(asked, name)])
-    con.execute("set variable trace_picked = ?::date", [asked.picked])
-    con.execute(f"set variable near_days = {NEAR_DAYS}")
-
-
-def _nowhere(con: duckdb.DuckDBPyConnection, as_of: date, asked: Asked) -> str:
-    """Which of the names is in no row, and what may have been meant?"""
-    for name, value in asked.names.items():
-        known = tuple(sorted(row[0] for row in con.execute(PLACES[name]).fetchall()))
-        if value in known:
+def _nowhere(view: LedgerView, query: TraceQuery) -> str:
+    """Which of the names is in no row, and what may have been meant."""
+    as_of = view.query.as_of
+    known: dict[str, list[str]] = {name: [] for name in NAMED}
+    for row in view.records("trace_names"):
+        known[row["kind"]].append(row["name"])
+    for name, value in query.names.items():
+        if value in known[name]:
             continue
         # Names are looked up as the grower wrote them, whatever their case.
-        meant = {each.lower().replace(" ", "_"): each for each in known}
-        close = nearest(value, tuple(meant))
-        hint = f" Did you mean {meant[close]}?" if close else ""
+        folded = {each.lower().replace(" ", "_"): each for each in known[name]}
+        close = nearest(value, tuple(folded))
+        hint = f" Did you mean {folded[close]}?" if close else ""
         option = f"--{name.replace('_', '-')}"
         return f"{option} {value}: no {CALLED[name]} is called so as of {as_of}.{hint}"
-    if asked.picked is not None and not asked.names:
-        return f"--picked {asked.picked}: nothing was picked on that day, and no row set aside is of it."
+    if query.picked is not None and not query.names:
+        return f"--picked {query.picked}: nothing was picked on that day, and no row set aside is of it."
     return f"No container fits all of what was asked as of {as_of}. Ask for less at once."

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.statements import records, statement
-from pipeline.models.view import Ledger, Query
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -28,15 +24,13 @@ from schemas.contract import contract
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    import duckdb
-
-Rows = list[dict[str, Any]]
+    from pipeline.models.view import LedgerView, Rows
 
 SEED = 1  # any number: the same question gives the same order
 
 
 @dataclass(frozen=True)
-class Asked:
+class TrialQuery:
     """What is to be tried. levels: with commas between; difference: worth knowing, in points of BE (None: as farm.toml
     has it); containers: of a batch (None: as usual on the farm); batch_costs: as many containers as a batch costs, for
     the best number of them; soaks: as many of each level (or split) as can be done (None: as many as are needed).
@@ -73,24 +67,24 @@ class Trial:
     enough_containers: int | None = None
 
 
-def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date, asked: Asked) -> Trial:
-    """Which trial would show the difference that is asked for, by the farm's own spread as of `as_of`?
+def trial(view: LedgerView, query: TrialQuery) -> Trial:
+    """Return the trial that would show the difference that is asked for, by the farm's own spread at the view's day.
 
     Raises WrongRequest for a factor, levels or numbers that cannot be.
     """
-    level = where(asked.factor)
-    levels = levels_of(asked.factor, asked.levels)
-    _check(asked)
-    units = _finished_units(con, settings, as_of)
+    level = where(query.factor)
+    levels = levels_of(query.factor, query.levels)
+    _check(query)
+    units = view.records("trial_units")
     known = spread(units)
     if known is None:
         return Trial(_too_little(units))
-    containers = asked.containers or _usual(con)
-    if asked.batch_costs:
-        containers = best_containers(known, asked.batch_costs)
-    difference = asked.difference or float(settings["worthwhile_be_points"])
-    found = designs(known, level, len(levels), difference, containers, asked.soaks)
-    chosen = proposed(found, asked.soaks)
+    containers = query.containers or _usual(view)
+    if query.batch_costs:
+        containers = best_containers(known, query.batch_costs)
+    difference = query.difference or float(view.settings["worthwhile_be_points"])
+    found = designs(known, level, len(levels), difference, containers, query.soaks)
+    chosen = proposed(found, query.soaks)
     told = Trial(
         spread=_spread_rows(known),
         designs=_design_rows(found, difference),
@@ -102,9 +96,9 @@ def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     )
     if chosen is None:
         return told
-    portions = give_out(chosen, levels, asked.seed)
-    prefix = free_prefix([row["name"] for row in records(con, NAMES)])
-    batches, fillings = trial_rows(portions, asked.factor, level, chosen.split, prefix)
+    portions = give_out(chosen, levels, query.seed)
+    prefix = free_prefix([row["name"] for row in view.records("batch_names")])
+    batches, fillings = trial_rows(portions, query.factor, level, chosen.split, prefix)
     rows = [
         {
             "block": each.block,
@@ -118,42 +112,33 @@ def trial(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: da
     return replace(told, portions=_kept("trial_portions", rows), batches=batches, fillings=fillings)
 
 
-def farm_spread(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
-    """How much do the farm's soaks, parts of soaks and containers differ in BE? The table `trial_spread`; no row where
-    too little is finished to tell.
+def farm_spread(view: LedgerView) -> Rows:
+    """How much the farm's soaks, parts of soaks and containers differ in BE: the table `trial_spread`; no row where too
+    little is finished to tell.
     """
-    known = spread(_finished_units(con, settings, as_of))
+    known = spread(view.records("trial_units"))
     return _spread_rows(known) if known else []
 
 
-def _finished_units(con: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], as_of: date) -> Rows:
-    Ledger(con, settings).view(Query(as_of))
-    return records(con, statement("trial_units"))
-
-
-NAMES = "select batch as name from batches union select soak from batches where soak is not null"
-
-
-def _check(asked: Asked) -> None:
-    if asked.difference is not None and not asked.difference > 0:
-        raise WrongRequest(f"--difference {asked.difference:g}: name more than 0 points.")
+def _check(query: TrialQuery) -> None:
+    if query.difference is not None and not query.difference > 0:
+        raise WrongRequest(f"--difference {query.difference:g}: name more than 0 points.")
     for option, value, low, high in (
-        ("--soaks", asked.soaks, LEAST_SOAKS, MOST_SOAKS),
-        ("--containers", asked.containers, 1, 1000),
+        ("--soaks", query.soaks, LEAST_SOAKS, MOST_SOAKS),
+        ("--containers", query.containers, 1, 1000),
     ):
         if value is not None and not low <= value <= high:
             raise WrongRequest(f"{option} {value}: from {low} to {high}.")
-    if asked.batch_costs is not None and not asked.batch_costs > 0:
-        raise WrongRequest(f"--batch-costs {asked.batch_costs:g}: name more than 0 containers.")
-    if asked.batch_costs is not None and asked.containers is not None:
+    if query.batch_costs is not None and not query.batch_costs > 0:
+        raise WrongRequest(f"--batch-costs {query.batch_costs:g}: name more than 0 containers.")
+    if query.batch_costs is not None and query.containers is not None:
         raise WrongRequest("--containers and --batch-costs both tell the containers of a batch: give one of them.")
 
 
-def _usual(con: duckdb.DuckDBPyConnection) -> int:
-    """How many fillings has a batch usually? The median."""
-    query = "select median(n) from (select count(*) as n from fillings group by batch_line)"
-    found = con.execute(query).fetchone()
-    return max(2, round(found[0])) if found and found[0] else 2
+def _usual(view: LedgerView) -> int:
+    """How many fillings a batch usually has: the median, at least two."""
+    ((containers,),) = view.tuples("usual_containers")
+    return max(2, round(containers)) if containers else 2
 
 
 def _too_little(units: Rows) -> str:

@@ -1,5 +1,7 @@
 -- Which rows of the batches table cannot be counted? rule: why (null when its cells say so).
 -- Grain: one row per staged row of batches that is set aside.
+-- reads: cells_of_batches, rows_of_batches
+-- writes: batch_faults
 create or replace temp table batch_faults as
 with suspects as (
     select batch from rows_of_batches where not faulty group by batch having count(*) > 1
@@ -17,7 +19,7 @@ copies as (
     window same as (partition by s.batch, c.cells order by s.file, s.row)
 ),
 conflicts as (
-    select batch, string_agg(place, '; ' order by place) as places
+    select batch, string_agg(place, '; ' order by place) as rows_alike
     from copies
     where copy = 1
     group by batch
@@ -28,7 +30,7 @@ from rows_of_batches
 where faulty
 union all
 select s.line, s.file, s.row, s.batch, case when c.copy > 1 then 'repeated' else 'conflicting' end,
-    case when c.copy > 1 then c.first_place else k.places end
+    case when c.copy > 1 then c.first_place else k.rows_alike end
 from copies as c
 inner join rows_of_batches as s on s.line = c.line
 left join conflicts as k on k.batch = c.batch

@@ -1,7 +1,10 @@
 -- Which pickings leave no doubt where they belong: those that name a loaded filling by batch and container, and their
--- flush, on or after its inoculation? The others are looked at in located.sql and joined to these by harvest_places.sql.
--- Mass in g. Grain: one row per such picking.
-create or replace table harvest_places as
+-- flush, on or after its inoculation? The others are looked at in resolved.sql. Repeated rows are still among them.
+-- Mass in g.
+-- Grain: one row per such picking.
+-- reads: loaded_fillings, stage_harvests
+-- writes: clear_harvests
+create or replace table clear_harvests as
 select e.line, f.batch_line, f.line as filling_line, e.picked_on, e.fresh_weight_g, e.flush
 from stage_harvests as e
 inner join loaded_fillings as f on f.container = e.container and f.batch = e.batch

@@ -1,10 +1,12 @@
--- When and by what did each filling, and each batch as a whole, end? closed_by: contaminated, emptied, refilled.
--- A batch-level event closes all its containers when its count is blank, or on the day the counts add up to them.
+-- When and by what did each filling, and each batch as a whole, end? closed_by: contaminated, emptied, refilled. A
+-- batch-level event closes all its containers when its count is blank, or on the day the counts add up to them.
 -- Grain: one row per filling or batch (filling_line null) that ended.
+-- reads: batches, filling_shares, observation_assignments
+-- writes: closings
 create or replace table closings as
 with events as (
     select batch_line, filling_line, seen_on, event, cause, count
-    from observation_places
+    from observation_assignments
     where event in ('contaminated', 'emptied')
 ),
 containers as (

@@ -1,13 +1,15 @@
--- Which flush was a picking whose flush cell is blank? Told from the gaps between a filling's picking days.
--- A day's given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
+-- Which flush was a picking whose flush cell is blank? Told from the gaps between a filling's picking days. A day's
+-- given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
 -- Grain: one row per place (filling, or batch for what was weighed together) and day, for places with a blank flush.
+-- reads: assignments, repeats
+-- writes: derived_flushes
 create or replace temp table derived_flushes as
 with blank as (
-    select distinct place_line from places where flush is null and fresh_weight_g is not null
+    select distinct place_line from assignments where flush is null and fresh_weight_g is not null
 ),
 days as (
     select p.place_line, p.day, max(p.flush) as given
-    from places as p
+    from assignments as p
     semi join blank as b on b.place_line = p.place_line
     anti join repeats as r on r.line = p.line
     where p.fresh_weight_g is not null

@@ -1,6 +1,8 @@
 -- When was each container filled, and with which row? Also rows that are set aside: an event of theirs must wait for
 -- them, never fall to the filling before. A container filled twice on one day keeps the later batch by its name.
 -- Grain: one row per container and day of filling; day null once per container whose filling has no known day.
+-- reads: batch_faults, batches, filling_faults, loaded_fillings, stage_batches
+-- writes: filling_days
 create or replace temp table filling_days as
 with faulty as (
     select

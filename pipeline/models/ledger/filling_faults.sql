@@ -1,6 +1,8 @@
--- Which rows of the fillings table cannot be counted, or wait for their batch?
--- fate: set_aside, or waiting (for waits_file, waits_row). rule: why (null when its cells say so).
+-- Which rows of the fillings table cannot be counted, or wait for their batch? fate: set_aside, or waiting (for
+-- waits_file, waits_row). rule: why (null when its cells say so).
 -- Grain: one row per staged row of fillings that is not loaded.
+-- reads: batch_faults, batches, cells_of_fillings, files, stage_fillings
+-- writes: filling_faults
 create or replace temp table filling_faults as
 with alike as (
     -- Numbers are quicker to group than texts; what shares one is then looked at.
@@ -29,7 +31,7 @@ copies as (
     window same as (partition by s.batch, s.container, c.cells order by f.file, row_of(s.line))
 ),
 conflicts as (
-    select batch, container, string_agg(place, '; ' order by place) as places
+    select batch, container, string_agg(place, '; ' order by place) as rows_alike
     from copies
     where copy = 1
     group by batch, container
@@ -53,7 +55,7 @@ ruled as (
     where faulty
     union all
     select c.line, case when c.copy > 1 then 'repeated' else 'conflicting' end,
-        case when c.copy > 1 then c.first_place else k.places end, null, null
+        case when c.copy > 1 then c.first_place else k.rows_alike end, null, null
     from copies as c
     left join conflicts as k on k.batch = c.batch and k.container = c.container
     where c.copy > 1 or k.batch is not null

@@ -1,13 +1,14 @@
--- How much dry substrate is in each filling, and when was its container filled anew? Masses in g.
--- rung: where the dry mass comes from: 1 weighed, 2 from fill, 3 by fill, 4 by volume, 5 evenly; null where there is no
--- dry mass. wet_g and spawn_g are the filling's share of the batch's, in the proportion of its dry mass.
--- Masses are kept to 1e-9 g; one of a million kilograms or more is none.
--- A batch with filling rows set aside shares nothing by rungs 3 to 5: what those fillings hold is not known.
--- Texts are dear to store: the view `fillings` shows the cells beside these numbers.
+-- How much dry substrate is in each filling, and when was its container filled anew? Masses in g. rung: where the dry
+-- mass comes from: 1 weighed, 2 from fill, 3 by fill, 4 by volume, 5 evenly; null where there is no dry mass. wet_g and
+-- spawn_g are the filling's share of the batch's, in the proportion of its dry mass. Masses are kept to 1e-9 g; one of
+-- a million kilograms or more is none. A batch with filling rows set aside shares nothing by rungs 3 to 5: what those
+-- fillings hold is not known. Texts are dear to store: the view `fillings` shows the cells beside these numbers.
 -- Grain: one row per loaded filling.
+-- reads: loaded_fillings, rejected_fillings
+-- writes: filling_shares
 create or replace table filling_shares as
-with aside as (
-    select distinct batch from fillings_aside
+with rejected as (
+    select distinct batch from rejected_fillings
 ),
 rest as (
     -- Sums of doubles depend on their order, so the sums of a batch are taken over decimals.
@@ -22,7 +23,7 @@ rest as (
             = max(coalesce(own.kind, '')) filter (where own.own_rung is null) as one_kind,
         count(*) filter (where own.own_rung is null) as others
     from loaded_fillings as own
-    where own.batch not in (select batch from aside)
+    where own.batch not in (select batch from rejected)
         and own.batch_line in (select batch_line from loaded_fillings where own_rung is null)
     group by own.batch_line
 ),
@@ -46,20 +47,20 @@ rungs as (
             when rest.all_fill then 3
             when rest.all_volume then 4
             when rest.one_kind then 5
-        end as told_rung,
+        end as chosen_rung,
         case
             when own.own_rung is not null then own.own_g
             when rest.left_g is null or rest.left_g <= 0 then null
             when rest.all_fill then rest.left_g * own.fill_kg::double / rest.sum_fill::double
             when rest.all_volume then rest.left_g * own.volume_l / rest.sum_volume::double
             when rest.one_kind then rest.left_g / rest.others
-        end as told_g
+        end as chosen_g
     from loaded_fillings as own
     left join rest on rest.batch_line = own.batch_line
     left join turns on turns.line = own.line
 ),
 shared as (
-    select *, try_cast(told_g as decimal(18, 9)) as dry_g from rungs
+    select *, try_cast(chosen_g as decimal(18, 9)) as dry_g from rungs
 )
 select
     line,
@@ -68,7 +69,7 @@ select
     refilled_on,
     refilled_line,
     dry_g,
-    (case when dry_g is not null then told_rung end)::utinyint as rung,
-    case when batch_dry_g > 0 then try_cast(batch_wet_g * told_g / batch_dry_g as decimal(18, 9)) end as wet_g,
-    case when batch_dry_g > 0 then try_cast(batch_spawn_g * told_g / batch_dry_g as decimal(18, 9)) end as spawn_g
+    (case when dry_g is not null then chosen_rung end)::utinyint as rung,
+    case when batch_dry_g > 0 then try_cast(batch_wet_g * chosen_g / batch_dry_g as decimal(18, 9)) end as wet_g,
+    case when batch_dry_g > 0 then try_cast(batch_spawn_g * chosen_g / batch_dry_g as decimal(18, 9)) end as spawn_g
 from shared

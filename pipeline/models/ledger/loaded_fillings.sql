@@ -1,6 +1,8 @@
 -- Which fillings are loaded, and how much dry substrate do their own cells tell? Masses in kg as entered; *_g in g.
 -- own_rung: 1 weighed, 2 from fill; null where neither can be told from the filling's own cells.
 -- Grain: one row per loaded filling.
+-- reads: batches, filling_faults, stage_fillings
+-- writes: loaded_fillings
 create or replace temp table loaded_fillings as
 select
     f.line,

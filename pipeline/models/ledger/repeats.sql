@@ -1,13 +1,15 @@
 -- Which rows repeat an earlier row in every cell?
 -- Grain: one row per staged picking or observation that repeats an earlier one (by file and row).
-create or replace temp table repeats as
+-- reads: cells_of_harvests, cells_of_observations, doubles, fallback, files, resolved
+-- writes: repeats
+create or replace table repeats as
 with suspected as (
     select line from doubles
     union all
     -- Of those without a place, or before their inoculation, there are few.
-    select line from placed where not faulty and (batch_line is null or early)
+    select line from fallback where not faulty and (batch_line is null or early)
     union all
-    select line from located where early and not faulty
+    select line from resolved where early and not faulty
 ),
 copies as (
     select 'harvests' as table_name, c.line, c.cells
@@ -21,7 +23,7 @@ copies as (
 doubled as (
     select table_name, cells from copies group by table_name, cells having count(*) > 1
 ),
-placed_copies as (
+numbered_copies as (
     select c.table_name, c.line, c.cells, f.file, row_of(c.line) as row
     from copies as c
     inner join doubled as d on d.table_name = c.table_name and d.cells = c.cells
@@ -33,5 +35,5 @@ select
     file,
     row,
     first_value(file || ', row ' || row) over (partition by table_name, cells order by file, row) as first_place
-from placed_copies
+from numbered_copies
 qualify row_number() over (partition by table_name, cells order by file, row) > 1

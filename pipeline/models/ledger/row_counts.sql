@@ -1,10 +1,12 @@
 -- What became of the rows of each file? rows_in = loaded + set_aside + waiting + blank, always.
 -- Grain: one row per file.
+-- reads: batches, files, filling_shares, findings, harvest_assignments, observation_assignments
+-- writes: row_counts
 create or replace table row_counts as
 with waiting as (
     select table_name, file, count(distinct row) as rows from findings where level = 'waiting' group by table_name, file
 ),
-aside as (
+rejected as (
     select table_name, file, count(distinct row) as rows from findings where level = 'set_aside' group by table_name, file
 ),
 loaded as (
@@ -15,9 +17,9 @@ loaded as (
         union all
         select line from filling_shares
         union all
-        select line from observation_places
+        select line from observation_assignments
         union all
-        select line from harvest_places
+        select line from harvest_assignments
     )
     group by file_part_of(line)
 )
@@ -26,11 +28,11 @@ select
     files.file,
     files.rows_in,
     coalesce(loaded.rows, 0) as loaded,
-    coalesce(aside.rows, 0) as set_aside,
+    coalesce(rejected.rows, 0) as set_aside,
     coalesce(waiting.rows, 0) as waiting,
     files.rows_blank as blank
 from files
 left join loaded on loaded.file_part = files.file_part
-left join aside on aside.table_name = files.table_name and aside.file = files.file
+left join rejected on rejected.table_name = files.table_name and rejected.file = files.file
 left join waiting on waiting.table_name = files.table_name and waiting.file = files.file
 order by files.table_name, files.file

@@ -1,13 +1,15 @@
 -- Which loaded pickings look wrong beside the others? Each rule first finds its suspects in an aggregate.
 -- Grain: one row per rule that a loaded picking breaks.
-insert into row_findings
-with places as not materialized (
+-- reads: closings, doubles, files, harvest_assignments, observation_assignments, picked_flushes, stage_harvests
+-- writes: warn_harvests
+create or replace temp table warn_harvests as
+with assignments as not materialized (
     select line, coalesce(filling_line, batch_line) as place_line, filling_line is null as pooled, picked_on, fresh_weight_g, flush
-    from harvest_places
+    from harvest_assignments
 ),
 suspected as (
     select p.line, p.place_line, p.picked_on, p.fresh_weight_g, f.file, row_of(p.line) as row
-    from places as p
+    from assignments as p
     inner join doubles as d on d.line = p.line
     inner join files as f on f.file_part = file_part_of(p.line)
 ),
@@ -15,14 +17,14 @@ twins as (
     select
         line,
         fresh_weight_g,
-        string_agg(file || ', row ' || row, '; ') over same as places,
+        string_agg(file || ', row ' || row, '; ') over same as rows_alike,
         count(*) over same as copies
     from suspected
     window same as (partition by place_line, picked_on, fresh_weight_g order by file, row
         rows between unbounded preceding and unbounded following)
 ),
 weights as (
-    select pooled, fresh_weight_g, count(*) as pickings from places group by pooled, fresh_weight_g
+    select pooled, fresh_weight_g, count(*) as pickings from assignments group by pooled, fresh_weight_g
 ),
 running as (
     select
@@ -48,7 +50,7 @@ odd as (
 ),
 unlike as (
     select p.line, p.fresh_weight_g, o.weight_g, o.times
-    from places as p
+    from assignments as p
     inner join odd as o on o.pooled = p.pooled and o.fresh_weight_g = p.fresh_weight_g
 ),
 units(unit, times) as (
@@ -70,7 +72,7 @@ reversed as (
 ),
 pins as (
     select filling_line, flush, min(seen_on) as pins_on
-    from observation_places
+    from observation_assignments
     where event = 'pins' and flush is not null and filling_line is not null
     group by filling_line, flush
 ),
@@ -87,8 +89,8 @@ late as (
     where p.last_day > c.closed_on
     group by p.place_line
 ),
-told as (
-    select line, 'same_weight_twice' as rule, fresh_weight_g::varchar as value, places as detail
+broken as (
+    select line, 'same_weight_twice' as rule, fresh_weight_g::varchar as value, rows_alike as detail
     from twins
     where copies > 1
     union all
@@ -100,24 +102,25 @@ told as (
     from named
     union all
     select p.line, 'flush_disorder', p.flush::varchar, r.earlier_last::varchar
-    from places as p
+    from assignments as p
     inner join reversed as r on r.place_line = p.place_line and r.flush = p.flush
     where p.picked_on < r.earlier_last
     union all
     select p.line, 'before_pins', p.picked_on::varchar, e.pins_on::varchar
-    from places as p
+    from assignments as p
     inner join early as e on e.place_line = p.place_line and e.flush = p.flush
     where p.picked_on < e.pins_on
     union all
     select p.line, 'after_closing', p.picked_on::varchar, l.closed_on::varchar
-    from places as p
+    from assignments as p
     inner join late as l on l.place_line = p.place_line
     where p.picked_on > l.closed_on
     union all
     select line, 'culls_above_weight', culled_g::varchar, rtrim(rtrim(fresh_weight_g::varchar, '0'), '.')
     from stage_harvests
-    where culled_g > fresh_weight_g and line in (select line from harvest_places)
+    where culled_g > fresh_weight_g and line in (select line from harvest_assignments)
 )
-select 'harvests', f.file, row_of(t.line), t.rule, t.value, t.detail, null::varchar, null::integer
-from told as t
+select 'harvests' as table_name, f.file, row_of(t.line) as row, t.rule, t.value, t.detail, null::varchar as waits_file,
+    null::integer as waits_row
+from broken as t
 inner join files as f on f.file_part = file_part_of(t.line)

@@ -1,6 +1,8 @@
 -- Which batches and fillings have masses that do not fit together?
 -- Grain: one row per rule that a loaded batch or filling breaks.
-insert into row_findings
+-- reads: batches, filling_shares, loaded_fillings, picked_flushes, rows_of_fillings
+-- writes: warn_masses
+create or replace temp table warn_masses as
 with picked as (
     select place_line, sum(fresh_g)::double as fresh_g from picked_flushes group by place_line
 ),
@@ -103,8 +105,9 @@ alkaline as (
     from batches
     where ph_start > 12.95 or ph_end > 12.95
 )
-select 'batches', file, row, 'spawn_above_40_pct', spawn_kg::double::varchar,
-    printf('%.0f', (spawn_kg / substrate_wet_kg * 100)::double), null::varchar, null::integer
+select 'batches' as table_name, file, row, 'spawn_above_40_pct' as rule, spawn_kg::double::varchar as value,
+    printf('%.0f', (spawn_kg / substrate_wet_kg * 100)::double) as detail, null::varchar as waits_file,
+    null::integer as waits_row
 from mixes
 where spawn_kg > substrate_wet_kg * 0.4
 union all

@@ -1,8 +1,9 @@
--- Which loaded observations of pins were entered for after the picking that should have followed them?
--- With a flush: after that flush was picked. Without one: the filling's first pins, within a flush's gap after its
--- first picking.
+-- Which loaded observations of pins were entered for after the picking that should have followed them? With a flush:
+-- after that flush was picked. Without one: the filling's first pins, within a flush's gap after its first picking.
 -- Grain: one row per rule that a loaded observation breaks.
-insert into row_findings
+-- reads: files, observation_assignments, picked_flushes
+-- writes: warn_observations
+create or replace temp table warn_observations as
 with pins as (
     select
         line,
@@ -10,7 +11,7 @@ with pins as (
         seen_on,
         flush,
         row_number() over (partition by filling_line order by seen_on, line) as turn
-    from observation_places
+    from observation_assignments
     where event = 'pins' and filling_line is not null
 ),
 first_picked as (
@@ -19,7 +20,7 @@ first_picked as (
     where filling_line is not null
     group by filling_line
 ),
-told as (
+broken as (
     select p.line, p.seen_on, k.first_day
     from pins as p
     inner join picked_flushes as k on k.filling_line = p.filling_line and k.flush = p.flush
@@ -33,7 +34,7 @@ told as (
         and k.first_day < p.seen_on
         and p.seen_on - k.first_day < getvariable('new_flush_after_days')
 )
-select 'observations', f.file, row_of(t.line), 'pins_after_picking', t.seen_on::varchar, t.first_day::varchar,
-    null::varchar, null::integer
-from told as t
+select 'observations' as table_name, f.file, row_of(t.line) as row, 'pins_after_picking' as rule, t.seen_on::varchar as value,
+    t.first_day::varchar as detail, null::varchar as waits_file, null::integer as waits_row
+from broken as t
 inner join files as f on f.file_part = file_part_of(t.line)

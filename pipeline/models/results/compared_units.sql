@@ -1,9 +1,11 @@
--- What each unit adds to a comparison, and the group of its cells. Needs unit_waits, unit_starts, unit_pinning and groups.
--- For each measure: NAME_over and NAME_under, whose sums over a soak's units at one level are divided; NAME_resolved:
--- whether the unit is far enough to be compared, through the flush asked for or, with to_day, up to that age in days.
--- What it gave later is not in it, so that all units are followed to the same flush or age. Masses in g.
--- pins_*: how it stands to its pins (unit_pinning); null without a day of inoculation.
+-- What each unit adds to a comparison, and the group of its cells. For each measure: NAME_over and NAME_under, whose
+-- sums over a soak's units at one level are divided; NAME_resolved: whether the unit is far enough to be compared,
+-- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
+-- units are followed to the same flush or age. Masses in g. pins_*: how it stands to its pins (unit_pinning); null
+-- without a day of inoculation.
 -- Grain: one row per unit.
+-- reads: batches, unit_flushes, unit_groups, unit_pickings, unit_pinning, unit_states, unit_waits, units
+-- writes: nothing
 with picked as (
     select
         p.unit,
@@ -45,7 +47,7 @@ select
     t.far_enough as be_resolved,
     coalesce(w.days, 0)::double as days_over,
     (w.days is not null)::integer::double as days_under,
-    coalesce(w.state, 'told') <> 'not yet' as days_resolved,
+    coalesce(w.state, 'noted') <> 'not yet' as days_resolved,
     coalesce(l.fresh_g, 0)::double as decline_over,
     t.fresh_g_flush1::double as decline_under,
     t.flush_resolved as decline_resolved,

@@ -1,5 +1,7 @@
 -- Which containers does the farm have, and where did each stand when it was last filled?
 -- Grain: one row per container of a loaded filling.
+-- reads: fillings
+-- writes: nothing
 select
     container,
     arg_max(batch, (coalesce(inoculated_on, date '1900-01-01'), line)) as batch,

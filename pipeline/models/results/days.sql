@@ -1,5 +1,7 @@
 -- How long are the waits of each group of units, in calendar days?
 -- Grain: one row per group and wait.
+-- reads: unit_groups, unit_states, unit_waits
+-- writes: nothing
 with highest as (
     select g.group_id, max(s.highest_flush) as flush
     from unit_groups as g

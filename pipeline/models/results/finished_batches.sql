@@ -1,5 +1,7 @@
 -- What did the units of each batch that finished in the month give? Masses in g, sums over sums.
 -- Grain: one row per batch with a unit finished in the month.
+-- reads: batches, unit_states
+-- writes: nothing
 select
     s.batch,
     min(coalesce(b.substrate, '')) as substrate,

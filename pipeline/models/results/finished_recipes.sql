@@ -1,5 +1,7 @@
 -- What did the units of each recipe that finished in the month give? Masses in g, sums over sums.
 -- Grain: one row per substrate, treatment and spawn form with a unit finished in the month.
+-- reads: batches, unit_states
+-- writes: nothing
 select
     coalesce(b.substrate, '') as substrate,
     coalesce(b.treatment, '') as treatment,

@@ -1,5 +1,7 @@
 -- Which units finished in the month, by what, and with which biological efficiency? Masses in g.
 -- Grain: one row per unit that was closed, or else lapsed, in the month.
+-- reads: batches, unit_states
+-- writes: nothing
 select
     s.batch,
     coalesce(s.container, '') as container,

@@ -1,16 +1,18 @@
 -- How do the flushes of each group of units follow each other? Masses in g.
 -- Grain: one row per group and flush, from 1 to the group's highest picked.
-with told as (
+-- reads: unit_flushes, unit_groups, unit_states
+-- writes: nothing
+with found as (
     select g.group_id, s.unit, s.known_through, s.finished, s.highest_flush
     from unit_groups as g
     inner join unit_states as s on s.unit = g.unit
 ),
 flush_numbers as (
-    select group_id, unnest(range(1, greatest(max(highest_flush), 1) + 1)) as flush from told group by group_id
+    select group_id, unnest(range(1, greatest(max(highest_flush), 1) + 1)) as flush from found group by group_id
 ),
 finished as (
     select t.group_id, sum(f.fresh_g) as fresh_g
-    from told as t
+    from found as t
     inner join unit_flushes as f on f.unit = t.unit
     where t.finished
     group by t.group_id
@@ -25,7 +27,7 @@ counted as (
         sum(first.fresh_g) filter (where t.known_through >= n.flush) as fresh_g_first,
         sum(own.fresh_g) filter (where t.finished) as fresh_g_finished
     from flush_numbers as n
-    inner join told as t on t.group_id = n.group_id
+    inner join found as t on t.group_id = n.group_id
     left join unit_flushes as own on own.unit = t.unit and own.flush = n.flush
     left join unit_flushes as first on first.unit = t.unit and first.flush = 1
     group by n.group_id, n.flush

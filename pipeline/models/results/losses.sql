@@ -1,14 +1,16 @@
--- What was closed without a picking, and in how many soaks?
--- mean_share, sd_share: of the shares lost of the soaks, in %, for the interval that the runner adds.
+-- What was closed without a picking, and in how many soaks? mean_share, sd_share: of the shares lost of the soaks, in
+-- %, for the interval that the runner adds.
 -- Grain: one row per group.
-with told as (
+-- reads: fates, unit_groups
+-- writes: nothing
+with found as (
     select g.group_id, f.*, f.finished and not f.picked as lost
     from unit_groups as g
     inner join fates as f on f.unit = g.unit
 ),
 shares as (
     select group_id, soak_key, 100 * count(*) filter (where lost)::double / count(*) as share
-    from told
+    from found
     where finished or picked
     group by group_id, soak_key
 ),
@@ -32,7 +34,7 @@ counted as (
         count(*) filter (where lost) as lost,
         count(*) filter (where contaminated_before_pick) as contaminated_before_pick,
         count(*) filter (where contaminated and not contaminated_before_pick) as contaminated_after_pick
-    from told
+    from found
     group by group_id
 )
 select

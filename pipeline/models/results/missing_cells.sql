@@ -1,7 +1,9 @@
--- Which cell would make more numbers possible, and for how many units?
--- number: BE (no dry mass), days (no day of inoculation), spawn rate (no spawn mass), yield on wet (no wet mass).
+-- Which cell would make more numbers possible, and for how many units? number: BE (no dry mass), days (no day of
+-- inoculation), spawn rate (no spawn mass), yield on wet (no wet mass).
 -- Grain: one row per number and cell that is missing or to be mended.
-with told as (
+-- reads: batches, fillings, rejected_fillings, unit_states
+-- writes: nothing
+with found as (
     select
         s.unit,
         s.dry_g,
@@ -22,9 +24,9 @@ with told as (
     inner join batches as b on b.line = s.batch_line
     left join fillings as f on f.line = s.unit
 ),
-aside as (
+rejected as (
     select batch, arg_min(file, (file, row)) as file, arg_min(row, (file, row)) as row
-    from fillings_aside
+    from rejected_fillings
     group by batch
 ),
 weightless as (
@@ -51,8 +53,8 @@ weightless as (
         t.filling_row,
         a.file as aside_file,
         a.row as aside_row
-    from told as t
-    left join aside as a on a.batch = t.batch
+    from found as t
+    left join rejected as a on a.batch = t.batch
     where t.dry_g is null
 ),
 blamed as (
@@ -64,14 +66,14 @@ blamed as (
         unit
     from weightless
     union all
-    select 'days', batch_file, batch_row, 'inoculated_on', unit from told where inoculated_on is null
+    select 'days', batch_file, batch_row, 'inoculated_on', unit from found where inoculated_on is null
     union all
     select 'spawn rate', batch_file, batch_row, 'spawn_kg', unit
-    from told
+    from found
     where spawn_kg is null and (spawn_form is null or spawn_form not in ('liquid', 'plug'))
     union all
     select 'yield on wet', batch_file, batch_row, 'substrate_wet_kg', unit
-    from told
+    from found
     where dry_g is not null and wet_g is null and substrate_wet_kg is null
 )
 select

@@ -1,5 +1,7 @@
 -- What was picked, what finished and what was inoculated in each month? Masses in g.
 -- Grain: one row per month, from the first with anything in it to the as-of date's.
+-- reads: unit_pickings, unit_states
+-- writes: nothing
 with picked as (
     select date_trunc('month', h.picked_on) as month, h.fresh_weight_g, h.stage_rank, h.culled_g
     from unit_pickings as h

@@ -1,14 +1,16 @@
--- What can still be picked from at the as-of date, and what did it last give? Weights in g.
--- A whole batch is one row (container null: weighed together); its fillings that have not ended stand beside it, so
--- that a container can still be weighed by itself. last_flush and flush_proposed count as derived_flushes.sql does.
+-- What can still be picked from at the as-of date, and what did it last give? Weights in g. A whole batch is one row
+-- (container null: weighed together); its fillings that have not ended stand beside it, so that a container can still
+-- be weighed by itself. last_flush and flush_proposed count as derived_flushes.sql does.
 -- Grain: one row per running unit, and one per filling of a running whole batch that has not ended.
+-- reads: batches, closings, fillings, harvest_assignments, unit_states
+-- writes: nothing
 with running as (
     select unit, batch_line, container from unit_states where not finished
 ),
 ended as (
     select filling_line from closings where filling_line is not null and closed_on <= getvariable('as_of')
 ),
-places as (
+assignments as (
     select unit as place_line, batch_line from running
     union all
     select f.line, f.batch_line
@@ -18,13 +20,13 @@ places as (
 ),
 pickings as (
     select coalesce(filling_line, batch_line) as place_line, line, picked_on, fresh_weight_g, flush
-    from harvest_places
+    from harvest_assignments
     where picked_on <= getvariable('as_of')
 ),
 latest as (
     select place_line, line, picked_on, fresh_weight_g, row_number() over newest as back
     from pickings
-    where place_line in (select place_line from places)
+    where place_line in (select place_line from assignments)
     window newest as (partition by place_line order by picked_on desc, line desc)
 ),
 weights as (
@@ -60,7 +62,7 @@ select
         when getvariable('as_of') - p.last_picked_on >= getvariable('new_flush_after_days') then p.last_flush + 1
         else p.last_flush
     end as flush_proposed
-from places as l
+from assignments as l
 inner join batches as b on b.line = l.batch_line
 left join fillings as f on f.line = l.place_line
 left join picked as p on p.place_line = l.place_line

@@ -1,10 +1,12 @@
 -- Of which units has nothing been heard for long? lapsed: treated as ended although nobody said so, since lapses_on.
 -- idle: still running, without any entry (picking, observation, inoculation) for idle_days.
 -- Grain: one row per lapsed or idle unit.
+-- reads: batches, fillings, unit_seen, unit_states
+-- writes: nothing
 with heard as (
     select unit, max(seen_on) as last_seen from unit_seen group by unit
 ),
-told as (
+found as (
     select
         case when s.container is null then 'batches' else 'fillings' end as table_name,
         coalesce(f.file, b.file) as file,
@@ -30,7 +32,7 @@ select
     case when lapsed then 'lapsed' else 'idle' end as rule,
     last_picked,
     case when lapsed then lapses_on else last_entry end as since
-from told
+from found
 where lapsed
     or (not finished and getvariable('as_of') - last_entry >= getvariable('idle_days'))
 order by rule desc, since, batch, container

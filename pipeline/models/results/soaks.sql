@@ -1,5 +1,7 @@
 -- How many units of each soak were lost without a picking? A batch without a soak is its own.
 -- Grain: one row per soak with units whose fate is told.
+-- reads: batches, fates
+-- writes: nothing
 select
     coalesce(b.soak, b.batch) as soak,
     min(b.inoculated_on) as inoculated_on,

@@ -1,5 +1,7 @@
 -- At which cap stage was the month's fresh mass picked? Fresh mass in g; stage_rank 1 is the youngest, null: no stage.
 -- Grain: one row per cap stage, youngest first, and one for mass without a stage.
+-- reads: unit_pickings
+-- writes: nothing
 with listed as (
     select unnest(getvariable('cap_stages')) as cap_stage, unnest(range(1, len(getvariable('cap_stages')) + 1)) as stage_rank
     union all

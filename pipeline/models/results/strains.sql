@@ -1,5 +1,7 @@
 -- What was picked of each strain in the month? Fresh mass in g.
 -- Grain: one row per strain picked in the month.
+-- reads: batches, unit_pickings, unit_states
+-- writes: nothing
 with picked as (
     select coalesce(b.strain, '') as strain, sum(p.fresh_weight_g) as fresh_g, count(*) as pickings
     from unit_pickings as p

@@ -1,6 +1,8 @@
--- What is there to look at, to open, to pick, to end, to fill at the as-of date? Days are calendar days.
--- usual_days: the farm's own median of that wait, from five on; null where there are fewer.
+-- What is there to look at, to open, to pick, to end, to fill at the as-of date? Days are calendar days. usual_days:
+-- the farm's own median of that wait, from five on; null where there are fewer.
 -- Grain: one row per action and reason of a running or silent unit, and one per free container.
+-- reads: closings, fillings, unit_flushes, unit_pins, unit_seen, unit_states, unit_waits
+-- writes: nothing
 with waits as (
     -- From the last picking of a flush to the first of the next one; the other waits as unit_waits has them.
     select 'between_flushes' as wait, n.first_day - k.last_day as days
@@ -10,7 +12,7 @@ with waits as (
     union all
     select wait, days
     from unit_waits
-    where wait in ('inoculated_to_colonised', 'opened_to_pins') and state = 'told'
+    where wait in ('inoculated_to_colonised', 'opened_to_pins') and state = 'noted'
 ),
 usual as (
     -- Five waits make a usual one: common practice, no source.
@@ -54,7 +56,7 @@ heard as (
         pins_on, pins_flush, fruited, last_entry,
         getvariable('as_of') - last_entry >= getvariable('idle_days') as idle from running
 ),
-told as (
+found as (
     select unit, batch, container, 'look' as action, 'suspect' as reason, null::integer as flush, suspect_on as since,
         null::varchar as wait
     from heard
@@ -95,7 +97,7 @@ told as (
 due as (
     select t.unit, t.batch, t.container, t.action, t.reason, t.flush, t.since, u.usual_days,
         getvariable('as_of') - t.since as days
-    from told as t
+    from found as t
     left join usual as u on u.wait = t.wait
     where case t.reason
         when 'not colonised' then getvariable('as_of') - t.since

@@ -1,9 +1,11 @@
--- Which batches are traced, and which others share a soak or a spawn lot with them? Masses in g.
--- relation: traced, same soak, same spawn lot, same soak and spawn lot. Of a traced batch only its traced containers,
--- and what was weighed together, are counted; of the others all that they gave.
--- Needs traced_places, traced_pickings. Grain: one row per traced batch, and one per batch that shares with one.
+-- Which batches are traced, and which others share a soak or a spawn lot with them? Masses in g. relation: traced, same
+-- soak, same spawn lot, same soak and spawn lot. Of a traced batch only its traced containers, and what was weighed
+-- together, are counted; of the others all that they gave.
+-- Grain: one row per traced batch, and one per batch that shares with one.
+-- reads: batches, harvest_assignments, trace_scope, trace_scope_pickings
+-- writes: nothing
 with traced as (
-    select distinct batch_line, soak_key, spawn_lot from traced_places where traced
+    select distinct batch_line, soak_key, spawn_lot from trace_scope where traced
 ),
 related as (
     select
@@ -17,14 +19,14 @@ related as (
         count(*) filter (where p.state = 'running') as running,
         count(*) filter (where p.traced and p.lost) as traced_lost,
         count(*) filter (where p.lost) as lost
-    from traced_places as p
+    from trace_scope as p
     group by p.batch_line, p.soak_key, p.spawn_lot
 ),
 pickings as (
-    select batch_line, picked_on, fresh_g from traced_pickings
+    select batch_line, picked_on, fresh_g from trace_scope_pickings
     union all
     select h.batch_line, h.picked_on, h.fresh_weight_g
-    from harvest_places as h
+    from harvest_assignments as h
     where h.picked_on <= getvariable('as_of') and h.batch_line not in (select batch_line from traced)
 ),
 picked as (

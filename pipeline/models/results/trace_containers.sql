@@ -1,6 +1,8 @@
--- What became of each traced container, where is it, and what was picked from it alone? Masses in g.
--- What was weighed together for its batch is in no container's figure. Needs traced_places, traced_pickings.
+-- What became of each traced container, where is it, and what was picked from it alone? Masses in g. What was weighed
+-- together for its batch is in no container's figure.
 -- Grain: one row per traced filling, or traced batch without filling rows (container empty).
+-- reads: fillings, trace_scope, trace_scope_pickings
+-- writes: nothing
 with own as (
     select
         batch_line,
@@ -9,7 +11,7 @@ with own as (
         count(*) as pickings,
         min(picked_on) as first_picked,
         max(picked_on) as last_picked
-    from traced_pickings
+    from trace_scope_pickings
     group by batch_line, container
 )
 select
@@ -26,7 +28,7 @@ select
     coalesce(o.fresh_g, 0)::double as fresh_g,
     o.first_picked,
     o.last_picked
-from traced_places as t
+from trace_scope as t
 left join fillings as f on f.line = t.place
 left join own as o on o.batch_line = t.batch_line and o.container is not distinct from t.container
 where t.traced

@@ -1,23 +1,25 @@
--- What was lost without a picking of the traced containers, and of the rest? As losses.sql, by container.
--- who: traced; near, of the rest those inoculated at most near_days before or after a traced one; rest, all others
--- (near among them). mean_share, sd_share, least_share, most_share: of the shares lost of the soaks, in %.
--- Needs traced_places. Grain: one row per who; all three always.
+-- What was lost without a picking of the traced containers, and of the rest? As losses.sql, by container. who: traced;
+-- near, of the rest those inoculated at most near_days before or after a traced one; rest, all others (near among
+-- them). mean_share, sd_share, least_share, most_share: of the shares lost of the soaks, in %.
+-- Grain: one row per who; all three always.
+-- reads: trace_scope
+-- writes: nothing
 with span as (
     select
         min(inoculated_on) - getvariable('near_days')::integer as first_day,
         max(inoculated_on) + getvariable('near_days')::integer as last_day
-    from traced_places
+    from trace_scope
     where traced
 ),
 members as (
-    select 'traced' as who, soak_key, finished, picked, lost from traced_places where traced
+    select 'traced' as who, soak_key, finished, picked, lost from trace_scope where traced
     union all
     select 'near', p.soak_key, p.finished, p.picked, p.lost
-    from traced_places as p
+    from trace_scope as p
     inner join span as s on p.inoculated_on between s.first_day and s.last_day
     where not p.traced
     union all
-    select 'rest', soak_key, finished, picked, lost from traced_places where not traced
+    select 'rest', soak_key, finished, picked, lost from trace_scope where not traced
 ),
 shares as (
     select who, soak_key, 100 * count(*) filter (where lost)::double / count(*) as share

@@ -1,5 +1,7 @@
--- What was picked from the traced containers, and when? Masses in g. Needs traced_pickings.
+-- What was picked from the traced containers, and when? Masses in g.
 -- Grain: one row per loaded picking of a traced container, or of a traced container's batch weighed together.
+-- reads: trace_scope_pickings
+-- writes: nothing
 select
     picked_on,
     batch,
@@ -10,5 +12,5 @@ select
     asked,
     file,
     row
-from traced_pickings
+from trace_scope_pickings
 order by asked desc, picked_on, batch, container nulls first, file, row

@@ -1,8 +1,10 @@
 -- How large was the biological efficiency of each finished container, and out of which soak and recipe did it come?
 -- be_pct: fresh over dry substrate mass x 100, all flushes; one lost counts with what it gave. Batches weighed together
 -- tell nothing of their containers and are in no row. soak_key: its soak, or its own batch. recipe: what was put in.
--- spawn_pct: spawn over wet substrate of the batch, in whole %. Call runner.prepare first.
+-- spawn_pct: spawn over wet substrate of the batch, in whole %.
 -- Grain: one row per finished filling with dry mass whose batch was not weighed together.
+-- reads: batches, unit_states
+-- writes: nothing
 select
     coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
     b.batch,

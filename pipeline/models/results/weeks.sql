@@ -1,6 +1,8 @@
 -- What was picked in each week of the month, by strain? Fresh mass in g. Weeks begin on Monday; days outside the month
 -- are not in them.
 -- Grain: one row per week with days in the month and strain picked in the month.
+-- reads: batches, unit_pickings, unit_states
+-- writes: nothing
 with picked as (
     select date_trunc('week', p.picked_on)::date as week, coalesce(b.strain, '') as strain, p.fresh_weight_g
     from unit_pickings as p

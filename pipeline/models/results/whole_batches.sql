@@ -1,5 +1,7 @@
 -- How moist was the substrate of each batch (%, wet basis)?
 -- Grain: one row per loaded batch with a moisture, not inoculated after the as-of date.
+-- reads: batches
+-- writes: nothing
 select batch, moisture_pct
 from batches
 where moisture_pct is not null

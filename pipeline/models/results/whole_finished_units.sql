@@ -1,6 +1,8 @@
 -- Which BE (%) had each unit that finished? As trials are usually printed: without those thrown out for contamination
 -- before a first picking.
 -- Grain: one row per closed or lapsed unit with known dry mass that was not thrown out before a picking.
+-- reads: batches, unit_states
+-- writes: nothing
 select
     s.batch,
     coalesce(b.substrate, '') as substrate,

@@ -1,7 +1,9 @@
--- What did each group of units give, and how much of it can be told yet? Masses in g, ratios in %.
--- Sums over sums throughout; be_finished_batch_mean is the one mean of ratios, and is named so.
+-- What did each group of units give, and how much of it can be told yet? Masses in g, ratios in %. Sums over sums
+-- throughout; be_finished_batch_mean is the one mean of ratios, and is named so.
 -- Grain: one row per group.
-with told as (
+-- reads: batches, unit_groups, unit_pickings, unit_rejected, unit_states
+-- writes: nothing
+with found as (
     select
         g.group_id,
         s.*,
@@ -47,7 +49,7 @@ sums as (
         sum(wet_g) filter (where has_rate and spawn_g is not null) as wet_under_spawn,
         sum(spawn_g) filter (where has_rate and dry_g is not null and spawn_g is not null) as spawn_over_dry,
         sum(dry_g) filter (where has_rate and spawn_g is not null) as dry_under_spawn
-    from told
+    from found
     group by group_id
 ),
 picked_sums as (
@@ -64,7 +66,7 @@ picked_sums as (
 ),
 batch_ratios as (
     select group_id, batch, sum(fresh_g)::double / nullif(sum(dry_g), 0)::double as ratio
-    from told
+    from found
     where finished and weighed
     group by group_id, batch
 ),
@@ -79,15 +81,15 @@ batch_spawn as (
         sum(b.substrate_wet_kg) filter (where b.spawn_kg is not null) as wet,
         sum(b.spawn_kg * 1000) filter (where b.dry_g is not null) as spawn_over_dry,
         sum(b.dry_g) filter (where b.spawn_kg is not null) as dry
-    from (select distinct group_id, batch_line from told where has_rate) as t
+    from (select distinct group_id, batch_line from found where has_rate) as t
     inner join batches as b on b.line = t.batch_line
     group by t.group_id
 ),
-aside as (
+rejected as (
     select group_id, count(*) as pickings
     from (
         select distinct g.group_id, a.line
-        from unit_aside as a
+        from unit_rejected as a
         inner join unit_groups as g on g.unit = a.unit
     )
     group by group_id
@@ -131,5 +133,5 @@ from sums as s
 left join picked_sums as p on p.group_id = s.group_id
 left join batch_means as m on m.group_id = s.group_id
 left join batch_spawn as w on w.group_id = s.group_id
-left join aside as a on a.group_id = s.group_id
+left join rejected as a on a.group_id = s.group_id
 order by s.group_id

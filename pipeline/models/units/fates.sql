@@ -1,18 +1,12 @@
--- What became of each unit: picked or not, ended or not, and by what?
--- soak_key: the soak it came out of, or its own batch.
--- Grain: one row per unit.
-create or replace temp table fates as
-select
-    s.unit,
-    s.batch_line,
-    coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
-    s.finished,
-    s.highest_flush > 0 as picked,
-    coalesce(s.closed_by = 'contaminated', false) as contaminated,
-    s.contaminated_before_pick,
-    case
-        when s.closed_by = 'contaminated' then coalesce(s.cause, '')
-        else coalesce(s.closed_by, 'lapsed')
-    end as cause
-from unit_states as s
-inner join batches as b on b.line = s.batch_line
+-- What became of each unit; or of each filling, where the groups are of fillings (variable of_fillings)?
+-- Grain: one row per unit, or per filling.
+-- reads: filling_fates, unit_fates
+-- writes: fates
+create or replace temp view fates as
+select unit, batch_line, soak_key, finished, picked, contaminated, contaminated_before_pick, cause
+from unit_fates
+where not getvariable('of_fillings')
+union all
+select unit, batch_line, soak_key, finished, picked, contaminated, contaminated_before_pick, cause
+from filling_fates
+where getvariable('of_fillings')

@@ -1,7 +1,9 @@
--- What became of each filling, also of those whose batch was weighed together?
--- A filling of such a batch counts as picked when the batch was, by the day that the filling was closed.
--- Grain: one row per loaded filling of a batch that exists at the as-of date, in the columns of fates.sql.
-create or replace temp table fates as
+-- What became of each filling, also of those whose batch was weighed together? A filling of such a batch counts as
+-- picked when the batch was, by the day that the filling was closed.
+-- Grain: one row per loaded filling of a batch that exists at the as-of date, in the columns of unit_fates.sql.
+-- reads: batches, closings, fillings, harvest_assignments, unit_states
+-- writes: filling_fates
+create or replace temp table filling_fates as
 with present as (
     select line, batch, soak from batches where inoculated_on is null or inoculated_on <= getvariable('as_of')
 ),
@@ -12,17 +14,17 @@ ended as (
 ),
 own as (
     select filling_line, min(picked_on) as first_picked
-    from harvest_places
+    from harvest_assignments
     where picked_on <= getvariable('as_of') and filling_line is not null
     group by filling_line
 ),
 pooled as (
     select batch_line, min(picked_on) as first_picked
-    from harvest_places
+    from harvest_assignments
     where picked_on <= getvariable('as_of') and filling_line is null
     group by batch_line
 ),
-told as (
+found as (
     select
         f.line,
         f.batch_line,
@@ -53,4 +55,4 @@ select
     coalesce(closed_by = 'contaminated' and (first_picked is null or first_picked > closed_on), false)
         as contaminated_before_pick,
     case when closed_by = 'contaminated' then coalesce(cause, '') else coalesce(closed_by, 'lapsed') end as cause
-from told
+from found

@@ -1,5 +1,8 @@
--- What did each unit give in each flush, up to the as-of date? Masses in g.
+-- What did each unit give in each flush, up to the as-of date? Masses in g. settled_on: the day from which the flush is
+-- known to be over, flush_settled_days after its last picking.
 -- Grain: one row per unit and flush picked.
+-- reads: unit_pickings
+-- writes: unit_flushes
 create or replace temp table unit_flushes as
 select
     unit,
@@ -8,6 +11,7 @@ select
     coalesce(sum(fresh_weight_g) filter (where pooled), 0) as fresh_g_pooled,
     count(*) as pickings,
     min(picked_on) as first_day,
-    max(picked_on) as last_day
+    max(picked_on) as last_day,
+    max(picked_on) + getvariable('flush_settled_days')::integer as settled_on
 from unit_pickings
 group by unit, flush

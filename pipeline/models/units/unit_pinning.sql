@@ -1,7 +1,9 @@
--- How long did each unit wait for pins, and how does it stand? Needs unit_starts and unit_waits. Days in days.
--- fate: pinned; lost (closed or lapsed without pins); waiting; or unnoted (picked from without a note of pins: that unit,
--- and every unit of a batch of which no unit that was picked from has such a note).
+-- How long did each unit wait for pins, and how does it stand? Days in days. fate: pinned; lost (closed or lapsed
+-- without pins); waiting; or unnoted (picked from without a note of pins: that unit, and every unit of a batch of which
+-- no unit that was picked from has such a note).
 -- Grain: one row per unit of a dated batch.
+-- reads: unit_starts, unit_waits
+-- writes: unit_pinning
 create or replace temp table unit_pinning as
 with waited as (
     select unit, days, state from unit_waits where wait = 'inoculated_to_pins'
@@ -22,11 +24,11 @@ select
     u.soak_no,
     case
         when b.batch_line is not null or w.unit is null then 'unnoted'
-        when w.state = 'told' then 'pinned'
+        when w.state = 'noted' then 'pinned'
         when w.state = 'lost' then 'lost'
         else 'waiting'
     end as fate,
-    case w.state when 'told' then w.days when 'lost' then u.held_to - u.inoculated_on else u.age end as days
+    case w.state when 'noted' then w.days when 'lost' then u.held_to - u.inoculated_on else u.age end as days
 from unit_starts as u
 left join waited as w on w.unit = u.unit
 left join silent_batches as b on b.batch_line = u.batch_line

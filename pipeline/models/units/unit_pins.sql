@@ -1,15 +1,17 @@
--- Which flush did each unit show pins of, up to the as-of date?
--- A blank flush is one after the highest picked before that day.
+-- Which flush did each unit show pins of, up to the as-of date? A blank flush is one after the highest picked before
+-- that day.
 -- Grain: one row per observation of pins and unit that it concerns.
+-- reads: harvest_assignments, unit_seen
+-- writes: unit_pins
 create or replace temp table unit_pins as
 with pins as (
     select unit, seen_on, flush from unit_seen where event = 'pins'
 ),
 picked_days as (
     -- A whole batch is picked when any of its containers is.
-    select batch_line as unit, picked_on, flush from harvest_places
+    select batch_line as unit, picked_on, flush from harvest_assignments
     union all
-    select filling_line, picked_on, flush from harvest_places where filling_line is not null
+    select filling_line, picked_on, flush from harvest_assignments where filling_line is not null
 ),
 picked_before as (
     select p.unit, p.seen_on, max(d.flush) as flush

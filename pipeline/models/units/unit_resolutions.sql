@@ -1,7 +1,9 @@
--- At what age was each flush of each unit told, and what did it give? Needs unit_starts. Ages in days, masses in g.
--- A flush is told when the unit is closed or lapsed, when pins or a picking of a later flush are there, or when its last
--- picking is flush_settled_days old: on the first of these days. resolved_age null: the unit still produces it.
+-- At what age was each flush of each unit told, and what did it give? Ages in days, masses in g. A flush is told when
+-- the unit is closed or lapsed, when pins or a picking of a later flush are there, or when its last picking is
+-- flush_settled_days old (settled_on): on the first of these days. resolved_age null: the unit still produces it.
 -- Grain: one row per unit of a dated batch and flush, from 1 to the highest picked on the farm.
+-- reads: unit_flushes, unit_pins, unit_starts, unit_states
+-- writes: unit_resolutions
 create or replace temp table unit_resolutions as
 with numbers as (
     select unnest(range(1, greatest(max(highest_flush), 1) + 1)) as flush from unit_states
@@ -17,9 +19,6 @@ later_pins as (
     from numbers as n
     inner join unit_pins as p on p.flush > n.flush
     group by n.flush, p.unit
-),
-settled as (
-    select unit, flush, last_day + getvariable('flush_settled_days')::integer as settled_on from unit_flushes
 )
 select
     u.unit,
@@ -30,7 +29,7 @@ select
                 u.held_to,
                 p.seen_on,
                 i.seen_on,
-                case when s.settled_on <= getvariable('as_of') then s.settled_on end
+                case when own.settled_on <= getvariable('as_of') then own.settled_on end
             ) - u.inoculated_on
     end as resolved_age,
     coalesce(own.fresh_g, 0) as fresh_g,
@@ -40,6 +39,5 @@ from unit_starts as u
 cross join numbers as n
 left join later_picked as p on p.unit = u.unit and p.flush = n.flush
 left join later_pins as i on i.unit = u.unit and i.flush = n.flush
-left join settled as s on s.unit = u.unit and s.flush = n.flush
 left join unit_flushes as own on own.unit = u.unit and own.flush = n.flush
 left join unit_flushes as first on first.unit = u.unit and first.flush = 1

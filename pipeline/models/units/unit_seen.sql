@@ -1,11 +1,12 @@
--- Which observations concern which unit, up to the as-of date?
--- What was seen of a batch as a whole holds for each of its fillings, unless its count is below theirs. A whole batch
--- has all the observations of its batch.
+-- Which observations concern which unit, up to the as-of date? What was seen of a batch as a whole holds for each of
+-- its fillings, unless its count is below theirs. A whole batch has all the observations of its batch.
 -- Grain: one row per unit and observation that concerns it.
+-- reads: fillings, observation_assignments, units
+-- writes: unit_seen
 create or replace temp table unit_seen as
 with seen as (
     select batch_line, filling_line, seen_on, event, flush, cause, count
-    from observation_places
+    from observation_assignments
     where seen_on <= getvariable('as_of')
 ),
 filled as (

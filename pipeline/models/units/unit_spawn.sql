@@ -1,14 +1,15 @@
--- What spawn went into each unit, what did it give, and is that told? Needs unit_starts and unit_waits. Masses in g.
--- rate_wet_pct, rate_dry_pct: the batch's spawn over its wet and its dry substrate; none for liquid spawn and plugs.
--- told: finished, or known through the flush asked for; gave_g: what it gave so far, or up to that flush.
--- aside: pickings set aside that may be its own.
+-- What spawn went into each unit, what did it give, and is that known? Masses in g. rate_wet_pct, rate_dry_pct: the
+-- batch's spawn over its wet and its dry substrate; none for liquid spawn and plugs. known: finished, or known through
+-- the flush asked for; gave_g: what it gave so far, or up to that flush. rejected: pickings set aside that may be its own.
 -- Grain: one row per unit.
+-- reads: batches, unit_groups, unit_rejected, unit_states, unit_waits
+-- writes: unit_spawn
 create or replace temp table unit_spawn as
-with aside as (
-    select unit, count(distinct line) as pickings from unit_aside group by unit
+with rejected as (
+    select unit, count(distinct line) as pickings from unit_rejected group by unit
 ),
 pins as (
-    select unit, days from unit_waits where wait = 'inoculated_to_pins' and state = 'told'
+    select unit, days from unit_waits where wait = 'inoculated_to_pins' and state = 'noted'
 )
 select
     s.unit,
@@ -30,14 +31,14 @@ select
     end as rate_dry_pct,
     s.dry_g,
     s.spawn_g,
-    case when getvariable('of_flush') > 0 then s.known_through >= getvariable('of_flush') else s.finished end as told,
+    case when getvariable('of_flush') > 0 then s.known_through >= getvariable('of_flush') else s.finished end as known,
     case when getvariable('of_flush') > 0 then s.fresh_g_through else s.fresh_g end as gave_g,
-    s.finished or s.highest_flush > 0 as fate_told,
+    s.finished or s.highest_flush > 0 as fate_known,
     s.finished and s.highest_flush = 0 as lost,
     p.days as days_to_pins,
-    coalesce(a.pickings, 0) as aside
+    coalesce(a.pickings, 0) as rejected
 from unit_states as s
 inner join unit_groups as g on g.unit = s.unit
 inner join batches as b on b.line = s.batch_line
 left join pins as p on p.unit = s.unit
-left join aside as a on a.unit = s.unit
+left join rejected as a on a.unit = s.unit

@@ -1,8 +1,10 @@
--- Which units were started when, out of which soak, and what went into them? Needs unit_groups (see runner.prepare).
--- soak_key: the soak it came out of, or its own batch; soak_no: its number. age: days from inoculation to the as-of date. containers: of a
--- whole batch its fillings, else containers_filled; null where neither is told. held_to: the day its place was free
--- again, null while it runs. Masses in g. Units of batches without a day of inoculation are in no row.
+-- Which units were started when, out of which soak, and what went into them? soak_key: the soak it came out of, or its
+-- own batch; soak_no: its number. age: days from inoculation to the as-of date. containers: of a whole batch its
+-- fillings, else containers_filled; null where neither is told. held_to: the day its place was free again, null while
+-- it runs. Masses in g. Units of batches without a day of inoculation are in no row.
 -- Grain: one row per unit of a dated batch.
+-- reads: batches, fillings, unit_groups, unit_states
+-- writes: unit_starts
 create or replace temp table unit_starts as
 with filled as (
     select batch_line, count(*) as fillings from fillings group by batch_line

@@ -1,6 +1,8 @@
 -- How far is each unit told at the as-of date? known_through: the highest flush that it is known through; 0 for none,
 -- 32767 for a closed or lapsed unit, which is known through every flush.
 -- Grain: one row per unit.
+-- reads: unit_flushes, unit_pins, units
+-- writes: unit_states
 create or replace temp table unit_states as
 with picked as (
     select
@@ -12,7 +14,7 @@ with picked as (
         min(first_day) as first_picked,
         max(last_day) as last_picked,
         max(flush) as highest_flush,
-        max(flush) filter (where getvariable('as_of') - last_day >= getvariable('flush_settled_days')) as settled_flush
+        max(flush) filter (where settled_on <= getvariable('as_of')) as settled_flush
     from unit_flushes
     group by unit
 ),

@@ -1,7 +1,9 @@
--- How long was each wait of each unit, or how does it stand? days: null unless both days are noted.
--- state: told, lost (ended without it), not yet (running without it). A unit that passed an event without a note of it,
--- or noted its end before its begin, is not listed for that wait.
+-- How long was each wait of each unit, or how does it stand? days: null unless both days are noted. state: noted, lost
+-- (ended without it), not yet (running without it). A unit that passed an event without a note of it, or noted its end
+-- before its begin, is not listed for that wait.
 -- Grain: one row per unit and wait that it began.
+-- reads: unit_flushes, unit_pins, unit_seen, unit_states
+-- writes: unit_waits
 create or replace temp table unit_waits as
 with events as (
     select
@@ -69,6 +71,6 @@ select
     wait,
     unit,
     ends - begins as days,
-    case when ends is not null then 'told' when finished then 'lost' else 'not yet' end as state
+    case when ends is not null then 'noted' when finished then 'lost' else 'not yet' end as state
 from waits
 where begins is not null and (ends >= begins or (ends is null and not passed))

@@ -1,6 +1,8 @@
 -- What units are there at the as-of date? A unit is a filling; or the whole batch (container null), when any of its
 -- pickings is pooled or it has no filling rows. Masses in g. unit: the line of its filling, or of its batch.
 -- Grain: one row per unit.
+-- reads: batches, closings, fillings, harvest_assignments
+-- writes: units
 create or replace temp table units as
 with present as (
     select line, batch, inoculated_on, dry_g, substrate_wet_kg, spawn_kg
@@ -11,7 +13,7 @@ whole as (
     select line
     from present
     where line in (
-            select batch_line from harvest_places where filling_line is null and picked_on <= getvariable('as_of')
+            select batch_line from harvest_assignments where filling_line is null and picked_on <= getvariable('as_of')
         )
         or line not in (select batch_line from fillings)
 ),

@@ -1,10 +1,12 @@
--- Which pickings came from the traced containers, up to the as-of date? Masses in g.
--- container null: weighed together for the batch, while one of its traced containers had not ended; never divided.
--- asked: of the day that the question names; all of them where it names none. Needs traced_places.
+-- Which pickings came from the traced containers, up to the as-of date? Masses in g. container null: weighed together
+-- for the batch, while one of its traced containers had not ended; never divided. asked: of the day that the question
+-- names; all of them where it names none.
 -- Grain: one row per loaded picking of a traced container, or of a traced container's batch weighed together.
-create or replace temp table traced_pickings as
+-- reads: harvest_assignments, rows_of_harvests, trace_scope
+-- writes: trace_scope_pickings
+create or replace temp table trace_scope_pickings as
 with traced as (
-    select place, batch_line, batch, container, closed_on from traced_places where traced
+    select place, batch_line, batch, container, closed_on from trace_scope where traced
 ),
 together as (
     select batch_line, min(batch) as batch, max(coalesce(closed_on, date '9999-12-31')) as last_end
@@ -13,11 +15,11 @@ together as (
 ),
 found as (
     select h.line, h.picked_on, h.fresh_weight_g, h.flush, t.batch_line, t.batch, t.container
-    from harvest_places as h
+    from harvest_assignments as h
     inner join traced as t on t.place = h.filling_line
     union all
     select h.line, h.picked_on, h.fresh_weight_g, h.flush, t.batch_line, t.batch, null
-    from harvest_places as h
+    from harvest_assignments as h
     inner join together as t on t.batch_line = h.batch_line and h.picked_on <= t.last_end
     where h.filling_line is null
 )

@@ -1,8 +1,11 @@
--- Which rows that are set aside or waiting belong to what is traced, as far as can be told?
--- By the row's own cells, by the filling or batch that a set-aside picking would belong to, or by the row it waits for.
--- With a day asked, only pickings of that day, or of no readable day. Mass in g, null where there is none to read; that
--- of a repeated row is counted where it first stands. Needs traced_places.
+-- Which rows that are set aside or waiting belong to what is traced, as far as can be told? By the row's own cells, by
+-- the filling or batch that a set-aside picking would belong to, or by the row it waits for. With a day asked, only
+-- pickings of that day, or of no readable day. Mass in g, null where there is none to read; that of a repeated row is
+-- counted where it first stands.
 -- Grain: one row per row of a file that is set aside or waiting and belongs to the trace.
+-- reads: batches, fillings, findings, rejected_pickings, rows_of_batches, rows_of_fillings, rows_of_harvests,
+--     rows_of_observations, trace_scope
+-- writes: nothing
 with faulty as (
     select
         table_name,
@@ -27,7 +30,7 @@ cells as (
     union all
     select 'harvests', file, row, batch, container, null, null, picked_on, fresh_weight_g, line from rows_of_harvests
 ),
-aside as (
+rejected as (
     select f.table_name, f.file, f.row, f.level, f.rule, f.waits_file, f.waits_row, c.batch, c.container, c.spawn_lot,
         c.soak, c.day, c.fresh_weight_g, c.line
     from faulty as f
@@ -35,10 +38,10 @@ aside as (
 ),
 batches_meant as (
     -- Of the loaded batches the traced ones; of the rows set aside those whose cells say so.
-    select batch from traced_places where traced
+    select batch from trace_scope where traced
     union
     select batch
-    from aside
+    from rejected
     where table_name = 'batches'
         and batch is not null
         and coalesce(
@@ -48,7 +51,7 @@ batches_meant as (
         and (getvariable('trace_soak') is null or coalesce(coalesce(soak, batch) = getvariable('trace_soak'), false))
         and (getvariable('trace_batch') is null or batch = getvariable('trace_batch'))
 ),
-placed as (
+fallback as (
     select
         a.table_name,
         a.file,
@@ -68,11 +71,11 @@ placed as (
                 or coalesce(coalesce(a.soak, a.batch) = getvariable('trace_soak'), false)
             )
         ) as cells_agree
-    from aside as a
-    left join pickings_aside as p on p.line = a.line
+    from rejected as a
+    left join rejected_pickings as p on p.line = a.line
     left join batches as b on b.line = p.batch_line
     left join fillings as f on f.line = p.filling_line
-    left join aside as w on w.table_name in ('batches', 'fillings') and w.file = a.waits_file and w.row = a.waits_row
+    left join rejected as w on w.table_name in ('batches', 'fillings') and w.file = a.waits_file and w.row = a.waits_row
 )
 select
     table_name,
@@ -84,7 +87,7 @@ select
     coalesce(container, '') as container,
     day,
     fresh_weight_g::double as fresh_g
-from placed
+from fallback
 where coalesce(day <= getvariable('as_of'), true)
     and cells_agree
     and (

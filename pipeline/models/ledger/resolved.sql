@@ -1,17 +1,19 @@
 -- Which filling does each picking and observation belong to that is not clear at once: one that is faulty, before its
 -- inoculation or without a flush; or that names a container alone, whose filling of that day is told? Those without a
--- filling_line here are looked at again in placed.sql. early: before the inoculation. Mass in g.
--- batch, container: what a row without a filling names.
+-- filling_line here are looked at again in fallback.sql. early: before the inoculation. Mass in g. batch, container:
+-- what a row without a filling names.
 -- Grain: one row per staged picking or observation that is not clear (clear_harvests.sql, clear_observations.sql).
-create or replace temp table located as
+-- reads: clear_harvests, clear_observations, filling_days, loaded_fillings, stage_harvests, stage_observations
+-- writes: resolved
+create or replace temp table resolved as
 with unclear as materialized (
     select s.line, s.picked_on as day, s.batch, s.container, s.faulty, s.fresh_weight_g, s.flush
     from stage_harvests as s
-    anti join harvest_places as c on c.line = s.line
+    anti join clear_harvests as c on c.line = s.line
     union all
     select s.line, s.seen_on, s.batch, s.container, s.faulty, null, s.flush
     from stage_observations as s
-    anti join observation_places as c on c.line = s.line
+    anti join clear_observations as c on c.line = s.line
 ),
 days as (
     select container, day, line, batch_line

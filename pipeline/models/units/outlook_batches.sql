@@ -2,6 +2,8 @@
 -- number: from 0, in the order of days and names, whatever the order of rows. age counts days from inoculation.
 -- containers: its fillings, else containers_filled; null where neither is told. Mass in kg.
 -- Grain: one row per loaded batch with a day of inoculation, not before first_day.
+-- reads: batches, fillings
+-- writes: outlook_batches
 create or replace temp table outlook_batches as
 with filled as (
     select batch_line, count(*) as fillings from fillings group by batch_line

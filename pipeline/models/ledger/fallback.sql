@@ -1,10 +1,12 @@
--- Where do the pickings and observations belong that need a second look?
--- outcome: filling, batch (as a whole: filling_line null), waiting, unknown. rule and detail: what is told of it, null
--- when there is nothing to tell. near_line: the batch it has to do with, also while it waits.
--- Grain: one row per staged picking or observation without a filling in `located`.
-create or replace temp table placed as
+-- Where do the pickings and observations belong that need a second look? outcome: filling, batch (as a whole:
+-- filling_line null), waiting, unknown. rule and detail: what is told of it, null when there is nothing to tell.
+-- near_line: the batch it has to do with, also while it waits.
+-- Grain: one row per staged picking or observation without a filling in `resolved`.
+-- reads: batch_faults, batches, filling_days, filling_faults, loaded_fillings, resolved
+-- writes: fallback
+create or replace temp table fallback as
 with rows_left as materialized (
-    select line, day, batch, container, faulty, fresh_weight_g, flush from located where filling_line is null
+    select line, day, batch, container, faulty, fresh_weight_g, flush from resolved where filling_line is null
 ),
 batch_roots as (
     select batch, arg_min(file, (file, row)) as root_file, arg_min(row, (file, row)) as root_row

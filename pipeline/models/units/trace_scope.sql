@@ -1,10 +1,12 @@
 -- Which containers does the question of a trace mean, and what became of them and of all others at the as-of date?
 -- Several things asked must all hold. A batch without a soak is its own. What was weighed together on a day was picked
--- from every filling of the batch that had not ended before. Needs fates (filling_fates.sql of the measures).
--- soak: its soak's name, or its own batch's; soak_key tells the two apart.
--- state: running, contaminated, emptied, refilled, lapsed. lost: ended without a picking, as in losses.sql.
+-- from every filling of the batch that had not ended before.  soak: its soak's name, or its own batch's; soak_key tells
+-- the two apart. state: running, contaminated, emptied, refilled, lapsed. lost: ended without a picking, as in
+-- losses.sql.
 -- Grain: one row per place that exists at the as-of date: a loaded filling, or a batch without filling rows.
-create or replace temp table traced_places as
+-- reads: batches, closings, filling_fates, fillings, harvest_assignments, unit_states
+-- writes: trace_scope
+create or replace temp table trace_scope as
 with present as (
     select line, batch, soak, coalesce('soak ' || soak, 'batch ' || batch) as soak_key, spawn_lot, inoculated_on
     from batches
@@ -20,13 +22,13 @@ ended as (
 ),
 on_the_day as (
     select distinct batch_line, filling_line
-    from harvest_places
+    from harvest_assignments
     where picked_on = getvariable('trace_picked')
 ),
-places as (
+assignments as (
     select f.line as place, f.batch_line, f.container, e.closed_on, e.closed_by, t.finished, t.picked, t.cause
     from fillings as f
-    inner join fates as t on t.unit = f.line
+    inner join filling_fates as t on t.unit = f.line
     left join ended as e on e.filling_line = f.line
     union all
     select s.unit, s.batch_line, null, s.closed_on, s.closed_by, s.finished, s.highest_flush > 0, s.cause
@@ -69,5 +71,5 @@ select
             and coalesce(p.closed_on >= getvariable('trace_picked'), true)
         )
     ) as traced
-from places as p
+from assignments as p
 inner join present as b on b.line = p.batch_line
