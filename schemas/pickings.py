@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 # A weight so many times the usual one, or more, is doubted; so is one so many times less. A digit too many with
-# ordinary spread makes 8 to 12 times; an ounce figure read as grams is 1/28. models/ledger/warn_harvests.sql has these
-# numbers too.
+# ordinary spread makes 8 to 12 times; an ounce figure read as grams is 1/28.
 TIMES_MORE, TIMES_LESS = 8, 25
+# So many pickings make a usual weight (their median): common practice, no source.
+LEAST_PICKINGS = 5
+# How many times the true weight stands there, by what slipped. Pound and ounce are exact (NIST SP 811, appendix B.8).
+SLIPS = {
+    "kg": 0.001,
+    "lb": 1 / 453.59237,
+    "oz": 1 / 28.349523125,
+    "one digit too many": 10.0,
+    "two digits too many": 100.0,
+    "three digits too many": 1000.0,
+}
 # The same weight of one container within so long, in ms, may be one picking typed twice. Our choice, no source.
 SAME_WITHIN_MS = 120_000
 

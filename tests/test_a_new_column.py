@@ -1,4 +1,4 @@
-"""A field added to the contract of batches loads, groups, compares and is proposed by that alone."""
+"""A field added to the contract of batches loads, groups, compares, is logged and is proposed by that alone."""
 
 from __future__ import annotations
 
@@ -96,6 +96,15 @@ def test_refresh_loads_it_and_yields_groups_by_it(package: Path, folder: Path) -
 def test_compare_holds_its_levels_against_each_other(package: Path, folder: Path) -> None:
     found = json.loads(run(package, "compare", "nutrient", "--json", "--farm", folder))
     assert [(each["level"], each["against"], each["verdict"]) for each in found] == [("urea", "bran", "more")]
+
+
+def test_batch_logs_it_by_its_option_and_proposes_it_for_the_next_one(package: Path, folder: Path) -> None:
+    first = ("--on", "2026-03-01", "--strain", "grey", "--substrate", "straw")
+    run(package, "batch", "B7", *first, "--nutrient", "urea", "--nutrient-g", "1 oz", "--farm", folder)
+    run(package, "batch", "B8", "--on", "2026-03-02", "--like", "B7", "--farm", folder)
+    logged = (folder / "batches.csv").read_text(encoding="utf-8").splitlines()[-2:]
+    assert logged == ["B7,2026-03-01,grey,straw,,,urea,28.35", "B8,2026-03-02,grey,straw,,,urea,"]
+    assert "Mass of the nutrient." in run(package, "batch", "--help")
 
 
 def test_init_from_proposes_it_by_its_heading(package: Path, tmp_path: Path) -> None:

@@ -15,8 +15,8 @@ from ledgers import refreshed
 
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.logbook import cells
-from pipeline.logbook.places import Place, Places, flush_of
-from pipeline.logbook.summaries import up_to_date
+from pipeline.logbook.containers import Assignment, Containers, flush_of
+from pipeline.logbook.summaries import current_summaries
 from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Field, contract
 from schemas.values import valued
@@ -25,17 +25,17 @@ DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, Places, duckdb.DuckDBPyConnection]]:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, Containers, duckdb.DuckDBPyConnection]]:
     folder = tmp_path_factory.mktemp("agrees") / "farm"
     shutil.copytree(DEMO, folder)
     refreshed(folder)
     farm = open_farm(folder)
     with duckdb.connect(str(folder / "ledger.duckdb"), read_only=True) as con:
-        yield farm, Places(farm, up_to_date(farm, {})[0]), con
+        yield farm, Containers(farm, current_summaries(farm, {})[0]), con
 
 
 def test_it_is_the_same_filling_that_a_container_alone_belongs_to(
-    demo: tuple[Farm, Places, duckdb.DuckDBPyConnection],
+    demo: tuple[Farm, Containers, duckdb.DuckDBPyConnection],
 ) -> None:
     _, places, con = demo
     named = con.execute(
@@ -51,7 +51,7 @@ def test_it_is_the_same_filling_that_a_container_alone_belongs_to(
 
 
 def test_a_filling_ended_on_the_same_day_by_the_same_event(
-    demo: tuple[Farm, Places, duckdb.DuckDBPyConnection],
+    demo: tuple[Farm, Containers, duckdb.DuckDBPyConnection],
 ) -> None:
     _, places, con = demo
     fillings = con.execute(
@@ -60,12 +60,12 @@ def test_a_filling_ended_on_the_same_day_by_the_same_event(
     ).fetchall()
     assert {row[4] for row in fillings} == {None, "contaminated", "emptied", "refilled"}
     for batch, container, day, closed_on, closed_by in fillings:
-        told = places.end(Place(batch, container, day))
+        told = places.end(Assignment(batch, container, day))
         assert told == (None if closed_on is None else (closed_on, closed_by)), (batch, container)
 
 
 def test_the_flush_that_is_proposed_is_the_one_that_a_blank_cell_would_get(
-    demo: tuple[Farm, Places, duckdb.DuckDBPyConnection],
+    demo: tuple[Farm, Containers, duckdb.DuckDBPyConnection],
 ) -> None:
     farm, places, con = demo
     gap = farm.settings["new_flush_after_days"]
@@ -76,7 +76,7 @@ def test_the_flush_that_is_proposed_is_the_one_that_a_blank_cell_would_get(
     ).fetchall()
     assert len(derived) > 20
     for batch, container, day, picked_on, flush in derived:
-        place = Place(batch, container or "", day)
+        place = Assignment(batch, container or "", day)
         before = [each for each in places.pickings(place) if each.day <= picked_on]
         assert flush_of(before, picked_on, gap) == flush, (batch, container, picked_on)
         # Of the day's own pickings the flush is theirs; from the earlier ones it is the same, unless one was given.
@@ -86,7 +86,7 @@ def test_the_flush_that_is_proposed_is_the_one_that_a_blank_cell_would_get(
 
 
 def test_the_usual_weight_is_the_one_that_check_compares_with(
-    demo: tuple[Farm, Places, duckdb.DuckDBPyConnection],
+    demo: tuple[Farm, Containers, duckdb.DuckDBPyConnection],
 ) -> None:
     _, places, con = demo
     for together in (False, True):
@@ -102,7 +102,7 @@ def test_the_usual_weight_is_the_one_that_check_compares_with(
         assert abs(sum(weight < usual for weight in weights) - len(weights) / 2) < max(3, 0.05 * len(weights))
 
 
-def test_what_gave_so_much_gave_so_much(demo: tuple[Farm, Places, duckdb.DuckDBPyConnection]) -> None:
+def test_what_gave_so_much_gave_so_much(demo: tuple[Farm, Containers, duckdb.DuckDBPyConnection]) -> None:
     _, places, con = demo
     rows = con.execute(
         "select b.batch, f.container, f.inoculated_on, sum(h.fresh_weight_g), count(*) from harvest_assignments as h "
@@ -111,7 +111,7 @@ def test_what_gave_so_much_gave_so_much(demo: tuple[Farm, Places, duckdb.DuckDBP
     ).fetchall()
     differing = []
     for batch, container, day, grams, count in rows:
-        mine = places.pickings(Place(batch, container, day))
+        mine = places.pickings(Assignment(batch, container, day))
         if (sum(each.weight_g for each in mine), len(mine)) != (grams, count):
             differing.append((batch, container))
     # A row that stands twice with equal cells is set aside by the ledger alone.

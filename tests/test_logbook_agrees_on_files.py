@@ -14,8 +14,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 from own_files import saved, workbook
 
 from pipeline.farm.folder import SUFFIXES, open_farm
-from pipeline.logbook.places import Place, Places
-from pipeline.logbook.summaries import up_to_date
+from pipeline.logbook.containers import Assignment, Containers
+from pipeline.logbook.summaries import current_summaries
 from schemas.contract import INPUTS
 
 Rows = Sequence[Sequence[str]]
@@ -166,12 +166,12 @@ def agrees(folder: Path) -> None:
     """What the ledger and the logbook say of the farm is the same, and not nothing."""
     refreshed(folder)
     farm = open_farm(folder)
-    places = Places(farm, up_to_date(farm, {})[0])
+    places = Containers(farm, current_summaries(farm, {})[0])
     assert places.troubles == []
     assert sorted(places.batch_days.items()) == rows(folder, "select batch, inoculated_on from batches order by all")
     fillings = rows(folder, "select batch, container, inoculated_on from fillings order by all")
     assert len(fillings) == 4
-    mine = [(each.batch, each.container, each.day) for name in places.containers for each in places.fillings(name)]
+    mine = [(each.batch, each.container, each.day) for name in places.names for each in places.fillings(name)]
     assert sorted(mine) == fillings
     ends = {
         (batch, container): (closed_on, closed_by)
@@ -184,7 +184,7 @@ def agrees(folder: Path) -> None:
     assert {event for _, event in ends.values()} == {"contaminated", "emptied", "refilled"}
     picked = 0
     for batch, container, day in fillings:
-        place = Place(str(batch), str(container), day)  # type: ignore[arg-type]
+        place = Assignment(str(batch), str(container), day)  # type: ignore[arg-type]
         assert places.end(place) == ends.get((batch, container))
         pickings = rows(
             folder,

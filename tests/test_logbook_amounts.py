@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 
 from pipeline.logbook.amounts import amount, in_unit
-from pipeline.logbook.entries import new_entries, written_ms
-from pipeline.logbook.names import spread
+from pipeline.logbook.container_names import expand_ranges
+from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
 from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
 
@@ -46,20 +46,20 @@ def test_what_is_written_in_another_unit_reads_as_what_was_typed(unit: str, ours
 
 def test_containers_are_named_one_by_one_or_as_a_range() -> None:
     known = ("7", "9", "B01", "B02", "B10", "left-2", "b")
-    assert spread(["7", "9", "11-13", "7"], known) == ["7", "9", "11", "12", "13"]
-    assert spread(["B01-B03", "b09-10"], known) == ["B01", "B02", "B03", "b09", "B10"]
-    assert spread(["left-2", "B"], known) == ["left-2", "b"]
+    assert expand_ranges(["7", "9", "11-13", "7"], known) == ["7", "9", "11", "12", "13"]
+    assert expand_ranges(["B01-B03", "b09-10"], known) == ["B01", "B02", "B03", "b09", "B10"]
+    assert expand_ranges(["left-2", "B"], known) == ["left-2", "b"]
     for typed in ("20-11", "1-1000"):
         with pytest.raises(WrongRequest, match=f"{typed}: a range goes from the lower number to the higher"):
-            spread([typed], known)
+            expand_ranges([typed], known)
 
 
 def test_ids_are_short_unique_and_sorted_by_time() -> None:
     now = time.time_ns() // 1_000_000
-    calls = [new_entries(now + at, 40) for at in range(50)]
+    calls = [new_entry_ids(now + at, 40) for at in range(50)]
     ids = [each for call in calls for each in call]
     assert len(set(ids)) == 2000
     assert {len(each) for each in ids} == {15}
-    assert [written_ms(call[0]) for call in calls] == [now + at for at in range(50)]
+    assert [entry_time_ms(call[0]) for call in calls] == [now + at for at in range(50)]
     assert sorted(calls, key=min) == calls
-    assert [written_ms(each) for each in ("", "p0123456789abcdef0123", "w1234", "wu00000000zzzzz")] == [None] * 4
+    assert [entry_time_ms(each) for each in ("", "p0123456789abcdef0123", "w1234", "wu00000000zzzzz")] == [None] * 4

@@ -13,7 +13,7 @@ from ledgers import here
 
 from pipeline.farm.folder import open_farm
 from pipeline.logbook import append, book, undo
-from pipeline.logbook.targets import target_for
+from pipeline.logbook.destination import destination_for
 
 Farm = Callable[..., Path]
 HEAD = "picked_on,fresh_weight_g,container,batch,flush,cap_stage,culled_g,picker,entry,note\n"
@@ -129,14 +129,14 @@ def test_a_file_that_another_program_made_meanwhile_is_added_to(folder: Path) ->
     """Between looking and making, a phone's folder may bring the same name."""
     opened = open_farm(folder)
     summaries = book.Book(opened)
-    summaries.look()
+    summaries.scan()
     day = datetime(2026, 2, 3).date()
-    target, _ = target_for(opened, summaries.summaries, "harvests", day, ())
-    (folder / target.name).write_text(HEAD + "2026-02-03,111,9,A,1,,,,,\n", encoding="utf-8")
+    destination, _ = destination_for(opened, summaries.summaries, "harvests", day, ())
+    (folder / destination.name).write_text(HEAD + "2026-02-03,111,9,A,1,,,,,\n", encoding="utf-8")
     with pytest.raises(append.ChangedMeanwhile):
-        append.make(target.path, target.name, HEAD)
+        append.make(destination.path, destination.name, HEAD)
     assert run(folder, "weigh", "7", "300", "--on", "2026-02-03").code == 0
-    assert len((folder / target.name).read_text(encoding="utf-8").splitlines()) == 3
+    assert len((folder / destination.name).read_text(encoding="utf-8").splitlines()) == 3
 
 
 def test_a_month_in_capitals_is_the_same_file(folder: Path) -> None:

@@ -6,6 +6,7 @@ import json
 import os
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,22 +15,21 @@ from ledgers import here
 
 from pipeline.farm.folder import open_farm
 from pipeline.logbook import summaries
-from pipeline.logbook.entries import new_entries
-from pipeline.logbook.summaries import SIDECAR, keep, recall, up_to_date
+from pipeline.logbook.entry_ids import new_entry_ids
+from pipeline.logbook.summaries import SIDECAR, current_summaries, load_summaries, save_summaries
 
 Farm = Callable[..., Path]
 HEADER = "picked_on,fresh_weight_g,container,batch,flush,entry,note"
 TABLES = {"batches": "batch,inoculated_on\nA,2026-01-01", "fillings": "batch,container\nA,7\nA,8"}
 
 
-def told(found: summaries.Summaries) -> dict[str, Any]:
-    """What is told, without when it was read; weights in order, because their order says nothing."""
-    lean = {key: {name: part for name, part in each.items() if name != "mark"} for key, each in found.items()}
+def content(found: summaries.Summaries) -> dict[str, Any]:
+    """The summaries without when they were read; weights in order, because their order says nothing."""
+    lean = {key: replace(each, stamp=summaries.Stamp()) for key, each in found.items()}
     for each in lean.values():
-        for name in ("alone", "together"):
-            if name in each.get("told", {}):
-                each["told"] = {**each["told"], name: sorted(each["told"][name])}
-    return json.loads(json.dumps(lean))
+        each.facts.alone.sort()
+        each.facts.together.sort()
+    return json.loads(json.dumps(lean, default=vars))
 
 
 def test_whatever_happens_to_the_files_it_tells_what_a_first_look_tells(farm: Farm) -> None:
@@ -39,7 +39,7 @@ def test_whatever_happens_to_the_files_it_tells_what_a_first_look_tells(farm: Fa
     grown = 0
     for step in range(150):
         data = file.read_bytes() if file.exists() else f"{HEADER}\n".encode()
-        (entry,) = new_entries(1_700_000_000_000 + step)
+        (entry,) = new_entry_ids(1_700_000_000_000 + step)
         row = f"2026-02-{dice.randint(1, 28):02},{dice.randint(1, 900)},{dice.choice('78')},A,1,{entry},"
         changes = {
             "add": data + f"{row}\n".encode() * dice.randint(1, 3),
@@ -55,9 +55,9 @@ def test_whatever_happens_to_the_files_it_tells_what_a_first_look_tells(farm: Fa
         }
         kind = dice.choice([*changes, "add", "add"]) if data[-1:] == b"\n" else "mend"
         file.write_bytes(changes[kind])
-        known, again = up_to_date(opened, known)
+        known, again = current_summaries(opened, known)
         grown += 0 < again < len(changes[kind])
-        assert told(known) == told(up_to_date(opened, {})[0]), (step, kind)
+        assert content(known) == content(current_summaries(opened, {})[0]), (step, kind)
     assert grown > 40  # so that what was added alone was read often enough to be tried
 
 
@@ -65,33 +65,44 @@ def test_a_file_changed_close_to_its_reading_is_looked_at_again(farm: Farm) -> N
     folder = farm(**TABLES)
     file, opened = folder / "harvests.csv", open_farm(folder)
     file.write_text(f"{HEADER}\n2026-02-01,300,7,A,1,,\n", encoding="utf-8")
-    known, _ = up_to_date(opened, {})
+    known, _ = current_summaries(opened, {})
     was = file.stat()
     file.write_text(f"{HEADER}\n2026-02-01,301,7,A,1,,\n", encoding="utf-8")
     os.utime(file, ns=(was.st_atime_ns, was.st_mtime_ns))  # the same size and time
-    assert up_to_date(opened, known)[0]["harvests:harvests.csv"]["told"]["alone"] == [301.0]
+    assert current_summaries(opened, known)[0]["harvests:harvests.csv"].facts.alone == [301.0]
     # One that is old enough is not read again.
     for path in folder.glob("*.csv"):
         os.utime(path, (1_700_000_000, 1_700_000_000))
-    known, again = up_to_date(opened, {})
+    known, again = current_summaries(opened, {})
     assert again > 0
-    assert up_to_date(opened, known) == (known, 0)
+    assert current_summaries(opened, known) == (known, 0)
+
+
+def test_a_batch_that_is_added_a_second_time_has_one_day(farm: Farm) -> None:
+    folder = farm(batches="batch,inoculated_on\nA,2026-01-01\nB,")
+    opened = open_farm(folder)
+    known, _ = current_summaries(opened, {})
+    with (folder / "batches.csv").open("a", encoding="utf-8") as out:
+        out.write("A,2026-01-01\nB,2026-01-03\nC,2026-01-04\n")
+    known, read = current_summaries(opened, known)
+    assert 0 < read < (folder / "batches.csv").stat().st_size
+    assert known["batches:batches.csv"].facts.batch_days == {"A": "2026-01-01", "B": "2026-01-03", "C": "2026-01-04"}
 
 
 @pytest.mark.parametrize(
-    "spoiled", [b"", b"{", b"[]", b'{"layout": 0}', b'{"layout": 1, "settings": "x", "files": {}}']
+    "spoiled", [b"", b"{", b"[]", b'{"layout": 0}', b'{"layout": 2, "settings": "x", "files": {}}']
 )
 def test_a_note_that_cannot_be_used_is_made_anew(farm: Farm, spoiled: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = farm(**TABLES)
     opened = open_farm(folder)
     (folder / SIDECAR).write_bytes(spoiled)
-    assert recall(opened) == {}
-    monkeypatch.setattr("pipeline.logbook.book.WORTH_KEEPING", 0)
+    assert load_summaries(opened) == {}
+    monkeypatch.setattr("pipeline.logbook.book.WORTH_SAVING", 0)
     assert here("weigh", "7", "412", "--on", "2026-02-03", "--farm", folder).code == 0
-    assert set(recall(opened)) >= {"batches:batches.csv", "fillings:fillings.csv"}
+    assert set(load_summaries(opened)) >= {"batches:batches.csv", "fillings:fillings.csv"}
     # Settings say how cells are read, so another farm.toml asks for another look.
     (folder / "farm.toml").write_text('decimal_mark = ","', encoding="utf-8")
-    assert recall(open_farm(folder)) == {}
+    assert load_summaries(open_farm(folder)) == {}
 
 
 def test_with_or_without_a_note_the_answer_is_the_same(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -99,7 +110,7 @@ def test_with_or_without_a_note_the_answer_is_the_same(farm: Farm, monkeypatch: 
     rows = "".join(f"2026-01-{20 + at},{400 + at},7,A,,,\n" for at in range(8))
     (folder / "harvests.csv").write_text(f"{HEADER}\n{rows}", encoding="utf-8")
     opened = open_farm(folder)
-    keep(opened, up_to_date(opened, {})[0])
+    save_summaries(opened, current_summaries(opened, {})[0])
     words = ("weigh", "7", "412", "--on", "2026-02-04", "--farm", folder)
     said = here(*words)
     assert here("weigh", "--undo", "--farm", folder).code == 0

@@ -16,7 +16,7 @@ from conftest import Said
 from ledgers import here, refreshed, rows
 
 from pipeline.logbook.amounts import amount
-from pipeline.logbook.entries import new_entries, written_ms
+from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
 from schemas.cell_format import CellFormat
 from schemas.finding import WrongRequest
 
@@ -178,7 +178,7 @@ def test_the_same_entry_a_minute_ago_is_asked_about(folder: Path) -> None:
     file = folder / "harvests/2026-02.csv"
     text = file.read_text(encoding="utf-8")
     for entry in re.findall(r"w[0-9a-z]{14}", text):
-        text = text.replace(entry, new_entries((written_ms(entry) or 0) - 125_000)[0])
+        text = text.replace(entry, new_entry_ids((entry_time_ms(entry) or 0) - 125_000)[0])
     file.write_text(text, encoding="utf-8")
     assert weigh(folder, "7", "412", *day).code == 0
     assert [row["fresh_weight_g"] for row in entries(folder, "2026-02")] == ["412", "413", "412"]

@@ -15,8 +15,8 @@ from ledgers import here, refreshed, rows
 from pipeline.cli.prompts import now, picking_day
 from pipeline.farm.folder import open_farm
 from pipeline.logbook import append
-from pipeline.logbook.asking import asked_for
 from pipeline.logbook.book import Book
+from pipeline.logbook.parsing import PickingOptions, parse_picking
 from pipeline.logbook.weigh import enter
 
 Farm = Callable[..., Path]
@@ -215,14 +215,13 @@ def test_a_file_that_a_spreadsheet_saved_meanwhile_is_read_anew(farm: Farm) -> N
     file = folder / "harvests.csv"
     file.write_bytes(FULL.encode() + b"\n" + b"2026-02-01,300,7,A,1,x\n" * 5)
     book = Book(open_farm(folder))
-    given = dict.fromkeys(("batch", "flush", "stage", "culled", "picker", "note"))
-    asked = asked_for(book, ["7", "30000"], picking_day("2026-02-03"), None, given)
+    picking = parse_picking(book, ["7", "30000"], picking_day("2026-02-03"), PickingOptions())
     saved = b"entry;flush;batch;container;fresh_weight_g;picked_on\nx;2;A;7;300;2026-02-02\n"
 
     def answer(*_: object) -> None:
         file.write_bytes(saved)
 
-    logged = enter(book, asked, False, answer, now)
+    logged = enter(book, picking, False, answer, now)
     assert logged.row == 3
     assert written(folder)[-1] == b"ID;2;A;7;30000;2026-02-03\n"
     assert file.read_bytes().startswith(saved)

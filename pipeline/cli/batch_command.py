@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import partial
@@ -10,40 +11,25 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.column_options import option_of, with_column_options
 from pipeline.cli.options import FarmOption, tell
 from pipeline.cli.options import the_farm as open_the_farm
 from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day, now
 from pipeline.cli.show import printable
+from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from pipeline.farm.folder import Farm
+    from pipeline.logbook.batch import BatchPlan
     from pipeline.logbook.book import Book
     from pipeline.logbook.known_rows import Value
-
-# Which option fills which column; other columns are given with --set.
-OPTIONS = {
-    "strain": "--strain",
-    "substrate": "--substrate",
-    "soak": "--soak",
-    "treatment": "--treatment",
-    "substrate_wet_kg": "--wet",
-    "moisture_pct": "--moisture",
-    "substrate_dry_kg": "--dry",
-    "spawn_kg": "--spawn",
-    "spawn_form": "--spawn-form",
-    "spawn_lot": "--spawn-lot",
-    "note": "--note",
-}
-# What is asked for on a terminal where it is not given.
-ASKED = ("strain", "substrate", "substrate_wet_kg", "moisture_pct", "spawn_kg")
-NEEDED = ("strain", "substrate")
 
 InsistOption = Annotated[bool, typer.Option("--insist", help="Write it although something about it is doubtful.")]
 
 
+@with_column_options(BATCHES)
 def batch(
     names: Annotated[
         list[str] | None,
@@ -60,36 +46,13 @@ def batch(
     like: Annotated[
         str | None, typer.Option("--like", metavar="BATCH", help="Take the recipe from this batch: all but its masses.")
     ] = None,
-    strain: Annotated[str | None, typer.Option("--strain", metavar="TEXT", help="The strain of the spawn.")] = None,
-    substrate: Annotated[str | None, typer.Option("--substrate", metavar="TEXT", help="What was soaked.")] = None,
-    soak: Annotated[
-        str | None, typer.Option("--soak", metavar="NAME", help="The bath, drum or steamer run it came out of.")
-    ] = None,
-    treatment: Annotated[
-        str | None,
-        typer.Option("--treatment", metavar="WORD", help="cold_lime, hot_lime, hot_water, steam, sterilised, none."),
-    ] = None,
-    wet: Annotated[
-        str | None, typer.Option("--wet", metavar="WEIGHT", help="Drained substrate before spawning: 40, 90 lb.")
-    ] = None,
-    moisture: Annotated[
-        str | None, typer.Option("--moisture", metavar="PCT", help="Water in it, % of its wet mass.")
-    ] = None,
-    dry: Annotated[str | None, typer.Option("--dry", metavar="WEIGHT", help="The substrate weighed dry.")] = None,
-    spawn: Annotated[str | None, typer.Option("--spawn", metavar="WEIGHT", help="Spawn mixed in.")] = None,
-    spawn_form: Annotated[
-        str | None, typer.Option("--spawn-form", metavar="WORD", help="grain, sawdust, plug or liquid.")
-    ] = None,
-    spawn_lot: Annotated[
-        str | None, typer.Option("--spawn-lot", metavar="TEXT", help="The lot on the spawn's label.")
-    ] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None,
     more: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="COLUMN=VALUE", help="Any other column of batches, like --set ph_start=12.4."),
     ] = None,
     insist: InsistOption = False,
     farm: FarmOption = None,
+    **columns: str | None,
 ) -> None:
     """Start a batch, or several of one soak. On a terminal, what is not given is asked for."""
     from pipeline.logbook.batch import plan_batches, write_batches
@@ -97,14 +60,10 @@ def batch(
 
     book = Book(open_the_farm(farm))
     day = date.today() if on is None else entry_day("--on", on)
-    typed = {
-        "strain": strain, "substrate": substrate, "soak": soak, "treatment": treatment, "substrate_wet_kg": wet,
-        "moisture_pct": moisture, "substrate_dry_kg": dry, "spawn_kg": spawn, "spawn_form": spawn_form,
-        "spawn_lot": spawn_lot, "note": note, **_more(more),
-    }  # fmt: skip
+    typed = {column: text for column, text in columns.items() if text is not None} | _more(more)
     if names and batches not in (1, len(names)):
         raise WrongRequest(f"--batches {batches}: {len(names)} names are given. Leave one of the two out.")
-    given = _given(book, day, {column: text for column, text in typed.items() if text is not None}, like)
+    given = _given(book, day, typed, like)
     made = enter(
         book,
         lambda moment: plan_batches(book, list(names or ()), day, given, batches, moment.date()),
@@ -113,115 +72,93 @@ def batch(
         ask_on_terminal,
         now,
     )
-    for each in made.said:
+    _show_started(made, day)
+
+
+def _show_started(made: BatchPlan, day: date) -> None:
+    for each in made.messages:
         tell(each)
     soaked = f" of soak {made.rows[0]['soak']}" if "soak" in made.rows[0] else ""
     started = "batch" if len(made.names) == 1 else "batches"
     typer.echo(printable(f"Started: {started} {', '.join(made.names)}{soaked}, inoculated on {day}."))
-    first, last = made.target.next_row, made.target.next_row + len(made.rows) - 1
-    rows = f"row {first}" if first == last else f"rows {first} to {last}"
-    typer.echo(printable(f"Written to {made.target.name}, {rows}. To take it back, delete it there."))
+    rows = made.destination.rows_text(len(made.rows))
+    typer.echo(printable(f"Written to {made.destination.name}, {rows}. To take it back, delete it there."))
     typer.echo(printable(f"Next: gillbook fill --batch {made.names[0]} CONTAINER..."))
 
 
 def _more(more: list[str] | None) -> dict[str, str]:
-    """The columns given with --set. Raises WrongRequest for what names none."""
-    from schemas.contract import contract
-    from schemas.finding import nearest
+    """Return the columns given with --set. Raises WrongRequest for what names none."""
+    from pipeline.logbook.batch import KEYS
 
     found = {}
-    known = tuple(name for name in contract("batches").names if name not in ("batch", "inoculated_on"))
+    known = tuple(name for name in contract(BATCHES).names if name not in KEYS)
     for each in more or ():
         column, mark, text = each.partition("=")
         if not mark or column.strip() not in known:
-            meant = None if column in known else nearest(column, known)
-            hint = f" Did you mean {meant}?" if meant else ""
+            hint = "" if column in known else did_you_mean(column, known)
             raise WrongRequest(f"--set {each}: write COLUMN=VALUE with a column of batches.{hint}")
         found[column.strip()] = text
     return found
 
 
 def _given(book: Book, day: date, typed: Mapping[str, str], like: str | None) -> dict[str, Value]:
-    """What is told of the batch: as typed, as in the batch it is like, and as answered on a terminal."""
-    from pipeline.logbook.batch import RECIPE, cell_value, earlier, units_of
+    """Return what is known of the batch: as typed, as in the batch it is like, and as answered on a terminal."""
+    from pipeline.logbook.batch import earlier_batch, file_units, parse_cell, recipe
 
-    cell_format, units = book.farm.conventions.cell_format, units_of(book, "batches", day)
-    before = earlier(book, like) if like is not None or sys.stdin.isatty() else {}
-    found = {column: before[column] for column in RECIPE if like is not None and column in before}
+    cell_format, units = book.farm.conventions.cell_format, file_units(book, BATCHES, day)
+    before = earlier_batch(book, like) if like is not None or sys.stdin.isatty() else {}
+    found = {column: before[column] for column in recipe() if like is not None and column in before}
     for column, text in typed.items():
-        found[column] = cell_value(cell_format, units, "batches", OPTIONS.get(column, f"--set {column}"), column, text)
-    missing = [column for column in ASKED if column not in found]
+        found[column] = parse_cell(cell_format, units, BATCHES, option_of(BATCHES, column), column, text)
+    fields = contract(BATCHES).fields
     if sys.stdin.isatty():
+        missing = [each.name for each in fields if each.prompted and each.name not in found]
         found |= _answers(book.farm, units, missing, before)
-    needed = [OPTIONS[column] for column in NEEDED if column not in found]
+    needed = [each.option for each in fields if each.option and each.required and each.name not in found]
     if needed:
         raise WrongRequest(f"batch: {' and '.join(needed)} are missing. Give them, or --like an earlier batch.")
     return found
 
 
 def _answers(farm: Farm, units: Mapping[str, str], columns: list[str], before: Mapping[str, Value]) -> dict[str, Value]:
-    """Asks for these columns; Enter takes what the last batch had, where it is proposed, or leaves the cell blank."""
-    from pipeline.logbook.batch import RECIPE
-    from schemas.contract import contract
+    """Ask for these columns; Enter takes what the last batch had, where it is proposed, or leaves the cell blank."""
+    from pipeline.logbook.batch import recipe
 
     found: dict[str, Value] = {}
     for column in columns:
-        title = contract("batches").field(column).title
-        proposed = str(before[column]) if column in RECIPE and column in before else ""
-        answer = ask_value(farm, units, "batches", column, title, proposed)
+        title = contract(BATCHES).field(column).title
+        proposed = str(before[column]) if column in recipe() and column in before else ""
+        answer = ask_value(farm, units, BATCHES, column, title, proposed)
         if answer is not None:
             found[column] = answer
     return found
 
 
+@with_column_options(FILLINGS)
 def fill(
     containers: Annotated[
         list[str] | None, typer.Argument(metavar="CONTAINER", help="The containers: 7 9 11-20, B01-B12.")
     ] = None,
     batch: Annotated[str | None, typer.Option("--batch", metavar="B", help="The batch they are filled from.")] = None,
-    kg: Annotated[
-        str | None, typer.Option("--kg", metavar="WEIGHT", help="Mix packed into each, spawn included: 6.5, 14 lb.")
-    ] = None,
-    dry: Annotated[
-        str | None, typer.Option("--dry", metavar="WEIGHT", help="Dry substrate of each, if weighed.")
-    ] = None,
-    volume: Annotated[
-        str | None, typer.Option("--volume", metavar="VOLUME", help="Of each: 20, 5 gal. Default: as last time.")
-    ] = None,
-    kind: Annotated[
-        str | None, typer.Option("--kind", metavar="WORD", help="Bucket, bag ... Default: as last time.")
-    ] = None,
-    holes: Annotated[
-        str | None, typer.Option("--holes", metavar="N", help="Open holes. Default: as last time.")
-    ] = None,
-    taped: Annotated[
-        str | None, typer.Option("--taped", metavar="N", help="Holes kept closed for later. Default: as last time.")
-    ] = None,
-    room: Annotated[str | None, typer.Option("--room", metavar="TEXT", help="Where they stand.")] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None,
     insist: InsistOption = False,
     farm: FarmOption = None,
+    **columns: str | None,
 ) -> None:
     """Fill containers from a batch. Kind, volume and holes are copied from each container's last filling.
 
-    On a terminal, the weight of each is asked for where --kg does not tell it.
+    On a terminal, the weight of each is asked for where --kg does not give it.
     """
-    from pipeline.logbook.batch import cell_value, units_of
+    from pipeline.logbook.batch import file_units, parse_cell
     from pipeline.logbook.book import Book, enter
     from pipeline.logbook.fill import plan_filling, write_filling
 
     if not containers or not batch:
         raise WrongRequest("fill: write the batch and the containers, like fill --batch B12 7 9 11-20.")
     book = Book(open_the_farm(farm))
-    units, cell_format = units_of(book, "fillings", date.today()), book.farm.conventions.cell_format
-    typed = {
-        "fill_kg": ("--kg", kg), "substrate_dry_kg": ("--dry", dry), "volume_l": ("--volume", volume),
-        "kind": ("--kind", kind), "holes_open": ("--holes", holes), "holes_taped": ("--taped", taped),
-        "room": ("--room", room), "note": ("--note", note),
-    }  # fmt: skip
+    units, cell_format = file_units(book, FILLINGS, date.today()), book.farm.conventions.cell_format
     given = {
-        column: cell_value(cell_format, units, "fillings", option, column, text)
-        for column, (option, text) in typed.items()
+        column: parse_cell(cell_format, units, FILLINGS, option_of(FILLINGS, column), column, text)
+        for column, text in columns.items()
         if text is not None
     }
     first = plan_filling(book, batch, containers, given, {})
@@ -234,14 +171,14 @@ def fill(
         ask_on_terminal,
         now,
     )
-    for said in made.said:
-        tell(said)
-    for line in made.told:
+    for message in made.messages:
+        tell(message)
+    for line in made.report:
         typer.echo(printable(line))
 
 
 def _ask_each(farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, Value]]) -> dict[str, dict[str, Value]]:
-    """Asks for the weight of each container where none is given, and for its volume where none is known."""
+    """Ask for the weight of each container where none is given, and for its volume where none is known."""
     from pipeline.logbook.amounts import in_unit, written
 
     found: dict[str, dict[str, Value]] = {}
@@ -249,13 +186,13 @@ def _ask_each(farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, 
     for row in rows:
         container = str(row["container"])
         if "volume_l" not in row:
-            answer = ask_value(farm, units, "fillings", "volume_l", f"{container}: volume", volume)
+            answer = ask_value(farm, units, FILLINGS, "volume_l", f"{container}: volume", volume)
             if isinstance(answer, Decimal):
                 found[container] = {"volume_l": answer}
                 # Most buckets are alike, so the next one is asked with this answer.
                 volume = written(in_unit(answer, units.get("volume_l", "L"), "L"), farm.conventions.cell_format)
         if "fill_kg" not in row and "substrate_dry_kg" not in row:
-            answer = ask_value(farm, units, "fillings", "fill_kg", f"{container}: mix packed in", "")
+            answer = ask_value(farm, units, FILLINGS, "fill_kg", f"{container}: mix packed in", "")
             if answer is not None:
                 found.setdefault(container, {})["fill_kg"] = answer
     return found

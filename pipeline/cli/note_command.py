@@ -14,9 +14,10 @@ from pipeline.cli.prompts import ask_on_terminal, now, picking_day
 from pipeline.cli.show import printable
 from pipeline.cli.weigh_command import show_taken_back
 from schemas.finding import WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.logbook.note import NotePlan
+    from pipeline.logbook.note import ObservationPlan
     from schemas.cell_format import CellFormat
 
 
@@ -57,9 +58,9 @@ def note(
     farm: FarmOption = None,
 ) -> None:
     """Note what was seen or done: of containers, or of a whole batch at once. It is on disk before it answers."""
-    from pipeline.logbook.asking import flush_of_text, named
     from pipeline.logbook.book import Book, enter
-    from pipeline.logbook.note import Seen, event_of, plan_note, write_note
+    from pipeline.logbook.note import NewObservation, parse_event, plan_note, write_note
+    from pipeline.logbook.parsing import parse_flush, parse_name
     from pipeline.logbook.undo import take_back
 
     opened = open_the_farm(farm)
@@ -71,18 +72,18 @@ def note(
     if not words or (len(words) == 1 and not batch):
         raise WrongRequest("note: write containers and an event, like 7 9 11-20 pins; or --batch B12 colonised.")
     book = Book(opened)
-    event = event_of(book, words[-1])
-    seen = Seen(
+    event = parse_event(book, words[-1])
+    observation = NewObservation(
         tuple(words[:-1]),
         event,
         picking_day(on),
-        named("--batch", batch),
-        flush_of_text("--flush", flush),
+        parse_name("--batch", batch),
+        parse_flush("--flush", flush),
         _cause(cause),
         _count(count, bool(words[:-1]) or not batch),
         (text or "").strip(),
     )
-    made = enter(book, lambda _: plan_note(book, seen), partial(write_note, book), insist, ask_on_terminal, now)
+    made = enter(book, lambda _: plan_note(book, observation), partial(write_note, book), insist, ask_on_terminal, now)
     _show(made, opened.conventions.cell_format)
 
 
@@ -103,19 +104,17 @@ def _count(text: str | None, of_containers: bool) -> int | None:
     return int(text)
 
 
-def _show(made: NotePlan, cell_format: CellFormat) -> None:
+def _show(made: ObservationPlan, cell_format: CellFormat) -> None:
     from pipeline.logbook.amounts import written
 
-    for each in made.said:
+    for each in made.messages:
         tell(each)
-    seen = made.seen
-    what = " ".join(filter(None, (seen.event, f"flush {seen.flush}" if seen.flush else "", seen.cause)))
-    count = f" ({seen.count} of its containers)" if seen.count else ""
-    typer.echo(printable(f"Noted: {what} on {seen.day}: {', '.join(map(str, made.places))}{count}."))
-    for place, grams, pickings in made.gave:
+    of = made.observation
+    what = " ".join(filter(None, (of.event, f"flush {of.flush}" if of.flush else "", of.cause)))
+    count = f" ({of.count} of its containers)" if of.count else ""
+    typer.echo(printable(f"Noted: {what} on {of.day}: {', '.join(map(str, made.assignments))}{count}."))
+    for assignment, grams, pickings in made.gave:
         weight = written(grams, cell_format)
-        typer.echo(printable(f"{place} gave {weight} g in {pickings} picking{'' if pickings == 1 else 's'}."))
-    rows = f"row {made.target.next_row}"
-    if len(made.places) > 1:
-        rows = f"rows {made.target.next_row} to {made.target.next_row + len(made.places) - 1}"
-    typer.echo(printable(f"Written to {made.target.name}, {rows}. Take it back: gillbook note --undo"))
+        typer.echo(printable(f"{assignment} gave {weight} g in {counted(pickings, 'picking')}."))
+    rows = made.destination.rows_text(len(made.assignments))
+    typer.echo(printable(f"Written to {made.destination.name}, {rows}. Take it back: gillbook note --undo"))

@@ -51,16 +51,16 @@ def entry_day(option: str, typed: str) -> date:
     return day
 
 
-def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
+def ask_on_terminal(doubts: Sequence[Doubt]) -> None:
     """Ask whether to enter it all the same. Raises WrongRequest where that is denied, or nobody can be asked."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.book import told
+    from pipeline.logbook.book import doubts_text
 
-    said = told(doubts)
+    text = doubts_text(doubts)
     if not sys.stdin.isatty():
-        raise WrongRequest(f"Nothing was written: {said} If it is right, say so with --insist.")
+        raise WrongRequest(f"Nothing was written: {text} If it is right, say so with --insist.")
     try:
-        sure = typer.confirm(printable(f"{said[0].upper()}{said[1:]} Enter it all the same?"), err=True)
+        sure = typer.confirm(printable(f"{text[0].upper()}{text[1:]} Enter it all the same?"), err=True)
     except typer.Abort:
         sure = False
         typer.echo(err=True)
@@ -71,7 +71,7 @@ def ask_on_terminal(_: object, doubts: Sequence[Doubt]) -> None:
 def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, title: str, proposed: str) -> Value | None:
     """Ask on the terminal until the answer says something for this column; None for an empty one."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.batch import cell_value
+    from pipeline.logbook.batch import parse_cell
     from schemas.contract import contract
 
     each = contract(table).field(column)
@@ -84,6 +84,6 @@ def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, tit
         if not text:
             return None
         try:
-            return cell_value(farm.conventions.cell_format, units, table, title, column, text)
+            return parse_cell(farm.conventions.cell_format, units, table, title, column, text)
         except WrongRequest as problem:
             tell(str(problem))

@@ -76,30 +76,29 @@ def weigh(
             raise WrongRequest("--undo takes back the last entry; it goes alone.")
         _undo(opened)
         return
-    given = {"batch": batch, "flush": flush, "stage": stage, "culled": culled, "picker": picker, "note": note}
     if not words and not batch:
         from pipeline.cli.weigh_session import session
 
         session(opened, on, tare, picker, insist)
         return
     day = picking_day(on)
-    from pipeline.logbook.asking import asked_for
     from pipeline.logbook.book import Book
+    from pipeline.logbook.parsing import PickingOptions, parse_picking
     from pipeline.logbook.weigh import enter
 
     book = Book(opened)
-    asked = asked_for(book, words or [], day, tare, given)
-    show(opened, enter(book, asked, insist, ask_on_terminal, now))
+    picking = parse_picking(book, words or [], day, PickingOptions(batch, flush, stage, culled, tare, picker, note))
+    show(opened, enter(book, picking, insist, ask_on_terminal, now))
 
 
 def show(farm: Farm, logged: Logged) -> None:
-    """Tells what was written and where, what the place gave so far, and how to take it back."""
+    """Tell what was written and where, what the place gave so far, and how to take it back."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.text import so_far, told_entry
+    from pipeline.logbook.text import entry_text, so_far
 
-    for each in (*logged.plan.said, *logged.astray):
+    for each in (*logged.plan.messages, *logged.missing):
         tell(each)
-    typer.echo(printable(f"Logged: {told_entry(farm, logged.plan)}."))
+    typer.echo(printable(f"Logged: {entry_text(farm, logged.plan)}."))
     typer.echo(printable(f"Written to {logged.file}, row {logged.row} (entry {logged.entry})."))
     typer.echo(printable(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo"))
 
@@ -111,11 +110,11 @@ def _undo(farm: Farm) -> None:
 
 
 def show_taken_back(done: Sequence[TakenBack]) -> None:
-    """Tells what stands in no file any more."""
+    """Tell what stands in no file any more."""
     from pipeline.cli.show import printable
-    from pipeline.logbook.text import told_cells
+    from pipeline.logbook.text import cells_text
 
     for each in done:
         when = each.at[:16].replace("T", " ")
-        typer.echo(printable(f"Taken back: {told_cells(each.cells, each.units)}, entered at {when}."))
+        typer.echo(printable(f"Taken back: {cells_text(each.cells, each.units)}, entered at {when}."))
         typer.echo(printable(f"It stood in {each.file}, row {each.row}."))

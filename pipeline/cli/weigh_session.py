@@ -1,4 +1,4 @@
-"""The session of weigh: reads lines from a terminal, a scanner or a pipe until they end."""
+"""The session of weigh: it reads lines from a terminal, a scanner or a pipe until they end."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from pipeline.cli.options import tell
 from pipeline.cli.prompts import now, picking_day
 from pipeline.cli.show import printable
 from pipeline.logbook.amounts import written
-from pipeline.logbook.asking import bare_units, named
-from pipeline.logbook.book import Book, Doubt, told
-from pipeline.logbook.session import HELP, Given, Line, Tally, read_line
-from pipeline.logbook.text import told_short
+from pipeline.logbook.book import Book, Doubt, doubts_text
+from pipeline.logbook.parsing import default_units, parse_name
+from pipeline.logbook.session import HELP, SessionDefaults, SessionEntry, SessionLine, Tally, read_line
+from pipeline.logbook.text import short_entry_text
 from pipeline.logbook.undo import take_back
 from pipeline.logbook.weigh import enter
 from schemas.finding import CannotWork, WrongRequest
@@ -44,7 +44,7 @@ class _Screen:
         self.number = 0
 
     def line(self, prompt: str) -> str | None:
-        """The next line; None at the end."""
+        """Return the next line; None at the end."""
         if self._typed_instead:
             text, self._typed_instead = self._typed_instead, ""
             return text
@@ -54,12 +54,12 @@ class _Screen:
         text = sys.stdin.readline()
         return text.rstrip("\r\n") if text else None
 
-    def doubtful(self, _: object, doubts: Sequence[Doubt]) -> None:
-        """Asks whether to log it all the same. What is typed instead of an answer is the next line: scanners type."""
-        said = told(doubts)
+    def confirm(self, doubts: Sequence[Doubt]) -> None:
+        """Ask whether to log it all the same. What is typed instead of an answer is the next line: scanners type."""
+        text = doubts_text(doubts)
         if not self.asks:
-            raise WrongRequest(f"{said} If it is right, end the line with ! or say --insist.")
-        answer = self.line(f"{said[0].upper()}{said[1:]} Log it all the same? [y/N] ") or ""
+            raise WrongRequest(f"{text} If it is right, end the line with ! or say --insist.")
+        answer = self.line(f"{text[0].upper()}{text[1:]} Log it all the same? [y/N] ") or ""
         if answer.strip().lower() in ("y", "yes"):
             return
         if answer.strip().lower() not in ("", "n", "no"):
@@ -68,16 +68,17 @@ class _Screen:
 
 
 def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, insist: bool) -> None:
-    """Logs line after line until the lines end, and tells what that came to."""
+    """Log line after line until the lines end, and tell what that came to."""
     screen, book = _Screen(), Book(farm)
-    given = Given(picking_day(on), tare, named("--picker", picker))
+    given = SessionDefaults(picking_day(on), tare, parse_name("--picker", picker))
     if screen.asks and on is None:
         day = _ask_day(screen, given.day)
         if day is None:
             typer.echo(Tally().summary)
             return
         given = replace(given, day=day)
-    unit = bare_units(book, given.day)["fresh_weight_g"] if book.look() else "g"
+    book.scan()
+    unit = default_units(book, given.day)["fresh_weight_g"]
     if screen.asks:
         tell(HELP.format(unit=unit, mark=farm.conventions.cell_format.decimal_mark))
     tally = _lines(screen, book, given, insist)
@@ -88,7 +89,7 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
 
 
 def _ask_day(screen: _Screen, today: date) -> date | None:
-    """Which day is it about? None where the session is ended instead."""
+    """Return the day that it is about; None where the session is ended instead."""
     while True:
         try:
             typed = screen.line(f"Day of picking [{today}]: ")
@@ -101,28 +102,28 @@ def _ask_day(screen: _Screen, today: date) -> date | None:
 
 @dataclass(frozen=True)
 class _State:
-    """Where the session stands: what holds, what it logged, and the containers that are still to be asked for."""
+    """The state of a session: what holds, what it logged, and the containers that are still to be asked for."""
 
-    given: Given
+    given: SessionDefaults
     tally: Tally
     order: tuple[str, ...]
 
 
-def _lines(screen: _Screen, book: Book, given: Given, insist: bool) -> Tally:
+def _lines(screen: _Screen, book: Book, given: SessionDefaults, insist: bool) -> Tally:
     state = _State(given, Tally(decimal_mark=book.farm.conventions.cell_format.decimal_mark), ())
     if screen.asks:
-        state = replace(state, order=tuple(each.container for each in book.look().running(given.day)))
+        state = replace(state, order=tuple(each.container for each in book.scan().running(given.day)))
     while True:
         given = replace(state.given, next_up=state.order[0] if state.order else "")
         try:
             text = screen.line(f"{given.waiting}: weight? " if given.waiting else f"{given.next_up} > ")
-            line = Line("end") if text is None else read_line(book, text, given)
+            line = SessionLine("end") if text is None else read_line(book, text, given)
             if line.kind == "end":
                 return state.tally
-            # What was logged is kept in mind before it is told, so that an interruption finds it there.
-            state, said = _done(screen, book, replace(state, given=given), line, insist)
-            if said:
-                typer.echo(printable(said))
+            # What was logged is counted before it is shown, so that an interruption finds it there.
+            state, shown = _done(screen, book, replace(state, given=given), line, insist)
+            if shown:
+                typer.echo(printable(shown))
         except KeyboardInterrupt:
             return state.tally
         except _NotLogged:
@@ -134,11 +135,11 @@ def _lines(screen: _Screen, book: Book, given: Given, insist: bool) -> Tally:
                 state = replace(state, tally=state.tally.refusing(screen.number))
 
 
-def _done(screen: _Screen, book: Book, state: _State, line: Line, insist: bool) -> tuple[_State, str]:
-    """Does what the line says; with what is told of it."""
+def _done(screen: _Screen, book: Book, state: _State, line: SessionLine, insist: bool) -> tuple[_State, str]:
+    """Do what the line says, and return what the screen shows of it."""
     given = state.given
-    if line.asked is not None:
-        return _logged(state, enter(book, line.asked, insist or line.insist, screen.doubtful, now), book)
+    if line.picking is not None:
+        return _logged(state, enter(book, line.picking, insist or line.insist, screen.confirm, now), book)
     if line.kind == "undo":
         return _taken_back(book, state)
     if line.kind == "day":
@@ -147,7 +148,7 @@ def _done(screen: _Screen, book: Book, state: _State, line: Line, insist: bool) 
     if line.kind == "container":
         return replace(state, given=replace(given, waiting=line.container)), ""
     if line.kind == "help":
-        unit = bare_units(book, given.day)["fresh_weight_g"]
+        unit = default_units(book, given.day)["fresh_weight_g"]
         tell(HELP.format(unit=unit, mark=book.farm.conventions.cell_format.decimal_mark))
     elif given.waiting:
         state = replace(state, given=replace(given, waiting=""))
@@ -158,21 +159,22 @@ def _done(screen: _Screen, book: Book, state: _State, line: Line, insist: bool) 
 
 
 def _logged(state: _State, logged: Logged, book: Book) -> tuple[_State, str]:
-    for each in (*(() if state.tally.entries else logged.plan.said), *logged.astray):
+    for each in (*(() if state.tally.entries else logged.plan.messages), *logged.missing):
         tell(each)
-    place = logged.plan.place
-    entry = (logged.entry, str(place), logged.plan.asked.weight.value, logged.file)
+    assignment = logged.plan.assignment
+    entry = SessionEntry(logged.entry, str(assignment), logged.plan.picking.weight.value, logged.file)
     tally = replace(state.tally, entries=(*state.tally.entries, entry))
-    at = state.order.index(place.container) + 1 if place.container in state.order else 0
+    at = state.order.index(assignment.container) + 1 if assignment.container in state.order else 0
     state = _State(replace(state.given, waiting=""), tally, state.order[at:])
-    return state, f"{told_short(book.farm, logged.plan)}. {tally.so_far}."
+    return state, f"{short_entry_text(book.farm, logged.plan)}. {tally.so_far}."
 
 
 def _taken_back(book: Book, state: _State) -> tuple[_State, str]:
     if not state.tally.entries:
         raise WrongRequest("nothing of this session is left to undo; gillbook weigh --undo takes back earlier entries.")
-    *before, (entry, place, grams, _) = state.tally.entries
-    take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), entry)
+    *before, last = state.tally.entries
+    take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), last.entry)
     cell_format = book.farm.conventions.cell_format
     tally = replace(state.tally, entries=tuple(before))
-    return replace(state, tally=tally), f"Taken back: {place}, {written(grams, cell_format)} g. {tally.so_far}."
+    shown = f"Taken back: {last.assignment}, {written(last.weight_g, cell_format)} g. {tally.so_far}."
+    return replace(state, tally=tally), shown

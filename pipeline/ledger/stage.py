@@ -8,7 +8,8 @@ import polars as pl
 
 from pipeline.models.lineage import LEDGER
 from pipeline.models.statements import statements_of
-from schemas.contract import INPUTS, Contract, Field, contract
+from schemas import pickings
+from schemas.contract import BATCHES, INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
     import duckdb
@@ -111,12 +112,28 @@ def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> Non
             con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)
 
 
+def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) -> None:
+    """Set what the decisions ask for by getvariable: a setting of the farm, and the bounds shared with the logbook."""
+    variables = {
+        "new_flush_after_days": new_flush_after_days,
+        "least_pickings": pickings.LEAST_PICKINGS,
+        "times_more": pickings.TIMES_MORE,
+        "times_less": pickings.TIMES_LESS,
+        "most_spawn_pct": contract(BATCHES).row_rules["spawn_above_40_pct"]["limit"],
+    }
+    for name, value in variables.items():
+        con.execute(f"set variable {name} = {value}")
+    con.execute(
+        "set variable weight_slips = map(?::varchar[], ?::double[])", [[*pickings.SLIPS], [*pickings.SLIPS.values()]]
+    )
+
+
 def decide(con: duckdb.DuckDBPyConnection, settings: dict[str, Any]) -> None:
     """Decides over the whole stage what is loaded, set aside or waiting, and what is found.
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
-    con.execute(f"set variable new_flush_after_days = {int(settings['new_flush_after_days'])}")
+    _set_variables(con, int(settings["new_flush_after_days"]))
     for text in statements_of(LEDGER):
         con.execute(text)
     wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()

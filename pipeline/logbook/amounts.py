@@ -38,63 +38,63 @@ class Amount:
     typed: str
 
     def less(self, other: Amount) -> Amount:
-        """What remains when `other` is taken off?"""
+        """Return what remains when `other` is taken off."""
         return Amount(self.exact - other.exact, self.value - other.value, f"{self.typed} - {other.typed}")
 
 
 def in_unit(value: Decimal, unit: str, ours: str) -> Decimal:
-    """How much is this value of the contract's unit `ours` in `unit`, so finely that reading it tells the same?"""
+    """Return this value of the contract's unit `ours` in `unit`, so finely that reading it gives the same."""
     if unit in units_of(ours):
         value = conversion(unit, ours).revert(value)
     return rounded(value, DECIMALS.get(unit, 6))
 
 
 def in_ours(number: Decimal, unit: str, ours: str) -> Decimal:
-    """How much is this number of `unit` in the contract's unit `ours`? Exact."""
+    """Return this number of `unit` in the contract's unit `ours`, exactly."""
     return conversion(unit, ours).convert(number) if unit in units_of(ours) else number
 
 
 def rounded(value: Decimal, decimals: int) -> Decimal:
-    """What is the value with at most so many decimals, half to even, without zeros at the end?"""
+    """Return the value with at most so many decimals, half to even, without zeros at the end."""
     return plain(value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN))
 
 
 def plain(value: Decimal) -> Decimal:
-    """What is the value without zeros at the end and without an exponent?"""
-    bare = value.normalize()
-    return bare.quantize(Decimal(1)) if bare == bare.to_integral_value() else bare
+    """Return the value without zeros at the end and without an exponent."""
+    short = value.normalize()
+    return short.quantize(Decimal(1)) if short == short.to_integral_value() else short
 
 
 def translated(text: str, cell_format: CellFormat) -> str | None:
-    """How is the number written here in the program's own manner? None where it is not written in the farm's."""
-    bare = re.sub("[\u00a0\u2009\u202f]", " ", text.strip())
-    if not re.match(cell_format.number_pattern, bare):
+    """Return the number that is written here as programs write it; None where it is not written as the farm does."""
+    plain_text = re.sub("[\u00a0\u2009\u202f]", " ", text.strip())
+    if not re.match(cell_format.number_pattern, plain_text):
         return None
-    bare = bare.replace(cell_format.thousands_mark, "") if cell_format.thousands_mark else bare
-    return bare.replace(cell_format.decimal_mark, ".")
+    plain_text = plain_text.replace(cell_format.thousands_mark, "") if cell_format.thousands_mark else plain_text
+    return plain_text.replace(cell_format.decimal_mark, ".")
 
 
 def number(text: str, cell_format: CellFormat) -> Decimal | None:
-    """Which number is written here in the farm's manner? None where it is none, or more than the ledger holds."""
-    plain_text = translated(text, cell_format)
-    value = None if plain_text is None else Decimal(plain_text)
+    """Return the number that is written here; None where it is none as the farm writes them, or too large a one."""
+    digits = translated(text, cell_format)
+    value = None if digits is None else Decimal(digits)
     return value if value is not None and value.adjusted() < WHOLE_DIGITS else None
 
 
 def written(value: Decimal, cell_format: CellFormat) -> str:
-    """How does the farm write this number? Without marks between thousands, which no reader needs."""
+    """Return this number as the farm writes it, without marks between thousands, which no reader needs."""
     return f"{plain(value):f}".replace(".", cell_format.decimal_mark)
 
 
-def amount(what: str, text: str, ours: str, bare: str, cell_format: CellFormat) -> Amount:
-    """Which amount is typed here? `what` names it in messages; `bare` is the unit of a number without one; `ours` the
-    contract's. Raises WrongRequest for what is no amount, or not above 0.
+def amount(what: str, text: str, ours: str, default: str, cell_format: CellFormat) -> Amount:
+    """Return the amount that is typed here. `what` names it in messages; `default` is the unit of a number without one;
+    `ours` the contract's. Raises WrongRequest for what is no amount, or not above 0.
     """
     parts = _parts(text, cell_format)
     if parts is None:
         raise WrongRequest(f"{what} {text}: {_why_not(text, ours, cell_format)}")
     known = units_of(ours)
-    parts = [(number_, unit or bare) for number_, unit in parts]
+    parts = [(number_, unit or default) for number_, unit in parts]
     foreign = next((unit for _, unit in parts if unit not in known), None)
     if foreign is not None:
         raise WrongRequest(f"{what} {text}: it cannot be in {foreign}. Write it in {', '.join(sorted(known))}.")
@@ -109,7 +109,7 @@ def amount(what: str, text: str, ours: str, bare: str, cell_format: CellFormat) 
 
 
 def _parts(text: str, cell_format: CellFormat) -> list[tuple[Decimal, str]] | None:
-    """Which numbers and units stand here? None where anything else does."""
+    """Return the numbers and units that stand here; None where anything else does."""
     found: list[tuple[Decimal, str]] = []
     pieces = re.findall(r"([^a-zA-Z]+)([a-zA-Z][a-zA-Z ]*)?", text.strip())
     if not pieces or "".join(a + b for a, b in pieces) != text.strip():

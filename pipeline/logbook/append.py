@@ -23,25 +23,25 @@ class ChangedMeanwhile(Exception):
 
 @contextmanager
 def logbook_locked(farm: Farm, now: str) -> Iterator[None]:
-    """Runs its body while no other process writes entries. Raises Locked, OutOfReach."""
+    """Run the body while no other process writes entries. Raises Locked, OutOfReach."""
     with locked(farm.folder / LOCK_FILE, now, "The logbook", PATIENCE_S):
         yield
 
 
 def open_elsewhere(path: Path) -> bool:
-    """Has a spreadsheet this file open? Some leave a file beside it that says so (as LibreOffice and its kin do)."""
+    """Whether a spreadsheet has this file open, by the file that some leave beside it (as LibreOffice does)."""
     return any((path.parent / name).exists() for name in (f".~lock.{path.name}#", f"~${path.name}"))
 
 
-def append(path: Path, name: str, text: str, mark: tuple[int, int]) -> None:
-    """Adds this text at the end of the file. Raises ChangedMeanwhile when its size and time are no longer `mark`;
+def append(path: Path, name: str, text: str, version: tuple[int, int]) -> None:
+    """Add this text at the end of the file. Raises ChangedMeanwhile when its size and time are no longer `version`;
     OutOfReach when it is locked or cannot be written. The file is then as it was.
     """
-    with _told(name), open(path, "ab", buffering=0) as out:
+    with _as_out_of_reach(name), open(path, "ab", buffering=0) as out:
         if held(out.fileno()):
             raise OutOfReach(f"{name} is locked by another program. Nothing was written. Close it there and try again.")
         now = os.fstat(out.fileno())
-        if (now.st_size, now.st_mtime_ns) != mark:
+        if (now.st_size, now.st_mtime_ns) != version:
             raise ChangedMeanwhile
         data = text.encode("utf-8")
         try:
@@ -56,12 +56,12 @@ def append(path: Path, name: str, text: str, mark: tuple[int, int]) -> None:
 
 
 def make(path: Path, name: str, text: str) -> None:
-    """Makes a file with this content, in one rename. Raises ChangedMeanwhile when another program made one since;
+    """Make a file with this content, in one rename. Raises ChangedMeanwhile when another program made one since;
     OutOfReach when it cannot be written.
     """
     if path.is_symlink() and not path.exists():
         raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
-    with _told(name):
+    with _as_out_of_reach(name):
         if path.is_file():
             raise ChangedMeanwhile
         if not path.parent.exists():
@@ -70,29 +70,29 @@ def make(path: Path, name: str, text: str) -> None:
         _swap_in(path, text.encode("utf-8"))
 
 
-def replace(path: Path, name: str, change: Callable[[bytes], bytes], mark: tuple[int, int]) -> None:
-    """Writes the file anew, changed so, in one rename. Raises ChangedMeanwhile and OutOfReach as append does."""
-    with _told(name):
+def replace(path: Path, name: str, change: Callable[[bytes], bytes], version: tuple[int, int]) -> None:
+    """Write the file anew, changed so, in one rename. Raises ChangedMeanwhile and OutOfReach as append does."""
+    with _as_out_of_reach(name):
         with open(path, "rb") as there:
             now = os.fstat(there.fileno())
-            if (now.st_size, now.st_mtime_ns) != mark:
+            if (now.st_size, now.st_mtime_ns) != version:
                 raise ChangedMeanwhile
             data = change(there.read())
         _swap_in(path, data, now.st_mode)
 
 
-def cut(path: Path, name: str, first: int, end: int, mark: tuple[int, int]) -> None:
-    """Takes the bytes from `first` to before `end` out of the file. At its end that is one step; elsewhere the file is
+def cut(path: Path, name: str, first: int, end: int, version: tuple[int, int]) -> None:
+    """Take the bytes from `first` to before `end` out of the file. At its end that is one step; elsewhere the file is
     written anew. Raises ChangedMeanwhile and OutOfReach as append does.
     """
-    if end < mark[0]:
-        replace(path, name, lambda data: data[:first] + data[end:], mark)
+    if end < version[0]:
+        replace(path, name, lambda data: data[:first] + data[end:], version)
         return
-    with _told(name), open(path, "r+b", buffering=0) as there:
+    with _as_out_of_reach(name), open(path, "r+b", buffering=0) as there:
         if held(there.fileno()):
             raise OutOfReach(f"{name} is locked by another program. Nothing was removed. Close it there and try again.")
         now = os.fstat(there.fileno())
-        if (now.st_size, now.st_mtime_ns) != mark:
+        if (now.st_size, now.st_mtime_ns) != version:
             raise ChangedMeanwhile
         there.truncate(first)
         os.fsync(there.fileno())
@@ -107,7 +107,7 @@ def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:
 
 
 @contextmanager
-def _told(name: str) -> Iterator[None]:
+def _as_out_of_reach(name: str) -> Iterator[None]:
     try:
         yield
     except OSError as problem:

@@ -10,22 +10,25 @@ from decimal import Decimal
 from string import ascii_lowercase
 
 from pipeline.farm.conventions import folded_word
-from pipeline.logbook.amounts import DECIMALS, amount, in_ours, number, rounded, written
+from pipeline.logbook.amounts import DECIMALS, MOST, amount, in_ours, number, rounded, written
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
+from pipeline.logbook.container_names import known_name
+from pipeline.logbook.destination import Destination, destination_for
 from pipeline.logbook.known_rows import Value, rows_of
-from pipeline.logbook.names import known_name
-from pipeline.logbook.targets import Target, target_for
 from schemas.cell_format import CellFormat
-from schemas.contract import Field, contract
-from schemas.finding import WrongRequest, nearest
+from schemas.contract import BATCHES, Field, contract
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
-# What stays the same from one batch of a recipe to the next; masses, readings and lots are the batch's own.
-RECIPE = (
-    "strain", "substrate", "species", "treatment", "treatment_h", "lime_g_per_l", "drain_h", "dry_basis", "supplement",
-    "spawn_form", "incubation_c",
-)  # fmt: skip
-# As in schemas/inputs/batches.json (spawn_above_40_pct).
-MOST_SPAWN_PCT = 40
+# The columns that --set does not fill: the name and the day have a place of their own.
+KEYS = ("batch", "inoculated_on")
+
+
+def recipe() -> tuple[str, ...]:
+    """Return the columns that stay the same from one batch of a recipe to the next; masses, readings and lots are the
+    batch's own.
+    """
+    return tuple(each.name for each in contract(BATCHES).fields if each.recipe)
 
 
 @dataclass(frozen=True)
@@ -34,17 +37,17 @@ class BatchPlan:
 
     rows: tuple[Mapping[str, Value], ...]
     doubts: tuple[Doubt, ...]
-    target: Target
-    said: tuple[str, ...]
+    destination: Destination
+    messages: tuple[str, ...]
 
     @property
     def names(self) -> tuple[str, ...]:
-        """What are they called?"""
+        """What they are called."""
         return tuple(str(row["batch"]) for row in self.rows)
 
 
 def propose_names(taken: Iterable[str], day: date, count: int) -> list[str]:
-    """What could new batches of this day be called? The date and the next free letters, like 260514a.
+    """Return names for new batches of this day: the date and the next free letters, like 260514a.
 
     Raises WrongRequest where no letters are left.
     """
@@ -57,60 +60,57 @@ def propose_names(taken: Iterable[str], day: date, count: int) -> list[str]:
 
 
 def propose_soak(taken: Iterable[str], day: date) -> str:
-    """What could a soak of this day be called, out of which several batches come? Like 260514, then 260514-2."""
+    """Return a name for a soak of this day out of which several batches come: 260514, then 260514-2."""
     stem = f"{day:%y%m%d}"
     used = {name.casefold() for name in taken}
     return next(name for at in range(1, 1000) if (name := stem if at == 1 else f"{stem}-{at}") not in used)
 
 
-def earlier(book: Book, like: str | None) -> dict[str, Value]:
-    """Which batch is the new one like? The one of this name, or the last one; nothing where there is none.
+def earlier_batch(book: Book, like: str | None) -> dict[str, Value]:
+    """Return the row of the batch that the new one is like: of this name, or the last; empty where there is none.
 
     Raises WrongRequest for a name that is none.
     """
-    rows = list(rows_of(book.farm, "batches"))
+    rows = list(rows_of(book.farm, BATCHES))
     if like is None:
         return rows[-1] if rows else {}
     name = known_name(like, [str(row.get("batch", "")) for row in rows])
     found = next((row for row in rows if row.get("batch") == name), None)
     if found is None:
-        meant = nearest(like, tuple(str(row.get("batch", "")) for row in rows))
-        hint = f" Did you mean {meant}?" if meant else ""
+        hint = did_you_mean(like, (str(row.get("batch", "")) for row in rows))
         raise WrongRequest(f"--like {like}: there is no such batch.{hint}")
     return found
 
 
-def units_of(book: Book, table: str, day: date) -> Mapping[str, str]:
-    """In which units does the file write that this table's rows go into, where they are not the contract's?"""
-    book.look()
-    units: Mapping[str, str] = target_for(book.farm, book.summaries, table, day, ())[0].shape["units"]
-    return units
+def file_units(book: Book, table: str, day: date) -> Mapping[str, str]:
+    """Return the units of the file that this table's rows go into, by column, where they are not the contract's."""
+    book.scan()
+    return destination_for(book.farm, book.summaries, table, day, ())[0].shape.units
 
 
-def cell_value(
+def parse_cell(
     cell_format: CellFormat, units: Mapping[str, str], table: str, option: str, column: str, text: str
 ) -> Value:
-    """What does this text say for this column, in the contract's unit? `units`: of numbers without one, see units_of.
+    """Return what this text says for this column, in the contract's unit. `units`: of numbers without one (file_units).
 
     Raises WrongRequest for what the column cannot hold.
     """
     each = contract(table).field(column)
-    if each.unit in ("kg", "L"):
+    if each.unit in MOST:
         return amount(option, text, each.unit, units.get(column, each.unit), cell_format).exact
     if each.type in ("number", "integer"):
         return _number(cell_format, units.get(column), option, each, text)
-    bare = " ".join(text.split())
-    if not bare:
+    typed = " ".join(text.split())
+    if not typed:
         raise WrongRequest(f"{option}: the text is missing.")
     if each.words:
         own = cell_format.words.get(column, {})
-        meant = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(bare))
+        meant = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(typed))
         if meant is None and "enum" in each.constraints:
-            near = nearest(bare, (*each.words, *own))
-            hint = f" Did you mean {near}?" if near else ""
+            hint = did_you_mean(typed, (*each.words, *own))
             raise WrongRequest(f"{option} {text}: it is none of {', '.join(each.words)}.{hint}")
-        return meant or bare
-    return bare
+        return meant or typed
+    return typed
 
 
 def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field, text: str) -> Decimal | int:
@@ -136,12 +136,12 @@ def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field,
 def plan_batches(
     book: Book, names: list[str], day: date, given: Mapping[str, Value], count: int, today: date
 ) -> BatchPlan:
-    """Which rows would be written, and what is doubtful about them? `names`: as given, else they are proposed.
+    """Return the rows that would be written, and what is doubtful about them. `names`: as given, else proposed.
 
     Raises WrongRequest for a name that is taken.
     """
-    places = book.look()
-    known = tuple(places.batch_days)
+    containers = book.scan()
+    known = tuple(containers.batch_days)
     taken = [name for name in names if known_name(name, known) in known]
     twice = [name for at, name in enumerate(names) if name.casefold() in map(str.casefold, names[:at])]
     if twice:
@@ -149,36 +149,37 @@ def plan_batches(
     if taken:
         raise WrongRequest(f"batch {taken[0]} is in batches.csv already. Give the new one a name of its own.")
     names = names or propose_names(known, day, count)
-    told: dict[str, Value] = dict(given)
-    if len(names) > 1 and "soak" not in told:
-        told["soak"] = propose_soak((str(row["soak"]) for row in rows_of(book.farm, "batches") if "soak" in row), day)
-    rows = tuple({"batch": name, "inoculated_on": day, **told} for name in names)
-    target, said = target_for(book.farm, book.summaries, "batches", day, tuple(rows[0]))
-    doubts = [*_doubts(told, day, today), *open_doubts(target)]
-    return BatchPlan(rows, tuple(doubts), target, tuple(dict.fromkeys((*places.troubles, *said))))
+    shared: dict[str, Value] = dict(given)
+    if len(names) > 1 and "soak" not in shared:
+        shared["soak"] = propose_soak((str(row["soak"]) for row in rows_of(book.farm, BATCHES) if "soak" in row), day)
+    rows = tuple({"batch": name, "inoculated_on": day, **shared} for name in names)
+    destination, messages = destination_for(book.farm, book.summaries, BATCHES, day, tuple(rows[0]))
+    doubts = [*_doubts(shared, day, today), *open_doubts(destination)]
+    return BatchPlan(rows, tuple(doubts), destination, tuple(dict.fromkeys((*containers.troubles, *messages))))
 
 
-def _doubts(told: Mapping[str, Value], day: date, today: date) -> list[Doubt]:
+def _doubts(row: Mapping[str, Value], day: date, today: date) -> list[Doubt]:
     found = []
     if day > today:
         found.append(Doubt("future", f"{day} lies in the future; today is {today}"))
-    moisture, wet, spawn = (told.get(name) for name in ("moisture_pct", "substrate_wet_kg", "spawn_kg"))
-    usual = contract("batches").field("moisture_pct").expect
+    moisture, wet, spawn = (row.get(name) for name in ("moisture_pct", "substrate_wet_kg", "spawn_kg"))
+    usual = contract(BATCHES).field("moisture_pct").expect
     if isinstance(moisture, Decimal) and not usual["minimum"] <= moisture <= usual["maximum"]:
         found.append(
             Doubt("moisture", f"a moisture of {moisture:f} % is outside {usual['minimum']} to {usual['maximum']}")
         )
-    if isinstance(wet, Decimal) and isinstance(spawn, Decimal) and spawn * 100 > MOST_SPAWN_PCT * wet:
+    most_pct = Decimal(contract(BATCHES).row_rules["spawn_above_40_pct"]["limit"])
+    if isinstance(wet, Decimal) and isinstance(spawn, Decimal) and spawn * 100 > most_pct * wet:
         share = 100 * spawn / wet
         found.append(Doubt("spawn", f"{spawn:f} kg of spawn is {share:.0f} % of {wet:f} kg of wet substrate"))
-    treatment = contract("batches").field("treatment")
-    if told.get("treatment", treatment.words[0]) not in treatment.words:
+    treatment = contract(BATCHES).field("treatment")
+    if row.get("treatment", treatment.words[0]) not in treatment.words:
         known = ", ".join(treatment.words)
-        found.append(Doubt("treatment", f"{told['treatment']} is none of the usual treatments ({known})"))
+        found.append(Doubt("treatment", f"{row['treatment']} is none of the usual treatments ({known})"))
     return found
 
 
 def write_batches(book: Book, planned: BatchPlan, now: datetime) -> BatchPlan:
-    """Writes the rows, all or none, on disk."""
-    write_rows(book.farm, planned.target, "batch", planned.rows, now)
+    """Write the rows, all or none, on disk."""
+    write_rows(book.farm, planned.destination, "batch", planned.rows, now)
     return planned

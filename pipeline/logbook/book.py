@@ -1,4 +1,4 @@
-"""The farm's files as they are while entries are written: looked at anew each time, and written to."""
+"""The farm's files as they are while entries are written: read anew each time, and written to."""
 
 from __future__ import annotations
 
@@ -6,71 +6,75 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
 
 from pipeline.farm.folder import Farm
 from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
-from pipeline.logbook.places import Places
-from pipeline.logbook.summaries import WORTH_KEEPING, Summaries, keep, recall, up_to_date
-from pipeline.logbook.targets import Target, Values, header_line, row_line, texts_of
+from pipeline.logbook.containers import Containers
+from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
+from pipeline.logbook.summaries import WORTH_SAVING, Summaries, current_summaries, load_summaries, save_summaries
 from schemas.finding import OutOfReach
+from schemas.phrases import counted
 
 # A file that another program keeps changing is tried so often.
 TRIES = 5
+# So many entries that are missing are named one by one.
+NAMED = 5
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """Something that makes one ask before writing: `kind` is a word for it, `said` the question's sentence."""
+    """Something to be confirmed before writing: `kind` is a word for it, `message` the sentence of the question."""
 
     kind: str
-    said: str
+    message: str
 
 
-def told(doubts: Sequence[Doubt]) -> str:
-    """What is doubtful, as sentences? Small at the beginning, for something stands before it."""
+def doubts_text(doubts: Sequence[Doubt]) -> str:
+    """Return the doubts as sentences, small at the beginning, for something stands before them."""
     found = ""
     for each in doubts:
         ended = found.endswith("?")
-        found += f" {each.said[0].upper()}{each.said[1:]}" if ended else f"{'; ' if found else ''}{each.said}"
+        sentence = f" {each.message[0].upper()}{each.message[1:]}" if ended else each.message
+        found += sentence if ended or not found else f"; {sentence}"
     return found if found.endswith("?") else f"{found}."
 
 
 @dataclass
 class Book:
-    """The farm's files as last looked at. What is kept of them is written down again where that is worth it."""
+    """The farm's files as last scanned. Their summaries are saved again where that is worth it."""
 
     farm: Farm
     summaries: Summaries = field(default_factory=dict)
     opened: bool = False
 
-    def look(self) -> Places:
-        """What do the files say now?"""
+    def scan(self) -> Containers:
+        """Return what the files say now."""
         if not self.opened:
-            self.summaries = recall(self.farm)
-        self.summaries, again = up_to_date(self.farm, self.summaries)
-        if again > WORTH_KEEPING:
-            keep(self.farm, self.summaries)
+            self.summaries = load_summaries(self.farm)
+        self.summaries, read = current_summaries(self.farm, self.summaries)
+        if read > WORTH_SAVING:
+            save_summaries(self.farm, self.summaries)
         self.opened = True
-        return Places(self.farm, self.summaries)
+        return Containers(self.farm, self.summaries)
 
 
-class Planned(Protocol):
+class EntryPlan(Protocol):
     """What is ready to be written, with what is doubtful about it."""
 
     @property
     def doubts(self) -> Sequence[Doubt]:
-        """What makes one ask first?"""
+        """What is to be confirmed first."""
 
     @property
-    def target(self) -> Target:
-        """Where is it written?"""
+    def destination(self) -> Destination:
+        """The file that it is written to."""
 
 
-P = TypeVar("P", bound=Planned)
+P = TypeVar("P", bound=EntryPlan)
 R = TypeVar("R")
-Ask = Callable[[Any, Sequence[Doubt]], None]
+Confirm = Callable[[Sequence[Doubt]], None]
 Clock = Callable[[], datetime]
 
 
@@ -79,55 +83,57 @@ def enter(
     plan: Callable[[datetime], P],
     write: Callable[[P, datetime], R],
     insist: bool,
-    ask: Ask,
+    confirm: Confirm,
     clock: Clock,
 ) -> R:
-    """Plans and writes while nobody else writes entries. `ask` is told the doubts, and raises where one is not waved
-    aside; others may write meanwhile, so that everything is looked at again afterwards.
+    """Plan and write while nobody else writes entries. `confirm` gets the doubts, and raises where one is not waved
+    aside; others may write meanwhile, so that everything is scanned again afterwards.
 
-    Raises OutOfReach, and what `plan` and `ask` raise. Nothing is then written.
+    Raises OutOfReach, and what `plan` and `confirm` raise. Nothing is then written.
     """
-    waved: set[str] = set()
+    confirmed: set[str] = set()
     for _ in range(TRIES):
         while True:
             now = clock()
             with append.logbook_locked(book.farm, now.isoformat(timespec="seconds")):
                 planned = plan(now)
-                doubts = [each for each in planned.doubts if each.kind not in waved]
+                doubts = [each for each in planned.doubts if each.kind not in confirmed]
                 if insist or not doubts:
                     with suppress(append.ChangedMeanwhile):
                         return write(planned, now)
                     break
-            ask(planned, doubts)
-            waved |= {each.kind for each in doubts}
-    raise OutOfReach(f"{planned.target.name} is being changed by another program again and again. Nothing was written.")
+            confirm(doubts)
+            confirmed |= {each.kind for each in doubts}
+    name = planned.destination.name
+    raise OutOfReach(f"{name} is being changed by another program again and again. Nothing was written.")
 
 
-def open_doubts(target: Target) -> list[Doubt]:
-    """Is the file open in a spreadsheet?"""
-    if not append.open_elsewhere(target.path):
+def open_doubts(destination: Destination) -> list[Doubt]:
+    """Return the doubt that the file is open in a spreadsheet, if it is."""
+    if not append.open_elsewhere(destination.path):
         return []
-    said = f"{target.name} is open in a spreadsheet: when it is saved there, what is added now is lost; close it there"
-    return [Doubt("open elsewhere", said)]
+    name = destination.name
+    message = f"{name} is open in a spreadsheet: when it is saved there, what is added now is lost; close it there"
+    return [Doubt("open elsewhere", message)]
 
 
-def look_for_last(farm: Farm, target: Target) -> list[str]:
-    """Are the last entries still in the file? One sentence for those that are not: another program may have saved what
-    it had read before them.
+def missing_entries(farm: Farm, destination: Destination) -> list[str]:
+    """Return one sentence where last entries are not in the file any more: another program may have saved what it had
+    read before them.
     """
     try:
-        data = target.path.read_bytes()
+        data = destination.path.read_bytes()
     except OSError:
         data = b""
-    lost = journal.astray(farm, target.name, data)
-    if not lost:
+    missing = journal.take_missing(farm, destination.name, data)
+    if not missing:
         return []
-    shown = "; ".join(f"{_place_of(each['cells'])} {each['cells'].get('fresh_weight_g', '')}" for each in lost[:5])
-    many = "1 entry is" if len(lost) == 1 else f"{len(lost)} entries are"
-    more = f" and {len(lost) - 5} more" if len(lost) > 5 else ""
+    shown = "; ".join(f"{_place_of(each.cells)} {each.cells.get('fresh_weight_g', '')}" for each in missing[:NAMED])
+    more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
+    many = f"{counted(len(missing), 'entry', 'entries')} {'is' if len(missing) == 1 else 'are'}"
     return [
-        f"{many} not in {target.name} any more: {shown}{more}. Did another program save over them? Then enter them "
-        "again; if they were deleted, all is well."
+        f"{many} not in {destination.name} any more: {shown}{more}. Did another program save over them? Then enter "
+        "them again; if they were deleted, all is well."
     ]
 
 
@@ -135,28 +141,30 @@ def _place_of(cells: Mapping[str, str]) -> str:
     return f"{cells['picked_on']} {cells.get('container') or cells.get('batch', '')}" if "picked_on" in cells else ""
 
 
-def write_rows(farm: Farm, target: Target, command: str, rows: Sequence[Values], now: datetime) -> None:
-    """Writes these rows to the file, all or none. Those with an entry id are noted first, so that they can be taken
-    back. To be called while the logbook is locked.
+def write_rows(farm: Farm, destination: Destination, command: str, rows: Sequence[Values], now: datetime) -> None:
+    """Write these rows to the file, all or none. Those with an entry id go into the journal first, so that they can be
+    taken back. To be called while the logbook is locked.
 
-    Raises ChangedMeanwhile when the file is not as it was when the target was told; OutOfReach.
+    Raises ChangedMeanwhile when the file is not as it was when the destination was chosen; OutOfReach.
     """
-    texts = [texts_of(farm, target, told) for told in rows]
-    told = {"command": command, "file": target.name, "at": now.isoformat(timespec="seconds")}
+    texts = [texts_of(farm, destination, row) for row in rows]
     entries = [cells for cells in texts if "entry" in cells]
+    moment = now.isoformat(timespec="seconds")
     for cells in entries:
-        journal.note(farm, {"entry": cells["entry"], "call": entries[0]["entry"], **told, "cells": cells})
-    lines = "".join(row_line(target, cells) for cells in texts)
-    if target.mark is None:
-        append.make(target.path, target.name, header_line(target) + lines)
-    elif target.grows:
-        text = header_line(target) + lines
-        append.replace(target.path, target.name, lambda data: _mark_of(data) + text.encode("utf-8"), target.mark)
+        entry = journal.JournalEntry(cells["entry"], entries[0]["entry"], command, destination.name, moment, cells)
+        journal.record(farm, entry)
+    lines = "".join(row_line(destination, cells) for cells in texts)
+    path, name = destination.path, destination.name
+    if destination.version is None:
+        append.make(path, name, header_line(destination) + lines)
+    elif destination.grows:
+        text = (header_line(destination) + lines).encode("utf-8")
+        append.replace(path, name, lambda data: _mark_of(data) + text, destination.version)
     else:
-        before = "" if target.shape["ended"] else target.shape["line_end"]
-        append.append(target.path, target.name, before + lines, target.mark)
+        before = "" if destination.shape.ended else destination.shape.line_end
+        append.append(path, name, before + lines, destination.version)
 
 
 def _mark_of(data: bytes) -> bytes:
-    """The byte-order mark that the file begins with, if any."""
+    """Return the byte-order mark that the file begins with, if any."""
     return MARK if data.startswith(MARK) else b""

@@ -21,12 +21,12 @@ HUNDRED = Decimal(100)
 
 
 def lime_g(water_l: Decimal, dose_g_per_l: Decimal) -> Decimal:
-    """How much hydrated lime goes into this much water?"""
+    """Return the g of hydrated lime for this much water."""
     return water_l * dose_g_per_l
 
 
 def lime_cautions() -> list[str]:
-    """What is to be looked out for with lime? As `init` writes it into the farm's how-to."""
+    """Return what is to be looked out for with lime, as `init` writes it into the farm's how-to."""
     first, _, rest = CAUTIONS.partition("\n- ")
     bullets = [" ".join(each.split()) for each in rest.split("\n- ")]
     return [
@@ -38,26 +38,26 @@ def lime_cautions() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Substrate:
+class SubstrateMass:
     """Substrate to be spawned or watered: its wet and dry mass in kg, None where not known."""
 
     wet_kg: Decimal | None
     dry_kg: Decimal | None
 
 
-def substrate(wet_kg: Decimal | None, dry_kg: Decimal | None, moisture_pct: Decimal | None) -> Substrate:
-    """What are the wet and dry masses, by what is known of them?"""
+def substrate(wet_kg: Decimal | None, dry_kg: Decimal | None, moisture_pct: Decimal | None) -> SubstrateMass:
+    """Return the wet and dry masses, by what is known of them."""
     if moisture_pct is not None:
         share = 1 - moisture_pct / HUNDRED
         if wet_kg is not None and dry_kg is None:
             dry_kg = wet_kg * share
         elif dry_kg is not None and wet_kg is None:
             wet_kg = dry_kg / share
-    return Substrate(wet_kg, dry_kg)
+    return SubstrateMass(wet_kg, dry_kg)
 
 
-def spawn_kg(of: Substrate, rate_pct: Decimal, basis: str) -> Decimal:
-    """How much spawn makes this rate: spawn over substrate (not over the mix), on wet or on dry basis?
+def spawn_kg(of: SubstrateMass, rate_pct: Decimal, basis: str) -> Decimal:
+    """Return the kg of spawn that make this rate: spawn over substrate (not over the mix), on wet or on dry basis.
 
     Raises WrongRequest where the mass of that basis is not known.
     """
@@ -70,14 +70,14 @@ def spawn_kg(of: Substrate, rate_pct: Decimal, basis: str) -> Decimal:
 
 
 def bags(spawn: Decimal, bag_kg: Decimal) -> tuple[int, Decimal]:
-    """How many whole bags hold this much spawn, to the gram, and how much is left over (kg)?"""
+    """Return how many whole bags hold this much spawn, to the gram, and how much is left over (kg)."""
     spawn = rounded(spawn, 3)
     count = int((spawn / bag_kg).to_integral_value(ROUND_CEILING))
     return count, count * bag_kg - spawn
 
 
-def water_l(of: Substrate, moisture_pct: Decimal) -> Decimal:
-    """How much water brings this substrate to this moisture? Raises WrongRequest where it is as wet already."""
+def water_l(of: SubstrateMass, moisture_pct: Decimal) -> Decimal:
+    """Return the L of water that bring this substrate to this moisture. Raises WrongRequest where it is as wet now."""
     if of.dry_kg is None or of.wet_kg is None:
         raise WrongRequest("mix water: give --dry, or --wet and its moisture --now.")
     water = of.dry_kg / (1 - moisture_pct / HUNDRED) - of.wet_kg
@@ -88,7 +88,10 @@ def water_l(of: Substrate, moisture_pct: Decimal) -> Decimal:
 
 
 def moisture_pct(sample_wet_g: Decimal, sample_dry_g: Decimal) -> Decimal:
-    """How moist was a sample, on wet basis: (wet - dry) / wet? Raises WrongRequest where it gained by drying."""
+    """Return the moisture of a sample in %, on wet basis: (wet - dry) / wet.
+
+    Raises WrongRequest where it gained by drying.
+    """
     if sample_dry_g >= sample_wet_g:
         raise WrongRequest(
             f"mix dry: dried, the sample weighs {sample_dry_g:f} g, wet {sample_wet_g:f} g. Weigh again."

@@ -9,17 +9,18 @@ from decimal import Decimal
 
 from pipeline.farm.conventions import folded_word
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
-from pipeline.logbook.entries import new_entries
-from pipeline.logbook.names import known_name, spread
-from pipeline.logbook.places import Place, Places
-from pipeline.logbook.summaries import ENDINGS
-from pipeline.logbook.targets import Target, Values, target_for
-from schemas.contract import contract
-from schemas.finding import WrongRequest, nearest
+from pipeline.logbook.container_names import expand_ranges, known_name
+from pipeline.logbook.containers import Assignment, Containers
+from pipeline.logbook.destination import Destination, Values, destination_for
+from pipeline.logbook.entry_ids import new_entry_ids
+from pipeline.logbook.facts import ENDINGS
+from schemas.contract import OBSERVATIONS, contract
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 
 @dataclass(frozen=True)
-class Seen:
+class NewObservation:
     """What is to be noted. No containers: of the whole batch, or of `count` of its containers."""
 
     containers: tuple[str, ...]
@@ -33,92 +34,98 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class NotePlan:
-    """An observation of these places, ready to be written. `gave`: what those that it ends gave, in g and pickings."""
+class ObservationPlan:
+    """An observation of these fillings or batches, ready to be written. `gave`: what those that it ends gave, in g and
+    pickings.
+    """
 
-    seen: Seen
-    places: tuple[Place, ...]
-    gave: tuple[tuple[Place, Decimal, int], ...]
+    observation: NewObservation
+    assignments: tuple[Assignment, ...]
+    gave: tuple[tuple[Assignment, Decimal, int], ...]
     doubts: tuple[Doubt, ...]
-    target: Target
-    said: tuple[str, ...]
+    destination: Destination
+    messages: tuple[str, ...]
 
 
-def event_of(book: Book, text: str) -> str:
-    """Which event is meant? Raises WrongRequest for a word that is none."""
-    each = contract("observations").field("event")
+def parse_event(book: Book, text: str) -> str:
+    """Return the event that is meant. Raises WrongRequest for a word that is none."""
+    each = contract(OBSERVATIONS).field("event")
     own = book.farm.conventions.cell_format.words.get("event", {})
-    meant = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(text))
-    if meant is None:
-        near = nearest(text, (*each.words, *own))
-        hint = f" Did you mean {near}?" if near else ""
+    event = {**{word: word for word in each.words}, **each.synonyms, **own}.get(folded_word(text))
+    if event is None:
+        hint = did_you_mean(text, (*each.words, *own))
         raise WrongRequest(f"{text}: there is no such event.{hint} Events: {', '.join(each.words)}. It comes last.")
-    return meant
+    return event
 
 
-def plan_note(book: Book, seen: Seen) -> NotePlan:
-    """What would be written, and what is doubtful about it?"""
-    places = book.look()
-    found, doubts = _places(places, seen)
-    ended = [(place, end) for place in found if (end := places.end(place)) and end[0] <= seen.day]
-    doubts += [Doubt("ended", f"{place} ended already, on {end[0]} ({end[1]})") for place, end in ended]
-    columns = [name for place in found for name in values(seen, place, "-")]
-    target, said = target_for(book.farm, book.summaries, "observations", seen.day, tuple(dict.fromkeys(columns)))
-    said = list(dict.fromkeys((*places.troubles, *said)))
-    doubts += open_doubts(target)
-    return NotePlan(seen, tuple(found), _gave(places, seen, found), tuple(doubts), target, tuple(said))
+def plan_note(book: Book, observation: NewObservation) -> ObservationPlan:
+    """Return what would be written, and what is doubtful about it."""
+    containers = book.scan()
+    found, doubts = _assignments(containers, observation)
+    for each in found:
+        end = containers.end(each)
+        if end is not None and end.day <= observation.day:
+            doubts.append(Doubt("ended", f"{each} ended already, on {end.day} ({end.event})"))
+    columns = tuple(dict.fromkeys(name for each in found for name in values(observation, each, "-")))
+    destination, messages = destination_for(book.farm, book.summaries, OBSERVATIONS, observation.day, columns)
+    doubts += open_doubts(destination)
+    gave = _gave(containers, observation, found)
+    all_messages = tuple(dict.fromkeys((*containers.troubles, *messages)))
+    return ObservationPlan(observation, tuple(found), gave, tuple(doubts), destination, all_messages)
 
 
-def _places(places: Places, seen: Seen) -> tuple[list[Place], list[Doubt]]:
-    """Of what is it noted, and is that doubtful?"""
-    batch, doubts = known_name(seen.batch, places.batch_days), []
-    if batch and batch not in places.batch_days:
-        meant = nearest(batch, tuple(places.batch_days))
-        hint = f". Did you mean {meant}?" if meant else ""
+def _assignments(containers: Containers, observation: NewObservation) -> tuple[list[Assignment], list[Doubt]]:
+    """Return of what it is noted, and what is doubtful about that."""
+    days, day = containers.batch_days, observation.day
+    batch, doubts = known_name(observation.batch, days), []
+    if batch and batch not in days:
+        hint = f".{hint}" if (hint := did_you_mean(batch, days)) else ""
         doubts.append(Doubt("unknown", f"batch {batch} is not in batches.csv{hint}"))
-    inoculated = places.batch_days.get(batch)
-    if inoculated is not None and seen.day < inoculated:
-        doubts.append(Doubt("too early", f"batch {batch} was inoculated on {inoculated}, after {seen.day}"))
-    if not seen.containers:
-        return [Place(batch, "", inoculated)], doubts
+    inoculated = days.get(batch)
+    if inoculated is not None and day < inoculated:
+        doubts.append(Doubt("too early", f"batch {batch} was inoculated on {inoculated}, after {day}"))
+    if not observation.containers:
+        return [Assignment(batch, "", inoculated)], doubts
     found = []
-    for name in spread(seen.containers, places.containers):
-        place = _held(places, name, batch, seen.day)
-        if place is None:
-            meant = nearest(name, places.containers)
-            hint = f". Did you mean {meant}?" if meant and name not in places.containers else ""
-            where = f"is no filling of batch {batch}" if batch else f"was not filled before {seen.day}"
-            doubts.append(Doubt("unknown", f"container {name} {where}, by fillings.csv{hint}"))
-        found.append(place or Place(batch, name, None))
+    for name in expand_ranges(observation.containers, containers.names):
+        held = _held(containers, name, batch, day)
+        if held is None:
+            hint = "" if name in containers.names else did_you_mean(name, containers.names)
+            where = f"is no filling of batch {batch}" if batch else f"was not filled before {day}"
+            doubts.append(Doubt("unknown", f"container {name} {where}, by fillings.csv{'.' if hint else ''}{hint}"))
+        found.append(held or Assignment(batch, name, None))
     return found, doubts
 
 
-def _held(places: Places, container: str, batch: str, day: date) -> Place | None:
-    """What was in the container on this day? On the day of its first filling that filling, since there is no other."""
-    fillings = places.fillings(container)
+def _held(containers: Containers, container: str, batch: str, day: date) -> Assignment | None:
+    """Return what was in the container on this day: on the day of its first filling that one, for there is no other."""
+    fillings = containers.fillings(container)
     if batch:
         return next((each for each in fillings if each.batch == batch), None)
-    return places.held(container, day) or next((each for each in fillings if each.day == day), None)
+    return containers.held(container, day) or next((each for each in fillings if each.day == day), None)
 
 
-def _gave(places: Places, seen: Seen, found: Sequence[Place]) -> tuple[tuple[Place, Decimal, int], ...]:
-    if seen.event not in ENDINGS or not seen.containers:
+def _gave(
+    containers: Containers, observation: NewObservation, found: Sequence[Assignment]
+) -> tuple[tuple[Assignment, Decimal, int], ...]:
+    if observation.event not in ENDINGS or not observation.containers:
         return ()
-    pickings = [(place, places.pickings(place)) for place in found]
-    return tuple((place, sum((each.weight_g for each in of), Decimal(0)), len(of)) for place, of in pickings)
+    pickings = [(each, containers.pickings(each)) for each in found]
+    return tuple((each, sum((one.weight_g for one in of), Decimal(0)), len(of)) for each, of in pickings)
 
 
-def values(seen: Seen, place: Place, entry: str) -> Values:
-    """Which cells has the row of this place?"""
-    told: dict[str, date | Decimal | int | str] = {"seen_on": seen.day, "event": seen.event}
-    told |= {name: getattr(place, name) for name in ("container", "batch") if getattr(place, name)}
-    told |= {name: getattr(seen, name) for name in ("flush", "cause", "count", "note") if getattr(seen, name)}
-    return {**told, "entry": entry}
+def values(observation: NewObservation, assignment: Assignment, entry: str) -> Values:
+    """Return the cells of the row about this filling or batch, by column of ours."""
+    found: dict[str, date | Decimal | int | str] = {"seen_on": observation.day, "event": observation.event}
+    found |= {name: getattr(assignment, name) for name in ("container", "batch") if getattr(assignment, name)}
+    more = ("flush", "cause", "count", "note")
+    found |= {name: getattr(observation, name) for name in more if getattr(observation, name)}
+    return {**found, "entry": entry}
 
 
-def write_note(book: Book, planned: NotePlan, now: datetime) -> NotePlan:
-    """Writes one row for each place, all or none, on disk."""
-    ids = new_entries(int(now.timestamp() * 1000), len(planned.places))
-    rows = [values(planned.seen, place, entry) for place, entry in zip(planned.places, ids, strict=True)]
-    write_rows(book.farm, planned.target, "note", rows, now)
+def write_note(book: Book, planned: ObservationPlan, now: datetime) -> ObservationPlan:
+    """Write one row for each filling or batch, all or none, on disk."""
+    ids = new_entry_ids(int(now.timestamp() * 1000), len(planned.assignments))
+    rows = [values(planned.observation, each, entry) for each, entry in zip(planned.assignments, ids, strict=True)]
+    write_rows(book.farm, planned.destination, "note", rows, now)
     return planned

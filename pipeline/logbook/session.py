@@ -7,20 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
-from pipeline.logbook.amounts import amount
-from pipeline.logbook.asking import (
-    amount_or_none,
-    bare_units,
-    checked,
-    flush_of_text,
-    is_amount,
-    named,
-    net,
-    stage_of,
-)
 from pipeline.logbook.book import Book
-from pipeline.logbook.weigh import Asked
-from schemas.finding import WrongRequest, nearest
+from pipeline.logbook.parsing import PickingOptions, default_units, is_amount, new_picking, parse_stage
+from pipeline.logbook.weigh import NewPicking
+from schemas.finding import WrongRequest
+from schemas.phrases import counted, did_you_mean
 
 ENDS = ("end", "quit", "exit")
 HELP = """\
@@ -36,18 +27,18 @@ end            end the session"""
 
 
 @dataclass(frozen=True)
-class Line:
+class SessionLine:
     """What a line says. `kind`: entry, container (its weight follows), undo, end, help, blank, day."""
 
     kind: str
-    asked: Asked | None = None
+    picking: NewPicking | None = None
     container: str = ""
     day: str = ""
     insist: bool = False
 
 
 @dataclass(frozen=True)
-class Given:
+class SessionDefaults:
     """What holds for all entries of a session from here on. `waiting`: the container whose weight is to follow;
     `next_up`: the one that is asked for, which a weight alone is meant for.
     """
@@ -59,99 +50,74 @@ class Given:
     next_up: str = ""
 
 
-def read_line(book: Book, text: str, given: Given) -> Line:
-    """What does this line say? Raises WrongRequest for what says nothing."""
+def read_line(book: Book, text: str, given: SessionDefaults) -> SessionLine:
+    """Return what this line says. Raises WrongRequest for what says nothing."""
     words = text.split()
     insist = bool(words) and words[-1] == "!"
     words = words[:-1] if insist else words
     first = words[0].lower() if words else ""
     if not words:
-        return Line("blank")
+        return SessionLine("blank")
     if len(words) == 1 and first in (*ENDS, "undo", "help", "?"):
-        return Line({"?": "help"}.get(first, "end" if first in ENDS else first))
+        return SessionLine({"?": "help"}.get(first, "end" if first in ENDS else first))
     if first == "on" and len(words) == 2:
-        return Line("day", day=words[1])
-    container, batch, rest = _parted(book, words, given)
+        return SessionLine("day", day=words[1])
+    container, batch, rest = _split(book, words, given)
     if rest:
-        return Line("entry", _asked(book, given, rest, container, batch), insist=insist)
-    known = book.look().containers
-    if not insist and not _known(words, known):
-        meant = nearest(container, known)
-        hint = f" Did you mean {meant}?" if meant else ""
+        return SessionLine("entry", _picking(book, given, rest, container, batch), insist=insist)
+    known = book.scan().names
+    if not insist and not _words_of_name(words, known):
+        hint = did_you_mean(container, known)
         raise WrongRequest(f"{container}: no container is called so.{hint} Write container and weight, like 7 412.")
-    return Line("container", container=container)
+    return SessionLine("container", container=container)
 
 
-def _parted(book: Book, words: Sequence[str], given: Given) -> tuple[str, str, list[str]]:
-    """Which container or batch do the words name, and which stand behind it? A weight alone is meant for the container
-    that waits for its weight, or that is asked for.
+def _split(book: Book, words: Sequence[str], given: SessionDefaults) -> tuple[str, str, list[str]]:
+    """Return the container or the batch that the words name, and those behind it. A weight alone is meant for the
+    container that waits for its weight, or that is asked for.
     """
-    places = book.look()
-    unit = bare_units(book, given.day)["fresh_weight_g"]
+    containers = book.scan()
+    unit = default_units(book, given.day)["fresh_weight_g"]
     if words[0].lower() == "batch" and len(words) > 2:
-        count = _known(words[1:], tuple(places.batch_days)) or 1
+        count = _words_of_name(words[1:], tuple(containers.batch_days)) or 1
         return "", " ".join(words[1 : 1 + count]), list(words[1 + count :])
-    count = _known(words, places.containers)
+    count = _words_of_name(words, containers.names)
     behind = words[count:]
-    if count and behind and _weight_words(book, behind, unit):
+    if count and behind and _words_of_weight(book, behind, unit):
         return " ".join(words[:count]), "", list(behind)
     if count and not behind and " ".join(words).casefold() == given.waiting.casefold():
         return given.waiting, "", []  # scanned twice
-    meant = given.waiting or (given.next_up if not count else "")
+    waiting = given.waiting or (given.next_up if not count else "")
     # Two weights without a stage between them are a container that is not known, and its weight.
-    two = _weight_words(book, words, unit) == 1 and _weight_words(book, words[1:], unit)
-    if meant and _weight_words(book, words, unit) and not two:
-        return meant, "", list(words)
+    two = _words_of_weight(book, words, unit) == 1 and _words_of_weight(book, words[1:], unit)
+    if waiting and _words_of_weight(book, words, unit) and not two:
+        return waiting, "", list(words)
     return " ".join(words[: count or 1]), "", list(words[count or 1 :])
 
 
-def _known(words: Sequence[str], names: Sequence[str]) -> int:
-    """How many of the words make a known name, the longest? 0 where none does."""
+def _words_of_name(words: Sequence[str], names: Sequence[str]) -> int:
+    """Return how many of the words make the longest known name; 0 where none does."""
     folded = {name.casefold() for name in names}
     return next((n for n in range(len(words), 0, -1) if " ".join(words[:n]).casefold() in folded), 0)
 
 
-def _weight_words(book: Book, words: Sequence[str], unit: str) -> int:
-    """How many of the words make the weight, at most the four of `1 lb 2 oz`? 0 where there is none."""
+def _words_of_weight(book: Book, words: Sequence[str], unit: str) -> int:
+    """Return how many of the words make the weight, at most the four of `1 lb 2 oz`; 0 where there is none."""
     cell_format = book.farm.conventions.cell_format
     return next((n for n in range(min(4, len(words)), 0, -1) if is_amount(" ".join(words[:n]), unit, cell_format)), 0)
 
 
-def _asked(book: Book, given: Given, words: Sequence[str], container: str, batch: str) -> Asked:
-    """What is to be logged, by the words from the weight on?"""
-    units, cell_format = bare_units(book, given.day), book.farm.conventions.cell_format
-    unit = units["fresh_weight_g"]
-    count = _weight_words(book, words, unit)
-    gross = amount("weight", " ".join(words[: count or 1]), "g", unit, cell_format)
-    told = _more(book, words[count:])
-    return checked(
-        cell_format,
-        Asked(
-            net(gross, given.tare, unit, cell_format),
-            given.day,
-            container,
-            batch,
-            flush_of_text("flush", told.flush),
-            stage_of(book, "stage", told.stage),
-            amount_or_none("culled", told.culled, units["culled_g"], cell_format),
-            named("picker", told.picker) or given.picker,
-            told.note,
-        ),
-    )
+def _picking(book: Book, given: SessionDefaults, words: Sequence[str], container: str, batch: str) -> NewPicking:
+    """Return what is to be logged, by the words from the weight on."""
+    count = _words_of_weight(book, words, default_units(book, given.day)["fresh_weight_g"]) or 1
+    options = replace(_options(book, words[count:]), tare=given.tare)
+    picking = new_picking(book, " ".join(words[:count]), given.day, container, batch, options)
+    return replace(picking, picker=picking.picker or given.picker)
 
 
-@dataclass(frozen=True)
-class _More:
-    stage: str | None = None
-    flush: str | None = None
-    culled: str | None = None
-    picker: str | None = None
-    note: str = ""
-
-
-def _more(book: Book, words: Sequence[str]) -> _More:
-    """What stands behind the weight: the stage, and words with a value?"""
-    found, left = _More(), list(words)
+def _options(book: Book, words: Sequence[str]) -> PickingOptions:
+    """Return what stands behind the weight: the stage, and words with a value."""
+    found, left = PickingOptions(), list(words)
     while left:
         word = left.pop(0)
         key = word.lower()
@@ -161,7 +127,7 @@ def _more(book: Book, words: Sequence[str]) -> _More:
             found = replace(found, **{key: left.pop(0)})
         elif found.stage is None:
             found = replace(found, stage=word)
-            stage_of(book, "stage", word)
+            parse_stage(book, "stage", word)
         else:
             raise WrongRequest(
                 f"{word}: what is that? Behind the weight stand the stage, flush N, culled N, note TEXT."
@@ -170,29 +136,38 @@ def _more(book: Book, words: Sequence[str]) -> _More:
 
 
 @dataclass(frozen=True)
-class Tally:
-    """What a session logged and did not: entries as (id, container or batch, grams, file), and the lines not logged."""
+class SessionEntry:
+    """An entry of a session: its id, the container or batch, its weight in g, and the file."""
 
-    entries: tuple[tuple[str, str, Decimal, str], ...] = ()
+    entry: str
+    assignment: str
+    weight_g: Decimal
+    file: str
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What a session logged, and the numbers of the lines that it did not."""
+
+    entries: tuple[SessionEntry, ...] = ()
     refused: tuple[int, ...] = ()
     decimal_mark: str = "."
 
     def refusing(self, line: int) -> Tally:
-        """With this line among those that were not logged."""
+        """Return the tally with this line among those that were not logged."""
         return replace(self, refused=(*self.refused, line))
 
     @property
     def so_far(self) -> str:
-        """How many entries, and how many kg, up to now?"""
-        count = len(self.entries)
-        kg = f"{sum((each[2] for each in self.entries), Decimal(0)) / 1000:.3f}".replace(".", self.decimal_mark)
-        return f"{count} {'entry' if count == 1 else 'entries'}, {kg} kg"
+        """How many entries, and how many kg, up to now."""
+        kg = f"{sum((each.weight_g for each in self.entries), Decimal(0)) / 1000:.3f}".replace(".", self.decimal_mark)
+        return f"{counted(len(self.entries), 'entry', 'entries')}, {kg} kg"
 
     @property
     def summary(self) -> str:
-        """What did the session come to?"""
-        places = len({each[1] for each in self.entries})
-        files = ", ".join(dict.fromkeys(each[3] for each in self.entries))
+        """What the session came to."""
+        places = len({each.assignment for each in self.entries})
+        files = ", ".join(dict.fromkeys(each.file for each in self.entries))
         if not self.entries:
             return "Nothing was logged."
-        return f"{self.so_far}, from {places} {'place' if places == 1 else 'places'}; in {files}."
+        return f"{self.so_far}, from {counted(places, 'place')}; in {files}."

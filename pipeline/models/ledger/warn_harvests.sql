@@ -35,27 +35,27 @@ running as (
     from weights
 ),
 usual as (
-    -- The median. At least five pickings make a usual weight: common practice, no source.
+    -- The median, where there are enough pickings to make a usual weight.
     select pooled, min(fresh_weight_g)::double as weight_g
     from running
-    where pickings_up_to >= pickings_in_all / 2 and pickings_in_all >= 5
+    where pickings_up_to >= pickings_in_all / 2 and pickings_in_all >= getvariable('least_pickings')
     group by pooled
 ),
 odd as (
     select w.pooled, w.fresh_weight_g, u.weight_g, w.fresh_weight_g::double / u.weight_g as times
     from weights as w
     inner join usual as u on u.pooled = w.pooled
-    -- A tenfold weight is 8 to 12 times the usual with ordinary spread; an ounce figure read as grams is 1/28.
-    where w.fresh_weight_g::double >= 8 * u.weight_g or w.fresh_weight_g::double <= u.weight_g / 25
+    where w.fresh_weight_g::double >= getvariable('times_more') * u.weight_g
+        or w.fresh_weight_g::double <= u.weight_g / getvariable('times_less')
 ),
 unlike as (
     select p.line, p.fresh_weight_g, o.weight_g, o.times
     from assignments as p
     inner join odd as o on o.pooled = p.pooled and o.fresh_weight_g = p.fresh_weight_g
 ),
-units(unit, times) as (
-    values ('kg', 0.001), ('lb', 1 / 453.59237), ('oz', 1 / 28.349523125), ('one digit too many', 10.0),
-        ('two digits too many', 100.0), ('three digits too many', 1000.0)
+units as (
+    select entry.key as unit, entry.value as times
+    from (select unnest(map_entries(getvariable('weight_slips'))) as entry)
 ),
 named as (
     select u.line, u.fresh_weight_g, u.weight_g, u.times, arg_min(units.unit, abs(ln(u.times / units.times))) as unit

@@ -109,7 +109,7 @@ select 'batches' as table_name, file, row, 'spawn_above_40_pct' as rule, spawn_k
     printf('%.0f', (spawn_kg / substrate_wet_kg * 100)::double) as detail, null::varchar as waits_file,
     null::integer as waits_row
 from mixes
-where spawn_kg > substrate_wet_kg * 0.4
+where spawn_kg * 100 > substrate_wet_kg * getvariable('most_spawn_pct')
 union all
 select 'batches', file, row, 'fillings_above_mix', substrate_wet_kg::double::varchar,
     printf('mix %.2f kg, fillings %.2f kg', mix_kg, fill_kg), null, null

@@ -13,7 +13,7 @@ MOST = 500
 
 
 def known_name(name: str, known: Iterable[str]) -> str:
-    """Which known name is meant, where only the case of its letters differs? The name itself where none is."""
+    """Return the known name that is meant, where only the case of its letters differs; else the name itself."""
     names = tuple(known)
     if name in names:
         return name
@@ -21,8 +21,8 @@ def known_name(name: str, known: Iterable[str]) -> str:
     return alike[0] if len(alike) == 1 else name
 
 
-def spread(typed: Sequence[str], known: Sequence[str]) -> list[str]:
-    """Which containers are meant, each once? Raises WrongRequest for a range that runs backwards or too far."""
+def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
+    """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long."""
     found: dict[str, None] = {}
     for name in typed:
         for each in _range(name, known):

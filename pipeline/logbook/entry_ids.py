@@ -13,14 +13,14 @@ FIRST = "w"
 TIME_LETTERS, CHANCE_LETTERS = 9, 5
 
 
-def new_entries(now_ms: int, count: int = 1) -> list[str]:
-    """Which ids get so many entries that are written at this time (ms since 1970)? No two of them are alike."""
+def new_entry_ids(now_ms: int, count: int = 1) -> list[str]:
+    """Return the ids of so many entries that are written at this time (ms since 1970). No two of them are alike."""
     chance = int.from_bytes(os.urandom(4), "big")
     return [FIRST + _letters(now_ms, TIME_LETTERS) + _letters(chance + at, CHANCE_LETTERS) for at in range(count)]
 
 
-def written_ms(entry: str) -> int | None:
-    """When was the entry of this id written (ms since 1970)? None for an id that is not from here."""
+def entry_time_ms(entry: str) -> int | None:
+    """Return when the entry of this id was written (ms since 1970); None for an id that is not from here."""
     if len(entry) != 1 + TIME_LETTERS + CHANCE_LETTERS or entry[0] != FIRST:
         return None
     value = 0
