@@ -141,7 +141,7 @@ def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLA
     judged: list[pl.Series] = []
     fired: list[_Mask] = []
     for each in contract.fields:
-        columns, masks = _judge(frame.get_column(each.name), each, cell_format, each.name in contract.texts_kept)
+        columns, masks = _judge(frame.get_column(each.name), each, cell_format, each.name in contract.columns_with_text)
         judged += columns
         fired += masks
     frame = frame.with_columns(judged)
@@ -221,7 +221,7 @@ def _result(frame: pl.DataFrame, contract: Contract, fired: list[_Mask]) -> pl.D
         value = pl.col(f"{each.name}:value")
         drops = [pl.col(mask.name) for mask in fired if mask.drops and mask.column == each.name]
         columns.append((pl.when(~pl.any_horizontal(drops)).then(value) if drops else value).alias(each.name))
-    columns += [pl.col(f"{name}:text").alias(f"{name}_text") for name in contract.texts_kept]
+    columns += [pl.col(f"{name}:text").alias(f"{name}_text") for name in contract.columns_with_text]
     grave = [pl.col(mask.name) for mask in fired if mask.level == "set_aside"]
     columns.append((pl.any_horizontal(grave) if grave else pl.lit(False)).alias("faulty"))
     return frame.select(columns)

@@ -161,7 +161,7 @@ class Contract:
         return tuple(each.name for each in self.fields)
 
     @property
-    def texts_kept(self) -> tuple[str, ...]:
+    def columns_with_text(self) -> tuple[str, ...]:
         """The number columns that keep the text of their cells beside the value, for grouping."""
         if not self.keep_texts:
             return ()

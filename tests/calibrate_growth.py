@@ -215,7 +215,7 @@ def best_rates(design: str, soaks: int, curve: str, count: int, seed: int) -> tu
     named = right = 0
     for _ in range(count):
         row = best(Spawn([farms.spawn_recipe(rng, design, soaks, rates, curve)], {}))[0]
-        if row["answer"] == "told":
+        if row["answer"] == "found":
             named += 1
             right += row["best_low_pct"] <= truth <= row["best_high_pct"]
     return named, right

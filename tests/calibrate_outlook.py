@@ -24,7 +24,7 @@ from outlook_farms import Design, simulated
 
 from pipeline.outlook.ahead import Ahead, look_ahead
 from pipeline.outlook.backtest import HIGH50, HIGH80, LOW50, LOW80, bands
-from pipeline.outlook.history import Floats, History
+from pipeline.outlook.history import Floats, PastBatches
 
 LEAST, MOST = 0.75, 0.87  # of 80 % bands, where widening is available: our limits
 FARMS = 2000  # of each design
@@ -91,7 +91,7 @@ def calibrate(design: Design, farms: int, seed: int) -> Done:
     return Done(design, float(widened.mean()), middle, *weeks.mean(axis=0).tolist())
 
 
-def _held(design: Design, history: History, ahead: Ahead) -> Floats:
+def _held(design: Design, history: PastBatches, ahead: Ahead) -> Floats:
     """Of each week ahead with all batches told: did the bands hold it? Columns: plain80, held80, held50."""
     ends = [design.today + 7 * week for week in range(WEEKS + 1)]
     came = np.array([history.picked(first + 1, last) for first, last in itertools.pairwise(ends)])
@@ -100,11 +100,11 @@ def _held(design: Design, history: History, ahead: Ahead) -> Floats:
         (told[:, low] <= came) & (came <= told[:, high])
         for told, low, high in (
             (plain, LOW80, HIGH80),
-            (ahead.told, LOW80, HIGH80),
-            (ahead.told, LOW50, HIGH50),
+            (ahead.bands_kg, LOW80, HIGH80),
+            (ahead.bands_kg, LOW50, HIGH50),
         )
     ]
-    found: Floats = np.stack(columns, axis=1).astype(float)[ahead.found.untold == 0]
+    found: Floats = np.stack(columns, axis=1).astype(float)[ahead.found.without_donors == 0]
     return found
 
 

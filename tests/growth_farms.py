@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.farm.prices import Prices
-from pipeline.growth.another_flush import Kept
+from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
 from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitPins
-from pipeline.spawn.rates import Cell, Recipe
+from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 
 Numbers = NDArray[np.float64]
@@ -47,11 +47,11 @@ class Flushes:
         told_at = np.where(self.told[flush] <= self.age, self.told[flush], np.nan)
         return Resolved(self.soak, self.age, told_at, seen[flush], seen[1])
 
-    def kept(self, start_cost: float) -> Kept:
+    def kept(self, start_cost: float) -> HeldUnits:
         """The same containers as `another_flush` takes them, each costing `start_cost` to start."""
         seen = [self.resolved(flush) for flush in (1, 2, 3)]
         held = np.where(self.end <= self.age, self.end, np.nan)
-        return Kept(
+        return HeldUnits(
             self.soak,
             self.age,
             np.ones(len(self.soak)),
@@ -180,7 +180,7 @@ def margin(be_pct: Any, rate: Any) -> Any:
 
 def spawn_recipe(
     rng: np.random.Generator, design: str, soaks: int, rates: tuple[float, ...], curve: str, icc: float = 0.5
-) -> Recipe:
+) -> SpawnRecipe:
     """A recipe tried at these rates on so many soaks: "within" (each soak split over all rates), "between" (so many
     soaks per rate, one rate each) or "mixed" (half of them split). BE varies by 15 points, the share `icc` by soak; six
     containers to each soak and rate.
@@ -195,5 +195,5 @@ def spawn_recipe(
             own = rng.normal(0, 15 * (icc * 0.25 + (1 - icc) / 6) ** 0.5)
             be = float(TRUE_CURVES[curve](rates[rate]) + together + own)
             spawn = rates[rate] / 30
-            cells.append(Cell(f"S{number}", rate, be, None, spawn, margin(be, rates[rate])))
-    return Recipe({}, {}, np.zeros(0, dtype=np.int64), rates, tuple(cells))
+            cells.append(RateCell(f"S{number}", rate, be, None, spawn, margin(be, rates[rate])))
+    return SpawnRecipe({}, {}, np.zeros(0, dtype=np.int64), rates, tuple(cells))

@@ -11,13 +11,13 @@ from pipeline.growth import another_flush, flushes, pins
 from pipeline.models.view import LedgerView
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
-from pipeline.spawn.rates import Recipe
+from pipeline.spawn.rates import SpawnRecipe
 from pipeline.spawn.steps import steps
 
 PRICES = {"price_per_kg": 10.0, "spawn_cost_per_kg": 4.0, "spawn_dry_pct_grain": 55.0}
 
 
-def four_rates() -> Recipe:
+def four_rates() -> SpawnRecipe:
     """A recipe of eight batches, each a soak, at four rates: the demo farm has only three."""
     rates = np.array([5.0, 10, 20, 30] * 2)
     names = np.array([f"B{at}" for at in range(8)], dtype=object)
@@ -35,7 +35,7 @@ def four_rates() -> Recipe:
         "lost": np.zeros(8, dtype=bool),
         "days_to_pins": 26 - rates / 5,
     }
-    return Recipe({"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), ())
+    return SpawnRecipe({"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), ())
 
 
 def growth_tables(view: LedgerView, settings: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:

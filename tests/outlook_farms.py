@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.outlook.history import LAST_AGE, History, history_of
+from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 
 FIRST_DAY = 740_000  # any day, as date.toordinal
 FIRST_MONDAY = date(2026, 1, 5)
@@ -44,7 +44,7 @@ GOES_ON = 0.85
 SD = 0.5
 
 
-def simulated(design: Design, seed: int) -> History:
+def simulated(design: Design, seed: int) -> PastBatches:
     """A farm with its truth to come: batches begun at any day, also in the weeks ahead (the plan)."""
     rng = np.random.default_rng(seed)
     days = 7 * (design.weeks + design.ahead)

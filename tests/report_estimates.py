@@ -56,7 +56,7 @@ def _day(substrate: str, day: int, pinned: int, lost: int, units: int, limits: b
 
 
 def _another(substrate: str, soaks: int, limits: bool) -> dict[str, Any]:
-    told = {"flush": 2, "soaks": soaks, "units_waited": 4, "units_not_kept": 1, "gave_pct": 75.0, "wait_days": 13.0}
+    told = {"flush": 2, "soaks": soaks, "units_waited": 4, "units_not_held": 1, "gave_pct": 75.0, "wait_days": 13.0}
     told |= {"wait_g": 210.0, "wait_g_per_day": 16.0, "new_g_per_day": 11.25, "difference_g_per_day": 4.75}
     ends = _limits("difference_g_per_day", 1.5, 8.0) | {"answer": "wait"}
     none = {"answer": "cannot tell", "why": "fewer than two soaks"}
@@ -105,9 +105,9 @@ def rates(substrate: str, batches: Sequence[str]) -> dict[str, Rows]:
     ]
     step = row_of("spawn_steps", **kind, from_rate_wet_pct=5.0, to_rate_wet_pct=10.0, soaks_from=3, soaks_to=3)
     step |= {"soaks_both": 0, "design": "between", "be_difference_pct": 35.125, "be_difference_low_pct": -2.5}
-    step |= {"be_difference_high_pct": 72.5, "extra_spawn_per_kg_dry": 0.17, "answer": "cannot tell yet"}
-    step |= {"why": "the limits hold both answers", "next_step": "Split the next soaks."}
-    best = row_of("spawn_best", **kind, rates=len(levels), of="be", answer="cannot tell yet", why="too few rates")
+    step |= {"be_difference_high_pct": 72.5, "extra_spawn_per_kg_dry": 0.17, "answer": "cannot tell"}
+    step |= {"why": "anything from -2.0 to 5.0 fits", "next_step": "Split the next soaks."}
+    best = row_of("spawn_best", **kind, rates=len(levels), of="be", answer="cannot tell", why="too few rates")
     curve = [
         row_of("spawn_curves", **kind, measure="be_pct", rate_wet_pct=rate, value=60 + rate, low=50.0, high=75 + rate)
         for rate in tested
@@ -130,17 +130,17 @@ def ahead(last: date, batches: Sequence[str]) -> dict[str, Rows]:
     for week in range(4):
         first = last + timedelta(days=7 * week + 1)
         told = {"week": week + 1, "first_day": first, "last_day": first + timedelta(days=6), "widened_by": 1.25}
-        told |= {"running_kg": 4.0, "planned_kg": 1.0, "batches_untold": 1 if week else 0, "past_told": 3}
+        told |= {"running_kg": 4.0, "planned_kg": 1.0, "batches_without_donors": 1 if week else 0, "past_days": 3}
         held = {"past_held_50_pct": 100 / 3, "past_held_80_pct": 200 / 3, "past_kg": 5.5, "past_off_kg": 1.75}
         weeks.append(row_of("outlook", **told, **ends, **held))
     past = []
     for day in range(3):
         on = last - timedelta(days=7 * (3 - day))
-        told = {"told_on": on, "week": 1, "first_day": on + timedelta(days=1), "last_day": on + timedelta(days=7)}
+        told = {"foreseen_on": on, "week": 1, "first_day": on + timedelta(days=1), "last_day": on + timedelta(days=7)}
         past.append(row_of("outlook_past", **told, **ends, actual_kg=4.0 + day, held_80=True))
     of = [
         row_of("outlook_batches", batch=batch, state="running", inoculated_on=last, containers=4, substrate_dry_kg=4.0)
-        | {"running_pct": 75.0, "donors": 5, "borrowed_from": "all batches", "weeks_told": 4, "expected_kg": 2.25}
+        | {"running_pct": 75.0, "donors": 5, "borrowed_from": "all batches", "weeks_known": 4, "expected_kg": 2.25}
         for batch in batches
     ]
     return {"outlook": weeks, "outlook_past": past, "outlook_batches": of}

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from conftest import gillbook
 
-from pipeline.growth.another_flush import Kept, stays
+from pipeline.growth.another_flush import HeldUnits, stays
 
 Farm = Callable[..., Path]
 FIRST, SECOND = (500, 480, 520), (300, 310, 290)
@@ -84,12 +84,12 @@ def test_it_refuses_what_nothing_tells(farm: Farm) -> None:
     (row,) = gillbook(*asked, day(46)).json
     assert (row["answer"], row["why"]) == ("cannot tell", "no container is told that far")
     two = [each for each in gillbook(*asked, day(200), "--by", "soak,batch").json if each["batch"] == "A"]
-    assert two[0]["why"] == "only 1 soak tells of it; three are the least"
+    assert two[0]["why"] == "only 1 soak shows it; three are the least"
     assert two[0]["difference_g_per_day"] is not None
 
 
 def test_emptied_by_choice_at_once_tells_nothing_of_waiting() -> None:
-    kept = Kept(
+    kept = HeldUnits(
         soak=np.array([0, 1, 1]),
         age=np.full(3, 200.0),
         containers=np.ones(3),

@@ -42,7 +42,7 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
                 assert row["gave_pct"] is None or 0 <= row["gave_pct"] <= 100
             for row in tables["spawn_steps"]:
                 assert row["from_rate_wet_pct"] < row["to_rate_wet_pct"]
-                assert (row["answer"] == "cannot tell yet") == (row["next_step"] is not None)
+                assert (row["answer"] == "cannot tell") == (row["next_step"] is not None)
             view.make("unit_resolutions")
             resolved = view.connection.execute(
                 "select count(*) from unit_resolutions as r inner join unit_states as s on s.unit = r.unit "

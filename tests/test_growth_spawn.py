@@ -95,7 +95,7 @@ def test_a_step_pays_where_the_gain_lies_above_its_spawn(farm: Farm) -> None:
     assert step["answer"] == "pays"
     said = gillbook(*asked)
     assert "pays" in said.out
-    assert "best rate: cannot tell yet, for two rates were tested; a best one takes four." in said.err
+    assert "best rate: cannot tell, for two rates were tested; a best one takes four." in said.err
     dear = three_split_soaks(farm, PRICES.replace("= 4", "= 40"))
     (step,) = gillbook("spawn", "--as-of", "2026-06-01", "--farm", dear, "--table", "steps", "--json").json
     assert step["answer"] == "does not pay"
@@ -110,7 +110,7 @@ def test_within_and_its_mistakes(farm: Farm) -> None:
     rows = gillbook("spawn", "--within", "soak=S2", *asked, "--json").json
     assert [row["soaks"] for row in rows] == [1, 1]
     said = gillbook("spawn", "--within", "soak=S2", *asked)
-    assert "only 1 soak is told at one of the rates; three are the least" in said.err
+    assert "only 1 soak is far enough at one of the rates; three are the least" in said.err
     assert gillbook("spawn", "--within", "strain=pink", *asked, "--json").json == []
     assert "It takes spawn_kg and substrate_wet_kg" in gillbook("spawn", "--within", "strain=pink", *asked).err
     for words, told in (("strain", "write a column and its value"), ("srtain=grey", "Did you mean strain?")):
@@ -154,7 +154,7 @@ def test_a_step_is_refused_for_the_reasons_of_any_comparison(tmp_path: Path) -> 
     turns = [0.5, 1, 0.5, 1, 0.5, 1]
     assert tried(tmp_path / "a", turns)["answer"] == "gives more"
     found = tried(tmp_path / "b", [0.5] * 3 + [1] * 3)
-    assert found["answer"] == "cannot tell yet"
+    assert found["answer"] == "cannot tell"
     assert found["why"] == (
         "all soaks of 5.0 % were started (the last on 2026-03-05) before the first of 10.0 % (2026-04-05): season, "
         "room and spawn changed in between, too"
@@ -166,7 +166,7 @@ def test_a_step_is_refused_for_the_reasons_of_any_comparison(tmp_path: Path) -> 
     of_strain = tried(tmp_path / "d", turns, treatment_h=[20, 4] * 3)
     assert of_strain["why"].startswith("every soak of 10.0 % had less")
     few = tried(tmp_path / "e", [0.5, 1, 0.5, 1, 0.5])
-    assert few["why"] == "only 2 soaks are told at one of the rates; three are the least"
+    assert few["why"] == "only 2 soaks are far enough at one of the rates; three are the least"
 
 
 def test_a_best_rate_is_refused_for_them_too(tmp_path: Path) -> None:
@@ -181,11 +181,11 @@ def test_a_best_rate_is_refused_for_them_too(tmp_path: Path) -> None:
     ]
     write_farm(folder, rows)
     (told,) = gillbook("spawn", "--table", "best", "--as-of", "2027-06-01", "--farm", folder, "--json").json
-    assert (told["answer"], told["best_rate_wet_pct"]) == ("cannot tell yet", None)
+    assert (told["answer"], told["best_rate_wet_pct"]) == ("cannot tell", None)
     assert told["why"].startswith("every soak of 10.0 % had less")
     write_farm(folder, [{**row, "treatment_h": 20} for row in rows])
     (told,) = gillbook("spawn", "--table", "best", "--as-of", "2027-06-01", "--farm", folder, "--json").json
-    assert told["answer"] == "told"
+    assert told["answer"] == "found"
 
 
 @pytest.mark.parametrize(("name", "told"), records("quadratic optimum"))
@@ -233,7 +233,7 @@ def test_a_best_rate_takes_what_it_takes() -> None:
     named = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 10.0, 15.0, 20.0, 30.0), "parabola")
     (told,) = best(Spawn([named], {}))
     # By margin, 10 a kilogram and 4 for spawn: the top of 9 - .025 (r - 14)^2 - .1333 r lies at 11.3 %.
-    assert told["answer"] == "told"
+    assert told["answer"] == "found"
     assert told["best_low_pct"] <= 11.33 <= told["best_high_pct"]
     reasons = {
         ("within", 6, (5.0, 10.0, 20.0)): "three rates were tested; a best one takes four",
@@ -241,10 +241,10 @@ def test_a_best_rate_takes_what_it_takes() -> None:
     }
     for (design, soaks, rates), why in reasons.items():
         (told,) = best(Spawn([growth_farms.spawn_recipe(rng, design, soaks, rates, "parabola")], {}))
-        assert (told["answer"], told["why"], told["best_rate_wet_pct"]) == ("cannot tell yet", why, None)
+        assert (told["answer"], told["why"], told["best_rate_wet_pct"]) == ("cannot tell", why, None)
     rising = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 6.0, 8.0, 10.0), "parabola")
     (told,) = best(Spawn([rising], {}))
-    assert told["answer"] == "cannot tell yet"
+    assert told["answer"] == "cannot tell"
 
 
 @pytest.mark.parametrize(("design", "soaks"), [("between", 3), ("within", 6), ("mixed", 6)])

@@ -24,9 +24,9 @@ from pipeline.outlook.backtest import (
     widen,
     widening,
 )
-from pipeline.outlook.history import LAST_AGE, History, history_of
+from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 from pipeline.outlook.need import _spread, need
-from pipeline.outlook.simulate import Target, borrow, donor_pool, simulate, targets, weigh
+from pipeline.outlook.simulate import RunningBatch, borrow, donor_pool, simulate, targets, weigh
 
 SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
 TODAY = 740_000
@@ -48,7 +48,7 @@ def history(
     containers: int = 2,
     substrates: str = "",
     ends: dict[int, list[int | None]] | None = None,
-) -> History:
+) -> PastBatches:
     """Batches of these ages today, in that order (the oldest first), each giving kg by age, weighed together."""
     batches: list[tuple[Any, ...]] = []
     places: list[tuple[int, int | None]] = []
@@ -80,16 +80,16 @@ def test_a_path_is_cumulated_by_age_and_shares_that_run_end_and_lapse_by_what_wa
 
 def test_a_batch_borrows_what_is_left_of_the_past_at_its_own_age_and_size() -> None:
     farm = history([*OLD, 28], [*FOUR, {}], dry=[2, 2, 2, 2, 3])
-    lent = borrow(farm, TODAY, Target(4, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
+    lent = borrow(farm, TODAY, RunningBatch(4, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
     assert lent is not None
-    assert lent.told == 4
+    assert lent.spans_known == 4
     # 2 kg on the second day ahead, 1 kg on the 16th, by 3 kg of dry substrate for 2.
     assert lent.paths.tolist() == [[3.0, 0.0, 1.5, 0.0]] * 4
 
 
 def test_without_dry_mass_containers_tell_the_size_and_only_those_that_run_count() -> None:
     farm = history([*OLD, 28], [*FOUR, {}], containers=2, ends={0: [10, None]})
-    lent = borrow(farm, TODAY, Target(4, 28, 0.5, False), EDGES, donor_pool(farm, TODAY))
+    lent = borrow(farm, TODAY, RunningBatch(4, 28, 0.5, False), EDGES, donor_pool(farm, TODAY))
     assert lent is not None
     # The first donor had one of two left, as the batch has; of the others two ran where one runs here.
     assert lent.paths[:, 0].tolist() == [2.0, 1.0, 1.0, 1.0]
@@ -98,7 +98,7 @@ def test_without_dry_mass_containers_tell_the_size_and_only_those_that_run_count
 def test_age_alone_says_who_may_lend_or_early_failures_would_be_drawn_too_often() -> None:
     young_and_lost = {"ages": [*OLD, 50, 28], "paths": [*FOUR, {}, {}], "ends": {4: [12, 12]}}
     farm = history(**young_and_lost)  # type: ignore[arg-type]
-    lent = borrow(farm, TODAY, Target(5, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
+    lent = borrow(farm, TODAY, RunningBatch(5, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
     assert lent is not None
     assert lent.pool.tolist() == [0, 1, 2, 3]
 
@@ -108,11 +108,11 @@ def test_four_of_the_same_recipe_lend_alone_else_all_do_and_fewer_than_four_tell
     paths = [*FOUR, {30: 9.0}, {30: 9.0}, {30: 9.0}, {30: 9.0}, {}]
     for letters, whose, kg in (("ssssmmmms", "same substrate and strain", 2.0), ("ssssmmmmx", "all batches", 5.5)):
         farm = history(ages, paths, substrates=letters)
-        lent = borrow(farm, TODAY, Target(8, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
+        lent = borrow(farm, TODAY, RunningBatch(8, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
         assert lent is not None
         assert (lent.source, lent.paths[:, 0].mean()) == (whose, kg)
     farm = history([200, 199, 198, 28], [*FOUR[:3], {}])
-    assert borrow(farm, TODAY, Target(3, 28, 1.0, False), EDGES, donor_pool(farm, TODAY)) is None
+    assert borrow(farm, TODAY, RunningBatch(3, 28, 1.0, False), EDGES, donor_pool(farm, TODAY)) is None
 
 
 def test_weeks_that_too_few_lived_to_see_are_not_told() -> None:
@@ -120,7 +120,7 @@ def test_weeks_that_too_few_lived_to_see_are_not_told() -> None:
     asked = targets(farm, TODAY, 28)
     found = simulate(farm, TODAY, asked[-1:], EDGES, weigh(farm, TODAY, 10, dice()), dice())
     # The fourth oldest is 43 days old: of a batch of 28 days two weeks are told.
-    assert found.untold.tolist() == [0, 0, 1, 1]
+    assert found.without_donors.tolist() == [0, 0, 1, 1]
 
 
 def test_what_is_planned_begins_on_its_day() -> None:
@@ -161,7 +161,7 @@ def test_kilograms_scale_with_the_pickings() -> None:
     paths = [{30: 1.0 + number % 5, 44: 0.5} for number in range(36)]
     once = look_ahead(history(ages, paths), TODAY, 8, 500)
     tenfold = look_ahead(history(ages, [{age: 10 * kg for age, kg in path.items()} for path in paths]), TODAY, 8, 500)
-    assert tenfold.told == pytest.approx(10 * once.told)
+    assert tenfold.bands_kg == pytest.approx(10 * once.bands_kg)
     assert tenfold.factors == pytest.approx(once.factors)
 
 
@@ -176,7 +176,7 @@ def test_what_comes_later_changes_nothing_but_the_plan_of_past_days() -> None:
         ]
         return look_ahead(history(ages, paths), day, 8, 500)
 
-    assert np.array_equal(told(1.0).told, told(7.0).told)
+    assert np.array_equal(told(1.0).bands_kg, told(7.0).bands_kg)
 
 
 def past(actual: list[float], low: float = 8, high: float = 14) -> Past:

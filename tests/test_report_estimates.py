@@ -92,7 +92,7 @@ def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
 
 def waited(answer: str, why: str | None = None, **told: Any) -> dict[str, Any]:
     rest = {"difference_g_per_day": 5.7, "difference_g_per_day_low": 3.0, "difference_g_per_day_high": 8.5}
-    row = row_of("another_flush", substrate="straw", flush=2, soaks=5, units_waited=9, units_not_kept=0)
+    row = row_of("another_flush", substrate="straw", flush=2, soaks=5, units_waited=9, units_not_held=0)
     return row | rest | {"answer": answer, "why": why} | told
 
 
@@ -105,9 +105,9 @@ def test_another_flush_is_told_where_it_can_be_and_else_why_not() -> None:
     assert "does not pay: against one begun anew it brings -0.04 (-0.07 to -0.01) a container-day" in said(
         another_flush.sentence(dear)
     )
-    open_ = month(another_flush=[waited("cannot tell", "the limits hold both answers")])
+    open_ = month(another_flush=[waited("cannot tell", "anything from -2.0 to 5.0 fits")])
     assert said(another_flush.sentence(open_)) == "Whether another flush is worth the room cannot be decided yet."
-    assert said(another_flush.notes(open_)[0]) == "Cannot tell for straw, flush 2: the limits hold both answers."
+    assert said(another_flush.notes(open_)[0]) == "Cannot tell for straw, flush 2: anything from -2.0 to 5.0 fits."
 
 
 def pair(verdict: str, rules: str, measure: str = "be", **told: Any) -> dict[str, Any]:
@@ -141,13 +141,13 @@ def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
     step = row_of("spawn_steps", substrate="straw", supplement="", treatment="cold_lime", strain="", spawn_form="grain")
     step |= {"from_rate_wet_pct": 5.0, "to_rate_wet_pct": 10.0, "soaks_from": 4, "soaks_to": 5, "soaks_both": 4}
     step |= {"be_difference_pct": 35.1, "be_difference_low_pct": -2.4, "be_difference_high_pct": 72.6}
-    step |= {"answer": "cannot tell yet", "why": "the limits hold both answers", "next_step": "Split soaks."}
+    step |= {"answer": "cannot tell", "why": "anything from -2.0 to 5.0 fits", "next_step": "Split soaks."}
     told = month(spawn_steps=[step])
     assert said(spawn.sentence(told)) == (
         "On straw \u00b7 cold lime \u00b7 grain, from 5.0 to 10.0 % spawn: BE changes by +35.1 points (-2.4 to 72.6): "
-        "cannot tell yet."
+        "cannot tell."
     )
-    assert said(spawn.notes(told)[0]).endswith("5.0 to 10.0 %: the limits hold both answers. Split soaks.")
+    assert said(spawn.notes(told)[0]).endswith("5.0 to 10.0 %: anything from -2.0 to 5.0 fits. Split soaks.")
     assert said(spawn.sentence(month())).startswith("No recipe was tried at more than one spawn rate")
     # A step with an answer comes before one that rests on more soaks and has none.
     open_ = step | {"answer": StepAnswer.CANNOT_TELL, "soaks_from": 40}
@@ -158,11 +158,11 @@ def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
 def week(**told: Any) -> dict[str, Any]:
     row = row_of("outlook", week=1, first_day=date(2026, 10, 1), last_day=date(2026, 10, 7), median_kg=5.0)
     row |= {"low50_kg": 4.0, "high50_kg": 6.0, "low80_kg": 2.0, "high80_kg": 8.5, "running_kg": 5.0, "planned_kg": 0.0}
-    return row | {"batches_untold": 0, "past_told": 0} | told
+    return row | {"batches_without_donors": 0, "past_days": 0} | told
 
 
 def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before() -> None:
-    held = week(past_told=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
+    held = week(past_days=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
     assert said(outlook.sentence(month(outlook=[held]))) == (
         "In the week from 1 October 2026 about 5.00 kg is to be expected: in eight of ten cases from 2.00 to 8.50 kg."
     )
@@ -172,7 +172,7 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
         "and the median was off by 1.90 kg on average."
     )
     assert notes[1] == "1.50 kg of it would come from batches with a day of inoculation to come."
-    young = [said(note) for note in outlook.notes(month(outlook=[week(batches_untold=2)]))]
+    young = [said(note) for note in outlook.notes(month(outlook=[week(batches_without_donors=2)]))]
     assert young[0] == "The records are too short to widen the 80 % bands by how far they missed before."
     assert young[1].startswith("In 1 week some batches are in no figure")
 

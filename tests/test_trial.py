@@ -14,7 +14,6 @@ from pipeline.stats.two_levels import between, within
 from pipeline.stats.variance import inflation
 from pipeline.trial import power as of
 from pipeline.trial.design import (
-    Where,
     best_containers,
     designs,
     enough_containers,
@@ -23,9 +22,10 @@ from pipeline.trial.design import (
     proposed,
     where,
 )
-from pipeline.trial.power import Planned, between_test, detectable, formula_power, power, split_test
+from pipeline.trial.power import PlannedTest, between_test, detectable, formula_power, power, split_test
 from pipeline.trial.rows import free_prefix, trial_rows
 from pipeline.trial.spread import Component, Spread, components, spread
+from schemas.contract import Varies
 from schemas.finding import WrongRequest
 
 
@@ -43,7 +43,7 @@ def test_power_is_that_of_power_t_test(name: str, value: dict[str, float]) -> No
     # R 4.2.2: power.t.test(n=, delta=, sd=, type=, strict=TRUE)$power
     number, difference, sd = (float(part.split("=")[1]) for part in name.split()[2:])
     kind = {"two.sample": (2 / number, 2 * (number - 1)), "paired": (1 / number, number - 1)}[name.split()[1]]
-    test = Planned(sd * kind[0] ** 0.5, kind[1], int(number), name.split()[1] == "paired")
+    test = PlannedTest(sd * kind[0] ** 0.5, kind[1], int(number), name.split()[1] == "paired")
     # R's own series stops there: scipy agrees with numerical integration to 1e-14.
     assert formula_power(difference, test) == pytest.approx(value["power"], abs=1e-9)
 
@@ -91,8 +91,8 @@ def test_the_detectable_difference_is_found_in_80_of_100(soaks: int, split: bool
 
 
 def test_no_power_is_lost_where_scipy_has_no_lower_tail() -> None:
-    assert formula_power(1000, Planned(1, 4, 3, False)) == 1
-    assert formula_power(8.5, Planned(1, 1, 2, True)) == pytest.approx(0.5, abs=0.2)
+    assert formula_power(1000, PlannedTest(1, 4, 3, False)) == 1
+    assert formula_power(8.5, PlannedTest(1, 1, 2, True)) == pytest.approx(0.5, abs=0.2)
 
 
 def test_an_sd_from_few_degrees_is_inflated_as_stated() -> None:
@@ -151,7 +151,7 @@ def test_where_no_soak_was_split_a_quarter_is_assumed_and_too_few_soaks_tell_not
 
 
 def test_splitting_soaks_asks_for_fewer_of_them_and_is_proposed() -> None:
-    found = designs(KNOWN, Where.batch, 2, 20, 6)
+    found = designs(KNOWN, Varies.BATCH, 2, 20, 6)
     split, apart = (next(each for each in found if each.needed and each.split is kind) for kind in (True, False))
     assert (split.soaks, split.batches, split.containers) == (6, 12, 3)
     assert (apart.soaks, apart.batches, apart.containers) == (22, 22, 6)
@@ -165,18 +165,18 @@ def test_splitting_soaks_asks_for_fewer_of_them_and_is_proposed() -> None:
 
 def test_what_is_done_to_a_soak_cannot_split_it_and_containers_differ_within_a_batch() -> None:
     assert [where(each) for each in ("treatment", "spawn_rate", "holes_open")] == [
-        Where.soak,
-        Where.batch,
-        Where.container,
+        Varies.SOAK,
+        Varies.BATCH,
+        Varies.CONTAINER,
     ]
-    assert not any(each.split for each in designs(KNOWN, Where.soak, 2, 20, 6))
-    of_containers = designs(KNOWN, Where.container, 2, 20, 6)[0]
+    assert not any(each.split for each in designs(KNOWN, Varies.SOAK, 2, 20, 6))
+    of_containers = designs(KNOWN, Varies.CONTAINER, 2, 20, 6)[0]
     assert (of_containers.split, of_containers.batches) == (True, of_containers.soaks)
-    assert of_containers.test.error < designs(KNOWN, Where.batch, 2, 20, 6)[0].test.error
+    assert of_containers.test.error < designs(KNOWN, Varies.BATCH, 2, 20, 6)[0].test.error
 
 
 def test_more_levels_share_the_false_alarms() -> None:
-    two, three = (designs(KNOWN, Where.batch, levels, 20, 6 * levels)[0] for levels in (2, 3))
+    two, three = (designs(KNOWN, Varies.BATCH, levels, 20, 6 * levels)[0] for levels in (2, 3))
     assert (two.test.alpha, three.test.alpha) == (0.05, pytest.approx(0.05 / 3))
     assert three.power < two.power
 
@@ -185,13 +185,13 @@ def test_containers_a_batch_follow_the_work_and_the_spread() -> None:
     # sqrt(cost of a batch / cost of a container x s^2 / sB^2): optimum allocation in two stages (Cochran 1977; memory).
     assert best_containers(spread_of(100, 0, 400), 4) == 4
     assert best_containers(spread_of(400, 0, 100), 1) == 1
-    enough = enough_containers(KNOWN, Where.batch, 2, 20)
+    enough = enough_containers(KNOWN, Varies.BATCH, 2, 20)
     assert enough is not None
     assert power(20, split_test(6, 200**0.5, enough, 8)) >= 0.8 > power(20, split_test(6, 200**0.5, enough - 1, 8))
 
 
-@pytest.mark.parametrize("level", [Where.batch, Where.container])
-def test_every_block_holds_every_level_in_an_order_of_its_own(level: Where) -> None:
+@pytest.mark.parametrize("level", [Varies.BATCH, Varies.CONTAINER])
+def test_every_block_holds_every_level_in_an_order_of_its_own(level: Varies) -> None:
     found = [each for each in designs(KNOWN, level, 2, 20, 6) if each.test.soaks == 8]
     for design in found:
         once = give_out(design, ["a", "b"], 5)
@@ -206,15 +206,15 @@ def test_every_block_holds_every_level_in_an_order_of_its_own(level: Where) -> N
 
 
 def test_rows_to_fill_in_are_one_batch_a_portion_and_one_row_a_container() -> None:
-    split = next(each for each in designs(KNOWN, Where.batch, 2, 20, 6) if each.split and each.test.soaks == 3)
-    batches, fillings = trial_rows(give_out(split, ["grain", "sawdust"], 1), "spawn_form", Where.batch, True, "T1-")
+    split = next(each for each in designs(KNOWN, Varies.BATCH, 2, 20, 6) if each.split and each.test.soaks == 3)
+    batches, fillings = trial_rows(give_out(split, ["grain", "sawdust"], 1), "spawn_form", Varies.BATCH, True, "T1-")
     assert [row["batch"] for row in batches] == ["T1-1a", "T1-1b", "T1-2a", "T1-2b", "T1-3a", "T1-3b"]
     assert [row["soak"] for row in batches] == ["T1-1", "T1-1", "T1-2", "T1-2", "T1-3", "T1-3"]
     assert Counter(row["spawn_form"] for row in batches) == {"grain": 3, "sawdust": 3}
     assert Counter(row["batch"] for row in fillings) == {row["batch"]: 3 for row in batches}
-    of_containers = next(each for each in designs(KNOWN, Where.container, 2, 20, 6) if each.test.soaks == 3)
+    of_containers = next(each for each in designs(KNOWN, Varies.CONTAINER, 2, 20, 6) if each.test.soaks == 3)
     given = give_out(of_containers, ["4", "8"], 1)
-    batches, fillings = trial_rows(given, "holes_open", Where.container, True, "T1-")
+    batches, fillings = trial_rows(given, "holes_open", Varies.CONTAINER, True, "T1-")
     assert [(row["batch"], row["containers_filled"]) for row in batches] == [
         ("T1-1", "6"),
         ("T1-2", "6"),

@@ -34,7 +34,7 @@ AS_READ, REFUSED = "{} as read", "refused"
 
 
 def suite(table: Contract, columns: Collection[str], among: Mapping[str, Collection[str]]) -> list[Expected]:
-    """What do the contract's cells and rows have to keep?
+    """Return what the contract's cells and rows have to keep.
 
     `columns` are those that the frame has: nothing is expected of others here. `among`: the values that TABLE.COLUMN
     holds, for references.
@@ -48,7 +48,7 @@ def suite(table: Contract, columns: Collection[str], among: Mapping[str, Collect
 
 
 def as_read_suite(table: Contract, columns: Collection[str]) -> list[Expected]:
-    """Is each loaded row one that was read and not refused, and does it hold what was read?
+    """Return what says that each loaded row was read and not refused, and holds what was read.
 
     Only columns whose fault sets the row aside are compared: other cells may be dropped, or filled in (a blank flush).
     """
@@ -97,7 +97,7 @@ def _words(table: Contract, column: str, rule: str, level: str) -> str:
 
 
 def _bounds(each: Field, rules: Mapping[str, Any]) -> dict[str, tuple[str, dict[str, Any]]]:
-    """By which test, with which arguments, is each bound that is set tested?"""
+    """Yield the test, with its arguments, of each bound that is set."""
     set_here = [rule for rule in BOUNDS if rule in rules]
     limits = {rule: datetime.fromisoformat(rules[rule]) if each.type == "date" else rules[rule] for rule in set_here}
     tests: dict[str, tuple[str, dict[str, Any]]] = {}
@@ -111,10 +111,10 @@ def _bounds(each: Field, rules: Mapping[str, Any]) -> dict[str, tuple[str, dict[
 
 
 def _of_row(table: Contract, rule: RowRule, among: Mapping[str, Collection[str]]) -> Expected:
-    told = table.row_rules[rule.rule]
-    severity = "error" if told["level"] in REFUSES else "warning"
-    column = told.get("column", "")
-    words = _words(table, column, rule.rule, told["level"])
+    found = table.row_rules[rule.rule]
+    severity = "error" if found["level"] in REFUSES else "warning"
+    column = found.get("column", "")
+    words = _words(table, column, rule.rule, found["level"])
     expected = Expected(table.name, column, rule.rule, severity, words, "", shown=column)
     first = rule.columns[0]
     if rule.relation == "among":

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from pipeline.audit.expected import Expected, Verdict
+from pipeline.audit.expected import Expected, Tested
 
 if TYPE_CHECKING:
     from great_expectations.core.expectation_suite import ExpectationSuite
@@ -58,7 +58,7 @@ def _context() -> AbstractDataContext:
     return great_expectations.get_context(mode="ephemeral", project_config=config)
 
 
-def verdicts(frame: Any, expected: Sequence[Expected]) -> list[Verdict]:
+def verdicts(frame: Any, expected: Sequence[Expected]) -> list[Tested]:
     """Which of these expectations does the frame (pandas, one row per row of its table) meet? One verdict for each.
 
     Raises RuntimeError where the engine could not run one: that is a mistake of gillbook's, never of the data.
@@ -71,8 +71,8 @@ def verdicts(frame: Any, expected: Sequence[Expected]) -> list[Verdict]:
         batch = asset.add_batch_definition_whole_dataframe("rows").get_batch({"dataframe": frame})
         # Every faulty row is asked for, not the library's usual twenty.
         wanted = {"result_format": "SUMMARY", "partial_unexpected_count": max(1, len(frame))}
-        told = batch.validate(_suite(expected), result_format=wanted)
-        found = {each.expectation_config.meta["at"]: each for each in told.results if each.expectation_config}
+        whole = batch.validate(_suite(expected), result_format=wanted)
+        found = {each.expectation_config.meta["at"]: each for each in whole.results if each.expectation_config}
         return [_verdict(found[at], len(frame), each) for at, each in enumerate(expected)]
 
 
@@ -90,14 +90,14 @@ def _suite(expected: Sequence[Expected]) -> ExpectationSuite:
     return suite
 
 
-def _verdict(told: ExpectationValidationResult, rows: int, expected: Expected) -> Verdict:
-    if _raised(told.exception_info):
-        raise RuntimeError(f"the audit could not test {expected.table}, {expected.column}, {expected.rule}: {told}")
-    result = told.result
+def _verdict(answer: ExpectationValidationResult, rows: int, expected: Expected) -> Tested:
+    if _raised(answer.exception_info):
+        raise RuntimeError(f"the audit could not test {expected.table}, {expected.column}, {expected.rule}: {answer}")
+    result = answer.result
     observed = result.get("observed_value")
     looked_at = int(result.get("element_count", rows)) - int(result.get("missing_count", 0) or 0)
-    return Verdict(
-        held=bool(told.success),
+    return Tested(
+        held=bool(answer.success),
         looked_at=looked_at,
         faulty=tuple(sorted(int(at) for at in result.get("partial_unexpected_index_list") or ())),
         observed=None if observed is None else float(observed),

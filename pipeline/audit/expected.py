@@ -26,7 +26,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Tested:
     """What the engine says: did it hold, of how many values, and which rows of the frame (by number) break it?
 
     `observed` is the number found by an expectation of one number (a median, a share); null values are never looked at.

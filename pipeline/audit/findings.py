@@ -26,13 +26,13 @@ OWN_RULES = {
 
 
 def findings(audit: Audit) -> list[Finding]:
-    """What should the grower hear of the audit? What did not hold, row by row where rows are at fault, and what cannot
-    be told yet. Rows of which the screen has told the same are left out.
+    """Return what the grower should hear of the audit. What did not hold, row by row where rows are at fault, and what
+    cannot be told yet. Rows of which the screen has told the same are left out.
     """
-    return [told for each in audit.outcomes for told in _told(each)]
+    return [found for each in audit.outcomes for found in _text(each)]
 
 
-def _told(each: Outcome) -> list[Finding]:
+def _text(each: Outcome) -> list[Finding]:
     if each.held:
         return []
     if not each.of_whole_table:
@@ -51,8 +51,8 @@ def _of_row(each: Outcome, row: FaultyRow) -> Finding:
     # The contract words a broken constraint as what sets a row aside, and a broken expectation as a warning.
     worded = "set_aside" if level == "error" and each.rule in CELL_RULES else level
     detail = row.beside or "another row"
-    told = finding(table, row.file, row.row, each.column, each.rule, worded, row.value, detail)
-    return replace(told, level=level, fix=REBUILD) if level == "error" else told
+    found = finding(table, row.file, row.row, each.column, each.rule, worded, row.value, detail)
+    return replace(found, level=level, fix=REBUILD) if level == "error" else found
 
 
 def _of_months(each: Outcome) -> list[Finding]:

@@ -17,7 +17,9 @@ DAY_OF_BATCH = "inoculated_on"
 
 
 def columns_of(ledger: Models, name: str) -> dict[str, str]:
-    """Which columns, of which types, has this table or view of the ledger? None where there is no such table."""
+    """Return the columns, with their types, that this table or view of the ledger has. None where there is no such
+    table.
+    """
     query = "select column_name, data_type from duckdb_columns() where table_name = ? and not internal"
     return dict(ledger.connection.execute(query, [name]).fetchall())
 
@@ -59,7 +61,7 @@ def _quoted(name: str) -> str:
 
 
 def referred(ledger: Models) -> dict[str, list[str]]:
-    """Which values stand in the columns that rules refer to, by TABLE.COLUMN?"""
+    """Return the values in the columns that rules refer to, by TABLE.COLUMN."""
     names = {rule.other for rule in row_rules() if rule.relation == "among"}
     found = {}
     for name in sorted(names):
@@ -70,7 +72,7 @@ def referred(ledger: Models) -> dict[str, list[str]]:
 
 
 def types_frame(ledger: Models) -> Any:
-    """How does the ledger hold the columns of the contracts? One row per column: table, column, held, contract."""
+    """Return how the ledger holds the columns of the contracts. One row per column: table, column, held, contract."""
     import pandas as pd  # type: ignore[import-untyped]
 
     rows = []
@@ -84,7 +86,9 @@ def types_frame(ledger: Models) -> Any:
 
 
 def _type(each: Field) -> str:
-    """As which type must the ledger hold this column? Said here once more, independent of what makes the tables."""
+    """Return the type as which the ledger must hold this column. Said here once more, independent of what makes the
+    tables.
+    """
     if each.type == "number":
         return "DOUBLE" if each.decimals is None else f"DECIMAL(18,{each.decimals})"
     kinds: Mapping[str, str] = {"string": "VARCHAR", "date": "DATE", "integer": "INTEGER"}
@@ -92,7 +96,7 @@ def _type(each: Field) -> str:
 
 
 def counts_frame(ledger: Models) -> Any:
-    """What became of the rows of each file? One row per file: rows_in, and what is accounted for."""
+    """Return what became of the rows of each file. One row per file: rows_in, and what is accounted for."""
     return ledger.connection.execute(
         "select file, 0 as row, rows_in::double as rows_in, "
         "(loaded + set_aside + waiting + blank)::double as accounted_for from row_counts order by file"

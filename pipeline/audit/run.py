@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.audit.compiled import EQUAL, as_read_suite, suite
 from pipeline.audit.engine import verdicts
-from pipeline.audit.expected import Expected, Verdict
+from pipeline.audit.expected import Expected, Tested
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import INPUTS, contract
 
@@ -36,7 +36,9 @@ def audit(view: LedgerView, from_rows: Sequence[Finding], run_on: date) -> Audit
 
 
 def _known_places(from_rows: Sequence[Finding]) -> set[Place]:
-    """Of which places (file, row, column, rule) has the screen told? A cell that was not used is missing since."""
+    """Return the places (file, row, column, rule) of which the checks of a refresh have told. A cell that was not used
+    is missing since.
+    """
     rules = {"warning": None, "dropped": "required"}
     return {
         (each.file, each.row, each.column, rules[each.level] or each.rule) for each in from_rows if each.level in rules
@@ -44,8 +46,8 @@ def _known_places(from_rows: Sequence[Finding]) -> set[Place]:
 
 
 def table_outcomes(ledger: Models, name: str, known: Collection[Place] = ()) -> list[Outcome]:
-    """Do the loaded rows of this input table keep its contract? `told`: places (file, row, column, rule) of which the
-    screen has told the same.
+    """Return whether the loaded rows of this input table keep its contract. `told`: places (file, row, column, rule) of
+    which the screen has told the same.
     """
     from pipeline.audit.loaded import frame, referred
 
@@ -56,7 +58,7 @@ def table_outcomes(ledger: Models, name: str, known: Collection[Place] = ()) -> 
 
 
 def ledger_outcomes(ledger: Models) -> list[Outcome]:
-    """Does the ledger hold each column as its contract has it, and do the rows of each file add up?"""
+    """Return whether the ledger holds each column as its contract has it, and whether the rows of each file add up."""
     from pipeline.audit.loaded import counts_frame, types_frame
 
     typed = Expected(
@@ -87,7 +89,7 @@ def ledger_outcomes(ledger: Models) -> list[Outcome]:
     return [_outcome(each, verdicts(rows, [each])[0], rows, ()) for each, rows in pairs]
 
 
-def _outcome(each: Expected, verdict: Verdict, rows: Any, known: Collection[Place]) -> Outcome:
+def _outcome(each: Expected, verdict: Tested, rows: Any, known: Collection[Place]) -> Outcome:
     files, numbers = rows["file"], rows["row"]
     places = [(str(files[at]), int(numbers[at])) for at in verdict.faulty]
     # What a constraint refuses is never taken as told: the screen may have warned of the cell as it was read.
@@ -114,7 +116,7 @@ def _faulty_row(each: Expected, rows: Any, at: int) -> FaultyRow:
 
 
 def _text(value: Any) -> str | None:
-    """How would a grower write this value? None for a missing one."""
+    """Return this value as a grower would write it. None for a missing one."""
     import pandas as pd  # type: ignore[import-untyped]
 
     if pd.isna(value):

@@ -21,7 +21,7 @@ def keep(folder: Path, audit: Audit) -> Path:
 
 
 def last(folder: Path) -> Audit | None:
-    """Which audit was kept last in this folder? None when there is none, or none that can be read."""
+    """Return the audit that was saved last in this folder. None when there is none, or none that can be read."""
     try:
         return read_audit(json.loads((folder / FILE).read_text(encoding="utf-8")))
     except (OSError, ValueError, KeyError, TypeError, AttributeError):

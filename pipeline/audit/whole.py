@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.audit.compiled import BETWEEN
 from pipeline.audit.engine import verdicts
-from pipeline.audit.expected import Expected, Verdict
+from pipeline.audit.expected import Expected, Tested
 from pipeline.models.statements import statement
 from schemas.audit import WholeRule, substrate_with_band, whole_rules
 from schemas.audit_outcome import FaultyRow, Outcome
@@ -86,7 +86,7 @@ def shown_number(value: float, unit: str) -> str:
 
 
 def _too_few(rule: WholeRule, counted: int, batches: int | None = None) -> str:
-    """Why can nothing be told yet? Empty when it can."""
+    """Return why nothing is known yet. Empty when it can."""
     if counted < rule.fewest:
         return f"needs {rule.fewest} {rule.counted}, has {counted}"
     if batches is not None and batches < rule.fewest_batches:
@@ -95,7 +95,7 @@ def _too_few(rule: WholeRule, counted: int, batches: int | None = None) -> str:
 
 
 def _within(rule: WholeRule, frame: Any) -> Outcome:
-    """Is the share, or the median, within its band?"""
+    """Return whether the share, or the median, is within its band."""
     if rule.substrate is not None:
         frame = frame[frame["substrate"].map(substrate_with_band) == rule.substrate]
     frame = frame.reset_index(drop=True)
@@ -111,13 +111,13 @@ def _within(rule: WholeRule, frame: Any) -> Outcome:
     return replace(outcome, held=verdict.held, observed=observed)
 
 
-def _ask(rule: WholeRule, test: str, frame: Any, arguments: dict[str, Any]) -> Verdict:
+def _ask(rule: WholeRule, test: str, frame: Any, arguments: dict[str, Any]) -> Tested:
     given = {"column": rule.column, **arguments}
     return verdicts(frame, [Expected(rule.table, rule.column, rule.name, "warning", rule.title, test, given)])[0]
 
 
 def _each_month(rule: WholeRule, months: Any) -> Outcome:
-    """Has each month between the first and the last with pickings any?"""
+    """Return whether each month between the first and the last with pickings has any."""
     picked = months[months[rule.column] > 0] if len(months) else months
     between = months.loc[picked.index.min() : picked.index.max()] if len(picked) else months.iloc[:0]
     between = between.reset_index(drop=True)
@@ -131,7 +131,7 @@ def _each_month(rule: WholeRule, months: Any) -> Outcome:
 
 
 def _history(rule: WholeRule, months: Any, as_of: date) -> Outcome:
-    """Is the last month that is over within what the farm's earlier months gave?
+    """Return whether the last month that is over is within what the farm's earlier months gave.
 
     Months in which there was nothing to measure are no history; nor are those before the first with any.
     """

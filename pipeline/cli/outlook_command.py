@@ -125,13 +125,13 @@ def _columns(only: OutlookList) -> list[Column]:
             Column("inoculated_on", "inoculated", whole=True),
             Column("running_pct", "runs\n%", 0),
             Column("expected_kg", "expected\nkg", 2),
-            Column("weeks_told", "weeks\ntold", 0),
+            Column("weeks_known", "weeks\ntold", 0),
             Column("donors", "past\nbatches", 0),
             Column("borrowed_from", "borrowed from"),
         ]
     if only is OutlookList.past:
         return [
-            Column("told_on", "told on", whole=True),
+            Column("foreseen_on", "told on", whole=True),
             Column("week", "week", 0),
             Column("first_day", "from", whole=True),
             Column("median_kg", "median\nkg", 1),
@@ -146,7 +146,7 @@ def _columns(only: OutlookList) -> list[Column]:
         Column("band50", "50 % band\nkg", whole=True),
         Column("band80", "80 % band\nkg", whole=True),
         Column("planned_kg", "planned\nkg", 1),
-        Column("past_told", "past\ndays", 0),
+        Column("past_days", "past\ndays", 0),
         Column("past_held_80_pct", "80 %\nheld %", 0),
         Column("past_off_kg", "off by\nkg", 1),
     ]
@@ -224,7 +224,7 @@ def _lacking(found: Outlook) -> list[str]:
         told.append(
             f"The last picking entered is of {found.silent_since}. Are entries missing? Then this tells too little."
         )
-    untold = max(row["batches_untold"] for row in found.weeks)
+    untold = max(row["batches_without_donors"] for row in found.weeks)
     counted = (
         (untold, "Batches in no figure, for fewer than 4 past ones are old enough to borrow from"),
         (found.undated, "Batches without a day of inoculation, from which nothing is borrowed"),

@@ -182,7 +182,7 @@ def _tell_best(rows: Rows, columns: list[str]) -> None:
     for row in rows:
         start = f"{_called(row, columns)}best rate: "
         if row["why"]:
-            tell(f"{start}cannot tell yet, for {row['why']}. {row['next_step']}")
+            tell(f"{start}cannot tell, for {row['why']}. {row['next_step']}")
         else:
             limits = between(row, "best_rate_wet_pct", "best_low_pct", "best_high_pct", 1)
             tell(f"{start}{limits} % of wet substrate, by {'margin' if row['of'] == 'margin' else 'BE'}.")

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.demo.dice import dice
 from pipeline.demo.faults import spoil
-from pipeline.demo.grow import Farm, grow, up_to
+from pipeline.demo.grow import InventedFarm, grow, up_to
 from pipeline.demo.plan import Columns, bench_plan
 from pipeline.demo.write import DAYS, FARM_TOML, HEADERS, write_text
 
@@ -51,7 +51,7 @@ def write_bench(folder: Path, pickings: int, seed: int, faulty_share: float = 0.
     write_text(folder / "TRUTH.json", json.dumps(truth, indent=1) + "\n")
 
 
-def _cut(farm: Farm, pickings: int) -> Farm:
+def _cut(farm: InventedFarm, pickings: int) -> InventedFarm:
     """Return what stands in the notebooks on the day of the last wanted picking."""
     days = farm.harvests["picked_on"]
     if len(days) < pickings:
@@ -60,7 +60,7 @@ def _cut(farm: Farm, pickings: int) -> Farm:
     last = int(days[pickings - 1])
     batches = int(np.searchsorted(farm.batches["inoculated_on"], last, side="right"))
     listed = farm.fillings["batch_no"] < batches
-    return Farm(
+    return InventedFarm(
         {name: column[:batches] for name, column in farm.batches.items()},
         {name: column[listed] for name, column in farm.fillings.items()},
         farm.observations,

@@ -12,11 +12,11 @@ import numpy as np
 from pipeline.demo import recipes as true
 from pipeline.demo.dice import Array, normal, whole
 from pipeline.demo.notebook import BLANK, FAR, harvests, observations
-from pipeline.demo.plan import Columns, Plan, day_number
+from pipeline.demo.plan import Columns, Diary, day_number
 
 
 @dataclass(frozen=True)
-class Farm:
+class InventedFarm:
     """What stands in the four tables, and how likely (0-1) a filling of each batch was to be lost."""
 
     batches: Columns
@@ -31,7 +31,7 @@ def of_recipes(field: str, which: Array) -> Array:
     return np.array([getattr(recipe, field) for recipe in true.RECIPES])[which]
 
 
-def grow(plan: Plan, rng: np.random.Generator) -> Farm:
+def grow(plan: Diary, rng: np.random.Generator) -> InventedFarm:
     """Return what the notebooks would hold if this plan were carried out to the very end."""
     batches = _baths(plan, rng)
     units = _places(plan, rng)
@@ -40,10 +40,10 @@ def grow(plan: Plan, rng: np.random.Generator) -> Farm:
     _days(plan, units, rng)
     _flushes(plan, units, rng)
     picked = harvests(plan, units, rng)
-    return Farm(batches, units, observations(plan, units, rng), picked, loss)
+    return InventedFarm(batches, units, observations(plan, units, rng), picked, loss)
 
 
-def up_to(farm: Farm, last: int) -> Farm:
+def up_to(farm: InventedFarm, last: int) -> InventedFarm:
     """Return what stands in the notebooks on this day. Later pickings and events do not exist yet."""
     picked, seen = farm.harvests["picked_on"] <= last, farm.observations["seen_on"] <= last
     return replace(
@@ -53,7 +53,7 @@ def up_to(farm: Farm, last: int) -> Farm:
     )
 
 
-def _baths(plan: Plan, rng: np.random.Generator) -> Columns:
+def _baths(plan: Diary, rng: np.random.Generator) -> Columns:
     """Return how each batch's substrate was treated, and what went in. One entry per batch; a soak's batches agree."""
     b = plan.batches
     hours, start, end, drained, strip, warm = (rng.random(int(b["soak"].max()) + 1)[b["soak"]] for _ in range(6))
@@ -97,7 +97,7 @@ def _recipe_cells(b: Columns, warm: Array) -> Columns:
     }
 
 
-def _places(plan: Plan, rng: np.random.Generator) -> Columns:
+def _places(plan: Diary, rng: np.random.Generator) -> Columns:
     """Return the container that each filling takes, and when that one is filled anew. One entry per filling."""
     b = plan.batches
     kinds = b["count"].shape[1]
@@ -146,7 +146,7 @@ def _refilled(container: Array, start: Array) -> Array:
     return day
 
 
-def _masses(plan: Plan, batches: Columns, units: Columns, rng: np.random.Generator) -> None:
+def _masses(plan: Diary, batches: Columns, units: Columns, rng: np.random.Generator) -> None:
     """Return how much substrate and spawn went in. Adds the masses to batches and units; dry_kg of a unit is true."""
     b, batch = plan.batches, units["batch_no"]
     substrates = [true.SUBSTRATES[name] for name in batches["substrate"]]
@@ -173,7 +173,7 @@ def _masses(plan: Plan, batches: Columns, units: Columns, rng: np.random.Generat
     batches["dry_basis"] = np.where(b["moisture"] | b["weighed_dry"], b["dry_basis"], "")
 
 
-def _lost(plan: Plan, units: Columns, rng: np.random.Generator) -> Array:
+def _lost(plan: Diary, units: Columns, rng: np.random.Generator) -> Array:
     """Return which units are thrown out, and when. Adds lost (0-1 flags) and days; returns the chance per batch."""
     b, n = plan.batches, len(units["batch_no"])
     usual = of_recipes("loss_usual_pct", b["recipe"]) / 100
@@ -188,7 +188,7 @@ def _lost(plan: Plan, units: Columns, rng: np.random.Generator) -> Array:
     return chance
 
 
-def _days(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
+def _days(plan: Diary, units: Columns, rng: np.random.Generator) -> None:
     """Return when each unit is colonised, opened, pinning, and first picked. Adds one column each.
 
     The noise of soak, batch and unit has mean 0, so the mean of a wait is the recipe's. Units of a batch that
@@ -207,7 +207,7 @@ def _days(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
     units["first_pick"] = units["pins"] + np.maximum(2, to_pick)
 
 
-def _flushes(plan: Plan, units: Columns, rng: np.random.Generator) -> None:
+def _flushes(plan: Diary, units: Columns, rng: np.random.Generator) -> None:
     """Return which flushes each unit gives, when each begins, and what it weighs.
 
     Adds gives, begins (day), grams, two_days (units x 3), thrown (after flush 1 or 2; 0 never) and last (day).

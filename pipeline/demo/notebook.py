@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.demo import recipes as true
 from pipeline.demo.dice import Array, whole, words
-from pipeline.demo.plan import Columns, Plan
+from pipeline.demo.plan import Columns, Diary
 
 FAR = 10**6  # a day that never comes
 BLANK = np.nan
@@ -16,7 +16,7 @@ FLUSH_BLANK, CULLS_WEIGHED, NOTED = 0.11, 0.55, 0.035
 EMPTIED_WRITTEN, LAST_EMPTIED_WRITTEN = 0.80, 0.93  # refilled later, or never refilled
 
 
-def harvests(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
+def harvests(plan: Diary, units: Columns, rng: np.random.Generator) -> Columns:
     """Return the pickings that were written down. One entry per picking, in the order of days and containers."""
     picked = _weighed(plan, _pickings(units, rng))
     n = len(picked["unit"])
@@ -58,7 +58,7 @@ def _pickings(units: Columns, rng: np.random.Generator) -> Columns:
     }
 
 
-def _weighed(plan: Plan, picked: Columns) -> Columns:
+def _weighed(plan: Diary, picked: Columns) -> Columns:
     """Return the pickings that were weighed together. Those of a batch, day and flush become one entry, of unit -1."""
     together = picked["flush"] <= plan.batches["pooled_flushes"][picked["batch_no"]]
     keys = np.stack([picked[name][together] for name in ("batch_no", "picked_on", "flush")], axis=1)
@@ -74,7 +74,7 @@ def _weighed(plan: Plan, picked: Columns) -> Columns:
     return {name: np.concatenate([picked[name][~together], column]) for name, column in pooled.items()}
 
 
-def observations(plan: Plan, units: Columns, rng: np.random.Generator) -> Columns:
+def observations(plan: Diary, units: Columns, rng: np.random.Generator) -> Columns:
     """Return the events that were written down. One entry per event, in the order of days, batches and containers."""
     seen = [*_growth(plan, units, rng), *_losses(units, rng), *_ends(plan, units, rng)]
     together = {name: np.concatenate([part[name] for part in seen]) for name in seen[0]}
@@ -85,7 +85,7 @@ def observations(plan: Plan, units: Columns, rng: np.random.Generator) -> Column
     return together
 
 
-def _growth(plan: Plan, units: Columns, rng: np.random.Generator) -> list[Columns]:
+def _growth(plan: Diary, units: Columns, rng: np.random.Generator) -> list[Columns]:
     """When was growth seen: colonised, opened, pins? By container, or once for a batch looked at as a whole."""
     n, first = len(units["unit"]), np.searchsorted(units["batch_no"], np.arange(len(plan.batches["batch"])))
     whole_batch = first[units["by_batch"][first]]
@@ -126,7 +126,7 @@ def _losses(units: Columns, rng: np.random.Generator) -> list[Columns]:
     return [_of_units(units, suspected, day - whole(rng, 1, 2, n), "suspect", BLANK), thrown_out, counted]
 
 
-def _ends(plan: Plan, units: Columns, rng: np.random.Generator) -> list[Columns]:
+def _ends(plan: Diary, units: Columns, rng: np.random.Generator) -> list[Columns]:
     """Return the units that were emptied. A batch weighed together is emptied together; some entries are forgotten."""
     n, refilled = len(units["unit"]), units["refilled"]
     written = rng.random(n) < np.where(refilled < FAR, EMPTIED_WRITTEN, LAST_EMPTIED_WRITTEN)

@@ -14,7 +14,7 @@ Columns = dict[str, Array]
 
 
 @dataclass(frozen=True)
-class Plan:
+class Diary:
     """Which batches are made when, and how they are written down.
 
     batches: one entry per batch: batch, soak (number), soak_name (as written, "" where it is the batch's own),
@@ -44,7 +44,7 @@ def recipe_numbers(mixes: Sequence[true.Mix]) -> list[int]:
     return [numbers[mix.recipe] for mix in mixes]
 
 
-def demo_plan() -> Plan:
+def demo_plan() -> Diary:
     """Return the batches of the demo farm's diary."""
     made: dict[str, list[Any]] = {name: [] for name in ("batch", "soak", "soak_name", "day")}
     mixes: list[true.Mix] = []
@@ -63,10 +63,10 @@ def demo_plan() -> Plan:
     batches["count"] = np.stack([batches["buckets"], batches["bags"]], axis=1)
     batches["looks"] = np.where(batches["filling_rows"], np.arange(len(mixes)) % 3, 0)
     owned = tuple(kind.owned for kind in true.KINDS)
-    return Plan(batches, owned, 0.28, day_number(date(2026, 6, 1)), 0.11, true.FAILING_CONTAINER)
+    return Diary(batches, owned, 0.28, day_number(date(2026, 6, 1)), 0.11, true.FAILING_CONTAINER)
 
 
-def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) -> Plan:
+def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) -> Diary:
     """Return batches that hold about this many fillings, spread evenly over so many days."""
     menus = np.full((len(true.MENUS), 3), -1)
     for row, menu in enumerate(true.MENUS):
@@ -87,7 +87,7 @@ def bench_plan(fillings: int, first: date, days: int, rng: np.random.Generator) 
     owned = tuple(max(40, int(total * 110 / days)) for total in batches["count"].sum(axis=0))
     # A farm of this size picks nearly every flush on two days, and after its first months has its entries written by
     # the program, with batch, container and, but for a few, flush.
-    return Plan(batches, owned, 0.95, day_number(first) + days // 12, 0.02)
+    return Diary(batches, owned, 0.95, day_number(first) + days // 12, 0.02)
 
 
 def _bench_conventions(n: int, rng: np.random.Generator) -> Columns:

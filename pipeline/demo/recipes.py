@@ -1,6 +1,6 @@
 """What is true on the invented farm: recipes, substrates, containers and the calendar of soaks.
 
-Every number is invented, chosen inside the ranges in print that CHECKS.md quotes: biological efficiency (BE)
+Every number is invented, chosen inside the ranges in print: biological efficiency (BE)
 of straw 55-140 % and of bagasse 14-37 %, flush 2 over flush 1 0.47-0.79, pins 15-25 days on straw, first
 picking 26-64 days, substrate moisture 62-77 % of the wet mass, lime water near pH 12.45.
 """
@@ -11,7 +11,7 @@ from datetime import date
 LAST_DAY = date(2026, 9, 30)
 DEMO_SEED = 20261431  # one of a thousand tried: two lapsed units, a bucket that keeps failing, ordinary luck
 
-# BE of a unit = recipe x (1 + BE_CV x noise); the noise has variance 1 in these parts (STATISTICS.md: y =
+# BE of a unit = recipe x (1 + BE_CV x noise); the noise has variance 1 in these parts (y =
 # method + batch + container). Soak and batch together are the batch share: an intraclass correlation of .4.
 BE_CV = 0.20
 SHARE_SOAK, SHARE_BATCH, SHARE_UNIT = 0.30, 0.10, 0.60
@@ -24,7 +24,7 @@ FAILING_CONTAINER, FAILING_LOSS = "B17", 0.85  # a bucket whose lid does not clo
 
 
 @dataclass(frozen=True)
-class Recipe:
+class TrueRecipe:
     """What one recipe gives, when, and how often it is lost. The truth that the measures should find again.
 
     Flushes: be_flush1_pct is BE (%) of flush 1; second and third are the mass of that flush over flush 1 in
@@ -76,30 +76,30 @@ COLD, HOT, WATER = "cold_lime", "hot_lime", "hot_water"
 # fmt: off
 RECIPES = (
     # name; spawn % of wet; BE of flush 1; flush 2, 3 over 1; share that gives 2, 3; the four waits; usual loss
-    Recipe("straw grain 5", S, COLD, "grey", "grain", 5, 42, .65, .36, .90, .76, 18.5, 5.0, 4.8, 14.0, 4.0),
-    Recipe("straw grain 10", S, COLD, "grey", "grain", 10, 49, .63, .35, .93, .80, 17.0, 5.0, 4.5, 13.0, 3.0),
-    Recipe("straw grain 20", S, COLD, "grey", "grain", 20, 54, .61, .33, .93, .78, 15.0, 4.8, 4.5, 12.5, 3.0),
-    Recipe("straw sawdust 10", S, COLD, "grey", "sawdust", 10, 44, .63, .35, .92, .78, 18.5, 5.0, 4.6, 13.5, 2.5),
-    Recipe("straw hot grey", S, HOT, "grey", "grain", 10, 48, .62, .34, .93, .78, 16.5, 5.0, 4.5, 13.0, 3.0),
-    Recipe("straw hot pink", S, HOT, "pink", "grain", 10, 40, .58, .30, .90, .66, 15.5, 4.8, 4.6, 11.0, 4.0),
-    Recipe("straw bran 12", S, WATER, "grey", "grain", 12, 55, .62, .34, .92, .78, 15.5, 4.8, 4.4, 12.5, 7.0, 4),
-    Recipe("mulch grain 10", M, COLD, "grey", "grain", 10, 30, .68, .40, .92, .78, 20.5, 6.0, 5.0, 15.0, 5.0),
-    Recipe("mulch sawdust 15", M, COLD, "grey", "sawdust", 15, 27, .68, .40, .92, .78, 20.0, 6.0, 5.0, 15.0, 4.0),
-    Recipe("bagasse grain 8", B, WATER, "grey", "grain", 8, 18, .61, .32, .88, .60, 18.5, 5.5, 5.0, 14.0, 15.0),
-    Recipe("bagasse grain 4", B, WATER, "grey", "grain", 4, 15, .60, .30, .86, .55, 22.0, 6.0, 5.0, 14.5, 19.0),
+    TrueRecipe("straw grain 5", S, COLD, "grey", "grain", 5, 42, .65, .36, .90, .76, 18.5, 5.0, 4.8, 14.0, 4.0),
+    TrueRecipe("straw grain 10", S, COLD, "grey", "grain", 10, 49, .63, .35, .93, .80, 17.0, 5.0, 4.5, 13.0, 3.0),
+    TrueRecipe("straw grain 20", S, COLD, "grey", "grain", 20, 54, .61, .33, .93, .78, 15.0, 4.8, 4.5, 12.5, 3.0),
+    TrueRecipe("straw sawdust 10", S, COLD, "grey", "sawdust", 10, 44, .63, .35, .92, .78, 18.5, 5.0, 4.6, 13.5, 2.5),
+    TrueRecipe("straw hot grey", S, HOT, "grey", "grain", 10, 48, .62, .34, .93, .78, 16.5, 5.0, 4.5, 13.0, 3.0),
+    TrueRecipe("straw hot pink", S, HOT, "pink", "grain", 10, 40, .58, .30, .90, .66, 15.5, 4.8, 4.6, 11.0, 4.0),
+    TrueRecipe("straw bran 12", S, WATER, "grey", "grain", 12, 55, .62, .34, .92, .78, 15.5, 4.8, 4.4, 12.5, 7.0, 4),
+    TrueRecipe("mulch grain 10", M, COLD, "grey", "grain", 10, 30, .68, .40, .92, .78, 20.5, 6.0, 5.0, 15.0, 5.0),
+    TrueRecipe("mulch sawdust 15", M, COLD, "grey", "sawdust", 15, 27, .68, .40, .92, .78, 20.0, 6.0, 5.0, 15.0, 4.0),
+    TrueRecipe("bagasse grain 8", B, WATER, "grey", "grain", 8, 18, .61, .32, .88, .60, 18.5, 5.5, 5.0, 14.0, 15.0),
+    TrueRecipe("bagasse grain 4", B, WATER, "grey", "grain", 4, 15, .60, .30, .86, .55, 22.0, 6.0, 5.0, 14.5, 19.0),
 )
 # fmt: on
 
 
 @dataclass(frozen=True)
-class Substrate:
+class TrueSubstrate:
     """How wet a drained substrate is (% of wet mass), and how heavy its mix packs (kg per litre)."""
 
     moisture_pct: float
     mix_kg_per_l: float
 
 
-SUBSTRATES = {S: Substrate(70.5, 0.29), M: Substrate(66.0, 0.33), B: Substrate(74.0, 0.31)}
+SUBSTRATES = {S: TrueSubstrate(70.5, 0.29), M: TrueSubstrate(66.0, 0.33), B: TrueSubstrate(74.0, 0.31)}
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ import numpy as np
 
 from pipeline.demo import recipes as true
 from pipeline.demo.dice import dice
-from pipeline.demo.grow import Farm, grow, up_to
+from pipeline.demo.grow import InventedFarm, grow, up_to
 from pipeline.demo.mistakes import Files, Planted, Row, plant
-from pipeline.demo.plan import Columns, Plan, day_number, demo_plan
+from pipeline.demo.plan import Columns, Diary, day_number, demo_plan
 from pipeline.demo.recipes import LAST_DAY
 
 __all__ = ["LAST_DAY", "write_demo", "write_text"]
@@ -75,7 +75,7 @@ def write_demo(folder: Path) -> None:
     write_text(folder / "TRUTH.json", json.dumps(truth, indent=1) + "\n")
 
 
-def _files(farm: Farm) -> Files:
+def _files(farm: InventedFarm) -> Files:
     """Return which rows stand in which file. Harvests are one file a month."""
     listed = {name: column[farm.fillings["listed"]] for name, column in farm.fillings.items()}
     names = farm.batches["batch"]
@@ -125,7 +125,7 @@ def write_text(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _truth(plan: Plan, farm: Farm) -> dict[str, object]:
+def _truth(plan: Diary, farm: InventedFarm) -> dict[str, object]:
     """Return what the dice were given. Everything that the measures should find again, within their noise."""
     units = farm.fillings
     soak = np.char.rstrip(plan.batches["batch"], "abc")
@@ -153,7 +153,7 @@ def _truth(plan: Plan, farm: Farm) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _recipe_truth(recipe: true.Recipe) -> dict[str, object]:
+def _recipe_truth(recipe: true.TrueRecipe) -> dict[str, object]:
     """Return what the measures should find for one recipe."""
     second, third = recipe.decline_vs_first()
     clean = recipe.be_clean_pct()

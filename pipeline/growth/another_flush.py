@@ -1,4 +1,4 @@
-"""Is another flush worth the room? The table of it, by group and flush."""
+"""Whether another flush is worth the room: the table of it. The table of it, by group and flush."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ from pipeline.models.unit_arrays import Arrays
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.ratio import Ratio
+from schemas.answers import WaitAnswer
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView, Rows
 
-WAIT, ANEW, CANNOT_TELL = "wait", "start anew", "cannot tell"
-
 
 @dataclass(frozen=True)
-class Kept:
+class HeldUnits:
     """The units of one group: one row per unit and one column per flush, from 1; and one entry per unit."""
 
     soak: Any
@@ -39,7 +39,7 @@ class Kept:
     last_age: Numbers
 
     def resolved(self, flush: int) -> Resolved:
-        """How do the units stand to this flush?"""
+        """Return how the units stand to this flush."""
         return Resolved(
             self.soak, self.age, self.resolved_age[:, flush - 1], self.fresh[:, flush - 1], self.fresh[:, 0]
         )
@@ -51,32 +51,32 @@ class Kept:
 
 
 def another_flush(view: LedgerView, settings: Mapping[str, Any]) -> Rows:
-    """Is another flush worth the room? One record per group and flush waited for, from 2 on, with the columns of the
-    `another_flush` contract.
+    """Whether another flush is worth the room. One record per group and flush waited for, from 2 on, with the columns
+    of the `another_flush` contract.
     """
     money = prices(settings)
     table = view.arrays("held_flushes")
     if not len(table["flush"]):
         return []
-    everything = _kept(table, money)
+    everything = _held_units(table, money)
     rows = []
     for group, called in view.groups().items():
         own = unit_tables.where(table, table["group_id"] == group)
         if not len(own["flush"]):
             continue
-        kept = _kept(own, money)
-        for flush in range(2, kept.fresh.shape[1] + 1):
-            if (kept.fresh[:, flush - 2] > 0).any():
-                told = _told(kept, flush, _oldest(everything, flush), settings, money)
-                rows.append({**called, "flush": flush, **told})
+        held = _held_units(own, money)
+        for flush in range(2, held.fresh.shape[1] + 1):
+            if (held.fresh[:, flush - 2] > 0).any():
+                estimates = _estimates(held, flush, _oldest(everything, flush), settings, money)
+                rows.append({**called, "flush": flush, **estimates})
     return rows
 
 
-def _kept(table: Arrays, money: Prices) -> Kept:
+def _held_units(table: Arrays, money: Prices) -> HeldUnits:
     flushes = int(table["flush"].max())
     first = unit_tables.where(table, table["flush"] == 1)
     by_flush = {name: table[name].reshape(-1, flushes) for name in ("fresh_g", "resolved_age", "last_age")}
-    return Kept(
+    return HeldUnits(
         unit_tables.numbered(first["soak_no"]),
         first["age"],
         first["containers"],
@@ -89,72 +89,74 @@ def _kept(table: Arrays, money: Prices) -> Kept:
     )
 
 
-def _oldest(everything: Kept, flush: int) -> float:
-    """How old was a unit of the farm at most when this flush of it was told?"""
+def _oldest(everything: HeldUnits, flush: int) -> float:
+    """Return how old a unit of the farm was at most when this flush of it was resolved."""
     of = everything.resolved(flush)
     tells = ((of.fresh > 0) | (of.first > 0)) & ~np.isnan(of.resolved_age)
     return float(np.max(of.resolved_age[tells], initial=0.0))
 
 
-def _waited(kept: Kept, flush: int, settings: Mapping[str, Any]) -> Any:
-    """Which units gave the flush before and were kept for this one? Not those emptied or refilled, by choice, before a
+def _waited(held: HeldUnits, flush: int, settings: Mapping[str, Any]) -> Any:
+    """Which units gave the flush before and were held for this one. Not those emptied or refilled, by choice, before a
     flush could have begun.
     """
-    before = kept.fresh[:, flush - 2] > 0
-    at_once = kept.held_days - kept.last_age[:, flush - 2] < settings["new_flush_after_days"]
-    return before & ~(kept.chosen & at_once & (kept.fresh[:, flush - 1] == 0))
+    before = held.fresh[:, flush - 2] > 0
+    at_once = held.held_days - held.last_age[:, flush - 2] < settings["new_flush_after_days"]
+    return before & ~(held.chosen & at_once & (held.fresh[:, flush - 1] == 0))
 
 
-def stays(kept: Kept, flush: int, settings: Mapping[str, Any]) -> tuple[Stay, Stay]:
+def stays(held: HeldUnits, flush: int, settings: Mapping[str, Any]) -> tuple[Stay, Stay]:
     """The waiting for this flush, of the units kept for it; and the cycles that end with the flush before, of all."""
-    known, known_before = weights(kept.resolved(flush)), weights(kept.resolved(flush - 1))
-    waited = np.flatnonzero((known > 0) & _waited(kept, flush, settings))
+    known, known_before = weights(held.resolved(flush)), weights(held.resolved(flush - 1))
+    waited = np.flatnonzero((known > 0) & _waited(held, flush, settings))
     cycles = np.flatnonzero(known_before > 0)
-    before, after = kept.over_on(flush - 1), kept.over_on(flush)
+    before, after = held.over_on(flush - 1), held.over_on(flush)
     days = np.maximum(after - before, 0)[waited]
     turn = before[cycles] + settings["empty_days"]
-    so_far = kept.fresh[:, : flush - 1].sum(axis=1)
+    so_far = held.fresh[:, : flush - 1].sum(axis=1)
     return (
-        Stay(waited, kept.soak[waited], known[waited], kept.fresh[waited, flush - 1], days * kept.containers[waited]),
-        Stay(cycles, kept.soak[cycles], known_before[cycles], so_far[cycles], turn * kept.containers[cycles]),
+        Stay(waited, held.soak[waited], known[waited], held.fresh[waited, flush - 1], days * held.containers[waited]),
+        Stay(cycles, held.soak[cycles], known_before[cycles], so_far[cycles], turn * held.containers[cycles]),
     )
 
 
-def _told(kept: Kept, flush: int, oldest: float, settings: Mapping[str, Any], money: Prices) -> dict[str, Any]:
-    waiting, anew = stays(kept, flush, settings)
+def _estimates(
+    held: HeldUnits, flush: int, oldest: float, settings: Mapping[str, Any], money: Prices
+) -> dict[str, Any]:
+    waiting, anew = stays(held, flush, settings)
     record: dict[str, Any] = {
         "soaks": len(set(waiting.soak.tolist())),
         "units_waited": len(waiting.soak),
-        "units_not_kept": int(((kept.fresh[:, flush - 2] > 0) & ~_waited(kept, flush, settings)).sum()),
+        "units_not_held": int(((held.fresh[:, flush - 2] > 0) & ~_waited(held, flush, settings)).sum()),
         "gave_pct": None,
         "wait_days": None,
         "wait_g": None,
         **_rates("g", None),
         **_rates("money", None),
     }
-    why = too_early(kept.resolved(flush), oldest)
+    why = too_early(held.resolved(flush), oldest)
     if not why and not waiting.container_days.any():
         why = "no container was kept for it"
     if why:
-        return {**record, "answer": CANNOT_TELL, "why": why}
+        return {**record, "answer": WaitAnswer.CANNOT_TELL, "why": why}
     weight = waiting.stands_for
-    containers = weight @ kept.containers[waiting.unit]
+    containers = weight @ held.containers[waiting.unit]
     record |= {
         "gave_pct": 100 * float(weight @ (waiting.gave > 0) / weight.sum()),
         "wait_days": float(weight @ waiting.container_days / containers),
         "wait_g": float(weight @ waiting.gave / containers),
     }
-    soaks = int(kept.soak.max()) + 1
+    soaks = int(held.soak.max()) + 1
     in_g = waiting_against_anew(waiting, anew, soaks)
-    priced = None if money.missing else in_money(kept, waiting, anew, soaks, money)
+    priced = None if money.missing else in_money(held, waiting, anew, soaks, money)
     return record | _rates("g", in_g) | _rates("money", priced) | _answer(in_g, priced, money)
 
 
-def in_money(kept: Kept, waiting: Stay, anew: Stay, soaks: int, money: Prices) -> Difference | None:
+def in_money(held: HeldUnits, waiting: Stay, anew: Stay, soaks: int, money: Prices) -> Difference | None:
     """The same in money: waiting costs nothing more, a new container its start. Units whose costs are unknown are left
     out of the cycles.
     """
-    cost = kept.cost[anew.unit]
+    cost = held.cost[anew.unit]
     known = ~np.isnan(cost)
     price = (money.price or 0.0) / 1000
     return waiting_against_anew(
@@ -190,30 +192,30 @@ def _rates(unit: str, found: Difference | None) -> dict[str, float | None]:
 
 
 def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> dict[str, Any]:
-    """What do the limits say? In money where that is told by enough soaks; in mass only that waiting is better, since
-    what a new container costs can but speak against it.
+    """Return what the limits say. In money where that is told by enough soaks; in mass only that waiting is better,
+    since what a new container costs can but speak against it.
     """
     priced = paid is not None and paid.soaks >= LEAST_SOAKS
     found = paid if priced else in_g
     lacking = " and ".join(money.missing) or "the dry mass or spawn of some batches is missing"
     if found is None or found.low is None or found.high is None or found.soaks < LEAST_SOAKS:
         soaks = found.soaks if found else 0
-        return _no(f"only {soaks} {'soak tells' if soaks == 1 else 'soaks tell'} of it; three are the least")
+        return _no(f"only {counted(soaks, 'soak shows', 'soaks show')} it; three are the least")
     if found.low > 0:
-        return {"answer": WAIT, "why": None}
+        return {"answer": WaitAnswer.WAIT, "why": None}
     if found.high < 0 and priced:
-        return {"answer": ANEW, "why": None}
+        return {"answer": WaitAnswer.START_ANEW, "why": None}
     if found.high < 0:
         return _no(f"a new container gives more, but what it costs is not known: {lacking}")
-    return _no("the limits hold both answers" + ("" if priced or money.missing else f", in mass; {lacking}"))
+    return _no("waiting may bring more or less" + ("" if priced or money.missing else f", in mass; {lacking}"))
 
 
 def _no(why: str) -> dict[str, Any]:
-    return {"answer": CANNOT_TELL, "why": why}
+    return {"answer": WaitAnswer.CANNOT_TELL, "why": why}
 
 
 def given_so_far(view: LedgerView) -> Rows:
-    """What has a container given on average by each age? One record per group and age at which anything was picked,
+    """What a container has given on average by each age. One record per group and age at which anything was picked,
     with the columns of the `given_so_far` contract.
     """
     starts, picked = view.arrays("started_units"), view.arrays("picked_by_age")

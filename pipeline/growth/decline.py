@@ -33,18 +33,21 @@ class Resolved:
 
 
 def old_enough_share(starts: Numbers, ages: Numbers) -> Numbers:
-    """Which share of the starts is at least as old as each age? starts: one age per start; nan for an age nan."""
+    """Return the share of the starts that is at least as old as each age. starts: one age per start; nan for an age
+    nan.
+    """
     rising = np.sort(starts)
     share: Numbers = 1 - np.searchsorted(rising, ages, side="left") / len(rising)
     return np.where(np.isnan(ages), np.nan, share)
 
 
 def weights(flush: Resolved) -> Numbers:
-    """For how many containers does each resolved one stand? 0 for those that still produce.
+    """Return for how many containers each resolved one stands. 0 for those that still produce.
 
     1 / (share of starts at least as old as the age at which the flush was resolved): those told late are told of old
     starts only, so each stands for more (inverse probability of censoring: Robins & Rotnitzky 1992). A start is a soak
-    and a day of inoculation. STATISTICS 3: bias at most 1.2 %, where zeros for the unfinished give -15 to -32 %.
+    and a day of inoculation. By simulation the
+    bias is at most 1.2 %, where zeros for the unfinished give -15 to -32 %.
     """
     order = np.lexsort((flush.age, flush.soak))
     soak, age = flush.soak[order], flush.age[order]
@@ -54,13 +57,13 @@ def weights(flush: Resolved) -> Numbers:
 
 
 def decline_started(flush: Resolved, level: float = LEVEL) -> Ratio:
-    """What does the flush give over flush 1, per container started? One without the flush counts as 0."""
+    """What the flush gives over flush 1, per container started. One without the flush counts as 0."""
     weight = weights(flush)
     return _by_soak(flush, weight * flush.fresh, weight * flush.first, level)
 
 
 def decline_gave(flush: Resolved, level: float = LEVEL) -> Ratio:
-    """What does the flush give over flush 1, in the containers that gave it?"""
+    """What the flush gives over flush 1, in the containers that gave it."""
     weight = weights(flush) * (flush.fresh > 0)
     return _by_soak(flush, weight * flush.fresh, weight * flush.first, level)
 
@@ -76,7 +79,7 @@ def _by_soak(flush: Resolved, over: Numbers, under: Numbers, level: float) -> Ra
 
 
 def too_early(flush: Resolved, oldest_resolved: float) -> str | None:
-    """Why can the decline of this flush not be told yet? None when it can.
+    """Return why the decline of this flush is not known yet. None when it can.
 
     oldest_resolved: the oldest age (days) at which this flush was ever resolved, on the whole farm. Where no start is
     that old, or the oldest one still produces, the slow containers are in no sum and the estimate would be wrong.
@@ -105,8 +108,8 @@ class PerFlush:
 
 
 def decline_per_flush(declines: Sequence[tuple[int, Ratio]], level: float = LEVEL) -> PerFlush | None:
-    """By how many % does each flush give less than the one before? declines: (flush, its decline_started), 2 and up,
-    all over the same soaks.
+    """By how many % each flush gives less than the one before. declines: (flush, its decline_started), 2 and up, all
+    over the same soaks.
 
     The straight line through log(decline) against flush - 1, from 0 at flush 1, by least squares; each soak's pull on
     it is the sum of its pulls on the declines (delta method), t with the fewest degrees of freedom of any of them.

@@ -24,10 +24,10 @@ ITSELF: Mapping[str, Any] = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
 def flushes(view: LedgerView) -> Rows:
-    """How do the flushes follow each other? One record per group and flush, with the columns of the `flushes` contract,
+    """How the flushes follow each other. One record per group and flush, with the columns of the `flushes` contract,
     estimates included.
     """
-    told = {
+    estimated = {
         (*called.values(), flush): record
         for called, flush, record in (
             (called, flush, _estimates(resolved, flush, oldest))
@@ -38,14 +38,14 @@ def flushes(view: LedgerView) -> Rows:
     nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
     undated = {"why_no_decline": "no day of inoculation"}
     return [
-        {**row, **nothing, **told.get((*(row[name] for name in view.query.by), row["flush"]), undated)}
+        {**row, **nothing, **estimated.get((*(row[name] for name in view.query.by), row["flush"]), undated)}
         for row in measures.flushes(view)
     ]
 
 
 def declines(view: LedgerView) -> Rows:
-    """By how much does each flush give less than the one before? One record per group, with the columns of the
-    `declines` contract.
+    """By how much each flush gives less than the one before. One record per group, with the columns of the `declines`
+    contract.
     """
     return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(view)]
 
@@ -104,12 +104,12 @@ def _named(name: str, ratio: Ratio) -> dict[str, Any]:
 
 
 def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) -> dict[str, Any]:
-    told = [
+    estimated = [
         (flush, decline_started(resolved))
         for flush, resolved in by_flush.items()
         if flush > 1 and not too_early(resolved, oldest[flush])
     ]
-    found = decline_per_flush(told)
+    found = decline_per_flush(estimated)
     why = None
     if found is None:
         why = "no flush after the first is told yet"

@@ -28,9 +28,9 @@ class MeanSoFar:
 def mean_so_far(
     soak: Any, followed_to: Numbers, unit: Any, age: Numbers, given: Numbers, containers: Any = 1.0
 ) -> MeanSoFar:
-    """What has a container given on average by each age? soak, followed_to, containers: one entry per unit, its soak's
-    number, its age at the last look (a closed one is followed on: it gives nothing more) and how many containers it
-    is; unit, age, given: one entry per event: the unit's place among them, its age then, and how much.
+    """What a container has given on average by each age. soak, followed_to, containers: one entry per unit, its soak's
+    number, its age at the last look (a closed one is followed on: it gives nothing more) and how many containers it is;
+    unit, age, given: one entry per event: the unit's place among them, its age then, and how much.
 
     Mean cumulative function (Nelson 1988, J. Qual. Technol. 20:24-35): the sum over ages of what is given then over the
     containers followed that long. Standard error: infinitesimal jackknife summed by soak (Lawless & Nadeau 1995,

@@ -25,7 +25,7 @@ from pipeline.stats.proportions import LEAST_SOAKS
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView, Rows
 
-DAYS_TOLD = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print (CHECKS.md)
+DAYS_SHOWN = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print
 ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
 TOO_FEW = "fewer than three soaks"
 
@@ -42,7 +42,7 @@ class Pinning:
 
     @property
     def curve(self) -> Curve:
-        """Which share has pins by each day?"""
+        """The share that has pins by each day."""
         return cumulative_incidence(self.days, self.ends, self.soaks, self.stands_for)
 
     def count(self, end: int) -> int:
@@ -51,7 +51,7 @@ class Pinning:
 
 
 def pinning(view: LedgerView) -> dict[int, Pinning]:
-    """How do the units of each group stand to their pins? By the group's number.
+    """How the units of each group stand to their pins. By the group's number.
 
     A unit that was picked from without a note of its pins did show them, on an unknown day: the noted ones of its batch
     stand for it. Of batches that note none, nothing is told.
@@ -64,7 +64,7 @@ def _by_group(table: Arrays) -> list[tuple[int, Arrays]]:
 
 
 def of_units(table: Arrays) -> Pinning:
-    """How do these units stand to their pins, those without a note stood for? table: rows of the model pinned_units."""
+    """How these units stand to their pins, those without a note stood for. table: rows of the model pinned_units."""
     noted, pinned = table["fate"] != "unnoted", table["fate"] == "pinned"
     batch = unit_tables.numbered(table["batch_line"])
     with_day = np.bincount(batch, pinned)
@@ -80,18 +80,18 @@ def of_units(table: Arrays) -> Pinning:
 
 
 def pins(view: LedgerView) -> Rows:
-    """How soon do pins show? One record per group, with the columns of the `pins` contract."""
+    """How soon pins show. One record per group, with the columns of the `pins` contract."""
     by_group = pinning(view)
     return [{**called, **summary(by_group[group])} for group, called in view.groups().items() if group in by_group]
 
 
 def summary(group: Pinning) -> dict[str, Any]:
-    """How soon do pins show in these units? The columns of the `pins` contract."""
+    """How soon pins show in these units. The columns of the `pins` contract."""
     curve = group.curve
     soaks = len(np.unique(group.soaks))
     # On the log-log scale, as the limits of a median are told by R's survfit.
-    told = [limits(curve, at, scale=log_log_limits) for at in range(len(curve.day))]
-    median, first, last = median_day(curve, told)
+    bounds = [limits(curve, at, scale=log_log_limits) for at in range(len(curve.day))]
+    median, first, last = median_day(curve, bounds)
     record: dict[str, Any] = {
         "soaks": soaks,
         "units": len(group.ends) + group.unnoted,
@@ -103,18 +103,18 @@ def summary(group: Pinning) -> dict[str, Any]:
         "median_low_days": first,
         "median_high_days": last,
     }
-    for day in DAYS_TOLD:
+    for day in DAYS_SHOWN:
         record |= _by_day(curve, day)
     return record | {"why_no_interval": None if soaks >= LEAST_SOAKS else TOO_FEW}
 
 
 def _by_day(curve: Curve, day: int) -> dict[str, Any]:
-    share, low, high = told_on(curve, day)
+    share, low, high = pinned_by(curve, day)
     return {f"pinned_by_{day}_pct": share, f"pinned_by_{day}_low_pct": low, f"pinned_by_{day}_high_pct": high}
 
 
-def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float | None]:
-    """Which share (%) has pins by this day, and between which limits? All None on a day not told yet."""
+def pinned_by(curve: Curve, day: int) -> tuple[float | None, float | None, float | None]:
+    """Return the share (%) that has pins by this day, with its limits. All None on a day not told yet."""
     if not curve.covers(day):
         return None, None, None
     at = curve.at(day)
@@ -124,7 +124,7 @@ def told_on(curve: Curve, day: int) -> tuple[float | None, float | None, float |
 
 
 def pins_curve(view: LedgerView) -> Rows:
-    """Which share has pins by each day? One record per group and day, from 0 to the last day told or the last event,
+    """The share that has pins by each day. One record per group and day, from 0 to the last day told or the last event,
     with the columns of the `pins_curve` contract.
     """
     by_group = pinning(view)
@@ -143,7 +143,7 @@ def _curve_rows(group: Pinning) -> Rows:
     rows = []
     for day in range(int(curve.day[-1]) + 1):
         at = curve.at(day)
-        share, low, high = told_on(curve, day)
+        share, low, high = pinned_by(curve, day)
         rows.append(
             {
                 "day": day,
@@ -159,8 +159,8 @@ def _curve_rows(group: Pinning) -> Rows:
 
 
 def pinned_by_soak(view: LedgerView, day: int) -> Rows:
-    """What does each soak say of the share pinned by `day`? One record per group and soak: group_id, soak, pinned_pct
-    (a pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
+    """What each soak says of the share pinned by `day`. One record per group and soak: group_id, soak, pinned_pct (a
+    pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
     """
     table = view.arrays("pinned_units")
     pooled = [(group, of_units(units)) for group, units in _by_group(table)]

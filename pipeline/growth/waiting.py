@@ -1,4 +1,6 @@
-"""Is another flush worth the room? What a day of waiting for it brings, against a day of a container started anew."""
+"""What a day of waiting for another flush brings, against a day of a container started anew. What a day of waiting for
+it brings, against a day of a container started anew.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,7 @@ class Stay:
 
 @dataclass(frozen=True)
 class Difference:
-    """By how much does a container-day of the first bring more than one of the second?"""
+    """By how much a container-day of the first brings more than one of the second."""
 
     first: Ratio
     second: Ratio
@@ -40,7 +42,7 @@ class Difference:
 
 
 def per_day(stay: Stay, soaks: int, level: float = LEVEL) -> Ratio:
-    """What does a container-day bring? A ratio of sums over `soaks` soaks."""
+    """What a container-day brings. A ratio of sums over `soaks` soaks."""
     sums = np.zeros((2, soaks))
     np.add.at(sums[0], stay.soak, stay.stands_for * stay.gave)
     np.add.at(sums[1], stay.soak, stay.stands_for * stay.container_days)
@@ -48,7 +50,8 @@ def per_day(stay: Stay, soaks: int, level: float = LEVEL) -> Ratio:
 
 
 def waiting_against_anew(waiting: Stay, anew: Stay, soaks: int, level: float = LEVEL) -> Difference | None:
-    """Does a container-day of waiting bring more than one of a container started anew? None where either has no days.
+    """By how much a container-day of waiting brings more than one of a container started anew. None where either has no
+    days.
 
     In a room that is full, the long-run yield of a rule is what a cycle gives over how long it lasts (renewal reward:
     Ross, Stochastic Processes, 3.6), so one more flush pays exactly where what it gives per day of waiting is above

@@ -51,7 +51,7 @@ def _note_cells(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) 
 
 
 def row_changes(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> dict[Key, RowChange]:
-    """What changed since note_before, for each file with a change? `keys`: files that may have other rows now."""
+    """Return what changed since note_before, for each file with a change. `keys`: files that may have others now."""
     _note_cells(con, keys, AFTER)
     found = {
         (table, file): RowChange(added, gone, moved)

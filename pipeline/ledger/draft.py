@@ -29,7 +29,7 @@ Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Told:
+class LedgerSummary:
     """What is told of a ledger: its id, one record per file (see Refreshed), the findings per level, and what every
     command says of files that are not there to be read.
     """
@@ -46,7 +46,7 @@ class Written:
     renamed or split, and the rows that changed (None where there was no ledger to compare with).
     """
 
-    told: Told
+    summary: LedgerSummary
     marks: dict[Key, FileMark]
     changed: list[str]
     renamed: list[Key]
@@ -54,7 +54,7 @@ class Written:
 
 
 def draft_path(farm: Farm) -> Path:
-    """Where is the ledger that comes, until it is swapped in?"""
+    """Return where the ledger that comes stands, until it is swapped in."""
     return farm.folder / "ledger.next.duckdb"
 
 
@@ -139,11 +139,11 @@ def _fill(
     decide(con, dict(farm.settings))
     ledger_id = _write_meta(con, farm)
     changes = row_changes(con, touched) if ledger.rebuild is None else None
-    return Written(told(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
+    return Written(summary(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
 
 
 def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> set[Key]:
-    """Which files may have other rows after this refresh?"""
+    """Return the files that may have other rows after this refresh."""
     read = {key_of(raw.source) for each in portions if each.validated for raw in each.validated.raws}
     idle = {key for each in portions for key, mark in each.marks.items() if mark.status == FileStatus.GIVEN_UP}
     return read | idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
@@ -190,7 +190,7 @@ def _note_statuses(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], r
 
 
 def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -> bool:
-    """Do all rows of a file that is gone stand, as often, in files that are there? Then it was renamed or split.
+    """Whether all rows of a file that is gone stand, as often, in files that are there. Then it was renamed or split.
 
     Each file is judged on its own, so that the fate of one does not hang on another. Otherwise notes how many do not.
     """
@@ -248,8 +248,8 @@ def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
     return digest
 
 
-def told(con: duckdb.DuckDBPyConnection, ledger_id: str) -> Told:
-    """What is told of the ledger that is open here?"""
+def summary(con: duckdb.DuckDBPyConnection, ledger_id: str) -> LedgerSummary:
+    """Return the summary of the ledger that is open here."""
     cursor = con.execute(
         "select r.table_name, r.file, r.rows_in, r.loaded, r.set_aside, r.waiting, r.blank, f.status, f.content_hash "
         "from row_counts as r inner join files as f on f.table_name = r.table_name and f.file = r.file order by all"
@@ -257,4 +257,4 @@ def told(con: duckdb.DuckDBPyConnection, ledger_id: str) -> Told:
     names = [column[0] for column in cursor.description]
     counts = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
     levels = dict(con.execute("select level, count(*) from findings group by level order by level").fetchall())
-    return Told(ledger_id, counts, levels, missing_file_messages(missing_file_findings(con)))
+    return LedgerSummary(ledger_id, counts, levels, missing_file_messages(missing_file_findings(con)))

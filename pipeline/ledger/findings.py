@@ -18,8 +18,8 @@ _DATES = {"batches": "inoculated_on", "observations": "seen_on", "harvests": "pi
 
 
 def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
-    """What was found in the rows and files, as of a day? Roots with the most rows waiting come first, then by severity,
-    file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
+    """Return what was found in the rows and files, as of a day. Roots with the most rows waiting come first, then by
+    severity, file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
     """
     query = (
         "select table_name, file, row, column_name, rule, level, value, detail, waits_file, waits_row "
@@ -53,7 +53,7 @@ def _finding(row: tuple[str, str, int, str, str, str, str | None, str | None, st
 
 
 def _plain(value: str, each: Field) -> str:
-    """How would a grower write this number? Without the zeros that the ledger's decimals end with."""
+    """Return this number as a grower would write it. Without the zeros that the ledger's decimals end with."""
     return value.rstrip("0").rstrip(".") if each.type == "number" and "." in value else value
 
 

@@ -21,7 +21,7 @@ from pipeline.ledger.backups import (
     given_up,
     note_given_up,
 )
-from pipeline.ledger.draft import Told, draft_path, remove_draft, told, write_draft
+from pipeline.ledger.draft import LedgerSummary, draft_path, remove_draft, summary, write_draft
 from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
 from pipeline.ledger.intake import Sources, Taken, key_of, take_in
 from pipeline.ledger.lock import locked
@@ -172,7 +172,7 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     os.replace(draft_path(farm), farm.ledger)
     sync_folder(farm.folder)
     because = BY_SETTINGS if ledger.farm_changed else BY_FILES
-    done = _note(farm, now, written.told, written.marks, written.renamed, written.changes, because)
+    done = _note(farm, now, written.summary, written.marks, written.renamed, written.changes, because)
     said = [ledger.rebuild] if ledger.rebuild else []
     if ledger.farm_changed:
         said.append(SETTINGS_CHANGED.format(done="read" if ledger.conventions_changed else "decided"))
@@ -211,20 +211,20 @@ def _as_it_was(ledger: LedgerState, portions: Iterable[Taken]) -> bool:
     }
 
 
-def _summary_of(ledger: Path) -> Told:
+def _summary_of(ledger: Path) -> LedgerSummary:
     """The summary of this ledger."""
     import duckdb
 
     with duckdb.connect(str(ledger), read_only=True) as con:
         found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
         assert found is not None, "a ledger always has its id"
-        return told(con, found[0])
+        return summary(con, found[0])
 
 
 def _note(
     farm: Farm,
     now: str,
-    of_ledger: Told,
+    of_ledger: LedgerSummary,
     marks: dict[Key, FileMark],
     renamed: Sequence[Key] = (),
     changes: Mapping[Key, RowChange] | None = None,

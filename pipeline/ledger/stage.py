@@ -28,7 +28,7 @@ class ArrowTable:
 
 
 def sql_type(each: Field) -> str:
-    """How does the ledger hold this column? Masses are decimals, so that sums are exact."""
+    """Return how the ledger holds this column. Masses are decimals, so that sums are exact."""
     if each.type == "number":
         return "double" if each.decimals is None else f"decimal(18, {each.decimals})"
     return {"string": "varchar", "date": "date", "integer": "integer"}[each.type]
@@ -37,7 +37,7 @@ def sql_type(each: Field) -> str:
 def _columns(table: Contract) -> list[tuple[str, str]]:
     columns = [("line", "ubigint")]
     columns += [(each.name, sql_type(each)) for each in table.fields]
-    columns += [(f"{name}_text", "varchar") for name in table.texts_kept]
+    columns += [(f"{name}_text", "varchar") for name in table.columns_with_text]
     return [*columns, ("other_cells", "varchar"), ("faulty", "boolean")]
 
 
@@ -70,8 +70,8 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     )
     con.execute("create table row_rules (table_name varchar, rule varchar, column_name varchar, level varchar)")
     for name in INPUTS:
-        for rule, told in contract(name).row_rules.items():
-            values = [name, rule, told.get("column", ""), told["level"]]
+        for rule, notice in contract(name).row_rules.items():
+            values = [name, rule, notice.get("column", ""), notice["level"]]
             con.execute("insert into row_rules values (?, ?, ?, ?)", values)
 
 
@@ -80,8 +80,8 @@ def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     from pipeline.files.validate import file_part
 
     con.execute(f"delete from stage_{table} where file_part_of(line) = ?", [file_part(table, file)])
-    for kept in ("files", "cell_findings"):
-        con.execute(f"delete from {kept} where table_name = ? and file = ?", [table, file])
+    for listed_in in ("files", "cell_findings"):
+        con.execute(f"delete from {listed_in} where table_name = ? and file = ?", [table, file])
 
 
 def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
@@ -107,8 +107,8 @@ def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> Non
         ]
         # How it stands is told once all files are on the stage: see pipeline/ledger/draft.py.
         con.execute("insert into files values (?, ?, ?, ?, ?, ?, 'present', '')", values)
-        for told in raw.notices:
-            values = [told.table, told.file, told.row, told.column, told.rule, told.level, told.value]
+        for notice in raw.notices:
+            values = [notice.table, notice.file, notice.row, notice.column, notice.rule, notice.level, notice.value]
             con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)
 
 

@@ -22,18 +22,19 @@ FILLINGS_AS_UNITS = """(
 
 
 def groupable() -> tuple[str, ...]:
-    """By which columns can units be grouped? Every recipe column of a batch and every column of a filling."""
+    """Return the columns by which units can be grouped: every one of a batch and every one of a filling."""
     batch, filling = contract("batches").names, contract("fillings").names
     return tuple(dict.fromkeys((*batch, *filling)))
 
 
-def grouping(asked: str, add_batch: bool = True) -> tuple[str, ...]:
-    """Which columns does a --by text name? "all" is the whole farm as one group; container brings its batch along,
-    for a container without a batch is no unit; `add_batch` is False where all fillings of a container belong together.
+def grouping(listed: str, add_batch: bool = True) -> tuple[str, ...]:
+    """Return the columns that a --by text names. "all" is the whole farm as one group; container brings its batch
+    along, for a container without a batch is no unit; `add_batch` is False where all fillings of a container belong
+    together.
 
     Raises WrongRequest for a column that no table has.
     """
-    names = [name.strip() for name in asked.split(",") if name.strip()]
+    names = [name.strip() for name in listed.split(",") if name.strip()]
     if names == ["all"]:
         return ()
     for name in names:
@@ -60,14 +61,14 @@ def group_units(con: duckdb.DuckDBPyConnection, by: Sequence[str], of_fillings: 
     keys = ", ".join(f"k{at}" for at in numbers)
     # Numbers in the order of numbers, then texts in the order of texts.
     order = ", ".join(f"try_cast(k{at} as double) nulls last, k{at}" for at in numbers)
-    told = "".join(f", {key} as k{at}, {text} as t{at}" for at, (key, text) in enumerate(labels))
+    labelled = "".join(f", {key} as k{at}, {text} as t{at}" for at, (key, text) in enumerate(labels))
     named = "".join(f', min(c{at}) as "{name}"' for at, name in enumerate(by))
     called = "".join(f", min(t{at}) over (partition by k{at}) as c{at}" for at in numbers)
     units = FILLINGS_AS_UNITS if of_fillings else "units"
     same = " and ".join(f"l.k{at} = g.k{at}" for at in numbers) or "true"
     for query in (
         f"""create or replace temp table unit_labels as
-        select u.unit{told}
+        select u.unit{labelled}
         from {units} as u
         inner join batches as b on b.line = u.batch_line
         inner join stage_batches as sb on sb.line = b.line
@@ -92,7 +93,7 @@ def _label(name: str) -> tuple[str, str]:
     owner, stage, table = ("b", "sb", "batches") if of_batch else ("f", "sf", "fillings")
     key = f"coalesce({owner}.\"{name}\"::varchar, '')"
     text = key
-    if name in contract(table).texts_kept:
+    if name in contract(table).columns_with_text:
         # A text is kept only where the number was not written the shortest way.
         shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
         text = f'coalesce({stage}."{name}_text", {shortest})'

@@ -15,8 +15,8 @@ Arrays = dict[str, NDArray[Any]]
 
 
 def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
-    """What does a query tell? One array per column: numbers with nulls as floats (nan for null), texts as objects (None
-    for null), anything else as the ledger holds it.
+    """Return the rows of a query as arrays. One array per column: numbers with nulls as floats (nan for null), texts as
+    objects (None for null), anything else as the ledger holds it.
     """
     return {name: _filled(cells) for name, cells in con.execute(query).fetchnumpy().items()}
 
@@ -29,12 +29,14 @@ def _filled(cells: Any) -> NDArray[Any]:
 
 
 def where(table: Arrays, chosen: NDArray[Any]) -> Arrays:
-    """Which rows of the arrays are chosen? By their places, or by yes and no."""
+    """Return the chosen rows of the arrays. By their places, or by yes and no."""
     return {name: cells[chosen] for name, cells in table.items()}
 
 
 def parts(table: Arrays, key: str) -> Iterator[Arrays]:
-    """Which rows belong together? The rows of each value of the column `key`, values rising, rows in their order."""
+    """Yield the rows that belong together. The rows of each value of the column `key`, values rising, rows in their
+    order.
+    """
     order = np.argsort(table[key], kind="stable")
     ordered = where(table, order)
     starts = np.flatnonzero(np.diff(ordered[key])) + 1
@@ -44,13 +46,13 @@ def parts(table: Arrays, key: str) -> Iterator[Arrays]:
 
 
 def groups(con: duckdb.DuckDBPyConnection, by: tuple[str, ...]) -> dict[int, dict[str, str]]:
-    """What is each group called? By its number, the columns of the question, in the order of the groups."""
+    """Return what each group is called. By its number, the columns of the question, in the order of the groups."""
     listed = "".join(f', "{name}"' for name in by)
     rows = con.execute(f"select group_id{listed} from groups order by group_id").fetchall()
     return {int(row[0]): dict(zip(by, row[1:], strict=True)) for row in rows}
 
 
 def numbered(keys: NDArray[Any]) -> NDArray[np.int64]:
-    """Which number, from 0, has each key? Alike for alike."""
+    """Return the number, from 0, of each key. Alike for alike."""
     _, found = np.unique(keys, return_inverse=True)
     return found.astype(np.int64)

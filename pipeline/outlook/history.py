@@ -26,7 +26,7 @@ PORTION = 10_000
 
 
 @dataclass(frozen=True)
-class History:
+class PastBatches:
     """The batches of a farm, also those to come, in the order of days and names; one entry per batch in each array.
 
     start: day of inoculation, as date.toordinal. dry_kg, containers: its size; nan where not told. alike, substrate:
@@ -46,18 +46,18 @@ class History:
     undated: int = 0
 
     def picked(self, first: int, last: int) -> float:
-        """How much was picked from the first to the last of these days, in kg?"""
+        """Return how much was picked from the first to the last of these days, in kg."""
         before, upto = (self.kg_at(day - self.start) for day in (first - 1, last))
         return float((upto - before).sum())
 
     def kg_at(self, ages: Whole) -> Floats:
-        """How much had each batch given by its age? Nothing before its day of inoculation."""
+        """Return how much each batch had given by its age. Nothing before its day of inoculation."""
         at = np.clip(ages, 0, LAST_AGE)
         found: Floats = np.where(ages < 0, 0.0, self.kg[np.arange(len(at)), at])
         return found
 
 
-def read_history(ledger: Ledger, as_of: date) -> History:
+def read_history(ledger: Ledger, as_of: date) -> PastBatches:
     """Return what the ledger holds of the last WEEKS_BACK weeks, and of days to come."""
     ledger.set_variables(first_day=as_of - timedelta(weeks=WEEKS_BACK))
     ((undated,),) = ledger.tuples("undated_batches")
@@ -70,13 +70,15 @@ def read_history(ledger: Ledger, as_of: date) -> History:
     )
 
 
-def history_of(batches: Rows, places: Rows, pickings: Rows, settings: Mapping[str, Any], undated: int = 0) -> History:
-    """What can these batches lend? batches: name, day, dry kg, containers, substrate, strain, in the order of days and
-    names; places: number of the batch, age at which it ended (None: never); pickings: number of the batch, of the place
-    (None: weighed together), age, kg. settings: lapse_days, lapse_unpicked_days.
+def history_of(
+    batches: Rows, places: Rows, pickings: Rows, settings: Mapping[str, Any], undated: int = 0
+) -> PastBatches:
+    """Return what these batches can lend. batches: name, day, dry kg, containers, substrate, strain, in the order of
+    days and names; places: number of the batch, age at which it ended (None: never); pickings: number of the batch, of
+    the place (None: weighed together), age, kg. settings: lapse_days, lapse_unpicked_days.
     """
     kg, running = _paths(len(batches), places, pickings, settings)
-    return History(
+    return PastBatches(
         names=tuple(row[0] for row in batches),
         start=np.array([row[1].toordinal() for row in batches], dtype=np.int64),
         dry_kg=_numbers([row[2] for row in batches]),
@@ -126,7 +128,7 @@ def _running(
     together: NDArray[np.int16],
     lapses: tuple[int, int],
 ) -> Floats:
-    """Which share of each batch's containers still ran at each age, neither ended nor lapsed by what was known then?"""
+    """The share of each batch's containers that still ran at each age: neither ended nor lapsed, as known then."""
     ages = np.arange(LAST_AGE + 1)
     still = np.zeros((batches, LAST_AGE + 1))
     for first in range(0, len(of_place), PORTION):

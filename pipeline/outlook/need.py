@@ -1,4 +1,4 @@
-"""What is the chance of having so many kg by a day, and which batches would have to be started for it?"""
+"""The chance of having so many kg by a day, and which batches would have to be started for it."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.outlook.backtest import HIGH80, LOW80, MEDIAN, bands, look_back, widening
-from pipeline.outlook.history import Floats, History
-from pipeline.outlook.simulate import Draws, Target, borrow, drawn_paths, simulate, targets, weigh
+from pipeline.outlook.history import Floats, PastBatches
+from pipeline.outlook.simulate import Draws, RunningBatch, borrow, drawn_paths, simulate, targets, weigh
 
 WANTED_CHANCE = 0.8
 # More batches than this at once are no plan. Our choice, no source.
@@ -38,12 +38,12 @@ class Need:
 
     chances: tuple[Chance, ...]
     widened: float | None
-    untold: int
+    without_donors: int
     can_lend: bool
 
 
-def need(history: History, as_of: int, kg: float, by: int, like: int, draws: int, rng: np.random.Generator) -> Need:
-    """What is the chance that at least `kg` are picked from the day after `as_of` up to the day `by`?
+def need(history: PastBatches, as_of: int, kg: float, by: int, like: int, draws: int, rng: np.random.Generator) -> Need:
+    """Return the chance that at least `kg` are picked from the day after `as_of` up to the day `by`.
 
     Days as date.toordinal; like: the number of the batch that more batches would be like. The sum of all days is
     simulated as one span and widened as the weeks are: draws are moved away from their median by the factor. Where too
@@ -55,7 +55,7 @@ def need(history: History, as_of: int, kg: float, by: int, like: int, draws: int
         factor = widening(look_back(history, as_of, np.array([0, 7]), rng), WANTED_CHANCE)
     drawn = weigh(history, as_of, draws, rng)
     found = simulate(history, as_of, targets(history, as_of, by - as_of), edges, drawn, rng)
-    more = _More(history, as_of, by, like, drawn, rng.random((MOST_MORE, draws)))
+    more = _MoreBatches(history, as_of, by, like, drawn, rng.random((MOST_MORE, draws)))
     widened = factor or 1.0
     chances = []
     total = found.total[:, 0]
@@ -70,26 +70,26 @@ def need(history: History, as_of: int, kg: float, by: int, like: int, draws: int
     if last.more and last.chance >= WANTED_CHANCE:
         latest = _latest_start(more, found.total[:, 0], last.more, kg, widened)
         chances[-1] = Chance(last.more, last.chance, last.median, last.low80, last.high80, latest)
-    return Need(tuple(chances), factor, int(found.untold[0]), can_lend)
+    return Need(tuple(chances), factor, int(found.without_donors[0]), can_lend)
 
 
 @dataclass(frozen=True)
-class _More:
+class _MoreBatches:
     """One more batch after another, each with draws of its own, so that days of beginning can be compared."""
 
-    history: History
+    history: PastBatches
     as_of: int
     by: int
     like: int
     drawn: Draws
     chances: Floats
 
-    def target(self, start: int) -> Target:
+    def target(self, start: int) -> RunningBatch:
         """The batch, begun on the day `start`."""
-        return Target(self.like, self.as_of - start, 1.0, True)
+        return RunningBatch(self.like, self.as_of - start, 1.0, True)
 
     def kg(self, which: int, start: int) -> Floats:
-        """What does the `which`-th of them give by the day, begun on `start`? One entry per draw."""
+        """Return what the `which`-th of them gives by the day, begun on `start`. One entry per draw."""
         edges = np.array([0, self.by - self.as_of])
         lent = borrow(self.history, self.as_of, self.target(start), edges, self.drawn.pool)
         if lent is None:
@@ -110,8 +110,8 @@ def _chance(more: int, total: Floats, kg: float, widened: float) -> Chance:
     return Chance(more, share, float(ends[MEDIAN]), float(ends[LOW80]), float(ends[HIGH80]), None)
 
 
-def _latest_start(more: _More, base: Floats, number: int, kg: float, widened: float) -> int:
-    """On which day at the latest must they all begin? By halving: a later day never gives more."""
+def _latest_start(more: _MoreBatches, base: Floats, number: int, kg: float, widened: float) -> int:
+    """Return the day on which they must all begin at the latest. By halving: a later day never gives more."""
     good, bad = more.as_of + 1, more.by + 1
     while bad - good > 1:
         day = (good + bad) // 2

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.outlook.history import LAST_AGE, Floats, History, Whole
+from pipeline.outlook.history import LAST_AGE, Floats, PastBatches, Whole
 
-# Fewer past batches than this tell nothing of how much batches differ (STATISTICS 5).
+# Fewer past batches than this tell nothing of how much batches differ : chosen by simulation.
 LEAST_DONORS = 4
 # Of a long past so many are drawn from, evenly over time, so that a large farm need not wait. Our choice, no source.
 MOST_DONORS = 150
@@ -16,7 +16,7 @@ BORROWED_FROM = ("same substrate and strain", "same substrate", "all batches")
 
 
 @dataclass(frozen=True)
-class Target:
+class RunningBatch:
     """A batch whose coming weeks are asked for. batch: its number, for size and recipe; age on the day (negative: to
     come); running: the share of its containers that still run; planned: not yet inoculated.
     """
@@ -30,59 +30,61 @@ class Target:
 @dataclass(frozen=True)
 class Borrowed:
     """What a batch may borrow. pool: places of its donors in the pool; paths: kg of each donor in each span, at the
-    batch's own size; told: for how many spans there are donors enough; source: whose paths they are.
+    batch's own size; spans_known: for how many spans there are donors enough; source: whose paths they are.
     """
 
     pool: Whole
     paths: Floats
-    told: int
+    spans_known: int
     source: str
 
 
 @dataclass(frozen=True)
 class Simulated:
-    """running and planned: kg per draw and span (array draws x spans). untold: in each span, the batches without
-    donors, which are in no figure. borrowed: one entry per target, None where nothing can be borrowed.
+    """running and planned: kg per draw and span (array draws x spans). without_donors: in each span, how many batches
+    have none and are in no figure. borrowed: one entry per target, None where nothing can be borrowed.
     """
 
     running: Floats
     planned: Floats
-    untold: Whole
+    without_donors: Whole
     borrowed: tuple[Borrowed | None, ...]
 
     @property
     def total(self) -> Floats:
-        """What do all batches give together?"""
+        """Return what all batches give together."""
         found: Floats = self.running + self.planned
         return found
 
 
-def targets(history: History, day: int, days_ahead: int) -> list[Target]:
-    """Which batches run on that day, or are inoculated in the days ahead?"""
+def targets(history: PastBatches, day: int, days_ahead: int) -> list[RunningBatch]:
+    """Return the batches that run on that day, or are inoculated in the days ahead."""
     found = []
     for batch, start in enumerate(history.start.tolist()):
         age = day - start
         if age < 0:
-            found += [Target(batch, age, 1.0, True)] if -age < days_ahead else []
+            found += [RunningBatch(batch, age, 1.0, True)] if -age < days_ahead else []
         elif age <= LAST_AGE and history.running[batch, age] > 0:
-            found.append(Target(batch, age, float(history.running[batch, age]), False))
+            found.append(RunningBatch(batch, age, float(history.running[batch, age]), False))
     return found
 
 
-def donor_pool(history: History, day: int) -> Whole:
-    """Which batches may lend, on that day? Those begun before it: all, or MOST_DONORS of them evenly over time."""
+def donor_pool(history: PastBatches, day: int) -> Whole:
+    """Return the batches that may lend, on that day. Those begun before it: all, or MOST_DONORS of them evenly over
+    time.
+    """
     begun = np.flatnonzero(history.start < day)
     if len(begun) <= MOST_DONORS:
         return begun
     return begun[np.linspace(0, len(begun) - 1, MOST_DONORS).round().astype(np.int64)]
 
 
-def borrow(history: History, day: int, target: Target, edges: Whole, pool: Whole) -> Borrowed | None:
-    """From which past batches does a target borrow its path, and what would it give in each span on theirs?
+def borrow(history: PastBatches, day: int, target: RunningBatch, edges: Whole, pool: Whole) -> Borrowed | None:
+    """Return the past batches from which a target borrows its path, and what it would give in each span on theirs.
 
     edges: days ahead at which spans end, the first 0. A donor was as old on that day as the target will be at the end:
     age alone decides, never whether it has finished, or early failures would be drawn too often. Of those the first
-    kind of BORROWED_FROM with LEAST_DONORS of them. Where none has, the spans are told that enough of them lived to
+    kind of BORROWED_FROM with LEAST_DONORS of them. Where none has, the spans count that enough of them lived to
     see. A running batch borrows what its containers that still run may give: from donors with any left at its age, if
     they are enough.
     """
@@ -96,14 +98,16 @@ def borrow(history: History, day: int, target: Target, edges: Whole, pool: Whole
     if len(pool) < LEAST_DONORS:
         return None
     seen = int(np.sort(ages)[-LEAST_DONORS]) - target.age
-    told = int(np.searchsorted(edges, seen, side="right")) - 1
-    if told < 1:
+    spans_known = int(np.searchsorted(edges, seen, side="right")) - 1
+    if spans_known < 1:
         return None
-    old = ages >= target.age + edges[told]
-    return _lent(history, target, edges[: told + 1], pool, np.flatnonzero(old), BORROWED_FROM[-1])
+    old = ages >= target.age + edges[spans_known]
+    return _lent(history, target, edges[: spans_known + 1], pool, np.flatnonzero(old), BORROWED_FROM[-1])
 
 
-def _lent(history: History, target: Target, edges: Whole, pool: Whole, chosen: Whole, source: str) -> Borrowed:
+def _lent(
+    history: PastBatches, target: RunningBatch, edges: Whole, pool: Whole, chosen: Whole, source: str
+) -> Borrowed:
     if not target.planned:
         left = history.running[pool[chosen], target.age] > 0
         chosen = chosen[left] if left.sum() >= LEAST_DONORS else chosen
@@ -114,9 +118,9 @@ def _lent(history: History, target: Target, edges: Whole, pool: Whole, chosen: W
     return Borrowed(chosen, paths, len(edges) - 1, source)
 
 
-def _size_ratio(history: History, target: Target, donors: Whole) -> Floats:
-    """How much larger is the target than each donor? By dry substrate where both have it, else by containers, else
-    they are taken as alike; of a running batch only by what still ran at its age.
+def _size_ratio(history: PastBatches, target: RunningBatch, donors: Whole) -> Floats:
+    """Return how much larger the target is than each donor. By dry substrate where both have it, else by containers,
+    else they are taken as alike; of a running batch only by what still ran at its age.
     """
     ratio = history.dry_kg[target.batch] / history.dry_kg[donors]
     ratio = np.where(np.isnan(ratio), history.containers[target.batch] / history.containers[donors], ratio)
@@ -136,18 +140,23 @@ class Draws:
     weights: Floats
 
 
-def weigh(history: History, day: int, draws: int, rng: np.random.Generator) -> Draws:
-    """Which weight has every past batch, draw by draw? Exponential ones, which is the Bayesian bootstrap (Rubin 1981,
-    Annals of Statistics 9(1):130-134). The same `rng` state gives the same weights.
+def weigh(history: PastBatches, day: int, draws: int, rng: np.random.Generator) -> Draws:
+    """Return the weight that every past batch has, draw by draw. Exponential ones, which is the Bayesian bootstrap
+    (Rubin 1981, Annals of Statistics 9(1):130-134). The same `rng` state gives the same weights.
     """
     pool = donor_pool(history, day)
     return Draws(pool, -np.log1p(-rng.random((draws, len(pool)))))
 
 
 def simulate(
-    history: History, day: int, asked: list[Target], edges: Whole, drawn: Draws, rng: np.random.Generator
+    history: PastBatches,
+    day: int,
+    wanted: list[RunningBatch],
+    edges: Whole,
+    drawn: Draws,
+    rng: np.random.Generator,
 ) -> Simulated:
-    """What may the targets give in each span of days after `day`, draw by draw?
+    """Return what the targets may give in each span of days after `day`, draw by draw.
 
     In each draw every target takes the path of one donor, by the weights of that draw, which are the same for all
     targets. Whole batches are drawn, never containers: those of one batch share its luck. The same `rng` state gives
@@ -155,20 +164,20 @@ def simulate(
     """
     draws, spans = len(drawn.weights), len(edges) - 1
     sums = {False: np.zeros((draws, spans)), True: np.zeros((draws, spans))}
-    untold = np.zeros(spans, dtype=np.int64)
+    without_donors = np.zeros(spans, dtype=np.int64)
     borrowed = []
-    for target in asked:
+    for target in wanted:
         chance = rng.random(draws)
         found = borrow(history, day, target, edges, drawn.pool)
         borrowed.append(found)
-        untold[found.told if found else 0 :] += 1
+        without_donors[found.spans_known if found else 0 :] += 1
         if found:
-            sums[target.planned][:, : found.told] += drawn_paths(found, drawn, chance)
-    return Simulated(sums[False], sums[True], untold, tuple(borrowed))
+            sums[target.planned][:, : found.spans_known] += drawn_paths(found, drawn, chance)
+    return Simulated(sums[False], sums[True], without_donors, tuple(borrowed))
 
 
 def drawn_paths(borrowed: Borrowed, drawn: Draws, chance: Floats) -> Floats:
-    """Which donor's path does each draw take? chance: one uniform per draw; gives draws x spans, in kg."""
+    """Return the donor whose path each draw takes. chance: one uniform per draw; gives draws x spans, in kg."""
     heaped = np.cumsum(drawn.weights[:, borrowed.pool], axis=1)
     which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
     found: Floats = borrowed.paths[which]

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.outlook import backtest
 from pipeline.outlook.ahead import DRAWS, Ahead, dice, look_ahead
 from pipeline.outlook.backtest import BANDS, HIGH50, HIGH80, LOW50, LOW80, MEDIAN, Past
-from pipeline.outlook.history import Floats, History, read_history
+from pipeline.outlook.history import Floats, PastBatches, read_history
 from pipeline.outlook.need import WANTED_CHANCE, Need, need
 from pipeline.outlook.simulate import LEAST_DONORS
 from schemas.contract import contract
@@ -58,21 +58,21 @@ class Wanted:
 
 
 def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None = None) -> Outlook:
-    """What is to come in the weeks after `as_of`? Also from batches that are planned: inoculated after it.
+    """Return what is to come in the weeks after `as_of`. Also from batches that are planned: inoculated after it.
 
     Raises WrongRequest for weeks beyond MOST_WEEKS, for a day that is past or too far, and for a batch that is not.
     """
     _check(as_of, weeks, wanted)
     history = read_history(ledger, as_of)
     day = as_of.toordinal()
-    told_weeks = backtest.history_weeks(history, day)
-    why_not = _why_not(history, as_of, told_weeks)
+    known_weeks = backtest.history_weeks(history, day)
+    why_not = _why_not(history, as_of, known_weeks)
     if why_not:
-        return Outlook(why_not, told_weeks, undated=history.undated)
+        return Outlook(why_not, known_weeks, undated=history.undated)
     ahead = look_ahead(history, day, weeks)
     return Outlook(
         None,
-        told_weeks,
+        known_weeks,
         weeks=_weeks(as_of, ahead),
         batches=_batches(history, ahead),
         past=_past(ahead.past),
@@ -98,8 +98,8 @@ def _check(as_of: date, weeks: int, wanted: Wanted | None) -> None:
         raise WrongRequest(f"--by {wanted.by}: name a day from {as_of + timedelta(days=1)} to {last}.")
 
 
-def _why_not(history: History, as_of: date, weeks: float) -> str | None:
-    """Why can nothing be told? None where it can."""
+def _why_not(history: PastBatches, as_of: date, weeks: float) -> str | None:
+    """Return why nothing can be foreseen. None where it can."""
     if weeks == 0:
         return f"There is nothing to borrow from: no batch was inoculated before {as_of}."
     if weeks <= backtest.REFUSED_WEEKS:
@@ -116,7 +116,7 @@ def _why_not(history: History, as_of: date, weeks: float) -> str | None:
     return None
 
 
-def _widened_from(history: History) -> date:
+def _widened_from(history: PastBatches) -> date:
     days = 7 * (backtest.REFUSED_WEEKS + backtest.LEAST_ORIGINS) + 1
     return date.fromordinal(int(history.start.min()) + days)
 
@@ -128,7 +128,7 @@ def _rejected(ledger: Ledger, as_of: date) -> int:
     return int(pickings)
 
 
-def _kept(name: str, rows: Rows) -> Rows:
+def _in_columns(name: str, rows: Rows) -> Rows:
     return [{key: row[key] for key in contract(name).names} for row in rows]
 
 
@@ -140,7 +140,7 @@ def _ends(ends: Floats) -> dict[str, float]:
 def _weeks(as_of: date, ahead: Ahead) -> Rows:
     then = backtest.widened_then(ahead.past)
     rows = []
-    for week, ends in enumerate(ahead.told):
+    for week, ends in enumerate(ahead.bands_kg):
         first = as_of + timedelta(days=7 * week + 1)
         rows.append(
             {
@@ -151,20 +151,20 @@ def _weeks(as_of: date, ahead: Ahead) -> Rows:
                 "planned_kg": float(ahead.found.planned[:, week].mean()),
                 **_ends(ends),
                 "widened_by": ahead.factors.get(WANTED_CHANCE),
-                "batches_untold": int(ahead.found.untold[week]),
+                "batches_without_donors": int(ahead.found.without_donors[week]),
                 **_held(ahead.past, then, week),
             }
         )
-    return _kept("outlook", rows)
+    return _in_columns("outlook", rows)
 
 
 def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
-    """How well would a week so far ahead have been told on the past days, with the bands as they were then?"""
+    """Return how well a week so far ahead would have been foreseen on the past days, with the bands of then."""
     actual = past.actual[:, week]
     seen = ~np.isnan(actual)
     if not seen.any():
         return {
-            "past_told": 0,
+            "past_days": 0,
             "past_held_50_pct": None,
             "past_held_80_pct": None,
             "past_kg": None,
@@ -172,7 +172,7 @@ def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
         }
     off = np.abs(actual - then[:, week, MEDIAN])
     return {
-        "past_told": int(seen.sum()),
+        "past_days": int(seen.sum()),
         **{
             f"past_held_{100 * level:.0f}_pct": 100 * float(backtest.within(past, then, level)[seen, week].mean())
             for level in BANDS
@@ -182,9 +182,9 @@ def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
     }
 
 
-def _batches(history: History, ahead: Ahead) -> Rows:
+def _batches(history: PastBatches, ahead: Ahead) -> Rows:
     rows = []
-    for target, lent in zip(ahead.asked, ahead.found.borrowed, strict=True):
+    for target, lent in zip(ahead.targets_wanted, ahead.found.borrowed, strict=True):
         containers = history.containers[target.batch]
         rows.append(
             {
@@ -196,11 +196,11 @@ def _batches(history: History, ahead: Ahead) -> Rows:
                 "running_pct": 100 * target.running,
                 "donors": len(lent.pool) if lent else 0,
                 "borrowed_from": lent.source if lent else None,
-                "weeks_told": lent.told if lent else 0,
+                "weeks_known": lent.spans_known if lent else 0,
                 "expected_kg": float(lent.paths.sum(axis=1).mean()) if lent else None,
             }
         )
-    return _kept("outlook_batches", rows)
+    return _in_columns("outlook_batches", rows)
 
 
 def _number(value: float) -> float | None:
@@ -216,7 +216,7 @@ def _past(past: Past) -> Rows:
             first = date.fromordinal(day + 7 * week + 1)
             rows.append(
                 {
-                    "told_on": date.fromordinal(day),
+                    "foreseen_on": date.fromordinal(day),
                     "week": week + 1,
                     "first_day": first,
                     "last_day": first + timedelta(days=6),
@@ -225,10 +225,10 @@ def _past(past: Past) -> Rows:
                     "held_80": bool(held[at, week]),
                 }
             )
-    return _kept("outlook_past", rows)
+    return _in_columns("outlook_past", rows)
 
 
-def _need(history: History, as_of: date, wanted: Wanted) -> Rows:
+def _need(history: PastBatches, as_of: date, wanted: Wanted) -> Rows:
     like = _like(history, as_of, wanted.like)
     found: Need = need(history, as_of.toordinal(), wanted.kg, wanted.by.toordinal(), like, DRAWS, dice(2))
     rows = [
@@ -244,14 +244,14 @@ def _need(history: History, as_of: date, wanted: Wanted) -> Rows:
             "low80_kg": each.low80,
             "high80_kg": each.high80,
             "widened_by": found.widened,
-            "batches_untold": found.untold,
+            "batches_without_donors": found.without_donors,
         }
         for each in found.chances
     ]
-    return _kept("outlook_need", rows)
+    return _in_columns("outlook_need", rows)
 
 
-def _like(history: History, as_of: date, name: str | None) -> int:
+def _like(history: PastBatches, as_of: date, name: str | None) -> int:
     """Which batch would more batches be like: the one named, else the last one begun?"""
     if name is None:
         return int(np.flatnonzero(history.start <= as_of.toordinal())[-1])

@@ -1,4 +1,4 @@
-"""Which spawn rate is best? Named only where the data support it; otherwise why not, and what would help."""
+"""The best spawn rate, named only where the data support it; otherwise why not, and what would help."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipeline.spawn.confounding import sides, something_else
-from pipeline.spawn.rates import Cell, Recipe
+from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.spawn.summary import LEAST_RATES, Spawn
 from pipeline.stats.optimum import misfit_p, optimum, quadratic
 from pipeline.stats.proportions import LEAST_SOAKS
+from schemas.answers import BestRateAnswer
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.models.view import Rows
@@ -22,28 +24,29 @@ SPLIT = "Split each of the next three soaks over all rates."
 
 
 class NotYet(Exception):
-    """Why no best rate can be told, and what would help."""
+    """Why no best rate can be named, and what would help."""
 
     def __init__(self, why: str, next_step: str) -> None:
         super().__init__(why)
         self.why, self.next_step = why, next_step
 
 
-def best(asked: Spawn) -> Rows:
-    """Which rate is best? One record per recipe with more than one rate, with the columns of the `spawn_best` contract.
+def best(tested: Spawn) -> Rows:
+    """The best rate, one record per recipe with more than one rate, with the columns of the `spawn_best` contract.
 
     By margin where prices are declared, else by BE. At least four rates; three soaks at each, or three split over all;
     nothing else that could explain what any two gave; and a top whose Fieller limits lie inside the tested rates
-    (STATISTICS 4). The true curve is no quadratic: where BE levels off, a quadratic's limits alone held the true best
+    (Fieller 1954, J. R. Stat. Soc. B 16:175-185).
+    The true curve is no quadratic: where BE levels off, a quadratic's limits alone held the true best
     rate of simulated farms in 2-56 % of cases. So two shapes are asked, a quadratic in the rate and in its logarithm:
     both must have such a top, the limits span both, and the points must not lie off the quadratic (lack-of-fit p above
     .05). Then 98-100 % held it, 84-95 % where the true curve has a kink (2,000 farms a design,
     tests/calibrate_growth.py). That is ours, and rests on simulation only.
     """
-    return [{**recipe.called, **_best(recipe)} for recipe in asked.recipes if len(recipe.rates) > 1]
+    return [{**recipe.called, **_best(recipe)} for recipe in tested.recipes if len(recipe.rates) > 1]
 
 
-def _best(recipe: Recipe) -> dict[str, Any]:
+def _best(recipe: SpawnRecipe) -> dict[str, Any]:
     by_margin = bool(recipe.cells) and all(cell.margin is not None for cell in recipe.cells)
     record: dict[str, Any] = {
         "rates": len(recipe.rates),
@@ -56,12 +59,12 @@ def _best(recipe: Recipe) -> dict[str, Any]:
         _enough(recipe)
         at, low, high = _top(recipe, by_margin)
     except NotYet as reason:
-        return {**record, "answer": "cannot tell yet", "why": reason.why, "next_step": reason.next_step}
+        return {**record, "answer": BestRateAnswer.CANNOT_TELL, "why": reason.why, "next_step": reason.next_step}
     limits = {"best_rate_wet_pct": at, "best_low_pct": low, "best_high_pct": high}
-    return {**record, **limits, "answer": "told", "why": None, "next_step": None}
+    return {**record, **limits, "answer": BestRateAnswer.FOUND, "why": None, "next_step": None}
 
 
-def _enough(recipe: Recipe) -> None:
+def _enough(recipe: SpawnRecipe) -> None:
     """Raises NotYet where there are too few rates or soaks, or something else could explain what two rates gave."""
     count = len(recipe.rates)
     if count < LEAST_RATES:
@@ -70,20 +73,20 @@ def _enough(recipe: Recipe) -> None:
     soaks = {cell.soak for cell in recipe.cells}
     over_all = [soak for soak in soaks if sum(cell.soak == soak for cell in recipe.cells) == count]
     for rate, pct in enumerate(recipe.rates) if len(over_all) < LEAST_SOAKS else ():
-        told = len(recipe.at(rate))
-        if told < LEAST_SOAKS:
-            raise NotYet(f"of {pct:.1f} % only {told} {'soak is' if told == 1 else 'soaks are'} told", SPLIT)
+        known = len(recipe.at(rate))
+        if known < LEAST_SOAKS:
+            raise NotYet(f"of {pct:.1f} % only {counted(known, 'soak is', 'soaks are')} far enough", SPLIT)
     for lower, higher in combinations(range(count), 2):
         if other := something_else(sides(recipe.at(lower), recipe.at(higher))):
             raise NotYet(*other)
 
 
-def _value(cell: Cell, by_margin: bool) -> float:
+def _value(cell: RateCell, by_margin: bool) -> float:
     return cell.be_pct if not by_margin or cell.margin is None else cell.margin
 
 
-def _top(recipe: Recipe, by_margin: bool) -> tuple[float, float, float]:
-    """Where is the top (middle of the two shapes'), and which limits span both? Raises NotYet where it is not told.
+def _top(recipe: SpawnRecipe, by_margin: bool) -> tuple[float, float, float]:
+    """Return the top (middle of the two shapes'), and the limits that span both. Raises NotYet where there is none.
 
     Within soaks where they are split; through soaks of one rate each where none is.
     """

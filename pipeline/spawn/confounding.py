@@ -10,12 +10,14 @@ from pipeline.compare.design import varies
 from pipeline.compare.pairs import Pair
 from pipeline.compare.sides import Sides, sides_of
 from pipeline.models.compared_units import SPAWN_RATE
-from pipeline.spawn.rates import Cell
+from pipeline.spawn.rates import RateCell
 from pipeline.stats.estimate import Estimate
 
 
-def sides(lower: Sequence[Cell], higher: Sequence[Cell]) -> Sides | None:
-    """Which cells are held against each other in a step? None where a rate has none, or nothing is known of one."""
+def sides(lower: Sequence[RateCell], higher: Sequence[RateCell]) -> Sides | None:
+    """Return the cells that are held against each other in a step. None where a rate has none, or nothing is known of
+    one.
+    """
     below = tuple(cell.held for cell in lower if cell.held)
     above = tuple(cell.held for cell in higher if cell.held)
     if not lower or not higher or len(below) < len(lower) or len(above) < len(higher):
@@ -26,7 +28,7 @@ def sides(lower: Sequence[Cell], higher: Sequence[Cell]) -> Sides | None:
 
 
 def something_else(found: Sides | None) -> tuple[str, str] | None:
-    """What, beside the rate, could explain the step, and what would help? None where nothing written down could.
+    """Return what, beside the rate, could explain the step, and what would help. None where nothing written down could.
 
     The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see compare.confounding).
     """
@@ -38,6 +40,8 @@ def something_else(found: Sides | None) -> tuple[str, str] | None:
 
 
 def soak_groups(found: Sides | None) -> dict[str, str] | None:
-    """Which soaks count together, because the two rates never share their month or spawn lot? None: each by itself."""
+    """Return which soaks count together, because the two rates never share their month or spawn lot. None: each by
+    itself.
+    """
     clusters = counted_clusters(found, held_against(SPAWN_RATE, of_yield=True)[1]) if found else None
     return clusters.group if clusters else None

@@ -33,7 +33,7 @@ SAME_RATE = 1.15
 
 
 @dataclass(frozen=True)
-class Cell:
+class RateCell:
     """What one soak says of one rate: sums over its units of that rate, all of them told.
 
     be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
@@ -50,7 +50,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Recipe:
+class SpawnRecipe:
     """One recipe and its tested rates: what it is called, its units with a rate, the rate of each (its number), the
     rates (% of wet substrate, mean over batches, rising), and the cells that are told.
     """
@@ -59,20 +59,20 @@ class Recipe:
     units: Arrays
     rate: NDArray[np.int64]
     rates: tuple[float, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[RateCell, ...]
 
     def of_rate(self, rate: int) -> Arrays:
-        """Which units had this rate?"""
+        """Return the units that had this rate."""
         return unit_tables.where(self.units, self.rate == rate)
 
-    def at(self, rate: int) -> list[Cell]:
-        """What do the soaks say of this rate?"""
+    def at(self, rate: int) -> list[RateCell]:
+        """Return what the soaks say of this rate."""
         return [cell for cell in self.cells if cell.rate == rate]
 
 
 def same_rates(rates: Sequence[float] | Numbers) -> NDArray[np.int64]:
-    """Which rates are meant to be the same? A number per rate, from 0 for the lowest: a new one begins above SAME_RATE
-    times the lowest of the one before.
+    """Return which rates are meant to be the same. A number per rate, from 0 for the lowest: a new one begins above
+    SAME_RATE times the lowest of the one before.
     """
     order = np.argsort(np.asarray(rates, dtype=float), kind="stable")
     found = np.zeros(len(order), dtype=np.int64)
@@ -85,7 +85,9 @@ def same_rates(rates: Sequence[float] | Numbers) -> NDArray[np.int64]:
 
 
 def within(texts: Sequence[str]) -> dict[str, str]:
-    """Which units are meant? texts like "strain=grey". Raises WrongRequest for one that names no column or no value."""
+    """Return the columns and values by which units are chosen. texts like "strain=grey". Raises WrongRequest for one
+    that names no column or no value.
+    """
     found = {}
     for text in texts:
         name, sign, value = (part.strip() for part in text.partition("="))
@@ -104,7 +106,7 @@ def recipes(
     chosen: Mapping[str, str],
     prices: Prices,
     dry: Mapping[str, float],
-) -> list[Recipe]:
+) -> list[SpawnRecipe]:
     """Return which rates were tested on which recipes: one entry per recipe with a rate, also where it is the only one.
 
     view: grouped by the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn
@@ -129,7 +131,7 @@ def _recipe(
     prices: Prices,
     dry: Mapping[str, float],
     traits: Mapping[str, ComparedUnit],
-) -> Recipe:
+) -> SpawnRecipe:
     rate = same_rates(own["rate_wet_pct"])
     _, first = np.unique(own["batch_no"], return_index=True)
     count = int(rate.max()) + 1
@@ -146,15 +148,15 @@ def _recipe(
             cell = _cell(of_soak["soak_key"][0], number, of_soak, prices, dry)
             if cell:
                 cells.append(replace(cell, held=held[cell.soak, rate_name(rates[number])]))
-    return Recipe(called, own, rate, rates, tuple(cells))
+    return SpawnRecipe(called, own, rate, rates, tuple(cells))
 
 
 def rate_name(rate: float) -> str:
-    """How is a rate (% of wet substrate) called?"""
+    """Return what a rate (% of wet substrate) is called."""
     return f"{rate:.1f} %"
 
 
-def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> Cell | None:
+def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
     """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
     if not units["known"].all():
         return None
@@ -166,7 +168,7 @@ def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str,
     share = dry.get(str(weighed["spawn_form"][0]))
     known = not np.isnan(spawn)
     priced = known and prices.price is not None and prices.spawn is not None
-    return Cell(
+    return RateCell(
         soak,
         rate,
         100 * gave / total,
@@ -177,18 +179,18 @@ def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str,
 
 
 def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, float | None, float | None]:
-    """What is the mean over soaks, and between which 95 % limits? t(soaks - 1); from two soaks on."""
-    told = np.array([value for value in values if value is not None], dtype=float)
-    if not len(told):
+    """Return the mean over soaks, with its 95 % limits. t(soaks - 1); from two soaks on."""
+    known = np.array([value for value in values if value is not None], dtype=float)
+    if not len(known):
         return None, None, None
-    mean = float(told.mean())
-    spread = float(told.std(ddof=1)) if len(told) > 1 else 0.0
+    mean = float(known.mean())
+    spread = float(known.std(ddof=1)) if len(known) > 1 else 0.0
     if not spread:
         return mean, None, None
-    half = t_critical(len(told) - 1) * spread / len(told) ** 0.5
+    half = t_critical(len(known) - 1) * spread / len(known) ** 0.5
     return mean, mean - half, mean + half
 
 
-def told_numbers(values: Any) -> list[float]:
-    """Which of these numbers are there?"""
+def known_numbers(values: Any) -> list[float]:
+    """Return those of the numbers that are there."""
     return [float(value) for value in values if not np.isnan(value)]

@@ -1,4 +1,4 @@
-"""What does a step from one tested spawn rate to the next bring, and does it pay for the spawn?"""
+"""Steps from one tested spawn rate to the next: what each brings, and whether it pays for the spawn."""
 
 from __future__ import annotations
 
@@ -6,36 +6,37 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from pipeline.spawn.confounding import sides, soak_groups, something_else
-from pipeline.spawn.rates import Cell, Recipe
+from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.estimate import Estimate
 from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.two_levels import DesignKind, design_of, difference_of
+from schemas.answers import StepAnswer
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.models.view import Rows
 
 MIXED = "mixed"  # some soaks have both rates and others one
-LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design (STATISTICS R2)
-CANNOT_TELL = "cannot tell yet"
+LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design: as of comparisons
 
 
-def steps(asked: Spawn) -> Rows:
-    """What does each step to the next tested rate bring? One record per recipe and step, with the columns of the
+def steps(tested: Spawn) -> Rows:
+    """What each step to the next tested rate brings: one record per recipe and step, with the columns of the
     `spawn_steps` contract.
     """
     return [
-        {**recipe.called, **_step(recipe, rate)} for recipe in asked.recipes for rate in range(len(recipe.rates) - 1)
+        {**recipe.called, **_step(recipe, rate)} for recipe in tested.recipes for rate in range(len(recipe.rates) - 1)
     ]
 
 
 def pair_difference(
     lower: list[tuple[str, float]], higher: list[tuple[str, float]], group: Mapping[str, str] | None = None
 ) -> tuple[str, Estimate] | None:
-    """By how much does the higher rate lie above the lower, and in what design? One (soak, value) per soak and rate.
+    """Return by how much the higher rate lies above the lower, and in what design. One (soak, value) per soak and rate.
 
-    Within soaks where all hold both, between them where none does, else both at once (STATISTICS 1.2-1.4); group: which
-    soaks count together (see spawn_alias). None where a rate has no value.
+    Within soaks where all hold both, between them where none does, else both at once; group: which soaks count
+    together (see spawn.confounding). None where a rate has no value.
     """
     below, above = dict(lower), dict(higher)
     if not below or not above:
@@ -44,7 +45,7 @@ def pair_difference(
     return MIXED if design is DesignKind.BOTH else design.value, difference_of(above, below, group)
 
 
-def _step(recipe: Recipe, rate: int) -> dict[str, Any]:
+def _step(recipe: SpawnRecipe, rate: int) -> dict[str, Any]:
     lower, higher = recipe.at(rate), recipe.at(rate + 1)
     soaks = [{cell.soak for cell in cells} for cells in (lower, higher)]
     held = sides(lower, higher)
@@ -67,7 +68,7 @@ def _step(recipe: Recipe, rate: int) -> dict[str, Any]:
     }
 
 
-def _values(cells: list[Cell], of: Callable[[Cell], float | None]) -> list[tuple[str, float]]:
+def _values(cells: list[RateCell], of: Callable[[RateCell], float | None]) -> list[tuple[str, float]]:
     return [(cell.soak, value) for cell in cells if (value := of(cell)) is not None]
 
 
@@ -77,7 +78,7 @@ def _named(name: str, estimate: Estimate | None, unit: str) -> dict[str, float |
 
 
 def _answer(
-    recipe: Recipe,
+    recipe: SpawnRecipe,
     rate: int,
     be: tuple[str, Estimate] | None,
     paid: tuple[str, Estimate] | None,
@@ -89,7 +90,10 @@ def _answer(
     split = f"Split each of the next three soaks over {names}."
     found = paid or be
     if found is None:
-        return _no("a rate has no soak that is told yet", "Wait until its units are closed, or empty them in writing.")
+        return _no(
+            "a rate has no soak that is far enough",
+            "Wait until they are closed, or note them as emptied.",
+        )
     used = [[cell for cell in cells if not paid or cell.margin is not None] for cells in (lower, higher)]
     why = _too_few(used, found)
     limits = found[1].limits()
@@ -98,23 +102,21 @@ def _answer(
     if why or limits is None:
         return _no(why or "the soaks do not differ at all, which is no evidence", split)
     if limits[0] > 0:
-        return {"answer": "pays" if paid else "gives more", "why": None, "next_step": None}
+        return {"answer": StepAnswer.PAYS if paid else StepAnswer.GIVES_MORE, "why": None, "next_step": None}
     if limits[1] < 0:
-        return {"answer": "does not pay" if paid else "gives less", "why": None, "next_step": None}
-    return _no("the limits hold both answers", split)
+        return {"answer": StepAnswer.DOES_NOT_PAY if paid else StepAnswer.GIVES_LESS, "why": None, "next_step": None}
+    return _no(f"anything from {limits[0]:.2f} to {limits[1]:.2f} fits, more as well as less", split)
 
 
-def _too_few(used: list[list[Cell]], found: tuple[str, Estimate]) -> str | None:
+def _too_few(used: list[list[RateCell]], found: tuple[str, Estimate]) -> str | None:
     both = {cell.soak for cell in used[0]} & {cell.soak for cell in used[1]}
     fewest = min(len(cells) for cells in used)
     if found[0] == MIXED and found[1].degrees is not None and found[1].degrees >= LEAST_DEGREES and fewest > 1:
         return None
     if fewest < LEAST_SOAKS and len(both) < LEAST_SOAKS:
-        return (
-            f"only {fewest} {'soak is' if fewest == 1 else 'soaks are'} told at one of the rates; three are the least"
-        )
+        return f"only {counted(fewest, 'soak is', 'soaks are')} far enough at one of the rates; three are the least"
     return None
 
 
 def _no(why: str, next_step: str) -> dict[str, str | None]:
-    return {"answer": CANNOT_TELL, "why": why, "next_step": next_step}
+    return {"answer": StepAnswer.CANNOT_TELL, "why": why, "next_step": next_step}

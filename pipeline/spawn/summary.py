@@ -12,7 +12,7 @@ from pipeline.farm.prices import prices
 from pipeline.growth import pins
 from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.unit_arrays import Arrays
-from pipeline.spawn.rates import Recipe, mean_with_limits, recipes, told_numbers
+from pipeline.spawn.rates import SpawnRecipe, known_numbers, mean_with_limits, recipes
 from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
@@ -28,7 +28,7 @@ FORMS = ("grain", "sawdust")
 class Spawn:
     """What is asked of spawn rates: the recipes with a rate, and how their units stand to pins."""
 
-    recipes: list[Recipe]
+    recipes: list[SpawnRecipe]
     pinning: Arrays
 
 
@@ -40,22 +40,22 @@ def spawn(view: LedgerView, settings: Mapping[str, Any], chosen: Mapping[str, st
     return Spawn(recipes(view, chosen, prices(settings), dry), view.arrays("pinned_units"))
 
 
-def levels(asked: Spawn) -> Rows:
-    """What did each rate give? One record per recipe and rate, with the columns of the `spawn_levels` contract."""
+def levels(tested: Spawn) -> Rows:
+    """What each rate gave. One record per recipe and rate, with the columns of the `spawn_levels` contract."""
     return [
-        {**recipe.called, **_level(recipe, rate, asked.pinning)}
-        for recipe in asked.recipes
+        {**recipe.called, **_level(recipe, rate, tested.pinning)}
+        for recipe in tested.recipes
         for rate in range(len(recipe.rates))
     ]
 
 
-def _level(recipe: Recipe, rate: int, pinning: Arrays) -> dict[str, Any]:
+def _level(recipe: SpawnRecipe, rate: int, pinning: Arrays) -> dict[str, Any]:
     units, cells = recipe.of_rate(rate), recipe.at(rate)
     soaks = {cell.soak for cell in cells}
     in_cells = np.array([soak in soaks for soak in units["soak_key"]], dtype=bool)
     be = mean_with_limits([cell.be_pct for cell in cells])
     margin = mean_with_limits([cell.margin for cell in cells])
-    rate_dry = told_numbers(units["rate_dry_pct"])
+    rate_dry = known_numbers(units["rate_dry_pct"])
     days = pins.summary(pins.of_units(unit_tables.where(pinning, np.isin(pinning["unit"], units["unit"]))))
     return {
         "rate_wet_pct": recipe.rates[rate],
@@ -81,9 +81,9 @@ def _level(recipe: Recipe, rate: int, pinning: Arrays) -> dict[str, Any]:
 
 
 def _lost(units: Arrays) -> dict[str, Any]:
-    told = unit_tables.where(units, units["fate_known"])
-    count = len(told["unit"])
-    shares = [100 * float(of["lost"].mean()) for of in unit_tables.parts(told, "soak_no")]
+    known = unit_tables.where(units, units["fate_known"])
+    count = len(known["unit"])
+    shares = [100 * float(of["lost"].mean()) for of in unit_tables.parts(known, "soak_no")]
     found = share_interval(
         SoakShares(
             len(shares),
@@ -95,19 +95,19 @@ def _lost(units: Arrays) -> dict[str, Any]:
     )
     low, high = (None, None) if isinstance(found, NoInterval) else found
     return {
-        "lost": int(told["lost"].sum()),
-        "lost_pct": 100 * float(told["lost"].sum()) / count if count else None,
+        "lost": int(known["lost"].sum()),
+        "lost_pct": 100 * float(known["lost"].sum()) / count if count else None,
         "lost_low_pct": low,
         "lost_high_pct": high,
     }
 
 
-def points(asked: Spawn) -> Rows:
-    """What did each batch give at its rate? One record per batch, with the columns of the `spawn_points` contract."""
-    return [{**recipe.called, **point} for recipe in asked.recipes for point, _ in _points(recipe)]
+def points(tested: Spawn) -> Rows:
+    """What each batch gave at its rate. One record per batch, with the columns of the `spawn_points` contract."""
+    return [{**recipe.called, **point} for recipe in tested.recipes for point, _ in _points(recipe)]
 
 
-def _points(recipe: Recipe) -> list[tuple[dict[str, Any], str]]:
+def _points(recipe: SpawnRecipe) -> list[tuple[dict[str, Any], str]]:
     """The points of a recipe, each with its soak's key."""
     table = {**recipe.units, "level": recipe.rate}
     found = [
@@ -122,8 +122,8 @@ def _point(units: Arrays, level: float) -> dict[str, Any]:
     weighed = ~np.isnan(units["dry_g"])
     dry = float(units["dry_g"][weighed].sum())
     fates = units["fate_known"]
-    days = told_numbers(units["days_to_pins"])
-    rate_dry = told_numbers(units["rate_dry_pct"])
+    days = known_numbers(units["days_to_pins"])
+    rate_dry = known_numbers(units["rate_dry_pct"])
     return {
         "batch": str(units["batch"][0]),
         "soak": str(units["soak_key"][0]).split(" ", 1)[1],
@@ -138,22 +138,22 @@ def _point(units: Arrays, level: float) -> dict[str, Any]:
     }
 
 
-def curves(asked: Spawn) -> Rows:
-    """Which curve runs through the batches, for the eye? One record per recipe, measure and place on it, with the
+def curves(tested: Spawn) -> Rows:
+    """The curve that runs through the batches, for the eye. One record per recipe, measure and place on it, with the
     columns of the `spawn_curves` contract; nothing below four rates.
     """
     rows = []
-    for recipe in asked.recipes:
+    for recipe in tested.recipes:
         if len(recipe.rates) < LEAST_RATES:
             continue
-        told = _points(recipe)
+        known = _points(recipe)
         for measure in MEASURED:
-            rows += [{**recipe.called, "measure": measure, **place} for place in _curve(told, measure)]
+            rows += [{**recipe.called, "measure": measure, **place} for place in _curve(known, measure)]
     return rows
 
 
-def _curve(told: list[tuple[dict[str, Any], str]], measure: str) -> Rows:
-    seen = [(row, soak) for row, soak in told if row[measure] is not None]
+def _curve(known: list[tuple[dict[str, Any], str]], measure: str) -> Rows:
+    seen = [(row, soak) for row, soak in known if row[measure] is not None]
     if not seen:
         return []
     found = band(

@@ -1,10 +1,9 @@
-"""Which trial would show a difference, and in which order are its levels given out?"""
+"""The trials that would show a difference, and the order in which their levels are given out."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from math import sqrt
 
 import numpy as np
@@ -12,7 +11,7 @@ import numpy as np
 from pipeline.stats.power import POWER
 from pipeline.trial.power import (
     ALPHA,
-    Planned,
+    PlannedTest,
     between_test,
     detectable,
     half_width,
@@ -20,42 +19,17 @@ from pipeline.trial.power import (
     split_test,
 )
 from pipeline.trial.spread import Spread
-from schemas.contract import contract
-from schemas.finding import WrongRequest, nearest
+from schemas.contract import Varies, recipe_columns
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
-# Two soaks a level give no verdict (STATISTICS 1, R2), so no trial is planned with fewer than three.
+# Two soaks a level give no verdict, so no trial is planned with fewer than three.
 LEAST_SOAKS = 3
 MOST_SOAKS = 30
 SHOWN_SOAKS = (3, 4, 6, 8)
 MOST_LEVELS = 6
 MOST_CONTAINERS = 60
 SPAWN_RATE = "spawn_rate"  # a level of it is told in the note: no column holds it
-
-
-class Where(StrEnum):
-    """At which level can a factor differ: from soak to soak, within a soak, or within a batch."""
-
-    soak = "soak"
-    batch = "batch"
-    container = "container"
-
-
-# What is done to the whole soak; what can differ from container to container of a batch. Anything else that is put into
-# a batch can differ between the batches of one soak.
-OF_SOAK = ("treatment", "treatment_h", "lime_g_per_l", "ph_start", "ph_end", "drain_h")
-OF_CONTAINER = ("kind", "volume_l", "holes_open", "holes_taped", "fill_kg", "room", "position")
-OF_BATCH = (
-    "strain",
-    "species",
-    "substrate",
-    "supplement",
-    "supplement_dry_kg",
-    "spawn_form",
-    "spawn_kg",
-    "spawn_lot",
-    SPAWN_RATE,
-    "incubation_c",
-)
 
 
 @dataclass(frozen=True)
@@ -70,7 +44,7 @@ class Design:
     soaks: int
     containers: int
     levels: int
-    test: Planned
+    test: PlannedTest
     power: float
     detectable: float
     half_width: float
@@ -78,24 +52,23 @@ class Design:
 
     @property
     def batches(self) -> int:
-        """How many batches are mixed, where a split soak gives one batch a level?"""
+        """How many batches are mixed, where a split soak gives one batch a level."""
         return self.soaks * self.levels if self.split and not self.one_batch else self.soaks
 
 
-def where(factor: str) -> Where:
-    """At which level can this factor differ? Raises WrongRequest for what cannot be tried."""
-    for level, names in ((Where.soak, OF_SOAK), (Where.batch, OF_BATCH), (Where.container, OF_CONTAINER)):
-        if factor in names:
-            return level
-    known = (*OF_BATCH, *OF_SOAK, *OF_CONTAINER)
-    meant = nearest(factor, known)
-    hint = f" Did you mean {meant}?" if meant else ""
+def where(factor: str) -> Varies:
+    """Return at which level this factor can differ. Raises WrongRequest for what cannot be tried."""
+    places = {each.name: each.varies for each in recipe_columns() if each.varies} | {SPAWN_RATE: Varies.BATCH}
+    if factor in places:
+        return places[factor]
+    known = [name for kind in (Varies.BATCH, Varies.SOAK, Varies.CONTAINER) for name in places if places[name] == kind]
+    hint = did_you_mean(factor, known)
     raise WrongRequest(f"--factor {factor}: that cannot be tried.{hint} Known: {', '.join(known)}.")
 
 
 def levels_of(factor: str, listed: str) -> tuple[str, ...]:
-    """Which levels does a --levels text name? Raises WrongRequest for fewer than two, doubles, and no numbers where the
-    factor is one.
+    """Return the levels that a --levels text names. Raises WrongRequest for fewer than two, doubles, and no numbers
+    where the factor is one.
     """
     found = tuple(each.strip() for each in listed.split(",") if each.strip())
     if len(found) < 2 or len(set(found)) < len(found):
@@ -109,14 +82,12 @@ def levels_of(factor: str, listed: str) -> tuple[str, ...]:
 
 
 def _is_number(factor: str) -> bool:
-    if factor == SPAWN_RATE:
-        return True
-    tables = [contract(name) for name in ("batches", "fillings")]
-    return any(factor in table.names and table.field(factor).type != "string" for table in tables)
+    return factor == SPAWN_RATE or any(each.name == factor and each.is_number for each in recipe_columns())
 
 
 def best_containers(spread: Spread, batch_costs: float) -> int:
-    """How many containers a batch give most for the work, when a batch costs as much as `batch_costs` containers?
+    """Return how many containers a batch give most for the work, when a batch costs as much as `batch_costs`
+    containers.
 
     sqrt(cost of a batch / cost of a container x s^2 / sB^2), at least 1 (Snedecor & Cochran, Statistical Methods).
     """
@@ -126,10 +97,10 @@ def best_containers(spread: Spread, batch_costs: float) -> int:
 
 
 def designs(
-    spread: Spread, level: Where, levels: int, difference: float, containers: int, soaks: int | None = None
+    spread: Spread, level: Varies, levels: int, difference: float, containers: int, soaks: int | None = None
 ) -> list[Design]:
-    """Which trials are there to choose from, the split ones first? containers: of one batch; a split soak's are shared
-    out among its levels, two each at least. soaks: this number of soaks in a level (or split) is told too.
+    """Return the trials there are to choose from, the split ones first. containers: of one batch; a split soak's are
+    shared out among its levels, two each at least. soaks: this number of soaks in a level (or split) is told too.
 
     With more than two levels each pair is tested with its share of the false alarms (Bonferroni), which asks for a
     little more than the comparison itself does.
@@ -137,7 +108,7 @@ def designs(
     alpha = ALPHA / (levels * (levels - 1) / 2)
     part = max(2, containers // levels)
     found = []
-    for split in [True, False] if level is not Where.soak else [False]:
+    for split in [True, False] if level is not Varies.SOAK else [False]:
         size = part if split else containers
         tests = {}
         needed = None
@@ -152,18 +123,18 @@ def designs(
     return found
 
 
-def _test(spread: Spread, level: Where, split: bool, containers: int, soaks: int, alpha: float) -> Planned:
+def _test(spread: Spread, level: Varies, split: bool, containers: int, soaks: int, alpha: float) -> PlannedTest:
     if not split:
         return between_test(spread.soaks.planned_sd, spread.containers.planned_sd, containers, soaks, alpha)
     # Containers of one batch share their mix as well, so nothing but the containers themselves lies between them.
-    parts = sqrt(2 * spread.parts.planned) if level is Where.batch else 0.0
+    parts = sqrt(2 * spread.parts.planned) if level is Varies.BATCH else 0.0
     return split_test(parts, spread.containers.planned_sd, containers, soaks, alpha)
 
 
-def _design(test: Planned, level: Where, containers: int, levels: int, difference: float, needed: bool) -> Design:
+def _design(test: PlannedTest, level: Varies, containers: int, levels: int, difference: float, needed: bool) -> Design:
     return Design(
         split=test.split,
-        one_batch=level is Where.container,
+        one_batch=level is Varies.CONTAINER,
         soaks=test.soaks if test.split else test.soaks * levels,
         containers=containers,
         levels=levels,
@@ -176,7 +147,7 @@ def _design(test: Planned, level: Where, containers: int, levels: int, differenc
 
 
 def proposed(found: Sequence[Design], soaks: int | None) -> Design | None:
-    """Which of the designs is proposed? The first with the number of soaks that is asked for, else the first that is
+    """Return the design that is proposed. The first with the number of soaks that is asked for, else the first that is
     needed: a split one where there is one. None where none is enough.
     """
     for each in found:
@@ -186,14 +157,14 @@ def proposed(found: Sequence[Design], soaks: int | None) -> Design | None:
 
 
 def enough_containers(
-    spread: Spread, level: Where, levels: int, difference: float, soaks: int = SHOWN_SOAKS[-1]
+    spread: Spread, level: Varies, levels: int, difference: float, soaks: int = SHOWN_SOAKS[-1]
 ) -> int | None:
-    """How many containers of each level in each soak would be enough, with so many soaks a level (split, if they can
-    be)? None where even MOST_CONTAINERS are not.
+    """Return how many containers of each level in each soak would be enough, with so many soaks a level (split, if they
+    can be). None where even MOST_CONTAINERS are not.
     """
     alpha = ALPHA / (levels * (levels - 1) / 2)
     for size in range(2, MOST_CONTAINERS + 1):
-        if power(difference, _test(spread, level, level is not Where.soak, size, soaks, alpha)) >= POWER:
+        if power(difference, _test(spread, level, level is not Varies.SOAK, size, soaks, alpha)) >= POWER:
             return size
     return None
 
@@ -212,7 +183,8 @@ class Portion:
 
 
 def give_out(design: Design, levels: Sequence[str], seed: int) -> list[Portion]:
-    """In which order are the levels given out? Each block holds every level alike, in an order of its own by the dice.
+    """Return the order in which the levels are given out. Each block holds every level alike, in an order of its own by
+    the dice.
 
     A block is a split soak, or as many soaks as there are levels, begun together: so that no level is only begun early,
     or always mixed first. Within a split batch they are given out container by container. The same seed gives the

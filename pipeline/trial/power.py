@@ -1,4 +1,4 @@
-"""How likely is it that a trial finds a true difference?"""
+"""How likely it is that a trial finds a true difference."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from numpy.typing import NDArray
 
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.power import POWER, bisected, minimum_detectable
-from pipeline.stats.power import power as told_power
+from pipeline.stats.power import power as t_power
 
 Floats = NDArray[np.float64]
 
 ALPHA = 0.05  # false alarms that are accepted, two-sided, as in the comparisons
-# Up to so many soaks a level the formula promises more than our test keeps: simulated instead (STATISTICS 6).
+# Up to so many soaks a level the formula promises more than our test keeps: simulated instead.
 SIMULATED_UP_TO = 4
 SIMULATIONS = 20_000
 SEED = 20260601  # any number
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedTest:
     """The planned test of one difference. error: the true standard error of the difference; degrees: of freedom; soaks:
     in each level, or split ones; split: are the levels compared within soaks? alpha: false alarms accepted.
     """
@@ -35,41 +35,43 @@ class Planned:
 
     @property
     def simulated(self) -> bool:
-        """Is its power simulated rather than told by the formula?"""
+        """Whether its power is simulated rather than taken from the formula."""
         return self.soaks <= SIMULATED_UP_TO
 
 
-def between_test(soak_sd: float, container_sd: float, containers: float, soaks: int, alpha: float = ALPHA) -> Planned:
+def between_test(
+    soak_sd: float, container_sd: float, containers: float, soaks: int, alpha: float = ALPHA
+) -> PlannedTest:
     """The test of two levels with so many soaks each, of so many containers: SE^2 = 2 (sB^2 + s^2/n) / b, 2(b-1)
-    degrees of freedom (STATISTICS 6).
+    degrees of freedom.
     """
     error = sqrt(2 * (soak_sd**2 + container_sd**2 / containers) / soaks)
-    return Planned(error, 2 * (soaks - 1), soaks, False, alpha)
+    return PlannedTest(error, 2 * (soaks - 1), soaks, False, alpha)
 
 
 def split_test(
     between_parts_sd: float, container_sd: float, containers: float, soaks: int, alpha: float = ALPHA
-) -> Planned:
+) -> PlannedTest:
     """The test of two levels within so many split soaks, each part of so many containers:
-    SE^2 = (sInt^2 + 2 s^2/k) / b, b-1 degrees of freedom (STATISTICS 6). between_parts_sd is sInt: the SD of the
+    SE^2 = (sInt^2 + 2 s^2/k) / b, b-1 degrees of freedom. between_parts_sd is sInt: the SD of the
     difference of two parts of one soak beyond what their containers make.
     """
     error = sqrt((between_parts_sd**2 + 2 * container_sd**2 / containers) / soaks)
-    return Planned(error, soaks - 1, soaks, True, alpha)
+    return PlannedTest(error, soaks - 1, soaks, True, alpha)
 
 
-def formula_power(difference: float, test: Planned) -> float:
-    """How likely (0-1) does Student's t find this difference, on either side? Checked against: R power.t.test."""
-    return told_power(abs(difference) / test.error, test.degrees, _limit(test))
+def formula_power(difference: float, test: PlannedTest) -> float:
+    """Return how likely (0-1) Student's t finds this difference, on either side. Checked against: R power.t.test."""
+    return t_power(abs(difference) / test.error, test.degrees, _limit(test))
 
 
-def _limit(test: Planned) -> float:
-    """From how many standard errors on is a difference found, at the test's share of false alarms?"""
+def _limit(test: PlannedTest) -> float:
+    """Return from how many standard errors on a difference is found, at the test's share of false alarms."""
     return t_critical(test.degrees, 1 - test.alpha)
 
 
-def power(difference: float, test: Planned) -> float:
-    """How likely (0-1) does our test find this difference? Simulated for few soaks, else by the formula."""
+def power(difference: float, test: PlannedTest) -> float:
+    """Return how likely (0-1) our test finds this difference. Simulated for few soaks, else by the formula."""
     if not test.simulated:
         return formula_power(difference, test)
     estimate, error, limit = _simulated(test.soaks, test.split, test.alpha)
@@ -78,7 +80,7 @@ def power(difference: float, test: Planned) -> float:
 
 def _simulated(soaks: int, split: bool, alpha: float) -> tuple[Floats, Floats, Floats]:
     """Trials without a true difference and with a true standard error of 1: what each estimates, its own standard
-    error, and the limit its test takes. Tests as in the comparisons (section 1 of STATISTICS), draws always the same.
+    error, and the limit its test takes. Tests as in the comparisons, draws always the same.
     """
     from scipy.special import stdtrit
 
@@ -95,14 +97,16 @@ def _simulated(soaks: int, split: bool, alpha: float) -> tuple[Floats, Floats, F
     return means[:, 0] - means[:, 1], np.sqrt(parts.sum(axis=1)), stdtrit(degrees, 1 - alpha / 2)
 
 
-def detectable(test: Planned, wanted: float = POWER) -> float:
-    """Which true difference does the test find as likely as wanted? Simulated powers to a thousandth of the error."""
+def detectable(test: PlannedTest, wanted: float = POWER) -> float:
+    """Return the true difference that the test finds as likely as wanted. Simulated powers to a thousandth of the
+    error.
+    """
     if not test.simulated:
         return minimum_detectable(test.degrees, _limit(test), wanted) * test.error
     _, high = bisected(lambda errors: power(errors * test.error, test), wanted, 1.0, absolute=0.001)
     return high * test.error
 
 
-def half_width(test: Planned) -> float:
-    """How far, on average, does the interval reach to each side of the difference?"""
+def half_width(test: PlannedTest) -> float:
+    """Return how far, on average, the interval reaches to each side of the difference."""
     return _limit(test) * test.error

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from itertools import count
 
-from pipeline.trial.design import SPAWN_RATE, Portion, Where
-from schemas.contract import contract
+from pipeline.trial.design import SPAWN_RATE, Portion
+from schemas.contract import Varies, contract
 
 Cells = dict[str, str]
 
 
 def free_prefix(taken: Collection[str]) -> str:
-    """With which letters do the trial's batches and soaks begin, so that no name is taken yet?"""
+    """Return the letters with which the trial's batches and soaks begin, so that no name is taken yet."""
     for number in count(1):
         prefix = f"T{number}-"
         if not any(name.startswith(prefix) for name in taken):
@@ -21,15 +21,15 @@ def free_prefix(taken: Collection[str]) -> str:
 
 
 def columns(table: str, factor: str) -> list[str]:
-    """Which columns do the rows have? Those that init writes, the soak, the note, and the factor's own."""
+    """Return the columns that the rows have. Those that init writes, the soak, the note, and the factor's own."""
     wanted = {"soak", "containers_filled", "note", factor}
     return [each.name for each in contract(table).fields if each.starred or each.name in wanted]
 
 
 def trial_rows(
-    portions: Sequence[Portion], factor: str, level: Where, split: bool, prefix: str
+    portions: Sequence[Portion], factor: str, level: Varies, split: bool, prefix: str
 ) -> tuple[list[Cells], list[Cells]]:
-    """Which rows of batches and of fillings does the trial begin with? Cells that the grower fills in are blank.
+    """Return the rows of batches and of fillings that the trial begins with. Cells that the grower fills in are blank.
 
     A soak gives one batch; a split one a batch for each portion, named by its turn, unless levels are of containers.
     """
@@ -37,7 +37,7 @@ def trial_rows(
     fillings: list[Cells] = []
     for portion in portions:
         soak = f"{prefix}{portion.soak}"
-        several = split and level is not Where.container
+        several = split and level is not Varies.CONTAINER
         batch = f"{soak}{chr(ord('a') + portion.turn - 1)}" if several else soak
         if not batches or batches[-1]["batch"] != batch:
             batches.append(_batch(batch, soak, portion, factor, level))
@@ -48,22 +48,22 @@ def trial_rows(
     return batches, fillings
 
 
-def _batch(batch: str, soak: str, portion: Portion, factor: str, level: Where) -> Cells:
+def _batch(batch: str, soak: str, portion: Portion, factor: str, level: Varies) -> Cells:
     row = dict.fromkeys(columns("batches", factor), "")
     row |= {"batch": batch, "soak": soak, "containers_filled": str(portion.containers)}
     row["note"] = f"trial of {factor}, block {portion.block}"
-    if level is not Where.container:
-        told = f"{portion.level} % of the wet substrate" if factor == SPAWN_RATE else portion.level
-        row["note"] += f": {told}, turn {portion.turn}"
+    if level is not Varies.CONTAINER:
+        plan = f"{portion.level} % of the wet substrate" if factor == SPAWN_RATE else portion.level
+        row["note"] += f": {plan}, turn {portion.turn}"
         if factor in row:
             row[factor] = portion.level
     return row
 
 
-def _filling(batch: str, portion: Portion, factor: str, level: Where) -> Cells:
+def _filling(batch: str, portion: Portion, factor: str, level: Varies) -> Cells:
     row = dict.fromkeys(columns("fillings", factor), "")
     row["batch"] = batch
-    if level is Where.container:
+    if level is Varies.CONTAINER:
         row[factor] = portion.level
         row["note"] = f"trial of {factor}, block {portion.block}"
     return row

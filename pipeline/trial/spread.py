@@ -1,4 +1,4 @@
-"""How much do this farm's soaks, parts of one soak, and containers differ, in points of biological efficiency?"""
+"""How much this farm's soaks, parts of one soak, and containers differ, in points of biological efficiency."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pipeline.stats.variance import Anova, inflation, one_way, pooled
 
 Units = Sequence[Mapping[str, Any]]
 
-# The table of inflation begins at 2 (STATISTICS 6): from less, an SD of soaks is not known.
+# The table of inflation begins at 2: from less, an SD of soaks is not known.
 LEAST_DEGREES = 2
 # Where no soak was ever split: two parts of a soak differ by so much of the variance of soaks. Our choice, no source.
 ASSUMED_PART = 0.25
@@ -58,7 +58,7 @@ class Spread:
 
 
 def spread(units: Units) -> Spread | None:
-    """How much do soaks, parts and containers differ? units: one record per finished container (soak_key, batch,
+    """Return how much soaks, parts and containers differ. units: one record per finished container (soak_key, batch,
     substrate, strain, recipe, be_pct). None where too few soaks or containers tell.
 
     One-way ANOVA estimators: soaks (MSB - MSW) / n0, pooled over substrates and strains, so that what these do is not
@@ -90,7 +90,8 @@ def _grouped(units: Units, name: str) -> dict[tuple[str, str], dict[str, list[fl
 
 
 def components(strata: Sequence[Sequence[Sequence[float]]]) -> Component | None:
-    """Which variance have groups, beyond their members' and within strata? strata: of each, the values of its groups.
+    """Return the variance that groups have, beyond their members' and within strata. strata: of each, the values of its
+    groups.
 
     None where no stratum has two groups and a group of two.
     """

@@ -9,7 +9,6 @@ from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
     Design,
-    Where,
     best_containers,
     designs,
     enough_containers,
@@ -20,7 +19,7 @@ from pipeline.trial.design import (
 )
 from pipeline.trial.rows import Cells, free_prefix, trial_rows
 from pipeline.trial.spread import Component, Spread, spread
-from schemas.contract import contract
+from schemas.contract import Varies, contract
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -61,7 +60,7 @@ class Trial:
     batches: list[Cells] = field(default_factory=list)
     fillings: list[Cells] = field(default_factory=list)
     design: Design | None = None
-    where: Where = Where.batch
+    where: Varies = Varies.BATCH
     difference: float = 0.0
     batch_size: int = 0
     enough_containers: int | None = None
@@ -85,7 +84,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     difference = query.difference or float(view.settings["worthwhile_be_points"])
     found = designs(known, level, len(levels), difference, containers, query.soaks)
     chosen = proposed(found, query.soaks)
-    told = Trial(
+    plan = Trial(
         spread=_spread_rows(known),
         designs=_design_rows(found, difference),
         design=chosen,
@@ -95,7 +94,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
         enough_containers=enough_containers(known, level, len(levels), difference),
     )
     if chosen is None:
-        return told
+        return plan
     portions = give_out(chosen, levels, query.seed)
     prefix = free_prefix([row["name"] for row in view.records("batch_names")])
     batches, fillings = trial_rows(portions, query.factor, level, chosen.split, prefix)
@@ -109,7 +108,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
         }
         for each in portions
     ]
-    return replace(told, portions=_kept("trial_portions", rows), batches=batches, fillings=fillings)
+    return replace(plan, portions=_in_columns("trial_portions", rows), batches=batches, fillings=fillings)
 
 
 def farm_spread(view: LedgerView) -> Rows:
@@ -150,7 +149,7 @@ def _too_little(units: Rows) -> str:
     )
 
 
-def _kept(name: str, rows: Rows) -> Rows:
+def _in_columns(name: str, rows: Rows) -> Rows:
     return [{key: row[key] for key in contract(name).names} for row in rows]
 
 
@@ -167,7 +166,7 @@ def _spread_rows(known: Spread) -> Rows:
         }
 
     parts = [row("soak", known.soaks), row("part of a soak", known.parts, known.part_assumed)]
-    return _kept("trial_spread", [*parts, row("container", known.containers)])
+    return _in_columns("trial_spread", [*parts, row("container", known.containers)])
 
 
 def _design_rows(found: list[Design], difference: float) -> Rows:
@@ -188,4 +187,4 @@ def _design_rows(found: list[Design], difference: float) -> Rows:
         }
         for each in found
     ]
-    return _kept("trial_designs", rows)
+    return _in_columns("trial_designs", rows)

@@ -20,7 +20,7 @@ ANOTHER_FLUSH = View(
         "flush",
         "soaks",
         "units_waited",
-        "units_not_kept",
+        "units_not_held",
         "gave_pct",
         "wait_days",
         "wait_g",

@@ -24,8 +24,8 @@ OUTLOOK = View(
         Range("50 % band", "low50_kg", "high50_kg"),
         Range("80 % band", "low80_kg", "high80_kg"),
         "widened_by",
-        "batches_untold",
-        "past_told",
+        "batches_without_donors",
+        "past_days",
         "past_held_50_pct",
         "past_held_80_pct",
         "past_kg",
@@ -43,7 +43,7 @@ OUTLOOK_BATCHES = View(
         "running_pct",
         "donors",
         "borrowed_from",
-        "weeks_told",
+        "weeks_known",
         "expected_kg",
     ),
 )
@@ -80,11 +80,11 @@ def notes(month: Month) -> list[Sentence]:
     if not rows:
         return []
     found: list[Sentence] = []
-    if rows[0]["past_told"]:
+    if rows[0]["past_days"]:
         found.append(
             (
                 "Foreseen in the same way on ",
-                *several(cell(month, "outlook", 0, "past_told"), "past day"),
+                *several(cell(month, "outlook", 0, "past_days"), "past day"),
                 ", the 80 % band of the first week held what came in ",
                 measured(month, "outlook", 0, "past_held_80_pct"),
                 " of them, and the median was off by ",
@@ -97,7 +97,7 @@ def notes(month: Month) -> list[Sentence]:
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
         found.append((planned, " kg of it would come from batches with a day of inoculation to come."))
-    left_out = positive(month, "outlook", "batches_untold")
+    left_out = positive(month, "outlook", "batches_without_donors")
     if left_out.value:
         found.append(
             ("In ", *several(left_out, "week"), " some batches are in no figure: too few past ones are so old.")
