@@ -1,4 +1,4 @@
-"""A field added to the contract of batches loads, groups, compares, is logged and is proposed by that alone."""
+"""A field added to the contract of batches loads, groups, compares, is logged, proposed and planned by that alone."""
 
 from __future__ import annotations
 
@@ -116,3 +116,15 @@ def test_init_from_proposes_it_by_its_heading(package: Path, tmp_path: Path) -> 
     out = run(package, "init", tmp_path / "new", "--from", own, "--yes")
     settings = (tmp_path / "new/farm.toml").read_text(encoding="utf-8")
     assert '"Soaking additive" = "nutrient"' in settings, out
+
+
+def test_a_trial_of_it_is_planned(package: Path, folder: Path) -> None:
+    with (folder / "fillings.csv").open("a", encoding="utf-8") as rows:
+        rows.write("".join(f"B{at},{at}b\n" for at in range(1, 7)))
+    with (folder / "observations.csv").open("a", encoding="utf-8") as rows:
+        rows.write("".join(f"2026-03-01,{at}b,emptied\n" for at in range(1, 7)))
+    with (folder / "harvests.csv").open("a", encoding="utf-8") as rows:
+        rows.write("".join(f"2026-02-0{at},{1100 + 20 * at},{at}b\n" for at in range(1, 7)))
+    planned = ("trial", "--factor", "nutrient", "--levels", "urea,bran", "--soaks", "3", "--farm", folder)
+    assert "urea" in run(package, *planned, "--list", "portions")
+    assert json.loads(run(package, *planned, "--json"))[0]["soaks_per_level"] == 3

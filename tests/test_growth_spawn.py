@@ -237,7 +237,7 @@ def test_a_best_rate_takes_what_it_takes() -> None:
     assert told["best_low_pct"] <= 11.33 <= told["best_high_pct"]
     reasons = {
         ("within", 6, (5.0, 10.0, 20.0)): "three rates were tested; a best one takes four",
-        ("between", 2, (5.0, 10.0, 20.0, 30.0)): "of 5.0 % only 2 soaks are told",
+        ("between", 2, (5.0, 10.0, 20.0, 30.0)): "of 5.0 % only 2 soaks are far enough",
     }
     for (design, soaks, rates), why in reasons.items():
         (told,) = best(Spawn([growth_farms.spawn_recipe(rng, design, soaks, rates, "parabola")], {}))
