@@ -13,14 +13,15 @@ import typer
 
 from pipeline.cli.options import tell
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.adopt.proposal import Answers, Proposal, Question
-    from pipeline.adopt.settings_text import Reads
-    from pipeline.adopt.sheets import Lying, LyingSheet
+    from pipeline.adopt.settings_text import TrialReading
+    from pipeline.adopt.sheets import SourceFile, SourceSheet
 
-# The settings that the files may leave open, and that the grower can tell.
-TOLD = ("decimal_mark", "thousands_mark", "date_order")
+# The settings that the files may leave open, and that the grower can name.
+OPEN_SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
 
 NO_TABLE = (
     "No table could be made out in these files, so nothing was written. To tell yourself what your headings stand for, "
@@ -58,16 +59,16 @@ def init(
     With --from, look at files you have already, propose which heading stands for which column, and write nothing until
     you say so. Without DIR the folder that they lie in becomes the farm; a new DIR gets copies of them.
     """
-    told = {"decimal_mark": decimal_mark, "thousands_mark": thousands_mark, "date_order": date_order}
+    given = {"decimal_mark": decimal_mark, "thousands_mark": thousands_mark, "date_order": date_order}
     if not files:
-        _empty(places or [], full, [name for name, value in told.items() if value is not None or unit or yes])
+        _empty(places or [], full, [name for name, value in given.items() if value is not None or unit or yes])
         return
     # A file after the first stands where the folder would: the shell gives them alike.
     more = [place for place in places or [] if place.is_file()]
     folders = [place for place in places or [] if place not in more]
     if len(folders) > 1:
         raise WrongRequest(f"{folders[1]}: there is no such file, and the folder is {folders[0]}. Name files that are.")
-    settings = {name: value for name, value in told.items() if value is not None}
+    settings = {name: value for name, value in given.items() if value is not None}
     _adopt(folders[0] if folders else None, [*files, *more], settings, unit or [], yes)
 
 
@@ -86,14 +87,14 @@ def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
 def _adopt(
     folder: Path | None, files: Sequence[Path], settings: Mapping[str, str], units: Sequence[str], yes: bool
 ) -> None:
-    from pipeline.adopt.make import home_of, lying_files, make_farm
+    from pipeline.adopt.make import home_of, make_farm, source_files
     from pipeline.adopt.settings_text import settings_text
     from pipeline.adopt.sheets import sheets_of
 
     home = home_of(folder, files)
     try:
-        lying = lying_files(home, files)
-        sheets = [sheet for file in lying for sheet in sheets_of(file)]
+        sources = source_files(home, files)
+        sheets = [sheet for file in sources for sheet in sheets_of(file)]
     except UnreadableFile as problem:
         raise OutOfReach(f"{problem} Nothing was written.") from problem
     proposal = _settled(sheets, _answers(settings, units), ask=not yes and sys.stdin.isatty())
@@ -101,27 +102,27 @@ def _adopt(
     _show(proposal, text)
     if not proposal.tables:
         raise WrongRequest(NO_TABLE)
-    _show_place(home, lying)
+    _show_place(home, sources)
     if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
         tell("Nothing was written. To write it: the same command with --yes.")
         return
-    written = make_farm(home, lying, text, proposal.tables)
+    written = make_farm(home, sources, text, proposal.tables)
     typer.echo(f"{home} is ready: {', '.join(written)}.")
     typer.echo(f"Next: gillbook check --farm {home}")
 
 
-def _show_place(home: Path, lying: Sequence[Lying]) -> None:
-    """Shows which folder becomes the farm, and whether the files stay where they are."""
+def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
+    """Show which folder becomes the farm, and whether the files stay where they are."""
     from pipeline.cli.show import printable
 
-    copied = not all(each.path.is_relative_to(home.resolve()) for each in lying)
+    copied = not all(each.path.is_relative_to(home.resolve()) for each in sources)
     typer.echo(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
     typer.echo(f"  {printable(str(home))}\n")
 
 
 def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
-    """What did the grower tell? Raises WrongRequest for what no setting and no unit can be."""
-    from pipeline.adopt.headings import bare
+    """Return what the grower answered by options. Raises WrongRequest for what no setting and no unit can be."""
+    from pipeline.adopt.headings import parse_heading
     from pipeline.adopt.proposal import Answers
     from pipeline.farm.units import UNITS
     from schemas.contract import contract
@@ -137,29 +138,29 @@ def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
         heading, _, unit = each.rpartition("=")
         if not heading or unit not in every:
             raise WrongRequest(f"--unit {each!r}: write it like 'Weight=oz'; units are {', '.join(every)}.")
-        found[bare(heading).words] = unit
+        found[parse_heading(heading).words] = unit
     return Answers(settings, found)
 
 
-def _settled(sheets: Sequence[LyingSheet], answers: Answers, ask: bool) -> Proposal:
-    """What is proposed, once the grower has answered what the files leave open (or cannot be asked)?"""
+def _settled(sheets: Sequence[SourceSheet], answers: Answers, ask: bool) -> Proposal:
+    """Return what is proposed, once the grower has answered what the files leave open (or cannot be asked)."""
     from pipeline.adopt.proposal import propose
 
     proposal = propose(sheets, answers)
-    asked: set[str] = set()
-    while ask and (open_ones := [each for each in proposal.questions if each.name not in asked]):
-        asked.add(open_ones[0].name)
-        answers = _asked(open_ones[0], answers)
+    seen: set[str] = set()
+    while ask and (open_ones := [each for each in proposal.questions if each.name not in seen]):
+        seen.add(open_ones[0].name)
+        answers = _answer(open_ones[0], answers)
         proposal = propose(sheets, answers)
     return proposal
 
 
-def _asked(question: Question, answers: Answers) -> Answers:
+def _answer(question: Question, answers: Answers) -> Answers:
     from pipeline.cli.show import printable
 
     spoken = {SPOKEN.get(choice, choice): choice for choice in question.choices}
-    asked = f"{question.asked}\nType {' or '.join(spoken)}, or just Enter to leave it open"
-    shown = "\n".join(map(printable, asked.split("\n")))
+    text = f"{question.text}\nType {' or '.join(spoken)}, or just Enter to leave it open"
+    shown = "\n".join(map(printable, text.split("\n")))
     said = typer.prompt(shown, default="", show_default=False, err=True).strip()
     while said and said not in spoken:
         tell(f'"{said}" is none of these.')
@@ -167,52 +168,51 @@ def _asked(question: Question, answers: Answers) -> Answers:
     if not said:
         return answers
     said = spoken[said]
-    if question.name in TOLD:
+    if question.name in OPEN_SETTINGS:
         return replace(answers, settings={**answers.settings, question.name: said})
     return replace(answers, units={**answers.units, question.name: said})
 
 
 def _show(proposal: Proposal, text: str) -> None:
-    """Shows what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
-    from pipeline.adopt.settings_text import conventions_of, trial
+    """Show what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
+    from pipeline.adopt.settings_text import conventions_of, try_reading
     from pipeline.cli.show import WIDTH, printable
 
-    def lines(heading: str, told: Sequence[str]) -> None:
-        if told:
+    def lines(heading: str, sentences: Sequence[str]) -> None:
+        if sentences:
             typer.echo(f"\n{heading}")
-            for each in told:
+            for each in sentences:
                 typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
 
     lines(
         "What your files hold:",
-        [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in proposal.placings],
+        [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in proposal.matches],
     )
     if proposal.tables:
         typer.echo("\nfarm.toml would be:\n")
         typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
-    unplaced = [f'{each.sheet.called}: "{name}" {why}.' for each in proposal.placings for name, why in each.unplaced]
+    unplaced = [f'{each.sheet.called}: "{name}" {why}.' for each in proposal.matches for name, why in each.unmatched]
     lines("Not placed: these columns stay in your files and are not read.", unplaced)
     short = [
         f"{each.sheet.called}: no {table}, for it has no column for {lack}."
-        for each in proposal.placings
-        for table, lack in each.short.items()
+        for each in proposal.matches
+        for table, lack in each.lacking.items()
     ]
     lines("Tables that lack a column:", short)
     lines("Taken or left open:", proposal.doubts)
-    lines("To be told by you:", [f"{each.asked} {each.option}" for each in proposal.questions])
+    lines("To be told by you:", [f"{each.text} {each.option}" for each in proposal.questions])
     lines(
         "How your files would read:",
-        [sentence for each in trial(proposal, conventions_of(text)) for sentence in _reads(each)],
+        [sentence for each in try_reading(proposal, conventions_of(text)) for sentence in _reads(each)],
     )
     typer.echo("")
 
 
-def _reads(each: Reads) -> list[str]:
+def _reads(each: TrialReading) -> list[str]:
     if each.refused:
         return [f"{each.file} as {each.table}: not at all. {each.refused}"]
-    aside = f", of which {each.aside} cannot be used" if each.aside else ""
-    told = [f"{each.file} as {each.table}: {each.rows} {'row' if each.rows == 1 else 'rows'}{aside}."]
+    rejected = f", of which {each.rejected} cannot be used" if each.rejected else ""
     return [
-        *told,
+        f"{each.file} as {each.table}: {counted(each.rows, 'row')}{rejected}.",
         *(f"  {sentence}" + (f" ({number} like it)" if number > 1 else "") for sentence, number in each.findings),
     ]
