@@ -41,7 +41,7 @@ def test_what_the_screen_has_told_is_not_told_twice(farm: MakeFarm) -> None:
     plain, deep = here("check", *DAY, "--farm", folder), here("check", "--deep", *DAY, "--farm", folder)
     assert plain.code == deep.code == 0
     assert plain.out.count('"30" is below 40') == deep.out.count('"30" is below 40') == 1
-    assert "Of the warnings, 1 row had been told by the screen: the two agree." in deep.out
+    assert "Of the warnings, 1 row had been found in reading: the two agree." in deep.out
     kept = last(folder / "out")
     assert kept is not None
     found = [each for each in kept.outcomes if each.table == "batches" and each.failed]

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 import subprocess
 import sys
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from typing import Annotated
 
+import pytest
 import typer
 from conftest import gillbook, write_table
 from ledgers import here
 
 from pipeline.cli.app import app
 from pipeline.cli.commands import COMMANDS
+from pipeline.cli.options import spread
 
 RUN = "from pipeline.cli import run; run()"
 
@@ -33,6 +39,52 @@ def test_every_command_is_the_function_of_its_name() -> None:
         assert made.help.split() == function.__doc__.split()
         assert made.name == name
     assert group.get_command(None, "yeilds") is None  # type: ignore[attr-defined]
+
+
+MOST_LINES, MOST_PARAMETERS = 40, 10
+# What one command spells out beyond that; may only fall.
+STILL = {"weigh": 12}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_command_is_short_and_spells_out_few_parameters(name: str) -> None:
+    """Lines of the body without its docstring; a bundle of options counts as one parameter."""
+    module = import_module(f"pipeline.cli.{COMMANDS[name]}")
+    path = Path(inspect.getfile(module))
+    (function,) = [
+        each
+        for each in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(each, ast.FunctionDef) and each.name == name.replace("-", "_")
+    ]
+    body = function.body[1:]
+    assert body[-1].end_lineno is not None
+    assert body[-1].end_lineno - body[0].lineno < MOST_LINES
+    given = function.args
+    parameters = [*given.posonlyargs, *given.args, *given.kwonlyargs, *filter(None, [given.vararg, given.kwarg])]
+    assert len(parameters) <= STILL.get(name, MOST_PARAMETERS)
+
+
+@dataclass(frozen=True)
+class Tub:
+    weight: Annotated[str, typer.Option("--weight")]
+    tare: Annotated[int | None, typer.Option("--tare")] = None
+
+
+def test_a_bundle_is_one_object_to_the_command_and_single_options_to_the_line() -> None:
+    calls = []
+
+    @spread
+    def command(name: str = "B1", *, tub: Tub, last: bool = False) -> None:
+        calls.append((name, tub, last))
+
+    found = inspect.signature(command).parameters
+    assert list(found) == ["name", "weight", "tare", "last"]
+    assert (found["weight"].default, found["tare"].default) == (inspect.Parameter.empty, None)
+    command(weight="412", last=True)
+    command(name="B2", weight="9", tare=3)
+    assert calls == [("B1", Tub("412"), True), ("B2", Tub("9", 3), False)]
+    with pytest.raises(TypeError):
+        command(weight="412", tara=3)
 
 
 def test_a_command_is_loaded_without_the_others() -> None:

@@ -14,7 +14,7 @@ from conftest import gillbook
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.cli.growth_commands import between
+from pipeline.cli.group_screen import with_limits
 from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
 from pipeline.stats.ratio import degrees_of_freedom, ratio_of_sums
 
@@ -132,8 +132,8 @@ def test_the_command_tells_it_beside_the_plain_sums_and_says_why_not(farm: Farm)
     ],
 )
 def test_limits_are_shown_so_that_no_minus_is_read_as_a_dash(low: float | None, high: float | None, shown: str) -> None:
-    assert between({"n": 24.2, "low": low, "high": high}, "n", "low", "high", 0) == shown
-    assert between({"n": None, "low": low, "high": high}, "n", "low", "high", 0) is None
+    assert with_limits({"n": 24.2, "low": low, "high": high}, "n", "low", "high", 0) == shown
+    assert with_limits({"n": None, "low": low, "high": high}, "n", "low", "high", 0) is None
 
 
 @pytest.fixture(scope="module")

@@ -65,7 +65,7 @@ def test_picked_without_a_note_of_pins_the_noted_ones_of_the_batch_stand_for_it(
     assert (row["soaks"], row["pinned"], row["lost"], row["units_unnoted"]) == (1, 1, 1, 3)
     assert row["pinned_by_21_pct"] == pytest.approx(100 * 2 / 3)
     said = gillbook("pins", "--as-of", "2026-02-20", "--farm", folder)
-    assert "3 units were picked from without a note of pins" in said.err
+    assert "3 containers were picked from without a note of pins" in said.err
     assert "fewer than three soaks" in said.err
 
 

@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, day, refreshed, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.options import ReadOptions, spread
+from pipeline.cli.show import notify
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from pipeline.farm.folder import Farm
+    from schemas.audit_outcome import Audit
     from schemas.finding import Finding
 
 HEADINGS = {
@@ -28,6 +32,7 @@ SHOWN_OF_A_KIND = 3
 SHOWN_MISSING = 12
 
 
+@spread
 def check(
     deep: Annotated[
         bool,
@@ -36,37 +41,20 @@ def check(
             help="Also audit the loaded ledger: a second engine holds it against what is expected of it.",
         ),
     ] = False,
-    as_of: AsOfOption = None,
-    json: JsonOption = False,
-    farm: FarmOption = None,
+    *,
+    read: ReadOptions,
 ) -> None:
     """Tell what is wrong in the rows, and how to mend it. Writes all of it to out/set_aside.csv and out/findings.csv.
 
     Exit code 1 if rows are set aside (but for rows of totals), or an expectation of severity error fails in the audit.
     """
-    from pipeline.cli.deep import audit_findings, audit_lines, audited
-    from pipeline.cli.show import as_json
-    from pipeline.farm.folder import unread_files
-    from pipeline.ledger.findings import read_findings
-    from pipeline.ledger.missing_inputs import missing_findings, silent_findings
-    from pipeline.models import measures
-    from pipeline.models.view import Query, opened
+    from pipeline.cli.deep import audit_lines
+    from pipeline.cli.show import print_json
 
-    farm_here = open_the_farm(farm)
-    until = day(as_of)
-    refreshed(farm_here)
-    with opened(farm_here.ledger, farm_here.settings) as ledger:
-        from_rows = read_findings(ledger.connection, until)
-        view = ledger.view(Query(until))
-        found = [*farm_here.findings, *unread_files(farm_here), *from_rows]
-        audit = audited(view, farm_here, from_rows) if deep else None
-        found += silent_findings(farm_here, measures.silent(view))
-        found += missing_findings(measures.missing_cells(view))
-    if audit:
-        found += audit_findings(audit)
-    _write_lists(farm_here, found)
-    if json:
-        as_json([each.record() for each in found])
+    until = read.day
+    found, audit = _found(open_the_farm(read.farm), until, deep)
+    if read.json:
+        print_json([each.record() for each in found])
     else:
         _print_findings(found)
         for line in audit_lines(audit) if audit else ():
@@ -75,6 +63,29 @@ def check(
     # A row of totals is in no figure either, but it may stand where it stands.
     if errors or any(each.level in ("set_aside", "waiting") and each.rule != "totals_row" for each in found):
         raise typer.Exit(1)
+
+
+def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | None]:
+    """Return all findings as of a day, the audit's among them, and the audit; write their lists into out/."""
+    from pipeline.audit.findings import findings as audit_findings
+    from pipeline.cli.deep import audited
+    from pipeline.farm.folder import unread_files
+    from pipeline.ledger.findings import ledger_findings
+    from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.models import measures
+    from pipeline.models.view import Query
+
+    with read_ledger(farm, "findings", note_rejected=False) as ledger:
+        from_rows = ledger_findings(ledger, until)
+        view = ledger.view(Query(until))
+        found = [*farm.findings, *unread_files(farm), *from_rows]
+        audit = audited(view, farm, from_rows) if deep else None
+        found += silent_findings(farm, measures.silent(view))
+        found += missing_findings(measures.missing_cells(view))
+    if audit:
+        found += audit_findings(audit)
+    _write_lists(farm, found)
+    return found, audit
 
 
 def _print_findings(found: Sequence[Finding]) -> None:
@@ -98,21 +109,21 @@ def _print_findings(found: Sequence[Finding]) -> None:
 
 
 def _kind(each: Finding) -> tuple[str, str, str]:
-    """Findings of which kind are shown together, a few of many? Columns that nobody knows are one kind."""
+    """Return the kind of a finding, of which a few are shown of many. Columns that nobody knows are one kind."""
     return each.table, "" if each.rule == "unknown_column" else each.column, each.rule
 
 
 def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
-    """Writes out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
+    """Write out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
     from pipeline.files.write_csv import write_csv
     from schemas.finding import OutOfReach
 
-    aside = [each.record() for each in found if each.level in ("set_aside", "waiting")]
+    rejected = [each.record() for each in found if each.level in ("set_aside", "waiting")]
     try:
         farm.out.mkdir(exist_ok=True)
-        write_csv(farm.out / "set_aside.csv", aside)
+        write_csv(farm.out / "set_aside.csv", rejected)
         write_csv(farm.out / "findings.csv", [each.record() for each in found])
     except OSError as problem:
         raise OutOfReach(f"out/set_aside.csv cannot be written: {problem.strerror}.") from problem
-    if aside:
-        tell("The whole list is in out/set_aside.csv.")
+    if rejected:
+        notify("The whole list is in out/set_aside.csv.")

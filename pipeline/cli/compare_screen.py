@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.options import tell
-from pipeline.cli.show import say
+from pipeline.cli.group_screen import TOGETHER
+from pipeline.cli.show import Column, notify, print_sentences, print_table
 from schemas.answers import Verdict
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 from schemas.phrases import counted
@@ -27,26 +27,25 @@ MOST_REFUSED = 5  # pairs without a verdict that are named one by one
 
 
 def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
-    """Print what holds of every factor that varies; of what cannot be told, how to ask."""
+    """Print what holds of every factor that varies; of what has no verdict, why."""
     if not units.rows:
-        _tell_no_batch(units)
+        _notify_no_batch(units)
     elif not found:
-        say("Nothing varies that has a figure, so there is nothing to compare.")
+        print_sentences("Nothing varies that has a figure, so there is nothing to compare.")
     else:
-        say(f"{found[0].measure}, as of {units.as_of}.", "")
+        print_sentences(f"{found[0].measure}, as of {units.as_of}.", "")
         typer.echo("")
         _show_factors(found)
         held = [row["sentence"] for each in found for row in each.pairs if row["verdict"] != Verdict.CANNOT_TELL]
         typer.echo("")
-        say(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
-        tell(
+        print_sentences(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
+        notify(
             f"Intervals of {percent(STANDING_LEVEL)}, for what is looked at again and again; of one factor asked "
             f"for by name, of {percent(LEVEL)}."
         )
 
 
 def _show_factors(found: Sequence[Overview]) -> None:
-    from pipeline.cli.show import Column, as_table
     from pipeline.compare.verdicts import RULES
 
     rows = []
@@ -60,7 +59,7 @@ def _show_factors(found: Sequence[Overview]) -> None:
         rows.append(
             {"factor": each.factor, "levels": soaks, "pairs": pairs, "clear": pairs - each.open_pairs, "why": why}
         )
-    as_table(
+    print_table(
         rows,
         [
             Column("factor", "factor"),
@@ -72,8 +71,8 @@ def _show_factors(found: Sequence[Overview]) -> None:
     )
 
 
-def _tell_no_batch(units: FarmUnits) -> None:
-    tell(f"No batch is loaded as of {units.as_of}. Fill in batches.csv, or mend it: gillbook check.")
+def _notify_no_batch(units: FarmUnits) -> None:
+    notify(f"No batch is loaded as of {units.as_of}. Fill in batches.csv, or mend it: gillbook check.")
 
 
 def show(answer: Comparison, levels_only: bool) -> None:
@@ -82,11 +81,11 @@ def show(answer: Comparison, levels_only: bool) -> None:
     from pipeline.compare import text as sentences
 
     if not answer.units.rows:
-        _tell_no_batch(answer.units)
+        _notify_no_batch(answer.units)
         return
     pairs = tables.pair_rows(answer)
     varies = f" It varies {_varies(answer)}." if pairs else ""
-    say(f"{sentences.heading(answer)}, as of {answer.units.as_of}.{varies}", "")
+    print_sentences(f"{sentences.heading(answer)}, as of {answer.units.as_of}.{varies}", "")
     typer.echo("")
     rows = tables.level_rows(answer)
     if rows:
@@ -95,11 +94,11 @@ def show(answer: Comparison, levels_only: bool) -> None:
         typer.echo("")
         _show_pairs(pairs)
         typer.echo("")
-        _say_pairs(pairs)
+        _print_pair_sentences(pairs)
     elif not levels_only:
         sooner = "--through-flush 1" if answer.units.to_day is None else "an earlier --to-day"
-        say(_nothing_to_compare(rows, sooner))
-    _tell_notes(answer, rows)
+        print_sentences(_nothing_to_compare(rows, sooner))
+    _notify_notes(answer, rows)
 
 
 def _varies(answer: Comparison) -> str:
@@ -107,10 +106,8 @@ def _varies(answer: Comparison) -> str:
 
 
 def _show_levels(rows: Rows, answer: Comparison) -> None:
-    from pipeline.cli.show import Column, as_table
-
     called = "share" if answer.query.measure.by_day else answer.query.measure.name
-    as_table(
+    print_table(
         rows,
         [
             Column("level", answer.query.factor),
@@ -127,12 +124,10 @@ def _show_levels(rows: Rows, answer: Comparison) -> None:
 
 
 def _show_pairs(rows: Rows) -> None:
-    from pipeline.cli.show import Column, as_table
-
     unit = rows[0]["unit"]
     if len(rows) > MOST_PAIRS:
         rows = [row for row in rows if row["low"] is not None] or rows[:MOST_PAIRS]
-    as_table(
+    print_table(
         [{**row, "shown_p": _p(row["p"]), "shown": SHORT.get(row["verdict"], row["verdict"])} for row in rows],
         [
             Column("level", "level"),
@@ -154,17 +149,17 @@ def _p(p: float | None) -> str | None:
     return "<.001" if p < 0.001 else f"{p:.3f}".lstrip("0") if p < 1 else "1"
 
 
-def _say_pairs(rows: Rows) -> None:
+def _print_pair_sentences(rows: Rows) -> None:
     """Print what holds first, then the pairs without a verdict: those nearest to one first."""
     settled = [row for row in rows if row["verdict"] != Verdict.CANNOT_TELL]
     open_ = [row for row in rows if row["verdict"] == Verdict.CANNOT_TELL]
     open_.sort(key=lambda row: row["rules"].split()[0] not in ("R7", "R8"))
     for row in [*settled, *open_[:MOST_REFUSED]]:
-        say(row["sentence"])
+        print_sentences(row["sentence"])
     rest = Counter(row["rules"].split()[0] for row in open_[MOST_REFUSED:])
     if rest:
         rules = ", ".join(f"{rule} {count}" for rule, count in sorted(rest.items()))
-        say(
+        print_sentences(
             f"{counted(rest.total(), 'more pair')} without a verdict (by rule: {rules}). "
             "--against LEVEL or --json says why."
         )
@@ -184,25 +179,25 @@ def _nothing_to_compare(rows: Rows, sooner: str) -> str:
     return f"Only {measured[0]} has a figure, so there is nothing to compare.{young}"
 
 
-def _tell_notes(answer: Comparison, rows: Rows) -> None:
+def _notify_notes(answer: Comparison, rows: Rows) -> None:
     from pipeline.compare.comparison import not_yet
 
     measure = answer.query.measure
-    tell(
+    notify(
         f"Each soak counts once at a level: containers of one soak share its fate. not yet: left out, "
         f"{not_yet(measure, answer.units)}. could show: what these soaks would show in 4 of 5 farms. "
-        "A batch weighed together counts as one container."
+        f"{TOGETHER}"
     )
     without = sum(row["units_without"] for row in rows)
     if without:
-        tell(f"{_containers(without, 'adds', 'add')} nothing: {measure.without}.")
+        notify(f"{_containers(without, 'adds', 'add')} nothing: {measure.without}.")
     if answer.units_without_level:
         left_out = _containers(answer.units_without_level, "has", "have")
-        tell(f"{left_out} no {answer.query.factor} written down: left out.")
+        notify(f"{left_out} no {answer.query.factor} written down: left out.")
     if answer.bases:
-        tell(f"Dry mass was found in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
+        notify(f"Dry mass was found in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
     if answer.pairs:
-        tell(
+        notify(
             "Looking again after every batch raises false alarms: from 5 to 6 % at the second look, to 12 % by the "
             "sixth. Decide beforehand when to look."
         )

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from pipeline.cli.options import timed
+from pipeline.cli.farm_access import timed
 from schemas.finding import Finding, OutOfReach
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -32,28 +33,15 @@ def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit
     return found
 
 
-def audit_findings(audit: Audit) -> list[Finding]:
-    """What should the grower hear of the audit, row by row where rows are at fault?"""
-    from pipeline.audit.findings import findings
-
-    return findings(audit)
-
-
 def audit_lines(audit: Audit) -> list[str]:
-    """How is the audit as a whole told, in lines that fit the screen?"""
-    failed = [each for each in audit.outcomes if each.failed]
-    told_above = sum(each.already_reported for each in failed)
-    untold = f", {audit.undecided} cannot be told yet" if audit.undecided else ""
+    """Return what became of the audit as a whole, in lines that fit the screen."""
+    already = sum(each.already_reported for each in audit.outcomes if each.failed)
+    undecided = f", {audit.undecided} cannot be judged yet" if audit.undecided else ""
+    errors, warnings = counted(audit.failed("error"), "error"), counted(audit.failed("warning"), "warning")
     lines = [
         f"The audit (Great Expectations, over the loaded ledger, as of {audit.as_of}):",
-        f"  {audit.held} of {len(audit.outcomes)} expectations hold; {_of(audit.failed('error'), 'error')}, "
-        f"{_of(audit.failed('warning'), 'warning')}{untold}.",
+        f"  {audit.held} of {len(audit.outcomes)} expectations hold; {errors}, {warnings}{undecided}.",
     ]
-    if told_above:
-        rows = "1 row" if told_above == 1 else f"{told_above} rows"
-        lines.append(f"  Of the warnings, {rows} had been told by the screen: the two agree.")
+    if already:
+        lines.append(f"  Of the warnings, {counted(already, 'row')} had been found in reading: the two agree.")
     return [*lines, "  Each of them, with its source, is in out/audit.json."]
-
-
-def _of(count: int, one: str) -> str:
-    return f"{count} {one}" if count == 1 else f"{count} {one}s"

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm, refreshed
+from pipeline.cli.options import FarmOption, JsonOption
+from pipeline.cli.show import notify
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -41,48 +42,48 @@ def demo(folder: NewFolder) -> None:
 
 def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
     """Load what changed in the files. Tells what became of the rows of each file."""
-    from pipeline.cli.show import Column, as_json, as_table
+    from pipeline.cli.show import Column, print_json, print_table
 
     opened = open_the_farm(farm)
     done = refreshed(opened, strict=True)
     assert done is not None, "a strict refresh refreshes or raises"
     for message in _separators(opened, done.changed):
-        tell(message)
+        notify(message)
     if json:
-        as_json(done.counts)
+        print_json(done.counts)
         return
     columns = [Column("file", "file")]
     columns += [Column(key, key.replace("_", " "), 0) for key in ("rows_in", "loaded", "set_aside", "waiting", "blank")]
     names = [count["file"] for count in done.counts]
-    as_table([{**count, "file": _called(count, names)} for count in done.counts], columns)
-    tell("rows in = loaded + set aside + waiting + blank, in every file.")
+    print_table([{**count, "file": _called(count, names)} for count in done.counts], columns)
+    notify("rows in = loaded + set aside + waiting + blank, in every file.")
     for message in done.edits:
-        tell(message)
+        notify(message)
     if done.levels:
-        told = ", ".join(f"{number} {level.replace('_', ' ')}" for level, number in sorted(done.levels.items()))
-        tell(f"Findings: {told}. gillbook check tells which.")
+        levels = ", ".join(f"{number} {level.replace('_', ' ')}" for level, number in sorted(done.levels.items()))
+        notify(f"Findings: {levels}. gillbook check tells which.")
 
 
-def _separators(farm: Farm, read: Sequence[str]) -> list[str]:
-    """Which of the files just read are separated by something else than commas? They are told once, until they change;
-    gillbook check tells it always.
+def _separators(farm: Farm, changed: Sequence[str]) -> list[str]:
+    """Return which of the files just read are separated by something else than commas: said once, until they change;
+    gillbook check says it always.
     """
-    from pipeline.models.view import open_ledger
+    from pipeline.models.measures import separators
+    from pipeline.models.view import opened
 
-    if not read:
+    if not changed:
         return []
-    query = "select value, list(distinct file order by file) from findings where rule = 'separator' group by value"
-    with open_ledger(farm.ledger) as con:
-        told = {word: [name for name in files if name in read] for word, files in con.execute(query).fetchall()}
-    return [
-        f"{word.capitalize()} stand between the columns of {', '.join(files[:SHOWN_FILES])}"
-        + (f" and {len(files) - SHOWN_FILES} more." if len(files) > SHOWN_FILES else ".")
-        for word, files in sorted(told.items())
-        if files
-    ]
+    with opened(farm.ledger, farm.settings) as ledger:
+        found = [(row["separator"], [name for name in row["files"] if name in changed]) for row in separators(ledger)]
+    return [f"{word.capitalize()} stand between the columns of {_some(files)}." for word, files in found if files]
+
+
+def _some(files: Sequence[str]) -> str:
+    more = len(files) - SHOWN_FILES
+    return ", ".join(files[:SHOWN_FILES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _called(count: Mapping[str, object], names: Sequence[str]) -> str:
-    """How is this file called beside the others? One that holds several tables stands once for each."""
+    """Return what this file is called beside the others. One that holds several tables stands once for each."""
     file = str(count["file"])
     return f"{file} ({count['table_name']})" if names.count(file) > 1 else file

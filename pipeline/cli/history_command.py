@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, JsonOption, refreshed, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm, refreshed
+from pipeline.cli.options import FarmOption, JsonOption
+from pipeline.cli.show import notify
 from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from pipeline.cli.show import Column, Record
 
 
 def history(json: JsonOption = False, farm: FarmOption = None) -> None:
     """Tell what was loaded when, file by file, and what changed since the time before. The newest is last."""
-    from pipeline.cli.show import Column, as_json, as_table
+    from pipeline.cli.show import print_records
     from pipeline.ledger.history import history_path, read_history
     from schemas.contract import contract
 
@@ -29,23 +30,24 @@ def history(json: JsonOption = False, farm: FarmOption = None) -> None:
     except OSError as problem:
         raise OutOfReach(f"{where} cannot be read ({problem.strerror}). Mend its rights.") from problem
     for line in found.torn:
-        tell(f"{where}, line {line}: cannot be read and is left out. It was half written when the machine stopped.")
-    if json:
-        as_json([{name: each.get(name) for name in contract("history").names} for each in found.records])
-        return
-    if not found.records:
-        tell("Nothing was loaded yet.")
-        return
+        notify(f"{where}, line {line}: cannot be read and is left out. It was half written when the machine stopped.")
+    records = found.records
+    shown = [{name: each.get(name) for name in contract("history").names} if json else _shown(each) for each in records]
+    if print_records(shown, _columns(), json, "Nothing was loaded yet."):
+        notify("aside: set aside or waiting. came, went: rows since the time before; one that was changed did both.")
+        notify("--json has more: content hashes, and rows that moved, were freed or held.")
+
+
+def _columns() -> list[Column]:
+    from pipeline.cli.show import Column
+
     columns = [Column("time", "when", whole=True), Column("file", "file"), Column("event", "what", whole=True)]
     counts = {"loaded": "loaded", "set_aside": "aside", "rows_added": "came", "rows_gone": "went"}
-    columns += [Column(key, heading, 0) for key, heading in counts.items()]
-    as_table([_shown(each) for each in found.records], columns)
-    tell("aside: set aside or waiting. came, went: rows since the time before; one that was changed did both.")
-    tell("--json has more: content hashes, and rows that moved, were freed or held.")
+    return [*columns, *(Column(key, heading, 0) for key, heading in counts.items())]
 
 
-def _shown(each: Mapping[str, Any]) -> dict[str, Any]:
-    """How does a record look in the plain table?"""
+def _shown(each: Record) -> Record:
+    """Return a record as the plain table shows it."""
     table, file = each["table_name"], each["file"]
     own = file.startswith((f"{table}.", f"{table}/"))
     return {
@@ -63,13 +65,13 @@ def forget(
     farm: FarmOption = None,
 ) -> None:
     """Give up a file that is gone or cannot be read. Its last good rows go; its copy stays in kept/forgotten/."""
-    from pipeline.cli.show import say
+    from pipeline.cli.show import print_sentences
     from pipeline.ledger.forget import forget as give_up
 
     opened = open_the_farm(farm)
     done = give_up(opened, file, datetime.now().astimezone().isoformat(timespec="seconds"))
     copies = " and ".join(done.copies)
-    say(
+    print_sentences(
         f"{done.file} is given up.",
         f"The copy is now {copies}; to undo this, copy it back." if copies else "",
         "The file itself stays where it is, and is passed over until it can be read." if done.still_there else "",

@@ -11,17 +11,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import tell
+from pipeline.cli.options import as_option
+from pipeline.cli.show import notify
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.adopt.proposal import Answers, Proposal, Question
-    from pipeline.adopt.settings_text import TrialReading
-    from pipeline.adopt.sheets import SourceFile, SourceSheet
+    from pipeline.adopt.settings_text import Reads
+    from pipeline.adopt.sheets import Lying, LyingSheet
 
-# The settings that the files may leave open, and that the grower can name.
-OPEN_SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
+# The settings that the files may leave open, and that the grower can give.
+SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
 
 NO_TABLE = (
     "No table could be made out in these files, so nothing was written. To tell yourself what your headings stand for, "
@@ -59,20 +60,20 @@ def init(
     With --from, look at files you have already, propose which heading stands for which column, and write nothing until
     you say so. Without DIR the folder that they lie in becomes the farm; a new DIR gets copies of them.
     """
-    given = {"decimal_mark": decimal_mark, "thousands_mark": thousands_mark, "date_order": date_order}
+    typed = dict(zip(SETTINGS, (decimal_mark, thousands_mark, date_order), strict=True))
+    settings = {name: value for name, value in typed.items() if value is not None}
     if not files:
-        _empty(places or [], full, [name for name, value in given.items() if value is not None or unit or yes])
+        _empty(places or [], full, needless=bool(settings or unit or yes))
         return
     # A file after the first stands where the folder would: the shell gives them alike.
     more = [place for place in places or [] if place.is_file()]
     folders = [place for place in places or [] if place not in more]
     if len(folders) > 1:
         raise WrongRequest(f"{folders[1]}: there is no such file, and the folder is {folders[0]}. Name files that are.")
-    settings = {name: value for name, value in given.items() if value is not None}
     _adopt(folders[0] if folders else None, [*files, *more], settings, unit or [], yes)
 
 
-def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
+def _empty(places: Sequence[Path], full: bool, needless: bool) -> None:
     from pipeline.farm.template import write_new_farm
 
     if needless:
@@ -87,42 +88,42 @@ def _empty(places: Sequence[Path], full: bool, needless: Sequence[str]) -> None:
 def _adopt(
     folder: Path | None, files: Sequence[Path], settings: Mapping[str, str], units: Sequence[str], yes: bool
 ) -> None:
-    from pipeline.adopt.make import home_of, make_farm, source_files
+    from pipeline.adopt.make import home_of, lying_files, make_farm
     from pipeline.adopt.settings_text import settings_text
     from pipeline.adopt.sheets import sheets_of
 
     home = home_of(folder, files)
     try:
-        sources = source_files(home, files)
-        sheets = [sheet for file in sources for sheet in sheets_of(file)]
+        lying = lying_files(home, files)
+        sheets = [sheet for file in lying for sheet in sheets_of(file)]
     except UnreadableFile as problem:
         raise OutOfReach(f"{problem} Nothing was written.") from problem
-    proposal = _settled(sheets, _answers(settings, units), ask=not yes and sys.stdin.isatty())
+    proposal = _settled(sheets, _answers(settings, units), interactive=not yes and sys.stdin.isatty())
     text = settings_text(proposal)
     _show(proposal, text)
     if not proposal.tables:
         raise WrongRequest(NO_TABLE)
-    _show_place(home, sources)
+    _show_place(home, lying)
     if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
-        tell("Nothing was written. To write it: the same command with --yes.")
+        notify("Nothing was written. To write it: the same command with --yes.")
         return
-    written = make_farm(home, sources, text, proposal.tables)
+    written = make_farm(home, lying, text, proposal.tables)
     typer.echo(f"{home} is ready: {', '.join(written)}.")
     typer.echo(f"Next: gillbook check --farm {home}")
 
 
-def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
+def _show_place(home: Path, lying: Sequence[Lying]) -> None:
     """Show which folder becomes the farm, and whether the files stay where they are."""
     from pipeline.cli.show import printable
 
-    copied = not all(each.path.is_relative_to(home.resolve()) for each in sources)
+    copied = not all(each.path.is_relative_to(home.resolve()) for each in lying)
     typer.echo(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
     typer.echo(f"  {printable(str(home))}\n")
 
 
 def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
-    """Return what the grower answered by options. Raises WrongRequest for what no setting and no unit can be."""
-    from pipeline.adopt.headings import parse_heading
+    """Return what the grower gave. Raises WrongRequest for what no setting and no unit can be."""
+    from pipeline.adopt.headings import bare
     from pipeline.adopt.proposal import Answers
     from pipeline.farm.units import UNITS
     from schemas.contract import contract
@@ -131,88 +132,92 @@ def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
         known = contract("farm").field(name).words
         if value not in known:
             words = ", ".join(word for word in known if word)
-            raise WrongRequest(f"--{name.replace('_', '-')} {value!r}: it may be one of {words}.")
+            raise WrongRequest(f"{as_option(name)} {value!r}: it may be one of {words}.")
     every = [word for kind in UNITS.values() for word in kind]
     found = {}
     for each in units:
         heading, _, unit = each.rpartition("=")
         if not heading or unit not in every:
             raise WrongRequest(f"--unit {each!r}: write it like 'Weight=oz'; units are {', '.join(every)}.")
-        found[parse_heading(heading).words] = unit
+        found[bare(heading).words] = unit
     return Answers(settings, found)
 
 
-def _settled(sheets: Sequence[SourceSheet], answers: Answers, ask: bool) -> Proposal:
+def _settled(sheets: Sequence[LyingSheet], answers: Answers, interactive: bool) -> Proposal:
     """Return what is proposed, once the grower has answered what the files leave open (or cannot be asked)."""
     from pipeline.adopt.proposal import propose
 
     proposal = propose(sheets, answers)
-    seen: set[str] = set()
-    while ask and (open_ones := [each for each in proposal.questions if each.name not in seen]):
-        seen.add(open_ones[0].name)
-        answers = _answer(open_ones[0], answers)
+    done: set[str] = set()
+    while interactive and (open_ones := [each for each in proposal.questions if each.name not in done]):
+        done.add(open_ones[0].name)
+        answers = _with_answer(open_ones[0], answers)
         proposal = propose(sheets, answers)
     return proposal
 
 
-def _answer(question: Question, answers: Answers) -> Answers:
+def _with_answer(question: Question, answers: Answers) -> Answers:
+    """Return the answers with the grower's to this question; as they were where it is left open."""
     from pipeline.cli.show import printable
 
-    spoken = {SPOKEN.get(choice, choice): choice for choice in question.choices}
-    text = f"{question.text}\nType {' or '.join(spoken)}, or just Enter to leave it open"
+    choices = {SPOKEN.get(choice, choice): choice for choice in question.choices}
+    text = f"{question.asked}\nType {' or '.join(choices)}, or just Enter to leave it open"
     shown = "\n".join(map(printable, text.split("\n")))
-    said = typer.prompt(shown, default="", show_default=False, err=True).strip()
-    while said and said not in spoken:
-        tell(f'"{said}" is none of these.')
-        said = typer.prompt(shown, default="", show_default=False, err=True).strip()
-    if not said:
+    while (answer := typer.prompt(shown, default="", show_default=False, err=True).strip()) not in ("", *choices):
+        notify(f'"{answer}" is none of these.')
+    if not answer:
         return answers
-    said = spoken[said]
-    if question.name in OPEN_SETTINGS:
-        return replace(answers, settings={**answers.settings, question.name: said})
-    return replace(answers, units={**answers.units, question.name: said})
+    if question.name in SETTINGS:
+        return replace(answers, settings={**answers.settings, question.name: choices[answer]})
+    return replace(answers, units={**answers.units, question.name: choices[answer]})
 
 
 def _show(proposal: Proposal, text: str) -> None:
     """Show what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
-    from pipeline.adopt.settings_text import conventions_of, try_reading
-    from pipeline.cli.show import WIDTH, printable
+    from pipeline.adopt.settings_text import conventions_of, trial
 
-    def lines(heading: str, sentences: Sequence[str]) -> None:
-        if sentences:
-            typer.echo(f"\n{heading}")
-            for each in sentences:
-                typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
-
-    lines(
-        "What your files hold:",
-        [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in proposal.matches],
+    placings = proposal.placings
+    _show_lines(
+        "What your files hold:", [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in placings]
     )
     if proposal.tables:
         typer.echo("\nfarm.toml would be:\n")
         typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
-    unplaced = [f'{each.sheet.called}: "{name}" {why}.' for each in proposal.matches for name, why in each.unmatched]
-    lines("Not placed: these columns stay in your files and are not read.", unplaced)
-    short = [
-        f"{each.sheet.called}: no {table}, for it has no column for {lack}."
-        for each in proposal.matches
-        for table, lack in each.lacking.items()
-    ]
-    lines("Tables that lack a column:", short)
-    lines("Taken or left open:", proposal.doubts)
-    lines("To be told by you:", [f"{each.text} {each.option}" for each in proposal.questions])
-    lines(
+    _show_lines(
+        "Not placed: these columns stay in your files and are not read.",
+        [f'{each.sheet.called}: "{name}" {why}.' for each in placings for name, why in each.unplaced],
+    )
+    _show_lines(
+        "Tables that lack a column:",
+        [
+            f"{each.sheet.called}: no {table}, for it has no column for {lack}."
+            for each in placings
+            for table, lack in each.short.items()
+        ],
+    )
+    _show_lines("Taken or left open:", proposal.doubts)
+    _show_lines("To be said by you:", [f"{each.asked} {each.option}" for each in proposal.questions])
+    _show_lines(
         "How your files would read:",
-        [sentence for each in try_reading(proposal, conventions_of(text)) for sentence in _reads(each)],
+        [sentence for each in trial(proposal, conventions_of(text)) for sentence in _reads(each)],
     )
     typer.echo("")
 
 
-def _reads(each: TrialReading) -> list[str]:
+def _show_lines(heading: str, lines: Sequence[str]) -> None:
+    from pipeline.cli.show import WIDTH, printable
+
+    if lines:
+        typer.echo(f"\n{heading}")
+    for each in lines:
+        typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
+
+
+def _reads(each: Reads) -> list[str]:
     if each.refused:
         return [f"{each.file} as {each.table}: not at all. {each.refused}"]
-    rejected = f", of which {each.rejected} cannot be used" if each.rejected else ""
+    unusable = f", of which {each.aside} cannot be used" if each.aside else ""
     return [
-        f"{each.file} as {each.table}: {counted(each.rows, 'row')}{rejected}.",
+        f"{each.file} as {each.table}: {counted(each.rows, 'row')}{unusable}.",
         *(f"  {sentence}" + (f" ({number} like it)" if number > 1 else "") for sentence, number in each.findings),
     ]

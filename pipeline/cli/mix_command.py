@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption
-from pipeline.cli.options import the_farm as open_the_farm
-from pipeline.cli.show import say
+from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.options import FarmOption, as_option, spread
+from pipeline.cli.show import print_sentences
 from schemas.finding import WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from schemas.cell_format import CellFormat
 
-# Which options does each sum take?
+# The options that each sum takes.
 TAKES = {
     "lime": ("water", "dose"),
     "spawn": ("rate", "basis", "wet", "dry", "moisture", "bag"),
@@ -26,6 +28,40 @@ TAKES = {
 }
 
 
+@dataclass(frozen=True)
+class MixAmounts:
+    """What the sums are made of, as typed; each sum takes some of it."""
+
+    water: Annotated[str | None, typer.Option("--water", metavar="VOLUME", help="lime: the bath, 200 or 50 gal.")] = (
+        None
+    )
+    dose: Annotated[
+        str | None, typer.Option("--dose", metavar="G", help="lime: g per litre. Default: 5 (common practice).")
+    ] = None
+    rate: Annotated[str | None, typer.Option("--rate", metavar="PCT", help="spawn: spawn over substrate, in %.")] = None
+    basis: Annotated[
+        str | None,
+        typer.Option("--basis", metavar="wet|dry", help="spawn: what the rate is of; they differ threefold."),
+    ] = None
+    wet: Annotated[
+        str | None, typer.Option("--wet", metavar="WEIGHT", help="Substrate as it is, drained: 20, 45 lb.")
+    ] = None
+    dry: Annotated[str | None, typer.Option("--dry", metavar="WEIGHT", help="Its dry mass.")] = None
+    moisture: Annotated[
+        str | None,
+        typer.Option("--moisture", metavar="PCT", help="spawn: its moisture. water: the one that is wanted."),
+    ] = None
+    now: Annotated[str | None, typer.Option("--now", metavar="PCT", help="water: the moisture it has now.")] = None
+    bag: Annotated[str | None, typer.Option("--bag", metavar="WEIGHT", help="spawn: what a bag of spawn holds.")] = None
+    sample_wet: Annotated[
+        str | None, typer.Option("--sample-wet", metavar="WEIGHT", help="dry: the sample drained, in g.")
+    ] = None
+    sample_dry: Annotated[
+        str | None, typer.Option("--sample-dry", metavar="WEIGHT", help="dry: the sample dried, in g.")
+    ] = None
+
+
+@spread
 def mix(
     what: Annotated[
         str,
@@ -34,60 +70,23 @@ def mix(
             help="lime: for a bath. spawn: for a rate. water: to reach a moisture. dry: mass of a drained sample.",
         ),
     ],
-    water: Annotated[
-        str | None, typer.Option("--water", metavar="VOLUME", help="lime: the bath, 200 or 50 gal.")
-    ] = None,
-    dose: Annotated[
-        str | None, typer.Option("--dose", metavar="G", help="lime: g per litre. Default: 5 (common practice).")
-    ] = None,
-    rate: Annotated[
-        str | None, typer.Option("--rate", metavar="PCT", help="spawn: spawn over substrate, in %.")
-    ] = None,
-    basis: Annotated[
-        str | None,
-        typer.Option("--basis", metavar="wet|dry", help="spawn: what the rate is of; they differ threefold."),
-    ] = None,
-    wet: Annotated[
-        str | None, typer.Option("--wet", metavar="WEIGHT", help="Substrate as it is, drained: 20, 45 lb.")
-    ] = None,
-    dry: Annotated[str | None, typer.Option("--dry", metavar="WEIGHT", help="Its dry mass.")] = None,
-    moisture: Annotated[
-        str | None,
-        typer.Option("--moisture", metavar="PCT", help="spawn: its moisture. water: the one that is wanted."),
-    ] = None,
-    now: Annotated[str | None, typer.Option("--now", metavar="PCT", help="water: the moisture it has now.")] = None,
-    bag: Annotated[
-        str | None, typer.Option("--bag", metavar="WEIGHT", help="spawn: what a bag of spawn holds.")
-    ] = None,
-    sample_wet: Annotated[
-        str | None, typer.Option("--sample-wet", metavar="WEIGHT", help="dry: the sample drained, in g.")
-    ] = None,
-    sample_dry: Annotated[
-        str | None, typer.Option("--sample-dry", metavar="WEIGHT", help="dry: the sample dried, in g.")
-    ] = None,
+    *,
+    amounts: MixAmounts,
     farm: FarmOption = None,
 ) -> None:
     """Tell the sums of the trade: lime for a bath, spawn and its bags, water for a moisture, dry mass of a sample."""
     if what not in TAKES:
         raise WrongRequest(f"mix {what}: there is lime, spawn, water and dry.")
-    typed = {
-        "water": water, "dose": dose, "rate": rate, "basis": basis, "wet": wet, "dry": dry, "moisture": moisture,
-        "now": now, "bag": bag, "sample_wet": sample_wet, "sample_dry": sample_dry,
-    }  # fmt: skip
-    given = {name: text for name, text in typed.items() if text is not None}
+    given = {name: text for name, text in vars(amounts).items() if text is not None}
     foreign = next((name for name in given if name not in TAKES[what]), None)
     if foreign:
-        taken = ", ".join(_option(name) for name in TAKES[what])
-        raise WrongRequest(f"mix {what}: {_option(foreign)} is not for this sum. It takes {taken}.")
+        taken = ", ".join(as_option(name) for name in TAKES[what])
+        raise WrongRequest(f"mix {what}: {as_option(foreign)} is not for this sum. It takes {taken}.")
     {"lime": _lime, "spawn": _spawn, "water": _water, "dry": _dry}[what](_Typed(given, _cell_format(farm)))
 
 
-def _option(name: str) -> str:
-    return f"--{name.replace('_', '-')}"
-
-
 def _cell_format(farm: Path | None) -> CellFormat:
-    """How are numbers written: in the farm's manner where there is one; the sums need none."""
+    """Return how numbers are written: as on the farm where there is one; the sums need none."""
     from schemas.cell_format import PLAIN
 
     try:
@@ -106,34 +105,34 @@ class _Typed:
         self._cell_format = cell_format
 
     def has(self, name: str) -> bool:
-        """Is it given, or answered?"""
+        """Return whether it is given, or answered."""
         return name in self._given
 
     def word(self, name: str, question: str, words: tuple[str, ...]) -> str:
-        """Which of these words is it?"""
+        """Return which of these words it is. Raises WrongRequest for any other."""
         text = self._text(name, question).strip().lower()
         if text not in words:
-            raise WrongRequest(f"{_option(name)} {text}: write {' or '.join(words)}.")
+            raise WrongRequest(f"{as_option(name)} {text}: write {' or '.join(words)}.")
         return text
 
     def amount(self, name: str, unit: str, question: str) -> Decimal:
-        """How much is it, in this unit?"""
+        """Return how much it is, in this unit."""
         from pipeline.logbook.amounts import amount
 
-        return amount(_option(name), self._text(name, question), unit, unit, self._cell_format).exact
+        return amount(as_option(name), self._text(name, question), unit, unit, self._cell_format).exact
 
     def amount_or_none(self, name: str, unit: str) -> Decimal | None:
         """As amount; None where it is not given."""
         return self.amount(name, unit, "") if self.has(name) else None
 
     def share(self, name: str, question: str, below: int = 100) -> Decimal:
-        """Which number is it, above 0 and below `below`?"""
+        """Return the number, above 0 and below `below`. Raises WrongRequest for any other."""
         from pipeline.logbook.amounts import number
 
         text = self._text(name, question)
         value = number(text.removesuffix("%"), self._cell_format)
         if value is None or not 0 < value < below:
-            raise WrongRequest(f"{_option(name)} {text}: write a number above 0 and below {below}.")
+            raise WrongRequest(f"{as_option(name)} {text}: write a number above 0 and below {below}.")
         return value
 
     def share_or_none(self, name: str) -> Decimal | None:
@@ -141,11 +140,11 @@ class _Typed:
         return self.share(name, "") if self.has(name) else None
 
     def shown(self, value: Decimal, decimals: int) -> str:
-        """The number with so many decimals."""
+        """Return the number with so many decimals."""
         return f"{value:.{decimals}f}".replace(".", self._cell_format.decimal_mark)
 
     def plain(self, value: Decimal) -> str:
-        """The number as the farm writes it, with the decimals it has."""
+        """Return the number as the farm writes it, with the decimals it has."""
         from pipeline.logbook.amounts import written
 
         return written(value, self._cell_format)
@@ -154,7 +153,7 @@ class _Typed:
         if name in self._given:
             return self._given[name]
         if not sys.stdin.isatty():
-            raise WrongRequest(f"{_option(name)} is missing: {question}.")
+            raise WrongRequest(f"{as_option(name)} is missing: {question}.")
         self._given[name] = str(typer.prompt(f"{question[0].upper()}{question[1:]}", err=True))
         return self._given[name]
 
@@ -166,12 +165,12 @@ def _lime(typed: _Typed) -> None:
     dose = typed.share("dose", "", 1000) if typed.has("dose") else LIME_G_PER_L
     grams = lime_g(litres, dose)
     source = "" if typed.has("dose") else " (common practice, no source)"
-    say(
+    print_sentences(
         f"Hydrated lime: {typed.shown(grams, 0)} g ({typed.shown(grams / 1000, 2)} kg) for {typed.shown(litres, 1)} L "
         f"of water, at {typed.plain(dose)} g per litre{source}."
     )
     typer.echo("")
-    say(*lime_cautions())
+    print_sentences(*lime_cautions())
 
 
 def _spawn(typed: _Typed) -> None:
@@ -184,19 +183,19 @@ def _spawn(typed: _Typed) -> None:
     moisture = typed.share_or_none("moisture")
     of = substrate(typed.amount_or_none("wet", "kg"), typed.amount_or_none("dry", "kg"), moisture)
     spawn = spawn_kg(of, rate, basis)
-    told = [
+    sentences = [
         f"Spawn: {typed.shown(spawn, 2)} kg, {typed.plain(rate)} % of the {basis} substrate (spawn over substrate)."
     ]
     other = "dry" if basis == "wet" else "wet"
     mass = of.dry_kg if other == "dry" else of.wet_kg
     if mass is not None:
-        told.append(f"On {other} basis that is {typed.shown(100 * spawn / mass, 1)} %.")
+        sentences.append(f"On {other} basis that is {typed.shown(100 * spawn / mass, 1)} %.")
     bag = typed.amount_or_none("bag", "kg")
     if bag is not None:
         count, left = bags(spawn, bag)
         over = f", {typed.shown(left, 2)} kg left over" if left else ""
-        told.append(f"That is {count} bag{'' if count == 1 else 's'} of {typed.shown(bag, 2)} kg{over}.")
-    say(" ".join(told))
+        sentences.append(f"That is {counted(count, 'bag')} of {typed.shown(bag, 2)} kg{over}.")
+    print_sentences(" ".join(sentences))
 
 
 def _water(typed: _Typed) -> None:
@@ -211,7 +210,7 @@ def _water(typed: _Typed) -> None:
     of = substrate(dry if wet is None and now is None else wet, dry, now)
     water = water_l(of, wanted)
     assert of.wet_kg is not None
-    say(
+    print_sentences(
         f"Water: {typed.shown(water, 2)} L for {typed.shown(of.wet_kg, 2)} kg of substrate, to reach "
         f"{typed.plain(wanted)} % moisture (wet basis). "
         f"Together {typed.shown(of.wet_kg + water, 2)} kg; what runs off is not in it."
@@ -224,8 +223,10 @@ def _dry(typed: _Typed) -> None:
     wet_g = typed.amount("sample_wet", "g", "mass of the drained sample in g")
     dry_g = typed.amount("sample_dry", "g", "mass of the dried sample in g")
     moisture = moisture_pct(wet_g, dry_g)
-    told = [f"Moisture: {typed.shown(moisture, 1)} % (wet basis: water over the drained mass)."]
+    sentences = [f"Moisture: {typed.shown(moisture, 1)} % (wet basis: water over the drained mass)."]
     if typed.has("wet"):
         wet = typed.amount("wet", "kg", "")
-        told.append(f"Of {typed.shown(wet, 2)} kg drained, {typed.shown(wet * (1 - moisture / 100), 2)} kg are dry.")
-    say(" ".join(told))
+        sentences.append(
+            f"Of {typed.shown(wet, 2)} kg drained, {typed.shown(wet * (1 - moisture / 100), 2)} kg are dry."
+        )
+    print_sentences(" ".join(sentences))

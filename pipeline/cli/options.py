@@ -1,24 +1,23 @@
-"""What the commands have in common: their options, opening the farm, and bringing the ledger up to date first."""
+"""What the commands have in common: their options, one by one and in bundles, and the days that are typed."""
 
 from __future__ import annotations
 
-import os
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import date, datetime
+import functools
+import inspect
+from collections.abc import Callable
+from dataclasses import MISSING, dataclass, fields, is_dataclass
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, get_type_hints
 
 import typer
 
-from pipeline.cli.show import printable, short
+from pipeline.cli.farm_access import RUN, open_the_farm
+from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 
-if TYPE_CHECKING:
-    from pipeline.farm.folder import Farm
-    from pipeline.ledger.refresh import Refreshed
+# As app, prompts and the commands that write import them still.
+tell, the_farm, SETTINGS = notify, open_the_farm, RUN
 
 FarmOption = Annotated[
     Path | None,
@@ -37,31 +36,72 @@ ByOption = Annotated[
         "--by", metavar="COLUMNS", help="Columns to group by, with commas between: any of batches or fillings; or all."
     ),
 ]
+WithinOption = Annotated[
+    list[str] | None,
+    typer.Option("--within", metavar="COLUMN=LABEL", help="Only containers with this label. May stand several times."),
+]
 
 
-@dataclass
-class Settings:
-    """What the whole run knows: whether to tell steps, and the farm folder once it is found."""
+@dataclass(frozen=True)
+class ReadOptions:
+    """The options of every command that shows a state of the farm."""
 
-    verbose: bool = False
-    folder: Path | None = None
+    as_of: AsOfOption = None
+    json: JsonOption = False
+    farm: FarmOption = None
 
-
-SETTINGS = Settings()
-
-
-def tell(message: str) -> None:
-    """Tells the grower something that is no result, on stderr."""
-    typer.echo("\n".join(printable(short(line)) for line in message.split("\n")), err=True)
+    @property
+    def day(self) -> date:
+        """The day as of which it is shown: today unless one is given. Raises WrongRequest for a text that is none."""
+        return as_of_day(self.as_of)
 
 
-def day(given: str | None) -> date:
-    """Which day is meant? Today when none is given. Raises WrongRequest for a text that is no date."""
+def spread(command: Callable[..., None]) -> Callable[..., None]:
+    """Return the command with the fields of its bundles (parameters that are dataclasses of options) in their place.
+
+    The command line sees one option per field; the command itself gets each bundle as one object.
+    """
+    bundles: dict[str, type] = {}
+    flat: dict[str, inspect.Parameter] = {}
+    for name, each in inspect.signature(command, eval_str=True).parameters.items():
+        if is_dataclass(each.annotation) and isinstance(each.annotation, type):
+            bundles[name] = each.annotation
+            flat |= _fields_as_parameters(each.annotation)
+        else:
+            flat[name] = each.replace(kind=inspect.Parameter.KEYWORD_ONLY)
+
+    @functools.wraps(command)
+    def spread_out(**given: object) -> None:
+        for name, bundle in bundles.items():
+            parts = [each.name for each in fields(bundle) if each.name in given]
+            given[name] = bundle(**{part: given.pop(part) for part in parts})
+        command(**given)
+
+    spread_out.__signature__ = inspect.Signature(list(flat.values()))  # type: ignore[attr-defined]
+    spread_out.__annotations__ = {name: each.annotation for name, each in flat.items()}
+    return spread_out
+
+
+def _fields_as_parameters(bundle: type) -> dict[str, inspect.Parameter]:
+    hints = get_type_hints(bundle, include_extras=True)
+    return {
+        each.name: inspect.Parameter(
+            each.name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=inspect.Parameter.empty if each.default is MISSING else each.default,
+            annotation=hints[each.name],
+        )
+        for each in fields(bundle)
+    }
+
+
+def as_of_day(given: str | None) -> date:
+    """Return the day of --as-of, today when none is given. Raises WrongRequest for a text that is no date."""
     return date.today() if given is None else date_of("--as-of", given)
 
 
 def date_of(option: str, given: str) -> date:
-    """Which day does this option's text name? Raises WrongRequest for a text that is no date."""
+    """Return the day that this option's text names. Raises WrongRequest for a text that is no date."""
     try:
         found = date.fromisoformat(given)
     except ValueError:
@@ -72,73 +112,6 @@ def date_of(option: str, given: str) -> date:
     return found
 
 
-def the_farm(given: Path | None) -> Farm:
-    """Opens the farm that is meant, and tells what is odd about its farm.toml."""
-    from pipeline.farm.folder import find_folder, open_farm
-
-    from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
-    try:
-        folder = find_folder(Path(from_environment) if from_environment else given, Path.cwd())
-    except WrongRequest as problem:
-        if not from_environment:
-            raise
-        # Nobody typed that folder just now, so say where it comes from.
-        raise WrongRequest(f"GILLBOOK_FARM: {problem}") from problem
-    SETTINGS.folder = folder
-    farm = open_farm(folder)
-    for each in farm.findings:
-        tell(each.sentence())
-    return farm
-
-
-@contextmanager
-def timed(step: str) -> Iterator[None]:
-    """Tells, with --verbose, how long a step took."""
-    started = time.perf_counter()
-    yield
-    if SETTINGS.verbose:
-        tell(f"  {step}: {time.perf_counter() - started:.3f} s")
-
-
-def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
-    """Brings the ledger up to date. A command that reads goes on with the ledger as it was while another process
-    refreshes it (None), unless `strict`.
-    """
-    from pipeline.ledger.lock import Locked
-    from pipeline.ledger.manifest import load_manifest
-    from pipeline.ledger.refresh import refresh
-
-    def step(message: str) -> None:
-        if SETTINGS.verbose:
-            tell(f"  {message}")
-
-    try:
-        with timed("refresh"):
-            done = refresh(farm, datetime.now().astimezone().isoformat(timespec="seconds"), step)
-    except Locked as problem:
-        if strict or not farm.ledger.exists():
-            raise
-        tell(f"{problem} These figures are from before it began.")
-        manifest = load_manifest(farm.ledger)
-        for message in manifest.messages if manifest else ():
-            tell(message)
-        return None
-    for message in done.said:
-        tell(message)
-    return done
-
-
-def tell_set_aside(done: Refreshed | None) -> None:
-    """Tells of rows set aside, on stderr, for commands that are about something else."""
-    if done is None:
-        return
-    aside = sum(count["set_aside"] for count in done.counts)
-    waiting = sum(count["waiting"] for count in done.counts)
-    said = []
-    if aside:
-        said.append("1 row is set aside" if aside == 1 else f"{aside} rows are set aside")
-    if waiting:
-        said.append("1 row waits" if waiting == 1 else f"{waiting} rows wait")
-        said[-1] += " for another to be mended"
-    if said:
-        tell(f"{' and '.join(said)}: in no figure. gillbook check tells which.")
+def as_option(name: str) -> str:
+    """Return a parameter's name as one types its option: `--sample-wet`."""
+    return f"--{name.replace('_', '-')}"

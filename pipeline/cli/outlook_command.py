@@ -2,33 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import (
-    AsOfOption,
-    FarmOption,
-    JsonOption,
-    date_of,
-    day,
-    refreshed,
-    tell,
-    tell_set_aside,
-    timed,
-)
-from pipeline.cli.options import the_farm as open_the_farm
-from pipeline.cli.show import say
+from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.options import ReadOptions, date_of, spread
+from pipeline.cli.show import Column, Record, notify, print_json, print_sentences, print_table
 from schemas.finding import WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.cli.show import Column
     from pipeline.outlook.tables import Outlook, Wanted
-
-Rows = list[dict[str, Any]]
 
 
 class OutlookList(StrEnum):
@@ -39,108 +29,9 @@ class OutlookList(StrEnum):
     past = "past"
 
 
-def outlook(
-    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="How many weeks ahead, from 1 to 26.")] = 8,
-    need: Annotated[
-        float | None, typer.Option("--need", metavar="KG", help="Tell the chance of so many kg. Wants --by.")
-    ] = None,
-    by: Annotated[str | None, typer.Option("--by", metavar="DATE", help="The last day that counts for --need.")] = None,
-    like: Annotated[
-        str | None,
-        typer.Option("--like", metavar="BATCH", help="For --need: more batches are like this one. Default: the last."),
-    ] = None,
-    only: Annotated[
-        OutlookList, typer.Option("--list", help="weeks; the batches they come from; or the past: what it told before.")
-    ] = OutlookList.weeks,
-    as_of: AsOfOption = None,
-    json: JsonOption = False,
-    farm: FarmOption = None,
-) -> None:
-    """Tell how many kg a week are to come, from what runs and from batches with a day of inoculation to come."""
-    from pipeline.cli.show import as_json
-    from pipeline.models.view import opened as open_ledger
-    from pipeline.outlook.tables import outlook as measure
-
-    told_on = day(as_of)
-    wanted = _wanted(need, by, like)
-    if wanted and only is not OutlookList.weeks:
-        raise WrongRequest("--list tells the weeks, --need a chance: ask for one of them.")
-    opened = open_the_farm(farm)
-    done = refreshed(opened)
-    with timed("outlook"), open_ledger(opened.ledger, opened.settings) as ledger:
-        found = measure(ledger, told_on, weeks, wanted)
-    rows = found.need if wanted else {"weeks": found.weeks, "batches": found.batches, "past": found.past}[only.value]
-    if json:
-        as_json(rows)
-    elif not found.why_not:
-        _show(wanted, only, rows)
-    if found.why_not:
-        tell(f"Cannot tell. {found.why_not}")
-    elif not json:
-        _tell_notes(told_on, found, only is OutlookList.weeks and not wanted)
-    tell_set_aside(done)
-
-
-def _wanted(need: float | None, by: str | None, like: str | None) -> Wanted | None:
-    from pipeline.outlook.tables import Wanted
-
-    if need is None:
-        for option, given in (("--by", by), ("--like", like)):
-            if given is not None:
-                raise WrongRequest(f"{option} goes with --need: name how many kg, like --need 40 --by 2026-06-30.")
-        return None
-    if by is None:
-        raise WrongRequest(f"--need {need:g}: by when? Add a day, like --by 2026-06-30.")
-    return Wanted(need, date_of("--by", by), like)
-
-
-def _show(wanted: Wanted | None, only: OutlookList, rows: Rows) -> None:
-    from pipeline.cli.show import as_table
-
-    if wanted:
-        _show_need(wanted, rows)
-    elif not rows:
-        nothing = {"batches": "Nothing runs, and nothing is planned for these weeks.", "past": "No past days yet."}
-        say(nothing[only.value])
-    else:
-        as_table([_in_words(row) for row in rows], _columns(only))
-
-
-def _in_words(row: dict[str, Any]) -> dict[str, Any]:
-    """The row with its bands as texts, like "12.1-15.0", and yes or no for what held."""
-    ends = {name: (f"low{name}_kg", f"high{name}_kg") for name in ("50", "80")}
-    told = {f"band{name}": f"{row[low]:.1f}-{row[high]:.1f}" for name, (low, high) in ends.items() if low in row}
-    if "held_80" in row:
-        told["held_80"] = "yes" if row["held_80"] else "no"
-    return {**row, **told}
-
-
-def _columns(only: OutlookList) -> list[Column]:
-    from pipeline.cli.show import Column
-
-    if only is OutlookList.batches:
-        return [
-            Column("batch", "batch"),
-            Column("state", "state"),
-            Column("inoculated_on", "inoculated", whole=True),
-            Column("running_pct", "runs\n%", 0),
-            Column("expected_kg", "expected\nkg", 2),
-            Column("weeks_known", "weeks\ntold", 0),
-            Column("donors", "past\nbatches", 0),
-            Column("borrowed_from", "borrowed from"),
-        ]
-    if only is OutlookList.past:
-        return [
-            Column("foreseen_on", "told on", whole=True),
-            Column("week", "week", 0),
-            Column("first_day", "from", whole=True),
-            Column("median_kg", "median\nkg", 1),
-            Column("band50", "50 % band", whole=True),
-            Column("band80", "80 % band", whole=True),
-            Column("actual_kg", "came\nkg", 1),
-            Column("held_80", "held"),
-        ]
-    return [
+# The columns of each list on the screen.
+COLUMNS = {
+    OutlookList.weeks: (
         Column("first_day", "week from", whole=True),
         Column("median_kg", "median\nkg", 1),
         Column("band50", "50 % band\nkg", whole=True),
@@ -149,7 +40,105 @@ def _columns(only: OutlookList) -> list[Column]:
         Column("past_days", "past\ndays", 0),
         Column("past_held_80_pct", "80 %\nheld %", 0),
         Column("past_off_kg", "off by\nkg", 1),
-    ]
+    ),
+    OutlookList.batches: (
+        Column("batch", "batch"),
+        Column("state", "state"),
+        Column("inoculated_on", "inoculated", whole=True),
+        Column("running_pct", "runs\n%", 0),
+        Column("expected_kg", "expected\nkg", 2),
+        Column("weeks_known", "weeks\nknown", 0),
+        Column("donors", "past\nbatches", 0),
+        Column("borrowed_from", "borrowed from"),
+    ),
+    OutlookList.past: (
+        Column("foreseen_on", "as of", whole=True),
+        Column("week", "week", 0),
+        Column("first_day", "from", whole=True),
+        Column("median_kg", "median\nkg", 1),
+        Column("band50", "50 % band", whole=True),
+        Column("band80", "80 % band", whole=True),
+        Column("actual_kg", "came\nkg", 1),
+        Column("held_80", "held"),
+    ),
+}
+
+
+@dataclass(frozen=True)
+class NeedOptions:
+    """How many kg are needed, by when, and what could be begun for them."""
+
+    need: Annotated[
+        float | None, typer.Option("--need", metavar="KG", help="Tell the chance of so many kg. Wants --by.")
+    ] = None
+    by: Annotated[str | None, typer.Option("--by", metavar="DATE", help="The last day that counts for --need.")] = None
+    like: Annotated[
+        str | None,
+        typer.Option("--like", metavar="BATCH", help="For --need: more batches are like this one. Default: the last."),
+    ] = None
+
+    def wanted(self) -> Wanted | None:
+        """Return what is wanted, None for nothing. Raises WrongRequest where a part of it is missing."""
+        from pipeline.outlook.tables import Wanted
+
+        if self.need is None:
+            for option, given in (("--by", self.by), ("--like", self.like)):
+                if given is not None:
+                    raise WrongRequest(f"{option} goes with --need: name how many kg, like --need 40 --by 2026-06-30.")
+            return None
+        if self.by is None:
+            raise WrongRequest(f"--need {self.need:g}: by when? Add a day, like --by 2026-06-30.")
+        return Wanted(self.need, date_of("--by", self.by), self.like)
+
+
+@spread
+def outlook(
+    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="How many weeks ahead, from 1 to 26.")] = 8,
+    *,
+    needed: NeedOptions,
+    only: Annotated[
+        OutlookList, typer.Option("--list", help="weeks; the batches they come from; or the past: what it said before.")
+    ] = OutlookList.weeks,
+    read: ReadOptions,
+) -> None:
+    """Tell how many kg a week are to come, from what runs and from batches with a day of inoculation to come."""
+    from pipeline.outlook.tables import outlook as measure
+
+    as_of = read.day
+    wanted = needed.wanted()
+    if wanted and only is not OutlookList.weeks:
+        raise WrongRequest("--list tells the weeks, --need a chance: ask for one of them.")
+    with read_ledger(open_the_farm(read.farm), "outlook") as ledger:
+        found = measure(ledger, as_of, weeks, wanted)
+    lists = {"weeks": found.weeks, "batches": found.batches, "past": found.past}
+    rows = found.need if wanted else lists[only.value]
+    if read.json:
+        print_json(rows)
+    elif not found.why_not:
+        _show(wanted, only, rows)
+    if found.why_not:
+        notify(f"Cannot tell. {found.why_not}")
+    elif not read.json:
+        _notify_basis(as_of, found, only is OutlookList.weeks and not wanted)
+
+
+def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Record]) -> None:
+    if wanted:
+        _show_need(wanted, rows)
+    elif not rows:
+        nothing = {"batches": "Nothing runs, and nothing is planned for these weeks.", "past": "No past days yet."}
+        print_sentences(nothing[only.value])
+    else:
+        print_table([_in_words(row) for row in rows], COLUMNS[only])
+
+
+def _in_words(row: Record) -> Record:
+    """Return the row with its bands as texts, like "12.1-15.0", and yes or no for what held."""
+    ends = {name: (f"low{name}_kg", f"high{name}_kg") for name in ("50", "80")}
+    texts = {f"band{name}": f"{row[low]:.1f}-{row[high]:.1f}" for name, (low, high) in ends.items() if low in row}
+    if "held_80" in row:
+        texts["held_80"] = "yes" if row["held_80"] else "no"
+    return {**row, **texts}
 
 
 def _percent(chance: float) -> str:
@@ -159,28 +148,28 @@ def _percent(chance: float) -> str:
     return "over 99 %" if chance > 99 else f"{chance:.0f} %"
 
 
-def _show_need(wanted: Wanted, rows: Rows) -> None:
+def _show_need(wanted: Wanted, rows: Sequence[Record]) -> None:
     now, last = rows[0], rows[-1]
-    told = (
+    chance = (
         f"{wanted.kg:g} kg by {wanted.by}: the chance is {_percent(now['chance_pct'])}. As it stands "
         f"{now['median_kg']:.1f} kg are to come by then (80 %: {now['low80_kg']:.1f} to {now['high80_kg']:.1f})."
     )
-    say(told, _advice(now, last))
+    print_sentences(chance, _advice(now, last))
 
 
 def _span(first: date, last: date) -> str:
     return f"on {first}" if first == last else f"from {first} to {last}"
 
 
-def _advice(now: dict[str, Any], last: dict[str, Any]) -> str:
+def _advice(now: Record, last: Record) -> str:
     if now["chance_pct"] >= 80:
         return "No further batch is needed for a chance of 80 %."
     if last["more_batches"] == 0:
         return (
-            f"What more batches like {now['like_batch']} would give cannot be told: there is too little to borrow from."
+            f"What more batches like {now['like_batch']} would give is not known: there is too little to borrow from."
         )
     number = last["more_batches"]
-    batches = f"{number} more batch" if number == 1 else f"{number} more batches"
+    batches = counted(number, "more batch", "more batches")
     if last["median_kg"] - now["median_kg"] < 0.005 * number:
         return f"A batch begun on {now['start_from']} or later comes too late for that day: so soon none gave any."
     if last["chance_pct"] < 80:
@@ -194,40 +183,40 @@ def _advice(now: dict[str, Any], last: dict[str, Any]) -> str:
     )
 
 
-def _tell_notes(told_on: date, found: Outlook, of_weeks: bool) -> None:
-    """Says what the figures rest on, and what they lack."""
-    tell(f"As of {told_on}; the records reach back {found.history_weeks:.0f} weeks.")
+def _notify_basis(as_of: date, found: Outlook, of_weeks: bool) -> None:
+    """Say what the figures rest on, and what they lack."""
+    notify(f"As of {as_of}; the records reach back {found.history_weeks:.0f} weeks.")
     if of_weeks:
-        tell(
+        notify(
             "In 8 of 10 cases a week lies within its 80 % band. planned: of the kg, from batches with a day of "
-            f"inoculation to come, on average. past: the same, told on {found.past_days} days by what was known then."
+            f"inoculation to come, on average. past: the same, as of {found.past_days} days by what was known then."
         )
     if found.widened is None:
         takes = f"longer records (from {found.widened_from} on)"
-        if found.widened_from and found.widened_from <= told_on:
+        if found.widened_from and found.widened_from <= as_of:
             takes = "more past weeks with pickings"
-        tell(
+        notify(
             f"The bands are not widened by how far they missed before: that takes {takes}. They are likely too narrow."
         )
     elif of_weeks:
-        tell(f"The 80 % bands are widened {found.widened:.2f} times, so that they would have held on the past days.")
+        notify(f"The 80 % bands are widened {found.widened:.2f} times, so that they would have held on the past days.")
     for each in _lacking(found):
-        tell(each)
+        notify(each)
 
 
 def _lacking(found: Outlook) -> list[str]:
-    """Which things make the figures less than they seem?"""
-    told = []
+    """Return what makes the figures less than they seem."""
+    lines = []
     if not found.batches:
-        told.append("Nothing runs, and no batch has a day of inoculation in these weeks.")
+        lines.append("Nothing runs, and no batch has a day of inoculation in these weeks.")
     if found.silent_since:
-        told.append(
-            f"The last picking entered is of {found.silent_since}. Are entries missing? Then this tells too little."
+        lines.append(
+            f"The last picking entered is of {found.silent_since}. Are entries missing? Then this is too little."
         )
-    untold = max(row["batches_without_donors"] for row in found.weeks)
-    counted = (
-        (untold, "Batches in no figure, for fewer than 4 past ones are old enough to borrow from"),
+    without = max(row["batches_without_donors"] for row in found.weeks)
+    amounts = (
+        (without, "Batches in no figure, for fewer than 4 past ones are old enough to borrow from"),
         (found.undated, "Batches without a day of inoculation, from which nothing is borrowed"),
         (found.pickings_set_aside, "Pickings set aside, which the past lacks"),
     )
-    return told + [f"{what}: {number}." for number, what in counted if number]
+    return lines + [f"{what}: {number}." for number, what in amounts if number]

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import AsOfOption, FarmOption, day, refreshed, tell, tell_set_aside, timed
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
+from pipeline.cli.options import AsOfOption, FarmOption, as_of_day
+from pipeline.cli.show import notify
 from pipeline.files.replace import replace_file
 from schemas.finding import OutOfReach, WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -31,16 +33,14 @@ def report(
     as_of: AsOfOption = None,
     farm: FarmOption = None,
 ) -> None:
-    """Write the report of a month: one page that opens anywhere, without a network. Told as of the month's last day."""
+    """Write the report of a month: one page that opens anywhere, without a network. As of the month's last day."""
     from pipeline.models.measures import last_day, last_picked
-    from pipeline.models.view import opened
     from reports.page import render
 
     wanted = _first_day(month) if month else None
-    today = day(as_of)
+    today = as_of_day(as_of)
     farm_here = open_the_farm(farm)
-    done = refreshed(farm_here)
-    with timed("measures"), opened(farm_here.ledger, farm_here.settings) as ledger:
+    with read_ledger(farm_here, "measures") as ledger:
         first = wanted or (last_picked(ledger, today) or today).replace(day=1)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
@@ -50,14 +50,13 @@ def report(
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
         page = render(gathered)
-    tell_set_aside(done)
     typer.echo(_write(farm_here, f"report-{first:%Y-%m}.html", page))
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
-    """The result tables and findings of the month that `first` begins, as of `as_of`."""
+    """Return the result tables and findings of the month that `first` begins, as of `as_of`."""
     from pipeline.cli import report_tables
-    from pipeline.ledger.findings import read_findings
+    from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.models import measures
     from pipeline.models.view import Query
@@ -75,7 +74,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         as_of=as_of,
         late_from=settings["late_from"],
         tables=tables | ahead,
-        findings=[*read_findings(ledger.connection, as_of), *silent],
+        findings=[*ledger_findings(ledger, as_of), *silent],
         missing=missing,
         pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,
@@ -85,16 +84,16 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
 def _audit(ledger: Ledger, farm: Farm, as_of: date) -> None:
     """Audit the ledger and keep the result, which the page then quotes as the last one."""
     from pipeline.cli.deep import audited
-    from pipeline.ledger.findings import read_findings
+    from pipeline.ledger.findings import ledger_findings
     from pipeline.models.view import Query
 
-    errors = audited(ledger.view(Query(as_of)), farm, read_findings(ledger.connection, as_of)).failed("error")
+    errors = audited(ledger.view(Query(as_of)), farm, ledger_findings(ledger, as_of)).failed("error")
     if errors:
-        tell(f"The audit found {errors} error{'s' if errors > 1 else ''}: gillbook check --deep tells where.")
+        notify(f"The audit found {counted(errors, 'error')}: gillbook check --deep tells where.")
 
 
 def with_last_audit(ledger: Ledger, farm: Farm, month: Month) -> Month:
-    """The month with the last audit, if there was one: stale when it was of another ledger than this."""
+    """Return the month with the last audit, if there was one: stale when it was of another ledger than this."""
     from pipeline.audit.saved import last
     from pipeline.models.measures import ledger_id
 
@@ -112,7 +111,7 @@ def _first_day(text: str) -> date:
 
 
 def _write(farm: Farm, name: str, page: str) -> Path:
-    """Writes the page whole or not at all, and tells where."""
+    """Write the page whole or not at all, and return where."""
     path = farm.out / name
     try:
         farm.out.mkdir(exist_ok=True)

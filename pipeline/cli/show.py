@@ -1,4 +1,4 @@
-"""Showing results: a plain table that fits 80 columns, or JSON."""
+"""What is printed: results as a plain table that fits 80 columns, as JSON or in sentences; messages on stderr."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from typing import Any
 
 import typer
 
+# A result as it is shown: its cells by name.
+Record = Mapping[str, Any]
 WIDTH = 80
 NOTHING = "-"
 # No text is cut to fewer letters than this.
@@ -45,8 +47,8 @@ def _plain(value: object) -> object:
     return value if isinstance(value, str | int | float | bool | None) else str(value)
 
 
-def as_json(records: Sequence[Mapping[str, Any]]) -> None:
-    """Prints one array of objects: unrounded numbers, null for missing, ISO dates. What would steer the terminal is
+def print_json(records: Sequence[Record]) -> None:
+    """Print one array of objects: unrounded numbers, null for missing, ISO dates. What would steer the terminal is
     escaped.
     """
     lines = [json.dumps({key: _plain(value) for key, value in each.items()}, ensure_ascii=False) for each in records]
@@ -69,14 +71,32 @@ def short(line: str) -> str:
     return line if beyond <= 0 else f"{line[:LONGEST]}... ({beyond:,} more letters)"
 
 
-def say(*sentences: str) -> None:
-    """Prints sentences that are the result, each from a line of its own, wrapped to the screen; empty ones are none."""
+def notify(message: str) -> None:
+    """Print on stderr what is no result: a message, a note under a table, a reason."""
+    typer.echo("\n".join(printable(short(line)) for line in message.split("\n")), err=True)
+
+
+def print_sentences(*sentences: str) -> None:
+    """Print sentences that are the result, each from a line of its own, wrapped to the screen; empty ones are none."""
     for each in sentences:
         for line in textwrap.wrap(printable(each), WIDTH):
             typer.echo(line)
 
 
-def _cell(record: Mapping[str, Any], column: Column) -> str:
+def print_records(
+    records: Sequence[Record], columns: Sequence[Column], json: bool, nothing: str, cut: bool = True
+) -> bool:
+    """Print records as JSON or as a plain table, or say that there is `nothing`; True after a table."""
+    if json:
+        print_json(records)
+    elif not records:
+        notify(nothing)
+    else:
+        print_table(records, columns, cut)
+    return bool(records) and not json
+
+
+def _cell(record: Record, column: Column) -> str:
     value = record[column.key]
     plain = _plain(value)
     if plain is None:
@@ -86,8 +106,8 @@ def _cell(record: Mapping[str, Any], column: Column) -> str:
     return printable(str(plain))
 
 
-def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], cut: bool = True) -> None:
-    """Prints a plain table that fits the screen. Texts may be cut (unless `cut` is false), the longest first; numbers
+def print_table(records: Sequence[Record], columns: Sequence[Column], cut: bool = True) -> None:
+    """Print a plain table that fits the screen. Texts may be cut (unless `cut` is false), the longest first; numbers
     never are. What does not fit even so is printed as one line per cell.
     """
     cells = [[_cell(record, column) for column in columns] for record in records]
@@ -111,7 +131,7 @@ def as_table(records: Sequence[Mapping[str, Any]], columns: Sequence[Column], cu
 
 
 def _as_lines(names: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
-    """Prints each record as a block of lines: the column's name, then its cell, wrapped."""
+    """Print each record as a block of lines: the column's name, then its cell, wrapped."""
     size = min(max(map(len, names)), WIDTH // 2)
     for row in cells:
         for name, text in zip(names, row, strict=True):

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import typer
 
-from pipeline.cli.options import AsOfOption, FarmOption, JsonOption, day, refreshed, tell, tell_set_aside
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.options import ReadOptions, spread
+from pipeline.cli.show import Record, notify
 
-Row = Mapping[str, Any]
 HEADINGS = {
     "pick": "Pick",
     "open": "Open",
@@ -20,55 +19,53 @@ HEADINGS = {
 }
 
 
-def today(as_of: AsOfOption = None, json: JsonOption = False, farm: FarmOption = None) -> None:
+@spread
+def today(*, read: ReadOptions) -> None:
     """Tell what is to be done: what to pick, to open, to look at, what fell silent, which containers are free."""
-    from pipeline.cli.show import as_json
+    from pipeline.cli.show import print_json
     from pipeline.models.today import today as actions
-    from pipeline.models.view import Query, opened
+    from pipeline.models.view import Query
 
-    until = day(as_of)
-    farm_here = open_the_farm(farm)
-    done = refreshed(farm_here)
-    with opened(farm_here.ledger, farm_here.settings) as ledger:
+    until = read.day
+    with read_ledger(open_the_farm(read.farm), "today") as ledger:
         rows = actions(ledger.view(Query(until)))
-    tell_set_aside(done)
-    if json:
-        as_json(rows)
+    if read.json:
+        print_json(rows)
     elif not rows:
-        tell(f"Nothing is to be done as of {until}.")
+        notify(f"Nothing is to be done as of {until}.")
     else:
-        tell(f"As of {until}, in the order of the shelves.")
+        notify(f"As of {until}, in the order of the shelves.")
         for action, heading in HEADINGS.items():
             _section(heading, [row for row in rows if row["action"] == action])
 
 
-def _section(heading: str, rows: Sequence[Row]) -> None:
-    from pipeline.cli.show import WIDTH, Column, as_table, printable, say
+def _section(heading: str, rows: Sequence[Record]) -> None:
+    from pipeline.cli.show import WIDTH, Column, print_sentences, print_table, printable
 
     if not rows:
         return
     typer.echo(f"\n{heading} ({len(rows)}):")
     if rows[0]["action"] == "fill":
-        say(", ".join(str(row["container"]) for row in rows))
+        print_sentences(", ".join(str(row["container"]) for row in rows))
         return
     shown = [
-        {**row, "where": _where(row), "unit": row["container"] or "(whole batch)", "why": _why(row)} for row in rows
+        {**row, "where": _where(row), "called": row["container"] or "(whole batch)", "why": _why(row)} for row in rows
     ]
-    columns = [Column("unit", "container"), Column("batch", "batch"), Column("why", "why", whole=True)]
+    columns = [Column("called", "container"), Column("batch", "batch"), Column("why", "why", whole=True)]
     if any(row["where"] for row in shown):
         columns.insert(0, Column("where", "where"))
-    as_table(shown, columns)
+    print_table(shown, columns)
     lines = [f"  {printable(row['command'])}" for row in rows if row["command"]]
     for line in lines:
         # Wrapped, it could not be typed.
         typer.echo(line if len(line) <= WIDTH else "  (its line is too long for the screen: --json has it)")
 
 
-def _where(row: Row) -> str:
+def _where(row: Record) -> str:
     return " ".join(part for part in (row["room"], row["position"]) if part)
 
 
-def _why(row: Row) -> str:
+def _why(row: Record) -> str:
     days = row["days"]
     ago = {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
     usual = "" if row["usual_days"] is None else f", usual {row['usual_days']:g}"

@@ -2,31 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import (
-    AsOfOption,
-    FarmOption,
-    JsonOption,
-    day,
-    refreshed,
-    tell,
-    tell_set_aside,
-    timed,
-)
-from pipeline.cli.options import the_farm as open_the_farm
-from pipeline.cli.show import say
+from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.options import ReadOptions, spread
+from pipeline.cli.show import Column, Record, notify, print_json, print_sentences, print_table
+from schemas.confidence import LEVEL, percent
+from schemas.contract import BATCHES, FILLINGS, INPUTS
 from schemas.finding import OutOfReach, WrongRequest
+from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.cli.show import Column
+    from pipeline.models.view import Rows
     from pipeline.trial.tables import Trial, TrialQuery
-
-Rows = list[dict[str, Any]]
 
 
 class TrialList(StrEnum):
@@ -37,86 +31,22 @@ class TrialList(StrEnum):
     portions = "portions"
 
 
-def trial(
-    factor: Annotated[str, typer.Option("--factor", metavar="COLUMN", help="What is tried: a column, or spawn_rate.")],
-    levels: Annotated[str, typer.Option("--levels", metavar="LEVELS", help="Its levels, with commas between.")],
-    difference: Annotated[
-        float | None,
-        typer.Option(
-            "--difference", metavar="POINTS", help="What is worth finding, in points of BE. Default: see farm.toml."
-        ),
-    ] = None,
-    soaks: Annotated[
-        int | None,
-        typer.Option("--soaks", metavar="N", help="As many soaks a level as you can do. Default: as needed."),
-    ] = None,
-    containers: Annotated[
-        int | None, typer.Option("--containers", metavar="N", help="Containers a batch. Default: as usual here.")
-    ] = None,
-    batch_costs: Annotated[
-        float | None,
-        typer.Option("--batch-costs", metavar="N", help="A batch is as much work as N containers: finds how many pay."),
-    ] = None,
-    seed: Annotated[int, typer.Option("--seed", metavar="N", help="Another number gives out the levels anew.")] = 1,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the rows to fill in: FILE-batches.csv, FILE-fillings.csv."),
-    ] = None,
-    only: Annotated[TrialList | None, typer.Option("--list", help="Only this list. With --json: designs.")] = None,
-    as_of: AsOfOption = None,
-    json: JsonOption = False,
-    farm: FarmOption = None,
-) -> None:
-    """Plan a trial: the soaks and containers it takes by your own records, and the rows to fill in."""
-    from pipeline.cli.show import as_json
-    from pipeline.models.view import Query
-    from pipeline.models.view import opened as open_ledger
-    from pipeline.trial.tables import TrialQuery
-    from pipeline.trial.tables import trial as plan
-
-    asked = TrialQuery(factor, levels, difference, containers, batch_costs, soaks, seed)
-    told_on = day(as_of)
-    opened = open_the_farm(farm)
-    paths = _paths(opened.folder, out) if out else None
-    done = refreshed(opened)
-    with timed("trial"), open_ledger(opened.ledger, opened.settings) as ledger:
-        found = plan(ledger.view(Query(told_on)), asked)
-    if found.why_not:
-        tell(f"Cannot tell. {found.why_not}")
-    if json:
-        as_json(_list(found, only or TrialList.designs))
-    elif only and not found.why_not:
-        _show(found, only)
-    elif not found.why_not:
-        _tell(asked, found)
-    if paths:
-        _write(paths, found, json)
-    tell_set_aside(done)
-
-
-def _list(found: Trial, which: TrialList) -> Rows:
-    return {"designs": found.designs, "spread": found.spread, "portions": found.portions}[which.value]
-
-
-def _columns(which: TrialList) -> list[Column]:
-    from pipeline.cli.show import Column
-
-    if which is TrialList.spread:
-        return [
-            Column("part", "between"),
-            Column("sd_points", "SD, points\nof BE", 1),
-            Column("degrees", "degrees of\nfreedom", 0),
-            Column("planned_sd_points", "planned\nwith", 1),
-        ]
-    if which is TrialList.portions:
-        return [
-            Column("block", "block", 0),
-            Column("soak", "soak"),
-            Column("turn", "turn", 0),
-            Column("level", "level"),
-            Column("containers", "containers", 0),
-        ]
-    return [
+# The columns of each list on the screen.
+COLUMNS = {
+    TrialList.spread: (
+        Column("part", "between"),
+        Column("sd_points", "SD, points\nof BE", 1),
+        Column("degrees", "degrees of\nfreedom", 0),
+        Column("planned_sd_points", "planned\nwith", 1),
+    ),
+    TrialList.portions: (
+        Column("block", "block", 0),
+        Column("soak", "soak"),
+        Column("turn", "turn", 0),
+        Column("level", "level"),
+        Column("containers", "containers", 0),
+    ),
+    TrialList.designs: (
         Column("design", "design"),
         Column("soaks", "soaks", 0),
         Column("batches", "batches", 0),
@@ -125,36 +55,99 @@ def _columns(which: TrialList) -> list[Column]:
         Column("detectable_points", "finds in 80 %:\npoints", 0),
         Column("half_width_points", "interval\n+- points", 0),
         Column("enough", "enough"),
-    ]
+    ),
+}
+
+
+@dataclass(frozen=True)
+class TrialOptions:
+    """What is tried, and what can be done for it."""
+
+    factor: Annotated[str, typer.Option("--factor", metavar="COLUMN", help="What is tried: a column, or spawn_rate.")]
+    levels: Annotated[str, typer.Option("--levels", metavar="LEVELS", help="Its levels, with commas between.")]
+    difference: Annotated[
+        float | None,
+        typer.Option(
+            "--difference", metavar="POINTS", help="What is worth finding, in points of BE. Default: see farm.toml."
+        ),
+    ] = None
+    soaks: Annotated[
+        int | None,
+        typer.Option("--soaks", metavar="N", help="As many soaks a level as you can do. Default: as needed."),
+    ] = None
+    containers: Annotated[
+        int | None, typer.Option("--containers", metavar="N", help="Containers a batch. Default: as usual here.")
+    ] = None
+    batch_costs: Annotated[
+        float | None,
+        typer.Option("--batch-costs", metavar="N", help="A batch is as much work as N containers: finds how many pay."),
+    ] = None
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="Another number gives out the levels anew.")] = 1
+
+
+@spread
+def trial(
+    *,
+    tried: TrialOptions,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write the rows to fill in: FILE-batches.csv, FILE-fillings.csv."),
+    ] = None,
+    only: Annotated[TrialList | None, typer.Option("--list", help="Only this list. With --json: designs.")] = None,
+    read: ReadOptions,
+) -> None:
+    """Plan a trial: the soaks and containers it takes by your own records, and the rows to fill in."""
+    from pipeline.models.view import Query
+    from pipeline.trial.tables import TrialQuery
+    from pipeline.trial.tables import trial as plan
+
+    query = TrialQuery(**vars(tried))
+    as_of = read.day
+    farm = open_the_farm(read.farm)
+    paths = _paths(farm.folder, out) if out else None
+    with read_ledger(farm, "trial") as ledger:
+        found = plan(ledger.view(Query(as_of)), query)
+    if found.why_not:
+        notify(f"Cannot tell. {found.why_not}")
+    if read.json:
+        print_json(_list(found, only or TrialList.designs))
+    elif only and not found.why_not:
+        _show(found, only)
+    elif not found.why_not:
+        _show_plan(query, found)
+    if paths:
+        _write(paths, found, read.json)
+
+
+def _list(found: Trial, which: TrialList) -> Rows:
+    return {"designs": found.designs, "spread": found.spread, "portions": found.portions}[which.value]
 
 
 def _show(found: Trial, which: TrialList) -> None:
-    from pipeline.cli.show import as_table
-
-    rows = _list(found, which)
+    rows: Sequence[Record] = _list(found, which)
     if which is TrialList.designs:
         rows = [{**row, "enough": "yes" if row["needed"] else ""} for row in rows]
     if rows:
-        as_table(rows, _columns(which))
+        print_table(rows, COLUMNS[which])
     else:
-        say("No levels are given out: no design is enough. Say how many soaks you can do with --soaks N.")
+        print_sentences("No levels are given out: no design is enough. Say how many soaks you can do with --soaks N.")
 
 
-def _tell(asked: TrialQuery, found: Trial) -> None:
-    """Prints the plan: what it takes, what it can show, the order of the levels."""
-    say(_proposal(asked, found), _what_it_shows(found), *_remarks(asked, found))
+def _show_plan(query: TrialQuery, found: Trial) -> None:
+    """Print the plan: what it takes, what it can show, the order of the levels."""
+    print_sentences(_proposal(query, found), _what_it_shows(found), *_remarks(query, found))
     for which in (TrialList.designs, TrialList.portions) if found.portions else (TrialList.designs,):
         typer.echo("")
         _show(found, which)
 
 
-def _takes(row: dict[str, Any], levels: int) -> str:
+def _takes(row: Record, levels: int) -> str:
     how = f", each split into {levels}" if row["design"] == "split" else f", {row['soaks_per_level']} of each level"
     return f"{row['soaks']} soaks{how} ({row['batches']} batches, {row['containers']} containers)"
 
 
-def _proposal(asked: TrialQuery, found: Trial) -> str:
-    levels = len(asked.levels.split(","))
+def _proposal(query: TrialQuery, found: Trial) -> str:
+    levels = len(query.levels.split(","))
     needed = {row["design"]: row for row in found.designs if row["needed"]}
     goal = f"To find a true difference of {found.difference:g} points of BE in 8 of 10 such trials it takes "
     if "split" in needed:
@@ -178,33 +171,35 @@ def _what_it_shows(found: Trial) -> str:
     return (
         f"Proposed: {design.soaks} soaks, {'split' if design.split else 'not split'}. It finds {found.difference:g} "
         f"points in {100 * design.power:.0f} of 100 such trials and {design.detectable:.0f} points in 80 of 100; its "
-        f"95 % interval will reach about {design.half_width:.0f} points to each side. Finding nothing is then no "
-        "proof that there is nothing."
+        f"{percent(LEVEL)} interval will reach about {design.half_width:.0f} points to each side. Finding nothing is "
+        "then no proof that there is nothing."
     )
 
 
-def _remarks(asked: TrialQuery, found: Trial) -> list[str]:
-    said = []
+def _remarks(query: TrialQuery, found: Trial) -> list[str]:
+    remarks = []
     if found.where.value == "soak":
-        said.append(
-            f"{asked.factor} is done to a whole soak, so soaks cannot be split. Begin the soaks of a block together, "
+        remarks.append(
+            f"{query.factor} is done to a whole soak, so soaks cannot be split. Begin the soaks of a block together, "
             "so that season and room are the same for all levels."
         )
     if any(row["assumed"] for row in found.spread):
-        said.append("No soak was split often enough here to know how much its parts differ: a quarter is assumed.")
+        remarks.append("No soak was split often enough here to know how much its parts differ: a quarter is assumed.")
     if any(row["cut"] for row in found.spread):
-        said.append("Soaks, or their parts, differed no more than chance here; what they may differ is planned with.")
-    if len(asked.levels.split(",")) > 2:
-        said.append("With more than two levels these figures hold for each pair of them.")
-    said.append("A trial finds a lasting difference only if nothing else differs between its levels.")
-    return said
+        remarks.append(
+            "Soaks, or their parts, differed no more than chance here; what they may differ is planned with."
+        )
+    if len(query.levels.split(",")) > 2:
+        remarks.append("With more than two levels these figures hold for each pair of them.")
+    remarks.append("A trial finds a lasting difference only if nothing else differs between its levels.")
+    return remarks
 
 
 def _paths(folder: Path, out: Path) -> dict[str, Path]:
-    """Which files are written? Raises WrongRequest where one exists, or where gillbook would read it as a table."""
+    """Return the files to be written. Raises WrongRequest where one exists, or would be read as a table."""
     base = out.with_suffix("") if out.suffix.lower() == ".csv" else out
-    found = {name: base.with_name(f"{base.name}-{name}.csv") for name in ("batches", "fillings")}
-    tables = [folder / name for name in ("batches", "fillings", "observations", "harvests")]
+    found = {name: base.with_name(f"{base.name}-{name}.csv") for name in (BATCHES, FILLINGS)}
+    tables = [folder / name for name in INPUTS]
     if any(each.resolve() == base.parent.resolve() for each in tables):
         raise WrongRequest(f"--out {out}: files in {base.parent.name}/ are read as your records. Name another folder.")
     for path in found.values():
@@ -214,12 +209,12 @@ def _paths(folder: Path, out: Path) -> dict[str, Path]:
 
 
 def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
-    """Writes the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
+    """Write the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
     if found.design is None:
         raise WrongRequest("--out: there is nothing to write, for no design is enough. Say what you can do: --soaks N.")
     from pipeline.files.write_csv import csv_lines
 
-    for name, rows in (("batches", found.batches), ("fillings", found.fillings)):
+    for name, rows in ((BATCHES, found.batches), (FILLINGS, found.fillings)):
         try:
             with open(paths[name], "x", encoding="utf-8", newline="") as file:
                 file.writelines(csv_lines(rows, list(rows[0])))
@@ -227,6 +222,6 @@ def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
             raise WrongRequest(f"--out: {paths[name]} is there already and was not touched.") from problem
         except OSError as problem:
             raise OutOfReach(f"{paths[name]} cannot be written: {problem.strerror}.") from problem
-        (tell if json else typer.echo)(
-            f"{paths[name]}: {len(rows)} rows. Fill in, then copy them to your {name} table."
+        (notify if json else typer.echo)(
+            f"{paths[name]}: {counted(len(rows), 'row')}. Fill in, then copy them to your {name} table."
         )

@@ -13,8 +13,15 @@ from schemas.finding import LEVELS, Finding, finding, with_waiting
 if TYPE_CHECKING:
     import duckdb
 
+    from pipeline.models.view import Models
+
 _PARENTS = ("batches", "fillings")
 _DATES = {"batches": "inoculated_on", "observations": "seen_on", "harvests": "picked_on"}
+
+
+def ledger_findings(ledger: Models, as_of: date) -> list[Finding]:
+    """Return what was found in the rows and files of an open ledger: see read_findings."""
+    return read_findings(ledger.connection, as_of)
 
 
 def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:

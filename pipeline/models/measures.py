@@ -110,6 +110,11 @@ def containers(ledger: Models) -> list[str]:
     return [str(row["container"]) for row in in_order_of_shelves(ledger.records("containers"))]
 
 
+def separators(ledger: Models) -> Rows:
+    """The separators other than commas, one record each: separator, files (their names, in order)."""
+    return ledger.records("separators")
+
+
 def _in_columns(view: LedgerView, name: str) -> Rows:
     return [{key: record[key] for key in contract(name).names} for record in view.records(name)]
 

@@ -1,0 +1,115 @@
+"""How every command reaches the farm: its folder is opened, its ledger brought up to date and read."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.cli.show import notify
+from schemas.finding import WrongRequest
+from schemas.phrases import counted
+
+if TYPE_CHECKING:
+    from pipeline.farm.folder import Farm
+    from pipeline.ledger.refresh import Refreshed
+    from pipeline.models.view import Ledger
+
+
+@dataclass
+class RunSettings:
+    """What holds for the whole run: whether steps are shown, and the farm folder once it is found."""
+
+    verbose: bool = False
+    folder: Path | None = None
+
+
+RUN = RunSettings()
+
+
+def open_the_farm(given: Path | None) -> Farm:
+    """Open the farm that is meant, and say what is odd about its farm.toml. Raises WrongRequest where there is none."""
+    from pipeline.farm.folder import find_folder, open_farm
+
+    from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
+    try:
+        folder = find_folder(Path(from_environment) if from_environment else given, Path.cwd())
+    except WrongRequest as problem:
+        if not from_environment:
+            raise
+        # Nobody typed that folder just now, so say where it comes from.
+        raise WrongRequest(f"GILLBOOK_FARM: {problem}") from problem
+    RUN.folder = folder
+    farm = open_farm(folder)
+    for each in farm.findings:
+        notify(each.sentence())
+    return farm
+
+
+@contextmanager
+def timed(step: str) -> Iterator[None]:
+    """Say, with --verbose, how long a step took."""
+    started = time.perf_counter()
+    yield
+    if RUN.verbose:
+        notify(f"  {step}: {time.perf_counter() - started:.3f} s")
+
+
+def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
+    """Bring the ledger up to date. A command that reads goes on with the ledger as it was while another process
+    refreshes it (None), unless `strict`.
+    """
+    from pipeline.ledger.lock import Locked
+    from pipeline.ledger.manifest import load_manifest
+    from pipeline.ledger.refresh import refresh
+
+    def step(message: str) -> None:
+        if RUN.verbose:
+            notify(f"  {message}")
+
+    try:
+        with timed("refresh"):
+            done = refresh(farm, datetime.now().astimezone().isoformat(timespec="seconds"), step)
+    except Locked as problem:
+        if strict or not farm.ledger.exists():
+            raise
+        notify(f"{problem} These figures are from before it began.")
+        manifest = load_manifest(farm.ledger)
+        for message in manifest.messages if manifest else ():
+            notify(message)
+        return None
+    for message in done.said:
+        notify(message)
+    return done
+
+
+@contextmanager
+def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[Ledger]:
+    """Give the farm's ledger, brought up to date, for one step of reading; then say how much is set aside."""
+    from pipeline.models.view import opened
+
+    done = refreshed(farm)
+    with timed(step), opened(farm.ledger, farm.settings) as ledger:
+        yield ledger
+    if note_rejected:
+        notify_rejected(done)
+
+
+def notify_rejected(done: Refreshed | None) -> None:
+    """Say how many rows are set aside or wait, for commands that are about something else."""
+    if done is None:
+        return
+    rejected = sum(count["set_aside"] for count in done.counts)
+    waiting = sum(count["waiting"] for count in done.counts)
+    parts = []
+    if rejected:
+        parts.append(counted(rejected, "row is set aside", "rows are set aside"))
+    if waiting:
+        parts.append(f"{counted(waiting, 'row waits', 'rows wait')} for another to be mended")
+    if parts:
+        notify(f"{' and '.join(parts)}: in no figure. gillbook check tells which.")

@@ -1,0 +1,75 @@
+"""Figures by group, for every command with --by: how they are read from the ledger, shown, and explained."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.show import Column, Record, notify, print_records
+from schemas.finding import WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.cli.options import ReadOptions
+    from pipeline.models.view import LedgerView, Query
+
+# Under every table that counts containers.
+TOGETHER = "A batch weighed together counts as one container."
+# So many groups are named in a message: our choice, no source.
+MOST_NAMED = 3
+
+
+@contextmanager
+def read_groups(
+    read: ReadOptions, by: str, step: str, through_flush: int | None = None, add_batch: bool = True
+) -> Iterator[LedgerView]:
+    """Give the view of the farm's ledger, brought up to date, that --as-of, --by and --through-flush ask for.
+
+    Raises WrongRequest for a day, column or flush that cannot be.
+    """
+    from pipeline.models.groups import grouping
+    from pipeline.models.view import Query
+
+    if through_flush is not None and through_flush < 1:
+        raise WrongRequest(f"--through-flush {through_flush}: flushes are counted from 1.")
+    query = Query(read.day, grouping(by, add_batch), through_flush)
+    with read_ledger(open_the_farm(read.farm), step) as ledger:
+        yield ledger.view(query)
+
+
+def print_groups(query: Query, rows: Sequence[Record], columns: Sequence[Column], json: bool) -> bool:
+    """Print the rows as JSON or as a plain table; True when a table was printed that notes may follow."""
+    nothing = f"No batch is loaded as of {query.as_of}. Fill in batches.csv, or mend it: gillbook check."
+    return print_records(rows, [*(Column(name, name) for name in query.by), *columns], json, nothing)
+
+
+def group_name(query: Query, row: Record) -> str:
+    """Return what a row's group is called in a sentence."""
+    return " ".join(row[name] or "(blank)" for name in query.by) or "the farm"
+
+
+def with_limits(row: Record, name: str, low: str, high: str, decimals: int) -> str | None:
+    """Return a number with its limits as shown, like "24 (22-26)", "-3 (-5 to 1)"; None where it is missing."""
+    if row[name] is None:
+        return None
+    # Rounded first: -0.3 without decimals is 0 and not -0.
+    number, *ends = (
+        "?" if row[each] is None else f"{round(row[each], decimals) + 0.0:.{decimals}f}" for each in (name, low, high)
+    )
+    if ends == ["?", "?"]:
+        return number
+    to = " to " if ends[0].startswith("-") else "-"
+    return f"{number} ({ends[0]}{to}{ends[1]})"
+
+
+def notify_reasons(query: Query, rows: Sequence[Record], column: str, what: str) -> None:
+    """Say why figures are missing: each reason once, with the groups that it holds for."""
+    reasons: dict[str, dict[str, None]] = {}
+    for row in rows:
+        if row[column]:
+            reasons.setdefault(row[column], {})[group_name(query, row)] = None
+    for reason, groups in reasons.items():
+        named = list(groups)
+        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        notify(f"{what} for {', '.join(named[:MOST_NAMED])}{more}: {reason}.")
