@@ -12,13 +12,13 @@ from pipeline.adopt.headings import candidates
 from pipeline.farm.folder import WORKBOOKS, TableFile
 from pipeline.files.dialect import SEPARATORS, declared_separator, header_cells, plain_text, records, refuse
 from pipeline.files.read import content_hash, read_bytes
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 
 TEXTS = (".csv", ".tsv", ".txt")
 # So far down a header is looked for, to be named: it is only ever read in the first row that is not blank.
 LOOK_DOWN = 20
 # Findings need a table to be about; which one these files are is not known yet.
-ANY = contract("harvests")
+ANY = contract(HARVESTS)
 
 Rows = Sequence[Sequence[str | None]]
 

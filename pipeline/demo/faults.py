@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.demo.dice import Array
+from schemas.contract import BATCHES, FILLINGS, OBSERVATIONS
 
 if TYPE_CHECKING:
     import polars as pl
 
-ADDS = ("batches", "fillings")  # a row entered twice is added there; elsewhere it replaces another row
+ADDS = (BATCHES, FILLINGS)  # a row entered twice is added there; elsewhere it replaces another row
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Fault:
 
 def faults(table: str) -> list[Fault]:
     """Return the kinds of fault that a table of a bench farm has."""
-    kinds = {"batches": _of_batches, "fillings": _of_fillings, "observations": _of_observations}
+    kinds = {BATCHES: _of_batches, FILLINGS: _of_fillings, OBSERVATIONS: _of_observations}
     return kinds.get(table, _of_harvests)()
 
 

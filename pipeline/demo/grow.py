@@ -192,7 +192,7 @@ def _days(plan: Diary, units: Columns, rng: np.random.Generator) -> None:
     """Return when each unit is colonised, opened, pinning, and first picked. Adds one column each.
 
     The noise of soak, batch and unit has mean 0, so the mean of a wait is the recipe's. Units of a batch that
-    is looked at as a whole share their days up to the pins: one entry tells for all of them.
+    is looked at as a whole share their days up to the pins: one entry holds for all of them.
     """
     b, batch, n = plan.batches, units["batch_no"], len(units["batch_no"])
     slow = 0.8 * normal(rng, int(b["soak"].max()) + 1)[b["soak"]] + 0.5 * normal(rng, len(b["batch"]))

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from schemas.contract import FILLINGS, HARVESTS, OBSERVATIONS
+
 Cells = dict[str, str]
 
 
@@ -15,13 +17,13 @@ Cells = dict[str, str]
 class Row:
     """What does one line of a file say, and which batch and filling (-1: none) is it truly about?
 
-    kin: the pickings of that filling, in the order of days.
+    of_filling: the pickings of that filling, in the order of days.
     """
 
     cells: Cells
     batch: str = ""
     unit: int = -1
-    kin: "list[Row]" = field(default_factory=list)
+    of_filling: "list[Row]" = field(default_factory=list)
 
 
 Files = dict[str, list[Row]]
@@ -69,9 +71,9 @@ def _moved(day: str, days: int) -> str:
 
 def _again_soon_in_flush_2(row: Row) -> bool:
     """Whether this is a first picking of flush 2 that was picked of once more, days later, all flushes written."""
-    second = [other for other in row.kin if other.cells["flush"] == "2"]
+    second = [other for other in row.of_filling if other.cells["flush"] == "2"]
     days = [other.cells["picked_on"] for other in second]
-    written = all(other.cells["flush"] for other in row.kin)
+    written = all(other.cells["flush"] for other in row.of_filling)
     return bool(written and row in second and row is second[0] and len(set(days)) == 2)
 
 
@@ -131,7 +133,7 @@ def plant(files: Files) -> list[Planted]:
     """Write the mistakes into the files, and return which they are. Changes rows and adds rows, file by file; nothing
     moves.
     """
-    _tell_kin(files)
+    _link_pickings(files)
     planted = [*_batch_twice(files), *_filling_twice(files)]
     touched = {id(row) for rows in files.values() for row in rows if _waits(row, planted)}
     for slip in SLIPS:
@@ -144,15 +146,15 @@ def plant(files: Files) -> list[Planted]:
     return planted
 
 
-def _tell_kin(files: Files) -> None:
-    """Give each row the pickings of its filling. Fills in kin, the same list for all rows of a filling."""
-    kin: dict[int, list[Row]] = {}
+def _link_pickings(files: Files) -> None:
+    """Give each row the pickings of its filling. Fills in of_filling, the same list for all rows of a filling."""
+    of_filling: dict[int, list[Row]] = {}
     for row in _pickings(files):
         if row.unit >= 0:
-            kin.setdefault(row.unit, []).append(row)
+            of_filling.setdefault(row.unit, []).append(row)
     for rows in files.values():
         for row in rows:
-            row.kin = kin.get(row.unit, [])
+            row.of_filling = of_filling.get(row.unit, [])
 
 
 def _pickings(files: Files) -> Iterator[Row]:
@@ -171,7 +173,7 @@ def _spoiled(files: Files, file: str, what: str, touched: set[int], fits: Fits) 
     if not fitting:
         raise LookupError(f"no row of {file} fits the mistake: {what}")
     row = fitting[len(what) * 7 % len(fitting)]  # anywhere in the file, the same row every time
-    touched.update(id(other) for other in [row, *row.kin])
+    touched.update(id(other) for other in [row, *row.of_filling])
     return row
 
 
@@ -186,9 +188,9 @@ def _batch_twice(files: Files) -> list[Planted]:
     """A batch entered twice with different spawn: its fillings, events and pickings wait for one row."""
     rows = files["batches.csv"]
     row = next(row for row in rows if row.batch == "S17a")
-    waiting = {"fillings": sum(other.batch == row.batch for other in files["fillings.csv"])}
-    waiting["observations"] = sum(other.batch == row.batch for other in files["observations.csv"])
-    waiting["harvests"] = sum(other.batch == row.batch for other in _pickings(files))
+    waiting = {FILLINGS: sum(other.batch == row.batch for other in files["fillings.csv"])}
+    waiting[OBSERVATIONS] = sum(other.batch == row.batch for other in files["observations.csv"])
+    waiting[HARVESTS] = sum(other.batch == row.batch for other in _pickings(files))
     again = _added(rows, row, spawn_kg=f"{float(row.cells['spawn_kg']) + 0.4:g}", note="spawn weighed again")
     what = "one batch entered twice, with different spawn"
     return [Planted(what, "batches.csv", bad, "batch", "conflicting", waiting) for bad in (row, again)]
@@ -201,7 +203,7 @@ def _filling_twice(files: Files) -> list[Planted]:
     mass = row.cells["fill_kg"]
     again = _added(rows, row, fill_kg=mass[:2] + mass[:1:-1])
     events = sum(other.unit == row.unit for other in files["observations.csv"])
-    waiting = {"observations": events, "harvests": len(row.kin)}
+    waiting = {OBSERVATIONS: events, HARVESTS: len(row.of_filling)}
     what = "one filling entered twice, with different mass"
     return [Planted(what, "fillings.csv", bad, "container", "conflicting", waiting) for bad in (row, again)]
 
@@ -209,7 +211,7 @@ def _filling_twice(files: Files) -> list[Planted]:
 def _swappable(row: Row) -> bool:
     """Whether this is a filling with pickings and a mass like 2.85, whose last two digits can be swapped."""
     mass = row.cells["fill_kg"]
-    return len(row.kin) > 2 and len(mass) == 4 and mass[2] != mass[3]
+    return len(row.of_filling) > 2 and len(mass) == 4 and mass[2] != mass[3]
 
 
 def _row_twice(files: Files, touched: set[int]) -> list[Planted]:
@@ -233,7 +235,7 @@ def _picked_after_emptied(files: Files, touched: set[int]) -> list[Planted]:
     emptied = {r.unit: r.cells["seen_on"] for r in files["observations.csv"] if r.cells["event"] == "emptied"}
     row = _spoiled(
         files, file, what, touched,
-        lambda row: _alone(row) and row is row.kin[-1] and emptied.get(row.unit, "")[:7] == "2026-08",
+        lambda row: _alone(row) and row is row.of_filling[-1] and emptied.get(row.unit, "")[:7] == "2026-08",
     )  # fmt: skip
     row.cells["picked_on"] = _moved(emptied[row.unit], 2)
     return [Planted(what, file, row, "picked_on", "after_closing")]
@@ -245,10 +247,11 @@ def _pins_too_late(files: Files, touched: set[int]) -> list[Planted]:
     row = _spoiled(
         files, file, what, touched,
         lambda row: row.cells["event"] == "pins" and row.cells["flush"] == "1"
-        and row.cells["seen_on"] > "2026-06" and len(row.kin) > 1 and all(other.cells["flush"] for other in row.kin),
+        and row.cells["seen_on"] > "2026-06" and len(row.of_filling) > 1
+        and all(other.cells["flush"] for other in row.of_filling),
     )  # fmt: skip
     row.cells["seen_on"] = seen = _moved(row.cells["seen_on"], 10)
     planted = [Planted(what, file, row, "seen_on", "pins_after_picking")]
     months = {id(other): name for name in files for other in files[name]}
-    early = [r for r in row.kin if r.cells["flush"] == "1" and r.cells["picked_on"] < seen]
+    early = [r for r in row.of_filling if r.cells["flush"] == "1" and r.cells["picked_on"] < seen]
     return planted + [Planted(what, months[id(r)], r, "picked_on", "before_pins") for r in early]

@@ -28,7 +28,7 @@ def harvests(plan: Diary, units: Columns, rng: np.random.Generator) -> Columns:
     trim = 0.05 * rng.random(n) + np.where(stage == "turned_up", 0.08, 0.0)
     weighed = rng.random(n) < CULLS_WEIGHED
     note = np.array(true.NOTES)[whole(rng, 0, len(true.NOTES) - 1, n)]
-    # Where flush 1 was weighed for the batch, a blank on a container would tell itself as its first flush.
+    # Where flush 1 was weighed for the batch, a blank on a container would be read as its first flush.
     once_pooled = alone & (plan.batches["pooled_flushes"][picked["batch_no"]] > 0)
     blank = np.where(picked["picked_on"] >= plan.named_from, plan.blank_later, FLUSH_BLANK)
     given = (rng.random(n) >= blank) | once_pooled

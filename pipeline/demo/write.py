@@ -1,4 +1,4 @@
-"""Writes the invented farm as a farm folder: four tables as CSV, farm.toml, the truth behind it, a README."""
+"""Write the invented farm as a farm folder: four tables as CSV, farm.toml, the truth behind it, a README."""
 
 import csv
 import json
@@ -14,21 +14,22 @@ from pipeline.demo.grow import InventedFarm, grow, up_to
 from pipeline.demo.mistakes import Files, Planted, Row, plant
 from pipeline.demo.plan import Columns, Diary, day_number, demo_plan
 from pipeline.demo.recipes import LAST_DAY
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
 
 __all__ = ["LAST_DAY", "write_demo", "write_text"]
 
 HEADERS = {
-    "batches": (
+    BATCHES: (
         "batch", "inoculated_on", "strain", "substrate", "soak", "treatment", "treatment_h", "lime_g_per_l",
         "ph_start", "ph_end", "drain_h", "substrate_wet_kg", "moisture_pct", "substrate_dry_kg", "dry_basis",
         "supplement", "supplement_dry_kg", "spawn_form", "spawn_kg", "spawn_lot", "incubation_c",
         "containers_filled", "note",
     ),
-    "fillings": (
+    FILLINGS: (
         "batch", "container", "kind", "volume_l", "holes_open", "fill_kg", "substrate_dry_kg", "note",
     ),
-    "observations": ("seen_on", "event", "container", "batch", "flush", "cause", "count"),
-    "harvests": (
+    OBSERVATIONS: ("seen_on", "event", "container", "batch", "flush", "cause", "count"),
+    HARVESTS: (
         "picked_on", "fresh_weight_g", "container", "batch", "flush", "cap_stage", "culled_g", "picker", "note",
     ),
 }  # fmt: skip
@@ -80,11 +81,11 @@ def _files(farm: InventedFarm) -> Files:
     listed = {name: column[farm.fillings["listed"]] for name, column in farm.fillings.items()}
     names = farm.batches["batch"]
     files = {
-        "batches.csv": _rows("batches", farm.batches, names),
-        "fillings.csv": _rows("fillings", listed, names),
-        "observations.csv": _rows("observations", farm.observations, names),
+        "batches.csv": _rows(BATCHES, farm.batches, names),
+        "fillings.csv": _rows(FILLINGS, listed, names),
+        "observations.csv": _rows(OBSERVATIONS, farm.observations, names),
     }
-    for row in _rows("harvests", farm.harvests, names):
+    for row in _rows(HARVESTS, farm.harvests, names):
         files.setdefault(f"harvests/{row.cells['picked_on'][:7]}.csv", []).append(row)
     return files
 
@@ -111,7 +112,9 @@ def _cell(column: str, value: str | float) -> str:
 
 
 def _write_csv(path: Path, rows: list[Row]) -> None:
-    """Writes rows with their header."""
+    """Write rows with their header. Not through files/write_csv: its guard against formulas would mend the negative
+    weights that are planted, and no other cell needs it.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, rows[0].cells, lineterminator="\n")
@@ -120,7 +123,7 @@ def _write_csv(path: Path, rows: list[Row]) -> None:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Writes a text file, the same bytes on every system."""
+    """Write a text file, the same bytes on every system."""
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
 

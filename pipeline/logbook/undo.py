@@ -46,7 +46,7 @@ def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> li
         with append.logbook_locked(farm, now), suppress(append.ChangedMeanwhile):
             # All of them are found before the first is removed: what was written at once is taken back whole.
             for each in last:
-                _located(farm, each)
+                _find_entry(farm, each)
             while last:
                 done.append(_remove(farm, last[-1]))
                 journal.record_undone(farm, last.pop().entry, now)
@@ -68,12 +68,12 @@ class _Row:
 
 
 def _remove(farm: Farm, entry: JournalEntry) -> TakenBack:
-    source, version, found = _located(farm, entry)
+    source, version, found = _find_entry(farm, entry)
     append.cut(source.path, source.name, found.first, found.end, version)
     return TakenBack(source.name, found.row, entry.cells, entry.at, found.units)
 
 
-def _located(farm: Farm, entry: JournalEntry) -> tuple[TableFile, tuple[int, int], _Row]:
+def _find_entry(farm: Farm, entry: JournalEntry) -> tuple[TableFile, tuple[int, int], _Row]:
     """Return where an entry stands as it was written: its file, the file's size and time (ns), and the row."""
     name = entry.file
     sources = table_files(farm.folder, farm.conventions.files)
