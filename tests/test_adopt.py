@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.adopt.cells import looks_number, marks_of, order_of
-from pipeline.adopt.headings import bare, candidates
+from pipeline.adopt.cells import infer_date_order, infer_marks, looks_number
+from pipeline.adopt.headings import candidates, parse_heading
 from pipeline.adopt.proposal import Answers, Proposal, propose
-from pipeline.adopt.settings_text import conventions_of, settings_text, trial
-from pipeline.adopt.sheets import Lying, sheets_of
+from pipeline.adopt.settings_text import conventions_of, settings_text, try_reading
+from pipeline.adopt.sheets import SourceFile, sheets_of
 from pipeline.files.dialect import SEPARATORS
 from schemas.contract import INPUTS, contract
 
@@ -36,7 +36,7 @@ from schemas.contract import INPUTS, contract
     ],
 )
 def test_a_heading_is_told_apart_from_its_unit(heading: str, words: str, unit: str | None) -> None:
-    assert (bare(heading).words, bare(heading).unit) == (words, unit)
+    assert (parse_heading(heading).words, parse_heading(heading).unit) == (words, unit)
 
 
 @pytest.mark.parametrize(
@@ -89,7 +89,7 @@ def test_a_heading_stands_only_for_columns_that_its_unit_fits(
 def test_marks_are_told_from_cells_that_leave_no_doubt(
     cells: list[str], decimal: str | None, thousands: str | None, doubt: bool
 ) -> None:
-    told = marks_of((f"row {row}", cell) for row, cell in enumerate(cells, 2))
+    told = infer_marks((f"row {row}", cell) for row, cell in enumerate(cells, 2))
     assert (told.decimal.value, told.thousands.value) == (decimal, thousands)
     assert bool(told.decimal.doubt or told.thousands.doubt) is doubt
 
@@ -115,46 +115,48 @@ def test_a_cell_of_a_hundred_thousand_digits_is_told_at_once() -> None:
 def test_the_order_of_dates_is_told_from_cells_that_leave_no_doubt(
     cells: list[str], order: str | None, doubt: bool
 ) -> None:
-    told = order_of((f"row {row}", cell) for row, cell in enumerate(cells, 2))
+    told = infer_date_order((f"row {row}", cell) for row, cell in enumerate(cells, 2))
     assert (told.value, bool(told.doubt)) == (order, doubt)
 
 
 def proposed(*texts: str, **told: object) -> Proposal:
     """What is proposed of files with these texts, called a.csv, b.csv ...?"""
-    files = [Lying(Path(f"{name}.csv"), f"{name}.csv", text.encode()) for name, text in zip("abc", texts, strict=False)]
+    files = [
+        SourceFile(Path(f"{name}.csv"), f"{name}.csv", text.encode()) for name, text in zip("abc", texts, strict=False)
+    ]
     return propose([sheet for file in files for sheet in sheets_of(file)], Answers(**told))  # type: ignore[arg-type]
 
 
-def placed(proposal: Proposal) -> dict[tuple[str, str], str]:
-    return {(each.table, each.heading): each.column for one in proposal.placings for each in one.placed}
+def matched(proposal: Proposal) -> dict[tuple[str, str], str]:
+    return {(each.table, each.heading): each.column for one in proposal.matches for each in one.matched}
 
 
 def why(proposal: Proposal) -> dict[str, str]:
-    return {name: reason for each in proposal.placings for name, reason in each.unplaced}
+    return {name: reason for each in proposal.matches for name, reason in each.unmatched}
 
 
 def test_a_heading_of_two_meanings_is_placed_by_its_cells() -> None:
-    weights = placed(proposed("Date,Bag,Harvest\n2026-05-01,1,400\n"))
+    weights = matched(proposed("Date,Bag,Harvest\n2026-05-01,1,400\n"))
     assert weights == {
         ("harvests", "Date"): "picked_on",
         ("harvests", "Bag"): "container",
         ("harvests", "Harvest"): "fresh_weight_g",
     }
-    assert placed(proposed("Harvest,Bag,Yield\n2026-05-01,1,400\n"))["harvests", "Harvest"] == "picked_on"
+    assert matched(proposed("Harvest,Bag,Yield\n2026-05-01,1,400\n"))["harvests", "Harvest"] == "picked_on"
 
 
 def test_a_day_goes_to_the_table_that_the_sheet_holds() -> None:
-    assert placed(proposed("Date,Bag,What\n2026-05-01,1,pins\n"))["observations", "Date"] == "seen_on"
-    assert placed(proposed("Date,Mix,Strain,Base\n2026-05-01,1,grey,straw\n"))["batches", "Date"] == "inoculated_on"
-    both = placed(proposed("Inoculated,Date,Mix,Strain,Base,Yield\n2026-05-01,2026-06-01,1,grey,straw,400\n"))
+    assert matched(proposed("Date,Bag,What\n2026-05-01,1,pins\n"))["observations", "Date"] == "seen_on"
+    assert matched(proposed("Date,Mix,Strain,Base\n2026-05-01,1,grey,straw\n"))["batches", "Date"] == "inoculated_on"
+    both = matched(proposed("Inoculated,Date,Mix,Strain,Base,Yield\n2026-05-01,2026-06-01,1,grey,straw,400\n"))
     assert (both["batches", "Inoculated"], both["harvests", "Date"]) == ("inoculated_on", "picked_on")
 
 
 def test_batch_and_container_beside_pickings_tell_the_fillings_only_where_no_other_file_does() -> None:
     picks = "Date,Mix,Bag,Yield\n2026-05-01,A,1,400\n"
-    assert proposed(picks).placings[0].tables == ("fillings", "harvests")
+    assert proposed(picks).matches[0].tables == ("fillings", "harvests")
     assert "One that was filled and never stands in a row is not counted" in proposed(picks).doubts[-1]
-    assert [each.tables for each in proposed(picks, "Mix,Bag,Fill kg\nA,1,5\n").placings] == [
+    assert [each.tables for each in proposed(picks, "Mix,Bag,Fill kg\nA,1,5\n").matches] == [
         ("harvests",),
         ("fillings",),
     ]
@@ -163,7 +165,7 @@ def test_batch_and_container_beside_pickings_tell_the_fillings_only_where_no_oth
 def test_a_table_that_lacks_a_column_is_named_with_it() -> None:
     proposal = proposed("Mix,Inoculated,Base,Date,Yield\nA,2026-04-01,straw,2026-05-01,400\n")
     assert proposal.tables == ("harvests",)
-    assert proposal.placings[0].short == {"batches": "strain"}
+    assert proposal.matches[0].lacking == {"batches": "strain"}
     assert why(proposal)["Inoculated"] == "may be inoculated_on of batches, which this sheet does not hold"
 
 
@@ -238,7 +240,7 @@ def test_any_heading_is_written_so_that_farm_toml_reads_it_back_and_no_terminal_
     text = settings_text(proposal)
     assert all(letter.isprintable() for letter in text.replace("\n", ""))
     tomllib.loads(text)
-    assert [each.refused for each in trial(proposal, conventions_of(text))] == [""]
+    assert [each.refused for each in try_reading(proposal, conventions_of(text))] == [""]
 
 
 @pytest.mark.parametrize("table", INPUTS)
@@ -246,8 +248,8 @@ def test_any_heading_is_written_so_that_farm_toml_reads_it_back_and_no_terminal_
 def test_our_own_columns_are_placed_without_a_line_in_farm_toml(table: str, mark: str) -> None:
     others = ["batch,container\n"] if table != "fillings" else []
     proposal = proposed(mark.join(contract(table).names) + "\n", *others)
-    assert proposal.placings[0].tables == (table,)
-    assert {each.heading: each.column for each in proposal.placings[0].placed} == {
+    assert proposal.matches[0].tables == (table,)
+    assert {each.heading: each.column for each in proposal.matches[0].matched} == {
         name: name for name in contract(table).names
     }
     assert "[headings" not in settings_text(proposal)
@@ -259,6 +261,6 @@ def test_no_wording_stands_for_two_columns_of_one_table_unless_cells_tell_them_a
         seen: dict[tuple[str, str | None], str] = {}
         for each in contract(table).fields:
             for wording in each.headings:
-                read = bare(wording)
+                read = parse_heading(wording)
                 other = seen.setdefault((read.words, read.unit), each.name)
                 assert other == each.name or {other, each.name} == {"picked_on", "fresh_weight_g"}, (table, wording)

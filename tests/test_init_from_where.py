@@ -12,7 +12,7 @@ import pytest
 from ledgers import here
 
 from pipeline.adopt.make import make_farm
-from pipeline.adopt.sheets import lying
+from pipeline.adopt.sheets import read_source
 
 LOG = "Date,Bucket,Batch,Weight (g)\n2026-05-13,A,7,412\n"
 # In no cell is it clear which mark parts thousands, or which part of a date is the month.
@@ -38,7 +38,7 @@ def test_an_empty_folder_is_left_empty_where_not_all_can_be_written(log: Path) -
     folder = log.parent / "farm"
     folder.mkdir()
     with pytest.raises(UnicodeEncodeError):
-        make_farm(folder, [lying(log, "log.csv")], "\ud800", ("harvests",))
+        make_farm(folder, [read_source(log, "log.csv")], "\ud800", ("harvests",))
     assert list(folder.iterdir()) == []
 
 

@@ -1,4 +1,4 @@
-"""Cells of the grower's own: which marks and which order of dates leave no doubt, and what is in doubt?"""
+"""Cells of the grower's own: the marks and the order of dates that they leave no doubt of, and what is in doubt."""
 
 from __future__ import annotations
 
@@ -19,24 +19,24 @@ YEAR_FIRST = re.compile(r"\d{4}[./-](\d{1,2})[./-](\d{1,2})( .*)?")
 
 
 def looks_number(cell: str) -> bool:
-    """Is it a number in any manner?"""
+    """Whether it is a number, whatever its marks."""
     return NUMBER.fullmatch(cell) is not None
 
 
 def looks_date(cell: str) -> bool:
-    """Is it a date in any manner that can be read?"""
+    """Whether it is a date in any order that can be read."""
     return any(pattern.fullmatch(cell) for pattern in (ISO, YEAR_LAST, YEAR_FIRST))
 
 
-def said(cells: Iterable[str | None]) -> list[str]:
-    """Which cells say anything?"""
+def filled(cells: Iterable[str | None]) -> list[str]:
+    """Return the cells that say anything."""
     return [cell for cell in cells if cell is not None and cell not in BLANK_WORDS]
 
 
 @dataclass(frozen=True)
-class Told:
-    """What the cells tell of a setting. `value`: None where they leave it open; `because`: the cell that tells it;
-    `doubt`: why it is open although there are cells that need it told; `between`: what it may be then, where not all.
+class InferredSetting:
+    """What the cells show of a setting. `value`: None where they leave it open; `because`: the cell that shows it;
+    `doubt`: why it is open although there are cells that need it; `between`: what it may be then, where not all.
     """
 
     value: str | None = None
@@ -46,50 +46,56 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Marks:
+class InferredMarks:
     """The decimal mark and the mark of thousands."""
 
-    decimal: Told = field(default_factory=Told)
-    thousands: Told = field(default_factory=Told)
+    decimal: InferredSetting = field(default_factory=InferredSetting)
+    thousands: InferredSetting = field(default_factory=InferredSetting)
 
 
-def marks_of(cells: Iterable[tuple[str, str]], known: str | None = None) -> Marks:
-    """With which marks are these numbers written? `cells`: where each stands, and its text; `known`: the decimal mark,
-    where the grower told it.
+def infer_marks(cells: Iterable[tuple[str, str]], known: str | None = None) -> InferredMarks:
+    """Return the marks with which these numbers are written. `cells`: where each stands, and its text; `known`: the
+    decimal mark, where the grower named it.
     """
     decimals: dict[str, str] = {}
     thousands: dict[str, str] = {}
     unclear: dict[str, str] = {}
     for where, cell in cells:
         if NEUTRAL not in cell and NUMBER.fullmatch(cell):
-            _weigh(cell, f'"{cell}" in {where}', decimals, thousands, unclear)
+            _collect_marks(cell, f'"{cell}" in {where}', decimals, thousands, unclear)
     if len(decimals) > 1:
         doubt = f"{' and '.join(decimals.values())} have different decimal marks"
-        return Marks(Told(doubt=doubt))
+        return InferredMarks(InferredSetting(doubt=doubt))
     decimal = known or next(iter(decimals), None)
     # A comma that parts thousands for sure leaves only the point as decimal mark, and the other way round.
     for mark, other in ((",", "."), (".", ",")):
         if decimal is None and mark in thousands:
             decimal = other
-    told = Told(decimal, decimals.get(decimal, thousands.get("." if decimal == "," else ",", "")) if decimal else "")
+    found = InferredSetting(
+        decimal, decimals.get(decimal, thousands.get("." if decimal == "," else ",", "")) if decimal else ""
+    )
     open_cells = {mark: where for mark, where in unclear.items() if mark not in thousands and mark != decimal}
     if decimal is None and open_cells:
         where = next(iter(open_cells.values()))
-        return Marks(Told(doubt=f"{where} may have decimals, or thousands"), _thousands(thousands))
+        return InferredMarks(InferredSetting(doubt=f"{where} may have decimals, or thousands"), _thousands(thousands))
     if open_cells:
         where = next(iter(open_cells.values()))
-        return Marks(told, Told(doubt=f"{where} may have a mark of thousands, or another decimal mark"))
-    return Marks(told, _thousands(thousands))
+        return InferredMarks(
+            found, InferredSetting(doubt=f"{where} may have a mark of thousands, or another decimal mark")
+        )
+    return InferredMarks(found, _thousands(thousands))
 
 
-def _thousands(found: dict[str, str]) -> Told:
+def _thousands(found: dict[str, str]) -> InferredSetting:
     if len(found) > 1:
-        return Told(doubt=f"{' and '.join(found.values())} have different marks of thousands")
-    return Told(*next(iter(found.items()))) if found else Told()
+        return InferredSetting(doubt=f"{' and '.join(found.values())} have different marks of thousands")
+    return InferredSetting(*next(iter(found.items()))) if found else InferredSetting()
 
 
-def _weigh(cell: str, where: str, decimals: dict[str, str], thousands: dict[str, str], unclear: dict[str, str]) -> None:
-    """What does one number tell for sure?"""
+def _collect_marks(
+    cell: str, where: str, decimals: dict[str, str], thousands: dict[str, str], unclear: dict[str, str]
+) -> None:
+    """Add what one number shows for sure."""
     plain = re.sub(f"[{NO_BREAK}]", " ", cell.lstrip("+-")).replace(APOSTROPHE, "'")
     marks = re.findall(r"[^\d]", plain)
     grouped = r"\d{1,3}(%s\d{3})+"
@@ -108,8 +114,8 @@ def _weigh(cell: str, where: str, decimals: dict[str, str], thousands: dict[str,
         unclear.setdefault(last, where)
 
 
-def order_of(cells: Iterable[tuple[str, str]]) -> Told:
-    """In which order are the parts of these dates? `cells`: where each stands, and its text."""
+def infer_date_order(cells: Iterable[tuple[str, str]]) -> InferredSetting:
+    """Return the order of the parts of these dates. `cells`: where each stands, and its text."""
     found: dict[str, str] = {}
     open_at = ""
     for where, cell in cells:
@@ -124,12 +130,14 @@ def order_of(cells: Iterable[tuple[str, str]]) -> Told:
         elif last and not open_at:
             open_at = f'"{cell}" in {where}'
     if len(found) > 1:
-        return Told(doubt=f"{' and '.join(found.values())} are written in different orders")
+        return InferredSetting(doubt=f"{' and '.join(found.values())} are written in different orders")
     if found:
         order, where = next(iter(found.items()))
         if order == "year_month_day" and open_at:
-            return Told(doubt=f"{where} and {open_at} are written in different orders")
-        return Told(order, where)
+            return InferredSetting(doubt=f"{where} and {open_at} are written in different orders")
+        return InferredSetting(order, where)
     if not open_at:
-        return Told()
-    return Told(doubt=f"{open_at} can be read as two dates, and no other tells more", between=DATE_ORDERS[:2])
+        return InferredSetting()
+    return InferredSetting(
+        doubt=f"{open_at} can be read as two dates, and no other tells more", between=DATE_ORDERS[:2]
+    )

@@ -1,4 +1,4 @@
-"""Headings of the grower's own: which columns may each stand for, and in which unit?"""
+"""Headings of the grower's own: the columns that each may stand for, and the unit it names."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ AT_END = re.compile(r"(?:[_/,:;]\s*|\s+in\s+|\s+)(g ?/ ?l|g_per_l|us gal(?:lons?
 
 
 @dataclass(frozen=True)
-class Bare:
+class HeadingWords:
     """A heading without what is not its name: `words`, in lower case; `unit`, ours (None: none is named); `foreign`, a
     unit that no column can be written in; `fewer`, the words without those in brackets.
     """
@@ -61,25 +61,25 @@ class Bare:
     fewer: str = ""
 
 
-def bare(heading: str) -> Bare:
-    """What does a heading say beside the unit that it names?"""
+def parse_heading(heading: str) -> HeadingWords:
+    """Return what a heading says beside the unit that it names."""
     text = folded(heading)
     for inside in BRACKETS.finditer(text):
         unit = _unit(inside[1])
         if unit:
-            return _bare(text[: inside.start()] + " " + text[inside.end() :], *unit)
+            return _heading_words(text[: inside.start()] + " " + text[inside.end() :], *unit)
     if text.rstrip().endswith("%"):
-        return _bare(text.rstrip().rstrip("%"), "%", None)
+        return _heading_words(text.rstrip().rstrip("%"), "%", None)
     at_end = AT_END.search(text)
     unit = _unit(at_end[1]) if at_end else None
     if at_end and unit:
-        return _bare(text[: at_end.start()], *unit)
+        return _heading_words(text[: at_end.start()], *unit)
     alone = _unit(text)
-    return Bare("", *alone) if alone and text not in ("c", "f", "t", "h") else _bare(text, None, None)
+    return HeadingWords("", *alone) if alone and text not in ("c", "f", "t", "h") else _heading_words(text, None, None)
 
 
-def _bare(text: str, unit: str | None, foreign: str | None) -> Bare:
-    return Bare(_words(text), unit, foreign, _words(BRACKETS.sub(" ", text)))
+def _heading_words(text: str, unit: str | None, foreign: str | None) -> HeadingWords:
+    return HeadingWords(_words(text), unit, foreign, _words(BRACKETS.sub(" ", text)))
 
 
 def _words(text: str) -> str:
@@ -107,19 +107,19 @@ class Candidate:
 
     @property
     def field(self) -> Field:
-        """What may the column hold?"""
+        """The column in its contract."""
         return contract(self.table).field(self.column)
 
 
 def candidates(heading: str) -> list[Candidate]:
-    """Which columns may this heading stand for, by its wording and its unit?"""
-    read = bare(heading)
+    """Return the columns that this heading may stand for, by its wording and its unit."""
+    read = parse_heading(heading)
     if not (read.words or read.unit):
         return []
     return [each for each in _named(heading, read) if _unit_fits(each, read)]
 
 
-def _named(heading: str, read: Bare) -> Iterator[Candidate]:
+def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
     for table in INPUTS:
         for each in contract(table).fields:
             own = heading == each.name
@@ -130,13 +130,13 @@ def _named(heading: str, read: Bare) -> Iterator[Candidate]:
 
 
 @cache
-def _wordings(table: str, column: str) -> tuple[Bare, ...]:
-    """How may the column be called, the likeliest first?"""
-    return tuple(bare(wording) for wording in (column, *contract(table).field(column).headings))
+def _wordings(table: str, column: str) -> tuple[HeadingWords, ...]:
+    """Return how the column may be called, the likeliest first."""
+    return tuple(parse_heading(wording) for wording in (column, *contract(table).field(column).headings))
 
 
-def _rank(wordings: tuple[Bare, ...], read: Bare) -> int | None:
-    """At which place of the wordings stands what was read? Hours must be said: "soak" alone is no time."""
+def _rank(wordings: tuple[HeadingWords, ...], read: HeadingWords) -> int | None:
+    """Return at which place of the wordings stands what was read. Hours must be named: "soak" alone is no time."""
     for words in dict.fromkeys((read.words or "weight", read.fewer)):
         for rank, each in enumerate(wordings, start=1):
             if each.words == words and (each.unit != "h" or read.unit == "h"):
@@ -144,7 +144,7 @@ def _rank(wordings: tuple[Bare, ...], read: Bare) -> int | None:
     return None
 
 
-def _unit_fits(candidate: Candidate, read: Bare) -> bool:
+def _unit_fits(candidate: Candidate, read: HeadingWords) -> bool:
     if candidate.rank == 0:
         return True
     if read.foreign:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import count
 from pathlib import Path
 
-from pipeline.adopt.sheets import Lying, lying
+from pipeline.adopt.sheets import SourceFile, read_source
 from pipeline.farm.folder import table_files
 from pipeline.farm.settings import SETTINGS_FILE
 from pipeline.farm.template import empty_table, how_to
@@ -17,8 +17,10 @@ from schemas.finding import OutOfReach, WrongRequest
 
 
 def home_of(folder: Path | None, files: Sequence[Path]) -> Path:
-    """Which folder becomes the farm: the one named, or the one that the files lie in? Raises WrongRequest where neither
-    can: a farm there already, a folder with other things in it, or none that holds all of them.
+    """Return the folder that becomes the farm: the one named, or the one that the files lie in.
+
+    Raises WrongRequest where neither can: a farm there already, a folder with other things in it, or none that holds
+    all of them.
     """
     for file in files:
         if file.is_dir():
@@ -49,8 +51,8 @@ def _within(folder: Path, file: Path) -> bool:
     return file.resolve().is_relative_to(folder.resolve())
 
 
-def lying_files(folder: Path, files: Sequence[Path]) -> list[Lying]:
-    """What is in the files, and how are they called in the farm to be? Raises WrongRequest, UnreadableFile."""
+def source_files(folder: Path, files: Sequence[Path]) -> list[SourceFile]:
+    """Return the files under the names that they get in the farm to be. Raises WrongRequest, UnreadableFile."""
     found: dict[str, Path] = {}
     for file in dict.fromkeys(each.resolve() for each in files):
         name = file.relative_to(folder.resolve()).as_posix() if _within(folder, file) else file.name
@@ -58,13 +60,13 @@ def lying_files(folder: Path, files: Sequence[Path]) -> list[Lying]:
         if other != file:
             raise WrongRequest(f"{other} and {file} have one name. Rename one of them: both would be {name}.")
     return [
-        lying(file, file.relative_to(folder.resolve()).as_posix() if _within(folder, file) else file.name)
+        read_source(file, file.relative_to(folder.resolve()).as_posix() if _within(folder, file) else file.name)
         for file in found.values()
     ]
 
 
-def make_farm(folder: Path, files: Sequence[Lying], settings: str, tables: Sequence[str]) -> list[str]:
-    """Writes the farm and returns the names of what was written. `tables`: those that the files hold; of the others an
+def make_farm(folder: Path, files: Sequence[SourceFile], settings: str, tables: Sequence[str]) -> list[str]:
+    """Write the farm and return the names of what was written. `tables`: those that the files hold; of the others an
     empty one is begun, unless there is one. Nothing that is there is written over. Raises OutOfReach.
     """
     texts = {f"{table}.csv": empty_table(table) for table in INPUTS if table not in tables}
@@ -81,7 +83,7 @@ def make_farm(folder: Path, files: Sequence[Lying], settings: str, tables: Seque
 
 
 def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
-    """Writes what is not there yet; farm.toml last, for with it the folder is a farm."""
+    """Write what is not there yet; farm.toml last, for with it the folder is a farm."""
     written = []
     there = [f"{each.table}.csv" for each in table_files(folder)]
     for name, text in texts.items():
@@ -92,8 +94,8 @@ def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
     return sorted(written)
 
 
-def _write_all(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
-    """Fills an empty folder, or leaves it empty. It is not made anew, for the grower may stand in it."""
+def _write_all(folder: Path, files: Sequence[SourceFile], texts: dict[str, str]) -> list[str]:
+    """Fill an empty folder, or leave it empty. It is not made anew, for the grower may stand in it."""
     try:
         for each in files:
             (folder / each.name).write_bytes(each.data)
@@ -104,8 +106,8 @@ def _write_all(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> l
         raise
 
 
-def _write_new(folder: Path, files: Sequence[Lying], texts: dict[str, str]) -> list[str]:
-    """Writes the folder whole, under another name until it is."""
+def _write_new(folder: Path, files: Sequence[SourceFile], texts: dict[str, str]) -> list[str]:
+    """Write the folder whole, under another name until it is."""
     drafts = (folder.with_name(f"{folder.name}.new-{number}") for number in count(1))
     draft = next(each for each in drafts if not each.exists())
     draft.mkdir(parents=True)

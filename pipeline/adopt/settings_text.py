@@ -7,9 +7,10 @@ import textwrap
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import PurePosixPath
 
-from pipeline.adopt.placing import Placed, Placing
+from pipeline.adopt.matching import MatchedHeading, SheetMatch
 from pipeline.adopt.proposal import Proposal
 from pipeline.farm.conventions import Conventions, FileUse, folded, read_conventions
 from pipeline.farm.folder import SUFFIXES, TableFile
@@ -27,16 +28,16 @@ WIDTH = 76
 
 
 def settings_text(proposal: Proposal) -> str:
-    """Which farm.toml says what the proposal says?"""
+    """Return the farm.toml that says what the proposal says."""
     lines = [*_comment(HEAD)]
-    asked = [each for each in proposal.questions if each.name in contract("farm").names]
-    if proposal.settings or asked:
+    questions = [each for each in proposal.questions if each.name in contract("farm").names]
+    if proposal.settings or questions:
         lines.append("")
-    for name, told in proposal.settings.items():
-        lines += [*_comment(told.because), f"{name} = {_quoted(told.value or '')}"]
-    for question in asked:
+    for name, setting in proposal.settings.items():
+        lines += [*_comment(setting.because), f"{name} = {_quoted(setting.value or '')}"]
+    for question in questions:
         choices = " or ".join(_quoted(choice) for choice in question.choices)
-        lines += [*_comment(f"{question.asked} {choices}"), f"# {question.name} = {_quoted(question.choices[0])}"]
+        lines += [*_comment(f"{question.text} {choices}"), f"# {question.name} = {_quoted(question.choices[0])}"]
     for block in (_files(proposal), *_all_headings(proposal), _words(proposal)):
         lines += block
     return "\n".join(lines).rstrip("\n") + "\n"
@@ -60,13 +61,13 @@ def _escaped(letter: str) -> str:
 
 def _files(proposal: Proposal) -> list[str]:
     lines = []
-    by_name: dict[str, list[Placing]] = {}
-    for each in proposal.placings:
+    by_name: dict[str, list[SheetMatch]] = {}
+    for each in proposal.matches:
         if each.tables and not _found_by_name(each):
             by_name.setdefault(each.sheet.file.name, []).append(each)
-    for name, placings in by_name.items():
-        tables = [table for table in INPUTS if any(table in each.tables for each in placings)]
-        sheets = {table: each.sheet.sheet for each in placings for table in each.tables if each.sheet.sheet is not None}
+    for name, matches in by_name.items():
+        tables = [table for table in INPUTS if any(table in each.tables for each in matches)]
+        sheets = {table: each.sheet.sheet for each in matches for table in each.tables if each.sheet.sheet is not None}
         lines += ["", f"[files.{_quoted(name)}]", f"tables = {json.dumps(tables)}"]
         if sheets and len(set(sheets.values())) == 1:
             lines.append(f"sheet = {_quoted(next(iter(sheets.values())))}")
@@ -75,11 +76,11 @@ def _files(proposal: Proposal) -> list[str]:
     return lines
 
 
-def _found_by_name(placing: Placing) -> bool:
-    """Is the file read as its only table for its name alone, as batches.csv is?"""
-    path = PurePosixPath(placing.sheet.file.name)
-    place = path.parent.as_posix() if len(path.parts) == 2 else path.stem if len(path.parts) == 1 else ""
-    return placing.sheet.sheet is None and placing.tables == (place,) and path.suffix in SUFFIXES
+def _found_by_name(match: SheetMatch) -> bool:
+    """Whether the file is read as its only table for its name alone, as batches.csv is."""
+    path = PurePosixPath(match.sheet.file.name)
+    table = path.parent.as_posix() if len(path.parts) == 2 else path.stem if len(path.parts) == 1 else ""
+    return match.sheet.sheet is None and match.tables == (table,) and path.suffix in SUFFIXES
 
 
 def _all_headings(proposal: Proposal) -> list[list[str]]:
@@ -90,18 +91,18 @@ def _all_headings(proposal: Proposal) -> list[list[str]]:
 
 def _headings(proposal: Proposal, table: str, explained: set[tuple[str, str]]) -> list[str]:
     lines: dict[str, list[str]] = {}
-    for placing in proposal.placings:
-        for each in placing.placed:
-            if each.table == table and (each.heading != each.column or len(placing.tables) > 1):
+    for match in proposal.matches:
+        for each in match.matched:
+            if each.table == table and (each.heading != each.column or len(match.tables) > 1):
                 lines.setdefault(folded(each.heading), _heading_lines(each, explained))
-    return ["", f"[headings.{table}]", *(line for told in lines.values() for line in told)] if lines else []
+    return ["", f"[headings.{table}]", *chain.from_iterable(lines.values())] if lines else []
 
 
-def _heading_lines(each: Placed, explained: set[tuple[str, str]]) -> list[str]:
+def _heading_lines(each: MatchedHeading, explained: set[tuple[str, str]]) -> list[str]:
     column = contract(each.table).field(each.column)
     unit = f", unit = {_quoted(each.unit)}" if each.unit else ""
-    told = f"{{column = {_quoted(each.column)}{unit}}}" if unit else _quoted(each.column)
-    line = f"{_quoted(each.heading)} = {told}"
+    target = f"{{column = {_quoted(each.column)}{unit}}}" if unit else _quoted(each.column)
+    line = f"{_quoted(each.heading)} = {target}"
     if (each.heading, each.column) in explained:
         return [line]
     explained.add((each.heading, each.column))
@@ -122,38 +123,38 @@ def _words(proposal: Proposal) -> list[str]:
 
 
 def conventions_of(text: str) -> Conventions:
-    """What does this farm.toml say of how files are written?"""
+    """Return what this farm.toml says of how files are written."""
     settings, _ = read_settings(tomllib.loads(text))
     return read_conventions(settings)
 
 
 @dataclass(frozen=True)
-class Reads:
-    """How a file reads as one of its tables: `rows` with entries, of which `aside` cannot be used, or why not at all;
-    `findings`: a sentence for each kind of finding on its cells, with how many there are.
+class TrialReading:
+    """How a file reads as one of its tables: `rows` with entries, of which `rejected` cannot be used, or why not at
+    all; `findings`: a sentence for each kind of finding on its cells, with how many there are.
     """
 
     table: str
     file: str
     rows: int = 0
-    aside: int = 0
+    rejected: int = 0
     findings: tuple[tuple[str, int], ...] = ()
     refused: str = ""
 
 
-def trial(proposal: Proposal, conventions: Conventions) -> Iterator[Reads]:
-    """How would each file read, with these habits?"""
-    for name in dict.fromkeys(each.sheet.file.name for each in proposal.placings if each.tables):
-        file = next(each.sheet.file for each in proposal.placings if each.sheet.file.name == name)
+def try_reading(proposal: Proposal, conventions: Conventions) -> Iterator[TrialReading]:
+    """Yield how each file would read, with these conventions."""
+    for name in dict.fromkeys(each.sheet.file.name for each in proposal.matches if each.tables):
+        file = next(each.sheet.file for each in proposal.matches if each.sheet.file.name == name)
         use = conventions.files.get(name) or FileUse(
-            next(each.tables for each in proposal.placings if each.sheet.file is file)
+            next(each.tables for each in proposal.matches if each.sheet.file is file)
         )
         for table in sorted(use.tables, key=INPUTS.index):
             source = TableFile(table, name, file.path, use.sheets.get(table), use.beside(table))
             yield _reads(source, file.data, conventions)
 
 
-def _reads(source: TableFile, data: bytes, conventions: Conventions) -> Reads:
+def _reads(source: TableFile, data: bytes, conventions: Conventions) -> TrialReading:
     from pipeline.files.read import read_table
     from pipeline.files.validate import validate
 
@@ -161,14 +162,14 @@ def _reads(source: TableFile, data: bytes, conventions: Conventions) -> Reads:
     try:
         raw = read_table(source, data, conventions)
     except UnreadableFile as problem:
-        return Reads(source.table, source.name, refused=" ".join(each.sentence() for each in problem.findings))
+        return TrialReading(source.table, source.name, refused=" ".join(each.sentence() for each in problem.findings))
     done = validate([raw], conventions)
     found = done.findings.filter(done.findings["level"] != "notice").sort("row")
     kinds = []
     for _, of_kind in found.group_by(["column_name", "rule", "level"], maintain_order=True):
         first = of_kind.row(0, named=True)
-        told = make_finding(
+        example = make_finding(
             table, source.name, first["row"], first["column_name"], first["rule"], first["level"], first["value"]
         )
-        kinds.append((told.sentence(), of_kind.height))
-    return Reads(source.table, source.name, done.frame.height, int(done.frame["faulty"].sum()), tuple(kinds))
+        kinds.append((example.sentence(), of_kind.height))
+    return TrialReading(source.table, source.name, done.frame.height, int(done.frame["faulty"].sum()), tuple(kinds))

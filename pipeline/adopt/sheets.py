@@ -24,7 +24,7 @@ Rows = Sequence[Sequence[str | None]]
 
 
 @dataclass(frozen=True)
-class Lying:
+class SourceFile:
     """A file as it lies: `name` is its path within the farm to be, `data` its bytes."""
 
     path: Path
@@ -33,17 +33,17 @@ class Lying:
 
     @property
     def digest(self) -> str:
-        """Are two files the same, byte for byte?"""
+        """A hash of its bytes."""
         return content_hash(self.data)
 
 
 @dataclass(frozen=True)
-class LyingSheet:
+class SourceSheet:
     """A text file as it lies, or a sheet of a workbook. `sheet`: its name (None: a text file, or the only one);
     `row`: the header's; `rows`: the cells below it (None for blank), the first in row + 1 of the spreadsheet.
     """
 
-    file: Lying
+    file: SourceFile
     sheet: str | None
     row: int
     header: tuple[str, ...]
@@ -51,31 +51,31 @@ class LyingSheet:
 
     @property
     def called(self) -> str:
-        """How is it called in a sentence?"""
+        """What it is called in a sentence."""
         return self.file.name if self.sheet is None else f'{self.file.name}, sheet "{self.sheet}"'
 
     def column(self, at: int) -> list[tuple[int, str]]:
-        """Which cells of this column say anything, and in which row does each stand?"""
+        """Return the cells of this column that say anything, and the row of each."""
         cells = ((row, cells[at]) for row, cells in enumerate(self.rows, self.row + 1) if at < len(cells))
         return [(row, cell) for row, cell in cells if cell is not None]
 
 
-def lying(path: Path, name: str) -> Lying:
-    """What is in this file? Raises UnreadableFile when it is of no kind that can be read."""
+def read_source(path: Path, name: str) -> SourceFile:
+    """Return this file with its bytes. Raises UnreadableFile when it is of no kind that can be read."""
     suffix = path.suffix.lower()
     if suffix not in (*TEXTS, *WORKBOOKS):
         fix = "Save it as .xlsx or as CSV UTF-8, and name that file."
         raise refuse(ANY, name, f"is of a kind that gillbook does not read ({suffix or 'no ending'})", fix)
-    return Lying(path, name, read_bytes(TableFile(ANY.name, name, path)))
+    return SourceFile(path, name, read_bytes(TableFile(ANY.name, name, path)))
 
 
-def sheets_of(file: Lying) -> list[LyingSheet]:
-    """Which sheets are in the file? Raises UnreadableFile when it cannot be read, or has no header."""
+def sheets_of(file: SourceFile) -> list[SourceSheet]:
+    """Return the sheets of the file. Raises UnreadableFile when it cannot be read, or has no header."""
     if file.path.suffix.lower() in WORKBOOKS:
         return _of_workbook(file)
     text = plain_text(ANY, file.name, file.data).decode("utf-8")
-    told, text = declared_separator(text)
-    separator = told or max(SEPARATORS, key=lambda mark: (_known(header_cells(text, mark)), mark == ","))
+    declared, text = declared_separator(text)
+    separator = declared or max(SEPARATORS, key=lambda mark: (_known(header_cells(text, mark)), mark == ","))
     cells = records(ANY, file.name, io.StringIO(text, newline=""), 1, separator)
     return [_sheet(file, None, [[cell.strip() or None for cell in row] for row in cells])]
 
@@ -84,7 +84,7 @@ def _known(cells: Sequence[str]) -> tuple[int, int]:
     return sum(bool(candidates(cell.strip())) for cell in cells), len(cells)
 
 
-def _of_workbook(file: Lying) -> list[LyingSheet]:
+def _of_workbook(file: SourceFile) -> list[SourceSheet]:
     from pipeline.files.workbook import read_sheet, sheet_names
 
     source = TableFile(ANY.name, file.name, file.path)
@@ -99,15 +99,15 @@ def _of_workbook(file: Lying) -> list[LyingSheet]:
     return [_sheet(file, None if len(names) == 1 else name, rows) for name, rows in found]
 
 
-def _sheet(file: Lying, sheet: str | None, rows: Rows) -> LyingSheet:
+def _sheet(file: SourceFile, sheet: str | None, rows: Rows) -> SourceSheet:
     at = next((at for at, cells in enumerate(rows) if any(cells)), None)
     if at is None:
         raise refuse(ANY, file.name, "has no header line", "Name a file that holds your entries.")
-    return LyingSheet(file, sheet, at + 1, tuple(cell or "" for cell in rows[at]), rows[at + 1 :])
+    return SourceSheet(file, sheet, at + 1, tuple(cell or "" for cell in rows[at]), rows[at + 1 :])
 
 
-def header_below(sheet: LyingSheet) -> int | None:
-    """In which row does the header seem to stand, if not in the first that is not blank?"""
+def header_below(sheet: SourceSheet) -> int | None:
+    """Return the row in which the header seems to stand, if not in the first that is not blank."""
     if _known(sheet.header)[0] > 1:
         return None
     for row, cells in enumerate(sheet.rows[:LOOK_DOWN], sheet.row + 1):

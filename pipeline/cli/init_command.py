@@ -18,8 +18,8 @@ from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.adopt.proposal import Answers, Proposal, Question
-    from pipeline.adopt.settings_text import Reads
-    from pipeline.adopt.sheets import Lying, LyingSheet
+    from pipeline.adopt.settings_text import TrialReading
+    from pipeline.adopt.sheets import SourceFile, SourceSheet
 
 # The settings that the files may leave open, and that the grower can give.
 SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
@@ -88,14 +88,14 @@ def _empty(places: Sequence[Path], full: bool, needless: bool) -> None:
 def _adopt(
     folder: Path | None, files: Sequence[Path], settings: Mapping[str, str], units: Sequence[str], yes: bool
 ) -> None:
-    from pipeline.adopt.make import home_of, lying_files, make_farm
+    from pipeline.adopt.make import home_of, make_farm, source_files
     from pipeline.adopt.settings_text import settings_text
     from pipeline.adopt.sheets import sheets_of
 
     home = home_of(folder, files)
     try:
-        lying = lying_files(home, files)
-        sheets = [sheet for file in lying for sheet in sheets_of(file)]
+        sources = source_files(home, files)
+        sheets = [sheet for file in sources for sheet in sheets_of(file)]
     except UnreadableFile as problem:
         raise OutOfReach(f"{problem} Nothing was written.") from problem
     proposal = _settled(sheets, _answers(settings, units), interactive=not yes and sys.stdin.isatty())
@@ -103,27 +103,27 @@ def _adopt(
     _show(proposal, text)
     if not proposal.tables:
         raise WrongRequest(NO_TABLE)
-    _show_place(home, lying)
+    _show_place(home, sources)
     if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
         notify("Nothing was written. To write it: the same command with --yes.")
         return
-    written = make_farm(home, lying, text, proposal.tables)
+    written = make_farm(home, sources, text, proposal.tables)
     typer.echo(f"{home} is ready: {', '.join(written)}.")
     typer.echo(f"Next: gillbook check --farm {home}")
 
 
-def _show_place(home: Path, lying: Sequence[Lying]) -> None:
+def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
     """Show which folder becomes the farm, and whether the files stay where they are."""
     from pipeline.cli.show import printable
 
-    copied = not all(each.path.is_relative_to(home.resolve()) for each in lying)
+    copied = not all(each.path.is_relative_to(home.resolve()) for each in sources)
     typer.echo(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
     typer.echo(f"  {printable(str(home))}\n")
 
 
 def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
     """Return what the grower gave. Raises WrongRequest for what no setting and no unit can be."""
-    from pipeline.adopt.headings import bare
+    from pipeline.adopt.headings import parse_heading
     from pipeline.adopt.proposal import Answers
     from pipeline.farm.units import UNITS
     from schemas.contract import contract
@@ -139,11 +139,11 @@ def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
         heading, _, unit = each.rpartition("=")
         if not heading or unit not in every:
             raise WrongRequest(f"--unit {each!r}: write it like 'Weight=oz'; units are {', '.join(every)}.")
-        found[bare(heading).words] = unit
+        found[parse_heading(heading).words] = unit
     return Answers(settings, found)
 
 
-def _settled(sheets: Sequence[LyingSheet], answers: Answers, interactive: bool) -> Proposal:
+def _settled(sheets: Sequence[SourceSheet], answers: Answers, interactive: bool) -> Proposal:
     """Return what is proposed, once the grower has answered what the files leave open (or cannot be asked)."""
     from pipeline.adopt.proposal import propose
 
@@ -161,7 +161,7 @@ def _with_answer(question: Question, answers: Answers) -> Answers:
     from pipeline.cli.show import printable
 
     choices = {SPOKEN.get(choice, choice): choice for choice in question.choices}
-    text = f"{question.asked}\nType {' or '.join(choices)}, or just Enter to leave it open"
+    text = f"{question.text}\nType {' or '.join(choices)}, or just Enter to leave it open"
     shown = "\n".join(map(printable, text.split("\n")))
     while (answer := typer.prompt(shown, default="", show_default=False, err=True).strip()) not in ("", *choices):
         notify(f'"{answer}" is none of these.')
@@ -174,32 +174,32 @@ def _with_answer(question: Question, answers: Answers) -> Answers:
 
 def _show(proposal: Proposal, text: str) -> None:
     """Show what was found, the farm.toml to be, what is not placed, what is open, and how the files would read."""
-    from pipeline.adopt.settings_text import conventions_of, trial
+    from pipeline.adopt.settings_text import conventions_of, try_reading
 
-    placings = proposal.placings
+    matches = proposal.matches
     _show_lines(
-        "What your files hold:", [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in placings]
+        "What your files hold:", [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in matches]
     )
     if proposal.tables:
         typer.echo("\nfarm.toml would be:\n")
         typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
     _show_lines(
         "Not placed: these columns stay in your files and are not read.",
-        [f'{each.sheet.called}: "{name}" {why}.' for each in placings for name, why in each.unplaced],
+        [f'{each.sheet.called}: "{name}" {why}.' for each in matches for name, why in each.unmatched],
     )
     _show_lines(
         "Tables that lack a column:",
         [
             f"{each.sheet.called}: no {table}, for it has no column for {lack}."
-            for each in placings
-            for table, lack in each.short.items()
+            for each in matches
+            for table, lack in each.lacking.items()
         ],
     )
     _show_lines("Taken or left open:", proposal.doubts)
-    _show_lines("To be said by you:", [f"{each.asked} {each.option}" for each in proposal.questions])
+    _show_lines("To be said by you:", [f"{each.text} {each.option}" for each in proposal.questions])
     _show_lines(
         "How your files would read:",
-        [sentence for each in trial(proposal, conventions_of(text)) for sentence in _reads(each)],
+        [sentence for each in try_reading(proposal, conventions_of(text)) for sentence in _reads(each)],
     )
     typer.echo("")
 
@@ -213,10 +213,10 @@ def _show_lines(heading: str, lines: Sequence[str]) -> None:
         typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
 
 
-def _reads(each: Reads) -> list[str]:
+def _reads(each: TrialReading) -> list[str]:
     if each.refused:
         return [f"{each.file} as {each.table}: not at all. {each.refused}"]
-    unusable = f", of which {each.aside} cannot be used" if each.aside else ""
+    unusable = f", of which {each.rejected} cannot be used" if each.rejected else ""
     return [
         f"{each.file} as {each.table}: {counted(each.rows, 'row')}{unusable}.",
         *(f"  {sentence}" + (f" ({number} like it)" if number > 1 else "") for sentence, number in each.findings),

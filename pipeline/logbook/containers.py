@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from pipeline.farm.folder import Farm
 from pipeline.farm.shelf_order import WALK, in_order_of_shelves
-from pipeline.logbook.facts import Facts, split_lines
+from pipeline.logbook.facts import FileFacts, split_lines
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
@@ -66,7 +66,7 @@ class Containers:
         """How the farm writes its cells."""
         return self._farm.conventions.cell_format
 
-    def _facts(self, table: str) -> list[Facts]:
+    def _facts(self, table: str) -> list[FileFacts]:
         return [each.facts for each in self._summaries.values() if each.table == table and not each.trouble]
 
     @cached_property

@@ -23,7 +23,7 @@ ENDINGS = ("contaminated", "emptied")
 
 
 @dataclass(frozen=True)
-class Facts:
+class FileFacts:
     """What a file says; empty where its table says nothing of the kind.
 
     `batch_days`: when each batch was inoculated, "" where that is not known. By container ("" where none is named),
@@ -38,9 +38,9 @@ class Facts:
     alone: list[float] = field(default_factory=list)
     together: list[float] = field(default_factory=list)
 
-    def joined(self, added: Facts) -> Facts:
+    def joined(self, added: FileFacts) -> FileFacts:
         """Return these facts with those of the rows that were added below."""
-        return Facts(
+        return FileFacts(
             {**self.batch_days, **{name: self.batch_days.get(name) or day for name, day in added.batch_days.items()}},
             _joined(self.fillings, added.fillings),
             _joined(self.ends, added.ends),
@@ -54,15 +54,15 @@ def _joined(before: Mapping[str, str], added: Mapping[str, str]) -> dict[str, st
     return {**before, **{key: before.get(key, "") + text for key, text in added.items()}}
 
 
-def facts_of(name: str, table: TextTable, farm: Farm) -> Facts:
+def facts_of(name: str, table: TextTable, farm: Farm) -> FileFacts:
     """Return what the rows of this file say. `name`: of its table."""
     cell_format = farm.conventions.cell_format
     if name == BATCHES:
-        return Facts(batch_days=_batch_days(table, cell_format))
+        return FileFacts(batch_days=_batch_days(table, cell_format))
     if name == FILLINGS:
-        return Facts(fillings=_fillings(table, cell_format))
+        return FileFacts(fillings=_fillings(table, cell_format))
     if name == OBSERVATIONS:
-        return Facts(ends=_ends(table, cell_format))
+        return FileFacts(ends=_ends(table, cell_format))
     return _pickings(table, cell_format)
 
 
@@ -118,7 +118,7 @@ def _ends(table: TextTable, cell_format: CellFormat) -> dict[str, str]:
     return {container: "".join(lines) for container, lines in found.items()}
 
 
-def _pickings(table: TextTable, cell_format: CellFormat) -> Facts:
+def _pickings(table: TextTable, cell_format: CellFormat) -> FileFacts:
     young = time.time_ns() // 1_000_000 - YOUNG_MS
     unit = table.units.get("fresh_weight_g", "g")
     weights: dict[str, str | None] = {}
@@ -139,4 +139,4 @@ def _pickings(table: TextTable, cell_format: CellFormat) -> Facts:
         found.setdefault(container, []).append(f"{day.isoformat()}\t{batch}\t{flush}\t{weight}\t{entry}\n")
         (alone if container else together).append(float(weight))
     pickings = {container: "".join(lines) for container, lines in found.items()}
-    return Facts(pickings=pickings, alone=sorted(alone), together=sorted(together))
+    return FileFacts(pickings=pickings, alone=sorted(alone), together=sorted(together))

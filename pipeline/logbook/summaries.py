@@ -16,7 +16,7 @@ from hashlib import sha256
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.replace import replace_file
-from pipeline.logbook.facts import Facts, facts_of
+from pipeline.logbook.facts import FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.finding import UnreadableFile
 
@@ -72,7 +72,7 @@ class Summary:
     stamp: Stamp
     trouble: str = ""
     shape: Shape = field(default_factory=Shape)
-    facts: Facts = field(default_factory=Facts)
+    facts: FileFacts = field(default_factory=FileFacts)
 
 
 # By table and file name, as "harvests:harvests/2026-05.csv".
@@ -84,7 +84,7 @@ def load_summaries(farm: Farm) -> Summaries:
     try:
         raw = json.loads((farm.folder / SIDECAR).read_bytes())
         if raw["layout"] == LAYOUT and raw["settings"] == farm.settings_hash:
-            parts = {"stamp": Stamp, "shape": Shape, "facts": Facts}
+            parts = {"stamp": Stamp, "shape": Shape, "facts": FileFacts}
             return {
                 key: Summary(**{**each, **{name: part(**each[name]) for name, part in parts.items()}})
                 for key, each in raw["files"].items()
