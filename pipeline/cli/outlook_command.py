@@ -110,16 +110,16 @@ def outlook(
         raise WrongRequest("--list tells the weeks, --need a chance: ask for one of them.")
     with read_ledger(open_the_farm(read.farm), "outlook") as ledger:
         found = measure(ledger, as_of, weeks, wanted)
-    lists = {"weeks": found.weeks, "batches": found.batches, "past": found.past}
-    rows = found.need if wanted else lists[only.value]
-    if read.json:
-        print_json(rows)
-    elif not found.why_not:
-        _show(wanted, only, rows)
-    if found.why_not:
-        notify(f"Cannot tell. {found.why_not}")
-    elif not read.json:
-        _notify_basis(as_of, found, only is OutlookList.weeks and not wanted)
+        lists = {"weeks": found.weeks, "batches": found.batches, "past": found.past}
+        rows = found.need if wanted else lists[only.value]
+        if read.json:
+            print_json(rows)
+        elif not found.why_not:
+            _show(wanted, only, rows)
+        if found.why_not:
+            notify(f"Cannot tell. {found.why_not}")
+        elif not read.json:
+            _notify_basis(as_of, found, only is OutlookList.weeks and not wanted)
 
 
 def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Record]) -> None:

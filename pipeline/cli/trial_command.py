@@ -107,16 +107,16 @@ def trial(
     paths = _paths(farm.folder, out) if out else None
     with read_ledger(farm, "trial") as ledger:
         found = plan(ledger.view(Query(as_of)), query)
-    if found.why_not:
-        notify(f"Cannot tell. {found.why_not}")
-    if read.json:
-        print_json(_list(found, only or TrialList.designs))
-    elif only and not found.why_not:
-        _show(found, only)
-    elif not found.why_not:
-        _show_plan(query, found)
-    if paths:
-        _write(paths, found, read.json)
+        if found.why_not:
+            notify(f"Cannot tell. {found.why_not}")
+        if read.json:
+            print_json(_list(found, only or TrialList.designs))
+        elif only and not found.why_not:
+            _show(found, only)
+        elif not found.why_not:
+            _show_plan(query, found)
+        if paths:
+            _write(paths, found, read.json)
 
 
 def _list(found: Trial, which: TrialList) -> Rows:
