@@ -59,7 +59,7 @@ def _context() -> AbstractDataContext:
 
 
 def verdicts(frame: Any, expected: Sequence[Expected]) -> list[Tested]:
-    """Which of these expectations does the frame (pandas, one row per row of its table) meet? One verdict for each.
+    """Return which of these expectations the frame (pandas, one row per row of its table) meets. One verdict for each.
 
     Raises RuntimeError where the engine could not run one: that is a mistake of gillbook's, never of the data.
     """
@@ -105,7 +105,7 @@ def _verdict(answer: ExpectationValidationResult, rows: int, expected: Expected)
 
 
 def _raised(info: Any) -> bool:
-    """Did any of the metrics behind a result fail? The library nests what it tells of them."""
+    """Whether any of the metrics behind a result failed. The library nests what it tells of them."""
     if not isinstance(info, dict):
         return False
     return bool(info.get("raised_exception")) or any(_raised(part) for part in info.values())

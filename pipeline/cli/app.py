@@ -10,7 +10,8 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.commands import CommandsOnDemand
-from pipeline.cli.options import SETTINGS, tell
+from pipeline.cli.farm_access import RUN
+from pipeline.cli.show import notify
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
 # What shells know a program by that Ctrl-C ended: 128 and the signal's number.
@@ -44,11 +45,14 @@ def gillbook(
     ] = False,
 ) -> None:
     """Harvest and yield analytics for oyster mushroom growers: weights in, biological efficiency out."""
-    SETTINGS.verbose = verbose
+    RUN.verbose = verbose
 
 
 def run() -> None:
-    """Runs the program; turns every error into one clear message and an exit code (STYLE: 0, 1, 2, 3)."""
+    """Run the program; every error becomes one clear message and an exit code.
+
+    0: done; 1: rows to mend (check alone); 2: a wrong request; 3: the work could not be done.
+    """
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter shows its code; it never stops the program.
         with contextlib.suppress(AttributeError):
@@ -74,7 +78,7 @@ def run() -> None:
 
 
 def _stop(message: str, code: int) -> None:
-    tell(message)
+    notify(message)
     sys.exit(code)
 
 
@@ -83,7 +87,7 @@ def _crash(problem: Exception) -> str:
     import traceback
 
     said = f"gillbook made a mistake: {type(problem).__name__}: {str(problem).splitlines()[0] if str(problem) else ''}"
-    folder = (SETTINGS.folder or Path.cwd()) / "out"
+    folder = (RUN.folder or Path.cwd()) / "out"
     try:
         folder.mkdir(exist_ok=True)
         (folder / "crash.txt").write_text("".join(traceback.format_exception(problem)), encoding="utf-8")

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.column_options import option_of, with_column_options
-from pipeline.cli.options import FarmOption, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day, now
-from pipeline.cli.show import printable
+from pipeline.cli.show import notify, printable
 from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
@@ -77,7 +77,7 @@ def batch(
 
 def _show_started(made: BatchPlan, day: date) -> None:
     for each in made.messages:
-        tell(each)
+        notify(each)
     soaked = f" of soak {made.rows[0]['soak']}" if "soak" in made.rows[0] else ""
     started = "batch" if len(made.names) == 1 else "batches"
     typer.echo(printable(f"Started: {started} {', '.join(made.names)}{soaked}, inoculated on {day}."))
@@ -172,7 +172,7 @@ def fill(
         now,
     )
     for message in made.messages:
-        tell(message)
+        notify(message)
     for line in made.report:
         typer.echo(printable(line))
 

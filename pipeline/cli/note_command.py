@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, now, picking_day
-from pipeline.cli.show import printable
+from pipeline.cli.show import notify, printable
 from pipeline.cli.weigh_command import show_taken_back
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
@@ -108,7 +108,7 @@ def _show(made: ObservationPlan, cell_format: CellFormat) -> None:
     from pipeline.logbook.amounts import written
 
     for each in made.messages:
-        tell(each)
+        notify(each)
     of = made.observation
     what = " ".join(filter(None, (of.event, f"flush {of.flush}" if of.flush else "", of.cause)))
     count = f" ({of.count} of its containers)" if of.count else ""

@@ -12,12 +12,7 @@ from typing import Annotated, get_type_hints
 
 import typer
 
-from pipeline.cli.farm_access import RUN, open_the_farm
-from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
-
-# As app, prompts and the commands that write import them still.
-tell, the_farm, SETTINGS = notify, open_the_farm, RUN
 
 FarmOption = Annotated[
     Path | None,

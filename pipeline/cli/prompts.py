@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.options import date_of, tell
+from pipeline.cli.options import date_of
+from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -86,4 +87,4 @@ def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, tit
         try:
             return parse_cell(farm.conventions.cell_format, units, table, title, column, text)
         except WrongRequest as problem:
-            tell(str(problem))
+            notify(str(problem))

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.options import FarmOption, tell
-from pipeline.cli.options import the_farm as open_the_farm
+from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, now, picking_day
+from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def show(farm: Farm, logged: Logged) -> None:
     from pipeline.logbook.text import entry_text, so_far
 
     for each in (*logged.plan.messages, *logged.missing):
-        tell(each)
+        notify(each)
     typer.echo(printable(f"Logged: {entry_text(farm, logged.plan)}."))
     typer.echo(printable(f"Written to {logged.file}, row {logged.row} (entry {logged.entry})."))
     typer.echo(printable(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo"))

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.options import tell
 from pipeline.cli.prompts import now, picking_day
-from pipeline.cli.show import printable
+from pipeline.cli.show import notify, printable
 from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, doubts_text
 from pipeline.logbook.parsing import default_units, parse_name
@@ -80,7 +79,7 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
     book.scan()
     unit = default_units(book, given.day)["fresh_weight_g"]
     if screen.asks:
-        tell(HELP.format(unit=unit, mark=farm.conventions.cell_format.decimal_mark))
+        notify(HELP.format(unit=unit, mark=farm.conventions.cell_format.decimal_mark))
     tally = _lines(screen, book, given, insist)
     typer.echo(printable(tally.summary))
     if tally.refused:
@@ -97,7 +96,7 @@ def _ask_day(screen: _Screen, today: date) -> date | None:
         except KeyboardInterrupt:
             return None
         except WrongRequest as problem:
-            tell(str(problem))
+            notify(str(problem))
 
 
 @dataclass(frozen=True)
@@ -127,10 +126,10 @@ def _lines(screen: _Screen, book: Book, given: SessionDefaults, insist: bool) ->
         except KeyboardInterrupt:
             return state.tally
         except _NotLogged:
-            tell("Not logged.")
+            notify("Not logged.")
             state = replace(state, given=replace(given, waiting=""))
         except CannotWork as problem:
-            tell(f"Not logged: {problem}" if screen.asks else f"line {screen.number}: not logged: {problem}")
+            notify(f"Not logged: {problem}" if screen.asks else f"line {screen.number}: not logged: {problem}")
             if not screen.asks:
                 state = replace(state, tally=state.tally.refusing(screen.number))
 
@@ -149,7 +148,7 @@ def _done(screen: _Screen, book: Book, state: _State, line: SessionLine, insist:
         return replace(state, given=replace(given, waiting=line.container)), ""
     if line.kind == "help":
         unit = default_units(book, given.day)["fresh_weight_g"]
-        tell(HELP.format(unit=unit, mark=book.farm.conventions.cell_format.decimal_mark))
+        notify(HELP.format(unit=unit, mark=book.farm.conventions.cell_format.decimal_mark))
     elif given.waiting:
         state = replace(state, given=replace(given, waiting=""))
     else:
@@ -160,7 +159,7 @@ def _done(screen: _Screen, book: Book, state: _State, line: SessionLine, insist:
 
 def _logged(state: _State, logged: Logged, book: Book) -> tuple[_State, str]:
     for each in (*(() if state.tally.entries else logged.plan.messages), *logged.missing):
-        tell(each)
+        notify(each)
     assignment = logged.plan.assignment
     entry = SessionEntry(logged.entry, str(assignment), logged.plan.picking.weight.value, logged.file)
     tally = replace(state.tally, entries=(*state.tally.entries, entry))

@@ -37,7 +37,7 @@ class LedgerSummary:
     ledger_id: str
     counts: list[dict[str, Any]]
     levels: dict[str, int]
-    kept: list[str]
+    messages: list[str]
 
 
 @dataclass(frozen=True)

@@ -233,7 +233,7 @@ def _note(
     """Notes what was done: in the history what changed since its last line, then in the manifest that all is done. A
     run that is killed before the manifest is written leaves the rest to the next one.
     """
-    counts, levels, messages = of_ledger.counts, of_ledger.levels, of_ledger.kept
+    counts, levels, messages = of_ledger.counts, of_ledger.levels, of_ledger.messages
     size, mtime_ns = stat_of(farm.ledger) or (0, 0)
     manifest = Manifest(versions(farm), of_ledger.ledger_id, size, mtime_ns, marks, counts, levels, messages)
     try:
