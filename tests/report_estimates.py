@@ -130,7 +130,7 @@ def ahead(last: date, batches: Sequence[str]) -> dict[str, Rows]:
     for week in range(4):
         first = last + timedelta(days=7 * week + 1)
         told = {"week": week + 1, "first_day": first, "last_day": first + timedelta(days=6), "widened_by": 1.25}
-        told |= {"running_kg": 4.0, "planned_kg": 1.0, "batches_without_donors": 1 if week else 0, "past_days": 3}
+        told |= {"running_kg": 4.0, "planned_kg": 1.0, "batches_without_donors": 1 if week else 0, "past_seen": 3}
         held = {"past_held_50_pct": 100 / 3, "past_held_80_pct": 200 / 3, "past_kg": 5.5, "past_off_kg": 1.75}
         weeks.append(row_of("outlook", **told, **ends, **held))
     past = []

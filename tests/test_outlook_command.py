@@ -120,7 +120,7 @@ def test_what_held_is_told_alike_day_by_day_and_week_by_week(tmp_path: Path) -> 
     past = ask(folder, "outlook", "--list", "past", "--json").json
     for row in ask(folder, "outlook", "--json").json:
         held = [each["held_80"] for each in past if each["week"] == row["week"]]
-        assert len(held) == row["past_days"]
+        assert len(held) == row["past_seen"]
         assert row["past_held_80_pct"] == pytest.approx(100 * sum(held) / len(held))
         within = [each["low80_kg"] <= each["actual_kg"] <= each["high80_kg"] for each in past]
         assert within == [each["held_80"] for each in past]

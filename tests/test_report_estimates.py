@@ -158,11 +158,11 @@ def test_a_spawn_step_is_told_with_its_limits_and_the_next_step() -> None:
 def week(**told: Any) -> dict[str, Any]:
     row = row_of("outlook", week=1, first_day=date(2026, 10, 1), last_day=date(2026, 10, 7), median_kg=5.0)
     row |= {"low50_kg": 4.0, "high50_kg": 6.0, "low80_kg": 2.0, "high80_kg": 8.5, "running_kg": 5.0, "planned_kg": 0.0}
-    return row | {"batches_without_donors": 0, "past_days": 0} | told
+    return row | {"batches_without_donors": 0, "past_seen": 0} | told
 
 
 def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before() -> None:
-    held = week(past_days=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
+    held = week(past_seen=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
     assert said(outlook.sentence(month(outlook=[held]))) == (
         "In the week from 1 October 2026 about 5.00 kg is to be expected: in eight of ten cases from 2.00 to 8.50 kg."
     )

@@ -37,7 +37,7 @@ COLUMNS = {
         Column("band50", "50 % band\nkg", whole=True),
         Column("band80", "80 % band\nkg", whole=True),
         Column("planned_kg", "planned\nkg", 1),
-        Column("past_days", "past\ndays", 0),
+        Column("past_seen", "past\ndays", 0),
         Column("past_held_80_pct", "80 %\nheld %", 0),
         Column("past_off_kg", "off by\nkg", 1),
     ),

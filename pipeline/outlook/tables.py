@@ -164,7 +164,7 @@ def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
     seen = ~np.isnan(actual)
     if not seen.any():
         return {
-            "past_days": 0,
+            "past_seen": 0,
             "past_held_50_pct": None,
             "past_held_80_pct": None,
             "past_kg": None,
@@ -172,7 +172,7 @@ def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
         }
     off = np.abs(actual - then[:, week, MEDIAN])
     return {
-        "past_days": int(seen.sum()),
+        "past_seen": int(seen.sum()),
         **{
             f"past_held_{100 * level:.0f}_pct": 100 * float(backtest.within(past, then, level)[seen, week].mean())
             for level in BANDS

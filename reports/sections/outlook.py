@@ -25,7 +25,7 @@ OUTLOOK = View(
         Range("80 % band", "low80_kg", "high80_kg"),
         "widened_by",
         "batches_without_donors",
-        "past_days",
+        "past_seen",
         "past_held_50_pct",
         "past_held_80_pct",
         "past_kg",
@@ -80,11 +80,11 @@ def notes(month: Month) -> list[Sentence]:
     if not rows:
         return []
     found: list[Sentence] = []
-    if rows[0]["past_days"]:
+    if rows[0]["past_seen"]:
         found.append(
             (
                 "Foreseen in the same way on ",
-                *several(cell(month, "outlook", 0, "past_days"), "past day"),
+                *several(cell(month, "outlook", 0, "past_seen"), "past day"),
                 ", the 80 % band of the first week held what came in ",
                 measured(month, "outlook", 0, "past_held_80_pct"),
                 " of them, and the median was off by ",
