@@ -1,10 +1,10 @@
-"""Running the models on a connection: their tables made in order, their rows as records."""
+"""The texts of the models, and the rows of a query as records."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.lineage import model, needed, order
+from pipeline.models.lineage import model, order
 
 if TYPE_CHECKING:
     import duckdb
@@ -18,12 +18,6 @@ def statement(name: str) -> str:
 def statements_of(group: str) -> list[str]:
     """Return the texts of all models of a group, in their order."""
     return [statement(name) for name in order(group)]
-
-
-def make(con: duckdb.DuckDBPyConnection, *wanted: str) -> None:
-    """Make the temporary tables that these models read, and their own."""
-    for name in needed(*wanted):
-        con.execute(statement(name))
 
 
 def records(con: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:

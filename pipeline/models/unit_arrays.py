@@ -45,13 +45,6 @@ def parts(table: Arrays, key: str) -> Iterator[Arrays]:
             yield {name: cells[first:last] for name, cells in ordered.items()}
 
 
-def groups(con: duckdb.DuckDBPyConnection, by: tuple[str, ...]) -> dict[int, dict[str, str]]:
-    """Return what each group is called. By its number, the columns of the question, in the order of the groups."""
-    listed = "".join(f', "{name}"' for name in by)
-    rows = con.execute(f"select group_id{listed} from groups order by group_id").fetchall()
-    return {int(row[0]): dict(zip(by, row[1:], strict=True)) for row in rows}
-
-
 def numbered(keys: NDArray[Any]) -> NDArray[np.int64]:
     """Return the number, from 0, of each key. Alike for alike."""
     _, found = np.unique(keys, return_inverse=True)

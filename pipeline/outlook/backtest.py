@@ -1,4 +1,4 @@
-"""How well this outlook would have held on the farm's own past. And by how much must its bands be widened for that?"""
+"""How well this outlook would have held on the farm's own past, and by how much its bands must be widened for that."""
 
 from __future__ import annotations
 
