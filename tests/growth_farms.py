@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from typing import Any
 
@@ -14,6 +14,7 @@ from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
 from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitPins
+from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 
@@ -196,4 +197,5 @@ def spawn_recipe(
             be = float(TRUE_CURVES[curve](rates[rate]) + together + own)
             spawn = rates[rate] / 30
             cells.append(RateCell(f"S{number}", rate, be, None, spawn, margin(be, rates[rate])))
-    return SpawnRecipe({}, {}, np.zeros(0, dtype=np.int64), rates, tuple(cells))
+    nothing = SpawnedUnits(*(np.zeros(0) for _ in fields(SpawnedUnits)))
+    return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, tuple(cells))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -13,6 +14,9 @@ from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.view import LedgerView, Made, Query, opened
 
+ROOMS = ("growth", "spawn")
+# What a view has for loaders alone: rooms above take what a loader of pipeline/models gives.
+FOR_LOADERS = {"records", "tuples", "arrays", "set_variables", "make", "connection", "of_fillings"}
 MakeFarm = Callable[..., Path]
 FARM = {
     "batches": "batch,inoculated_on,substrate\nA,2026-01-01,straw\nB,2026-02-01,mulch",
@@ -53,3 +57,21 @@ def test_a_view_without_unit_tables_cannot_be_read(farm: MakeFarm) -> None:
         unprepared = LedgerView(ledger.connection, made.settings, Made(), Query(date(2026, 3, 1)))
         with pytest.raises(RuntimeError):
             measures.yields(unprepared)
+
+
+def read_by(source: str) -> list[str]:
+    """What of a view is for loaders alone and is used in this source, with its line."""
+    found = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Attribute)]
+    return [f"{each.lineno} {each.attr}" for each in found if each.attr in FOR_LOADERS]
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_rooms_read_models_through_loaders(room: str) -> None:
+    modules = sorted((Path(__file__).parent.parent / "pipeline" / room).glob("*.py"))
+    assert modules
+    found = [f"{path.name}:{each}" for path in modules for each in read_by(path.read_text(encoding="utf-8"))]
+    assert found == []
+
+
+def test_a_room_that_reads_a_model_itself_is_found() -> None:
+    assert read_by('rows = view.by("batch").records("yields")') == ["1 records"]

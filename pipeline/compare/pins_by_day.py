@@ -11,7 +11,7 @@ from pipeline.compare.factors import Levels
 from pipeline.models.compared_units import ComparedUnit, MeasureParts
 
 if TYPE_CHECKING:
-    from pipeline.models.unit_arrays import Arrays
+    from pipeline.models.pinned_units import WaitsForPins
 
 UNNOTED = "unnoted"
 ROUNDING = 1e-9  # a pseudo-value that lies so near to 0 or 1 is it: what sums of floats leave
@@ -49,16 +49,18 @@ def _fate(unit: ComparedUnit) -> str:
     return unit.pins.fate if unit.pins else UNNOTED
 
 
-def _table(units: Sequence[ComparedUnit]) -> Arrays:
+def _waits(units: Sequence[ComparedUnit]) -> WaitsForPins:
     import numpy as np
 
+    from pipeline.models.pinned_units import WaitsForPins
+
     pins = [each.pins for each in units if each.pins]
-    return {
-        "fate": np.array([each.fate for each in pins], dtype=object),
-        "days": np.array([each.day for each in pins], dtype=float),
-        "batch_line": np.array([each.batch for each in pins], dtype=object),
-        "soak_no": np.zeros(len(pins), dtype=int),
-    }
+    return WaitsForPins(
+        np.array([each.batch for each in pins], dtype=np.uint64),
+        np.zeros(len(pins), dtype=np.int64),
+        np.array([each.fate for each in pins], dtype=object),
+        np.array([each.day for each in pins], dtype=float),
+    )
 
 
 def _shows(own: Sequence[ComparedUnit], day: int) -> bool:
@@ -70,7 +72,7 @@ def _shows(own: Sequence[ComparedUnit], day: int) -> bool:
     some = any(each.fate == "pinned" and each.day <= day for each in pins)
     others = any(each.fate == "lost" or each.day > day for each in pins)
     others = others or any(each.fate == "waiting" and each.day >= day for each in pins)
-    return some and others and of_units(_table(own)).curve.covers(day)
+    return some and others and of_units(_waits(own)).curve.covers(day)
 
 
 def _values(units: Sequence[ComparedUnit], day: int) -> dict[str, float]:
@@ -80,7 +82,7 @@ def _values(units: Sequence[ComparedUnit], day: int) -> dict[str, float]:
     from pipeline.growth.pins import of_units
     from pipeline.stats.incidence import pseudo_values
 
-    pooled = of_units(_table(units))
+    pooled = of_units(_waits(units))
     if not len(pooled.days):
         return {}
     alike = (3 * pooled.days + pooled.ends).astype(int)

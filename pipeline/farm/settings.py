@@ -10,11 +10,21 @@ from schemas.finding import Finding, WrongRequest, finding
 from schemas.phrases import did_you_mean
 
 SETTINGS_FILE = "farm.toml"
+# One value per key of the farm contract.
+Settings = Mapping[str, object]
 
 
 def default_settings() -> dict[str, Any]:
     """Return the settings of a farm without a farm.toml."""
     return {each.name: each.default for each in contract("farm").fields}
+
+
+def number(settings: Settings, key: str) -> float:
+    """Return a setting that is a number. Raises TypeError where it is none."""
+    value = settings[key]
+    if not isinstance(value, int | float):
+        raise TypeError(f"{key} is no number: {value!r}")
+    return value
 
 
 def read_settings(raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Finding]]:

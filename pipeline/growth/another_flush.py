@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.farm.prices import Prices, prices
-from pipeline.growth.decline import Numbers, Resolved, too_early, weights
+from pipeline.farm.settings import Settings, number
+from pipeline.growth.decline import Resolved, too_early, weights
 from pipeline.growth.mean_so_far import mean_so_far
 from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
-from pipeline.models import unit_arrays as unit_tables
-from pipeline.models.unit_arrays import Arrays
+from pipeline.models.held_flushes import HeldFlushes, held_flushes
+from pipeline.models.started_units import PickedByAge, StartedUnits, picked_by_age, started_units
+from pipeline.models.unit_arrays import Flags, Numbers, Whole, numbered
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.ratio import Ratio
@@ -21,18 +22,18 @@ from schemas.answers import WaitAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView, ResultRow, Rows
 
 
 @dataclass(frozen=True)
 class HeldUnits:
     """The units of one group: one row per unit and one column per flush, from 1; and one entry per unit."""
 
-    soak: Any
+    soak: Whole
     age: Numbers
     containers: Numbers
     cost: Numbers
-    chosen: Any
+    chosen: Flags
     held_days: Numbers
     fresh: Numbers
     resolved_age: Numbers
@@ -50,19 +51,19 @@ class HeldUnits:
         return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
 
 
-def another_flush(view: LedgerView, settings: Mapping[str, Any]) -> Rows:
+def another_flush(view: LedgerView, settings: Settings) -> Rows:
     """Whether another flush is worth the room. One record per group and flush waited for, from 2 on, with the columns
     of the `another_flush` contract.
     """
     money = prices(settings)
-    table = view.arrays("held_flushes")
-    if not len(table["flush"]):
+    table = held_flushes(view)
+    if not len(table):
         return []
     everything = _held_units(table, money)
     rows = []
     for group, called in view.groups().items():
-        own = unit_tables.where(table, table["group_id"] == group)
-        if not len(own["flush"]):
+        own = table.where(table.group_id == group)
+        if not len(own):
             continue
         held = _held_units(own, money)
         for flush in range(2, held.fresh.shape[1] + 1):
@@ -72,20 +73,19 @@ def another_flush(view: LedgerView, settings: Mapping[str, Any]) -> Rows:
     return rows
 
 
-def _held_units(table: Arrays, money: Prices) -> HeldUnits:
-    flushes = int(table["flush"].max())
-    first = unit_tables.where(table, table["flush"] == 1)
-    by_flush = {name: table[name].reshape(-1, flushes) for name in ("fresh_g", "resolved_age", "last_age")}
+def _held_units(table: HeldFlushes, money: Prices) -> HeldUnits:
+    flushes = int(table.flush.max())
+    first = table.where(table.flush == 1)
     return HeldUnits(
-        unit_tables.numbered(first["soak_no"]),
-        first["age"],
-        first["containers"],
-        money.cost_of_start(first["containers"], first["spawn_g"], first["dry_g"]),
-        first["by_choice"],
-        first["held_days"],
-        by_flush["fresh_g"],
-        by_flush["resolved_age"],
-        by_flush["last_age"],
+        numbered(first.soak_no),
+        first.age,
+        first.containers,
+        money.cost_of_start(first.containers, first.spawn_g, first.dry_g),
+        first.by_choice,
+        first.held_days,
+        table.fresh_g.reshape(-1, flushes),
+        table.resolved_age.reshape(-1, flushes),
+        table.last_age.reshape(-1, flushes),
     )
 
 
@@ -96,23 +96,24 @@ def _oldest(everything: HeldUnits, flush: int) -> float:
     return float(np.max(of.resolved_age[tells], initial=0.0))
 
 
-def _waited(held: HeldUnits, flush: int, settings: Mapping[str, Any]) -> Any:
+def _waited(held: HeldUnits, flush: int, settings: Settings) -> Flags:
     """Which units gave the flush before and were held for this one. Not those emptied or refilled, by choice, before a
     flush could have begun.
     """
     before = held.fresh[:, flush - 2] > 0
-    at_once = held.held_days - held.last_age[:, flush - 2] < settings["new_flush_after_days"]
-    return before & ~(held.chosen & at_once & (held.fresh[:, flush - 1] == 0))
+    at_once = held.held_days - held.last_age[:, flush - 2] < number(settings, "new_flush_after_days")
+    waited: Flags = before & ~(held.chosen & at_once & (held.fresh[:, flush - 1] == 0))
+    return waited
 
 
-def stays(held: HeldUnits, flush: int, settings: Mapping[str, Any]) -> tuple[Stay, Stay]:
+def stays(held: HeldUnits, flush: int, settings: Settings) -> tuple[Stay, Stay]:
     """The waiting for this flush, of the units kept for it; and the cycles that end with the flush before, of all."""
     known, known_before = weights(held.resolved(flush)), weights(held.resolved(flush - 1))
     waited = np.flatnonzero((known > 0) & _waited(held, flush, settings))
     cycles = np.flatnonzero(known_before > 0)
     before, after = held.over_on(flush - 1), held.over_on(flush)
     days = np.maximum(after - before, 0)[waited]
-    turn = before[cycles] + settings["empty_days"]
+    turn = before[cycles] + number(settings, "empty_days")
     so_far = held.fresh[:, : flush - 1].sum(axis=1)
     return (
         Stay(waited, held.soak[waited], known[waited], held.fresh[waited, flush - 1], days * held.containers[waited]),
@@ -120,11 +121,9 @@ def stays(held: HeldUnits, flush: int, settings: Mapping[str, Any]) -> tuple[Sta
     )
 
 
-def _estimates(
-    held: HeldUnits, flush: int, oldest: float, settings: Mapping[str, Any], money: Prices
-) -> dict[str, Any]:
+def _estimates(held: HeldUnits, flush: int, oldest: float, settings: Settings, money: Prices) -> ResultRow:
     waiting, anew = stays(held, flush, settings)
-    record: dict[str, Any] = {
+    record: ResultRow = {
         "soaks": len(set(waiting.soak.tolist())),
         "units_waited": len(waiting.soak),
         "units_not_held": int(((held.fresh[:, flush - 2] > 0) & ~_waited(held, flush, settings)).sum()),
@@ -191,7 +190,7 @@ def _rates(unit: str, found: Difference | None) -> dict[str, float | None]:
     }
 
 
-def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> dict[str, Any]:
+def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> ResultRow:
     """Return what the limits say. In money where that is told by enough soaks; in mass only that waiting is better,
     since what a new container costs can but speak against it.
     """
@@ -210,7 +209,7 @@ def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> 
     return _no("waiting may bring more or less" + ("" if priced or money.missing else f", in mass; {lacking}"))
 
 
-def _no(why: str) -> dict[str, Any]:
+def _no(why: str) -> ResultRow:
     return {"answer": WaitAnswer.CANNOT_TELL, "why": why}
 
 
@@ -218,23 +217,23 @@ def given_so_far(view: LedgerView) -> Rows:
     """What a container has given on average by each age. One record per group and age at which anything was picked,
     with the columns of the `given_so_far` contract.
     """
-    starts, picked = view.arrays("started_units"), view.arrays("picked_by_age")
+    starts, picked = started_units(view), picked_by_age(view)
     rows = []
     for group, called in view.groups().items():
-        own = unit_tables.where(starts, starts["group_id"] == group)
-        events = unit_tables.where(picked, picked["group_id"] == group)
-        if len(events["unit"]):
+        own = starts.where(starts.group_id == group)
+        events = picked.where(picked.group_id == group)
+        if len(events):
             rows += [{**called, **record} for record in _so_far(own, events)]
     return rows
 
 
-def _so_far(own: Arrays, events: Arrays) -> Rows:
-    soak = unit_tables.numbered(own["soak_no"])
-    which = np.searchsorted(own["unit"], events["unit"])
-    curve = mean_so_far(soak, own["age"], which, events["age"], events["fresh_g"], own["containers"])
+def _so_far(own: StartedUnits, events: PickedByAge) -> Rows:
+    soak = numbered(own.soak_no)
+    which = np.searchsorted(own.unit, events.unit)
+    curve = mean_so_far(soak, own.age, which, events.age, events.fresh_g, own.containers)
     rows = []
     for at, age in enumerate(curve.age):
-        soaks = len(set(soak[own["age"] >= age].tolist()))
+        soaks = len(set(soak[own.age >= age].tolist()))
         wide = t_critical(soaks - 1) * float(curve.error[at]) if soaks >= LEAST_SOAKS else None
         mean = float(curve.mean[at])
         rows.append(

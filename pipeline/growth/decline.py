@@ -5,16 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.ratio import Ratio, ratio_of_sums, spread
 from schemas.confidence import LEVEL
-
-Numbers = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -25,7 +22,7 @@ class Resolved:
     told, nan while it still produces; fresh: g of that flush; first: g of flush 1.
     """
 
-    soak: NDArray[np.int64]
+    soak: Whole
     age: Numbers
     resolved_age: Numbers
     fresh: Numbers
@@ -121,7 +118,7 @@ def decline_per_flush(declines: Sequence[tuple[int, Ratio]], level: float = LEVE
         return None
     scale = sum(step**2 for step, _, _ in steps)
     slope = sum(step * math.log(value) for step, _, value in steps) / scale
-    parts: list[Any] = [step * each.pull / value / scale for step, each, value in steps]
+    parts: list[Numbers] = [step * each.pull / value / scale for step, each, value in steps]
     soaks = max(each.soaks for _, each, _ in steps)
     error = spread(np.sum(parts, axis=0), soaks)
     pct = 100 * (1 - math.exp(slope))

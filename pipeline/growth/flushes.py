@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
 from pipeline.models import measures
-from pipeline.models import unit_arrays as unit_tables
-from pipeline.models.unit_arrays import Arrays
+from pipeline.models.resolved_flushes import ResolvedFlushes, resolved_flushes
+from pipeline.models.unit_arrays import numbered
 from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView, ResultRow, Rows
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
 # Flush 1 against itself.
-ITSELF: Mapping[str, Any] = {"decline_started": 1.0, "decline_gave": 1.0}
+ITSELF: ResultRow = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
 def flushes(view: LedgerView) -> Rows:
@@ -56,34 +56,32 @@ def _groups_resolved(
     """Per group: what it is called, its containers by flush, and the oldest age (days) by flush at which that flush was
     ever told on the farm. Containers that gave nothing in either flush add to no sum.
     """
-    table = view.arrays("resolved_flushes")
-    if not len(table["flush"]):
+    table = resolved_flushes(view)
+    if not len(table):
         return []
     oldest = _oldest_resolved(table)
     found = []
     for group, called in view.groups().items():
-        own = unit_tables.where(table, table["group_id"] == group)
-        if len(own["flush"]):
+        own = table.where(table.group_id == group)
+        if len(own):
             found.append((called, {flush: _resolved(own, flush) for flush in oldest}, oldest))
     return found
 
 
-def _oldest_resolved(table: Arrays) -> dict[int, float]:
-    tells = ((table["fresh_g"] > 0) | (table["fresh_g_first"] > 0)) & ~np.isnan(table["resolved_age"])
+def _oldest_resolved(table: ResolvedFlushes) -> dict[int, float]:
+    tells = ((table.fresh_g > 0) | (table.fresh_g_first > 0)) & ~np.isnan(table.resolved_age)
     return {
-        int(flush): float(np.max(table["resolved_age"][tells & (table["flush"] == flush)], initial=0.0))
-        for flush in np.unique(table["flush"])
+        int(flush): float(np.max(table.resolved_age[tells & (table.flush == flush)], initial=0.0))
+        for flush in np.unique(table.flush)
     }
 
 
-def _resolved(own: Arrays, flush: int) -> Resolved:
-    of = unit_tables.where(own, own["flush"] == flush)
-    return Resolved(
-        unit_tables.numbered(of["soak_no"]), of["age"], of["resolved_age"], of["fresh_g"], of["fresh_g_first"]
-    )
+def _resolved(own: ResolvedFlushes, flush: int) -> Resolved:
+    of = own.where(own.flush == flush)
+    return Resolved(numbered(of.soak_no), of.age, of.resolved_age, of.fresh_g, of.fresh_g_first)
 
 
-def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float]) -> dict[str, Any]:
+def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float]) -> ResultRow:
     if flush == 1:
         return dict(ITSELF) if resolved.first.any() else {"why_no_decline": NOTHING_PICKED}
     why = too_early(resolved, oldest[flush])
@@ -99,11 +97,11 @@ def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float]) -> d
     }
 
 
-def _named(name: str, ratio: Ratio) -> dict[str, Any]:
+def _named(name: str, ratio: Ratio) -> ResultRow:
     return {name: ratio.value, f"{name}_low": ratio.low, f"{name}_high": ratio.high}
 
 
-def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) -> dict[str, Any]:
+def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) -> ResultRow:
     estimated = [
         (flush, decline_started(resolved))
         for flush, resolved in by_flush.items()

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Numbers = NDArray[np.float64]
+from pipeline.models.unit_arrays import Numbers, Whole
 
 
 @dataclass(frozen=True)
@@ -26,7 +24,7 @@ class MeanSoFar:
 
 
 def mean_so_far(
-    soak: Any, followed_to: Numbers, unit: Any, age: Numbers, given: Numbers, containers: Any = 1.0
+    soak: Whole, followed_to: Numbers, unit: Whole, age: Numbers, given: Numbers, containers: Numbers | float = 1.0
 ) -> MeanSoFar:
     """What a container has given on average by each age. soak, followed_to, containers: one entry per unit, its soak's
     number, its age at the last look (a closed one is followed on: it gives nothing more) and how many containers it is;
@@ -40,9 +38,9 @@ def mean_so_far(
     soaks = int(np.max(soak, initial=-1)) + 1
     step = np.searchsorted(ages, age)
     amount, at_risk = np.zeros((soaks, len(ages))), np.zeros((soaks, len(ages)))
-    np.add.at(amount, (np.asarray(soak)[unit], step), given)
+    np.add.at(amount, (soak[unit], step), given)
     count = np.broadcast_to(np.asarray(containers, dtype=float), followed_to.shape)
-    np.add.at(at_risk, np.asarray(soak), count[:, None] * (followed_to[:, None] >= ages[None, :]))
+    np.add.at(at_risk, soak, count[:, None] * (followed_to[:, None] >= ages[None, :]))
     total = at_risk.sum(axis=0)
     rise = amount.sum(axis=0) / total
     pull = ((amount - at_risk * rise) / total).cumsum(axis=1)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.models import unit_arrays as unit_tables
-from pipeline.models.unit_arrays import Arrays
+from pipeline.models.pinned_units import PinnedUnits, WaitsForPins, pinned_units
+from pipeline.models.unit_arrays import Numbers, Whole, numbered
 from pipeline.stats.incidence import (
     EVENT,
     OTHER_END,
@@ -23,7 +23,7 @@ from pipeline.stats.incidence import (
 from pipeline.stats.proportions import LEAST_SOAKS
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView, ResultRow, Rows
 
 DAYS_SHOWN = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print
 ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
@@ -34,10 +34,10 @@ TOO_FEW = "fewer than three soaks"
 class Pinning:
     """The units of one group whose pins are noted or not yet there, one entry per unit; and how many are unnoted."""
 
-    days: Any
-    ends: Any
-    soaks: Any
-    stands_for: Any
+    days: Numbers
+    ends: Whole
+    soaks: Whole
+    stands_for: Numbers
     unnoted: int
 
     @property
@@ -46,7 +46,7 @@ class Pinning:
         return cumulative_incidence(self.days, self.ends, self.soaks, self.stands_for)
 
     def count(self, end: int) -> int:
-        """How many units stand like this: EVENT, OTHER_END, WAITING?"""
+        """Return how many units stand like this: EVENT, OTHER_END or WAITING."""
         return int((self.ends == end).sum())
 
 
@@ -56,24 +56,24 @@ def pinning(view: LedgerView) -> dict[int, Pinning]:
     A unit that was picked from without a note of its pins did show them, on an unknown day: the noted ones of its batch
     stand for it. Of batches that note none, nothing is told.
     """
-    return {group: of_units(units) for group, units in _by_group(view.arrays("pinned_units"))}
+    return {group: of_units(units) for group, units in _by_group(pinned_units(view))}
 
 
-def _by_group(table: Arrays) -> list[tuple[int, Arrays]]:
-    return [(int(units["group_id"][0]), units) for units in unit_tables.parts(table, "group_id")]
+def _by_group(table: PinnedUnits) -> list[tuple[int, PinnedUnits]]:
+    return [(int(units.group_id[0]), units) for units in table.parts(table.group_id)]
 
 
-def of_units(table: Arrays) -> Pinning:
-    """How these units stand to their pins, those without a note stood for. table: rows of the model pinned_units."""
-    noted, pinned = table["fate"] != "unnoted", table["fate"] == "pinned"
-    batch = unit_tables.numbered(table["batch_line"])
+def of_units(units: WaitsForPins) -> Pinning:
+    """How these units stand to their pins, those without a note stood for."""
+    noted, pinned = units.fate != "unnoted", units.fate == "pinned"
+    batch = numbered(units.batch_line)
     with_day = np.bincount(batch, pinned)
     without = np.bincount(batch, ~noted)
     stands_for = np.where(pinned, 1 + without[batch] / np.maximum(with_day[batch], 1), 1.0)
     return Pinning(
-        table["days"][noted],
-        np.array([ENDS[fate] for fate in table["fate"][noted]], dtype=int),
-        table["soak_no"][noted],
+        units.days[noted],
+        np.array([ENDS[fate] for fate in units.fate[noted]], dtype=np.int64),
+        units.soak_no[noted],
         stands_for[noted],
         int((~noted).sum()),
     )
@@ -85,14 +85,14 @@ def pins(view: LedgerView) -> Rows:
     return [{**called, **summary(by_group[group])} for group, called in view.groups().items() if group in by_group]
 
 
-def summary(group: Pinning) -> dict[str, Any]:
+def summary(group: Pinning) -> ResultRow:
     """How soon pins show in these units. The columns of the `pins` contract."""
     curve = group.curve
     soaks = len(np.unique(group.soaks))
     # On the log-log scale, as the limits of a median are told by R's survfit.
     bounds = [limits(curve, at, scale=log_log_limits) for at in range(len(curve.day))]
     median, first, last = median_day(curve, bounds)
-    record: dict[str, Any] = {
+    record: ResultRow = {
         "soaks": soaks,
         "units": len(group.ends) + group.unnoted,
         "pinned": group.count(EVENT),
@@ -108,7 +108,7 @@ def summary(group: Pinning) -> dict[str, Any]:
     return record | {"why_no_interval": None if soaks >= LEAST_SOAKS else TOO_FEW}
 
 
-def _by_day(curve: Curve, day: int) -> dict[str, Any]:
+def _by_day(curve: Curve, day: int) -> ResultRow:
     share, low, high = pinned_by(curve, day)
     return {f"pinned_by_{day}_pct": share, f"pinned_by_{day}_low_pct": low, f"pinned_by_{day}_high_pct": high}
 
@@ -162,11 +162,11 @@ def pinned_by_soak(view: LedgerView, day: int) -> Rows:
     """What each soak says of the share pinned by `day`. One record per group and soak: group_id, soak, pinned_pct (a
     pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
     """
-    table = view.arrays("pinned_units")
+    table = pinned_units(view)
     pooled = [(group, of_units(units)) for group, units in _by_group(table)]
     if not pooled:
         return []
-    apart = int(table["soak_no"].max()) + 1
+    apart = int(table.soak_no.max()) + 1
     values = pseudo_values(
         np.concatenate([each.days for _, each in pooled]),
         np.concatenate([each.ends for _, each in pooled]),
@@ -174,7 +174,7 @@ def pinned_by_soak(view: LedgerView, day: int) -> Rows:
         day,
         np.concatenate([each.stands_for for _, each in pooled]),
     )
-    called = dict(zip(table["soak_no"].tolist(), table["soak_key"].tolist(), strict=True))
+    called = dict(zip(table.soak_no.tolist(), table.soak_key.tolist(), strict=True))
     return [
         {"group_id": number // apart, "soak": called[number % apart], "pinned_pct": 100 * value}
         for number, value in values.items()

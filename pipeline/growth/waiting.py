@@ -7,13 +7,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.ratio import Ratio, ratio_of_sums, spread
 from schemas.confidence import LEVEL
-
-Numbers = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -22,8 +20,8 @@ class Stay:
     for how many units it stands (see decline.weights), what it gave (g or money), and for how many container-days.
     """
 
-    unit: NDArray[np.int64]
-    soak: NDArray[np.int64]
+    unit: Whole
+    soak: Whole
     stands_for: Numbers
     gave: Numbers
     container_days: Numbers

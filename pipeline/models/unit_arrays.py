@@ -1,9 +1,10 @@
-"""The unit tables of growth: made from those of the measures, and read into arrays."""
+"""Rows of a model as typed arrays: one per column, in a frozen dataclass that names the columns."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any, Self, get_args, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,48 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     import duckdb
 
+Numbers = NDArray[np.float64]  # nan where the ledger has nothing
+Whole = NDArray[np.int64]
+Lines = NDArray[np.uint64]  # lines of the ledger: see stage
+Flags = NDArray[np.bool_]
+Texts = NDArray[np.object_]  # None where the ledger has nothing
 Arrays = dict[str, NDArray[Any]]
+
+
+@dataclass(frozen=True)
+class UnitArrays:
+    """Rows of a model, one array per column, all of one length. A subclass names the columns that it reads as fields,
+    each of one of the types above.
+    """
+
+    @classmethod
+    def of(cls, columns: Arrays) -> Self:
+        """Return the columns that this class names, each of the type of its field. Raises TypeError where one is not
+        so: a number that may be missing is no whole one.
+        """
+        kinds = get_type_hints(cls)
+        return cls(**{each.name: _typed(columns[each.name], kinds[each.name]) for each in fields(cls)})
+
+    def __len__(self) -> int:
+        return len(getattr(self, fields(self)[0].name))
+
+    def where(self, chosen: Flags | Whole | slice) -> Self:
+        """Return the chosen rows: by their places, or by yes and no."""
+        return type(self)(*(getattr(self, each.name)[chosen] for each in fields(self)))
+
+    def parts(self, keys: Whole | Lines) -> Iterator[Self]:
+        """Yield the rows of each key, keys rising, rows in their order. keys: one per row."""
+        order = np.argsort(keys, kind="stable")
+        ordered = self.where(order)
+        starts = (np.flatnonzero(np.diff(keys[order])) + 1).tolist()
+        for first, last in zip([0, *starts], [*starts, len(order)], strict=True):
+            if last > first:
+                yield ordered.where(slice(first, last))
+
+
+def _typed(cells: NDArray[np.generic], kind: object) -> NDArray[np.generic]:
+    (dtype,) = get_args(get_args(kind)[1])
+    return cells.astype(dtype, casting="same_kind", copy=False)
 
 
 def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
@@ -21,31 +63,14 @@ def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
     return {name: _filled(cells) for name, cells in con.execute(query).fetchnumpy().items()}
 
 
-def _filled(cells: Any) -> NDArray[Any]:
+def _filled(cells: NDArray[np.generic]) -> NDArray[np.generic]:
     if not isinstance(cells, np.ma.MaskedArray):
         return np.asarray(cells)
     texts = cells.dtype == object
     return np.asarray(cells.filled(None) if texts else np.ma.filled(cells.astype(float), np.nan))
 
 
-def where(table: Arrays, chosen: NDArray[Any]) -> Arrays:
-    """Return the chosen rows of the arrays. By their places, or by yes and no."""
-    return {name: cells[chosen] for name, cells in table.items()}
-
-
-def parts(table: Arrays, key: str) -> Iterator[Arrays]:
-    """Yield the rows that belong together. The rows of each value of the column `key`, values rising, rows in their
-    order.
-    """
-    order = np.argsort(table[key], kind="stable")
-    ordered = where(table, order)
-    starts = np.flatnonzero(np.diff(ordered[key])) + 1
-    for first, last in zip([0, *starts.tolist()], [*starts.tolist(), len(order)], strict=True):
-        if last > first:
-            yield {name: cells[first:last] for name, cells in ordered.items()}
-
-
-def numbered(keys: NDArray[Any]) -> NDArray[np.int64]:
+def numbered(keys: Whole | Lines) -> Whole:
     """Return the number, from 0, of each key. Alike for alike."""
     _, found = np.unique(keys, return_inverse=True)
     return found.astype(np.int64)

@@ -26,6 +26,9 @@ THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_d
 
 Row = dict[str, Any]
 Rows = list[Row]
+# A row of a result table that is worked out here, by the columns of its contract.
+ResultCell = str | int | float | bool | date | None
+ResultRow = dict[str, ResultCell]
 
 
 @dataclass(frozen=True)

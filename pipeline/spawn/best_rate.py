@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from schemas.answers import BestRateAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Rows
+    from pipeline.models.view import ResultRow, Rows
 
 NO_MISFIT = 0.05
 SPLIT = "Split each of the next three soaks over all rates."
@@ -46,9 +46,9 @@ def best(tested: Spawn) -> Rows:
     return [{**recipe.called, **_best(recipe)} for recipe in tested.recipes if len(recipe.rates) > 1]
 
 
-def _best(recipe: SpawnRecipe) -> dict[str, Any]:
+def _best(recipe: SpawnRecipe) -> ResultRow:
     by_margin = bool(recipe.cells) and all(cell.margin is not None for cell in recipe.cells)
-    record: dict[str, Any] = {
+    record: ResultRow = {
         "rates": len(recipe.rates),
         "of": "margin" if by_margin else "be",
         "best_rate_wet_pct": None,

@@ -4,27 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.compare.design import DesignCell as Held
 from pipeline.compare.design import cells as held_cells
 from pipeline.compare.factors import Levels
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
-from pipeline.models import unit_arrays as unit_tables
 from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
 from pipeline.models.groups import groupable
-from pipeline.models.unit_arrays import Arrays
+from pipeline.models.spawned_units import SpawnedUnits, spawned_units
+from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView
-
-Numbers = NDArray[np.float64]
 
 # What makes a recipe, the spawn rate aside: rates are compared where all of these are the same.
 RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
@@ -56,21 +53,21 @@ class SpawnRecipe:
     """
 
     called: Mapping[str, str]
-    units: Arrays
-    rate: NDArray[np.int64]
+    units: SpawnedUnits
+    rate: Whole
     rates: tuple[float, ...]
     cells: tuple[RateCell, ...]
 
-    def of_rate(self, rate: int) -> Arrays:
+    def of_rate(self, rate: int) -> SpawnedUnits:
         """Return the units that had this rate."""
-        return unit_tables.where(self.units, self.rate == rate)
+        return self.units.where(self.rate == rate)
 
     def at(self, rate: int) -> list[RateCell]:
         """Return what the soaks say of this rate."""
         return [cell for cell in self.cells if cell.rate == rate]
 
 
-def same_rates(rates: Sequence[float] | Numbers) -> NDArray[np.int64]:
+def same_rates(rates: Sequence[float] | Numbers) -> Whole:
     """Return which rates are meant to be the same. A number per rate, from 0 for the lowest: a new one begins above
     SAME_RATE times the lowest of the one before.
     """
@@ -112,40 +109,39 @@ def recipes(
     view: grouped by the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn
     (% of its mass) by form, as declared.
     """
-    view.set_variables(of_flush=view.query.through_flush or 0)
-    table, named = view.arrays("spawned_units"), view.groups()
+    table, named = spawned_units(view), view.groups()
     traits = {each.unit: each for each in compared_units(view.by(*COMPARED_COLUMNS))}
     found = []
     for group, called in named.items():
         if any(called[name] != value for name, value in chosen.items()):
             continue
-        own = unit_tables.where(table, (table["group_id"] == group) & ~np.isnan(table["rate_wet_pct"]))
-        if len(own["unit"]):
+        own = table.where((table.group_id == group) & ~np.isnan(table.rate_wet_pct))
+        if len(own):
             found.append(_recipe(called, own, prices, dry, traits))
     return found
 
 
 def _recipe(
     called: Mapping[str, str],
-    own: Arrays,
+    own: SpawnedUnits,
     prices: Prices,
     dry: Mapping[str, float],
     traits: Mapping[str, ComparedUnit],
 ) -> SpawnRecipe:
-    rate = same_rates(own["rate_wet_pct"])
-    _, first = np.unique(own["batch_no"], return_index=True)
+    rate = same_rates(own.rate_wet_pct)
+    _, first = np.unique(own.batch_no, return_index=True)
     count = int(rate.max()) + 1
-    of_batches, batch_rate = own["rate_wet_pct"][first], rate[first]
+    of_batches, batch_rate = own.rate_wet_pct[first], rate[first]
     rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(count))
-    units = {str(unit): rate_name(rates[at]) for unit, at in zip(own["unit"], rate, strict=True)}
+    units = {str(unit): rate_name(rates[at]) for unit, at in zip(own.unit, rate, strict=True)}
     levels = Levels(SPAWN_RATE, units, tuple(rate_name(each) for each in rates))
     rows = [traits[unit] for unit in units]
     held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
     cells = []
     for number in range(len(rates)):
-        of_rate = unit_tables.where(own, rate == number)
-        for of_soak in unit_tables.parts(of_rate, "soak_no"):
-            cell = _cell(of_soak["soak_key"][0], number, of_soak, prices, dry)
+        of_rate = own.where(rate == number)
+        for of_soak in of_rate.parts(of_rate.soak_no):
+            cell = _cell(of_soak.soak_key[0], number, of_soak, prices, dry)
             if cell:
                 cells.append(replace(cell, held=held[cell.soak, rate_name(rates[number])]))
     return SpawnRecipe(called, own, rate, rates, tuple(cells))
@@ -156,16 +152,16 @@ def rate_name(rate: float) -> str:
     return f"{rate:.1f} %"
 
 
-def _cell(soak: str, rate: int, units: Arrays, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
+def _cell(soak: str, rate: int, units: SpawnedUnits, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
     """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
-    if not units["known"].all():
+    if not units.known.all():
         return None
-    weighed = unit_tables.where(units, ~np.isnan(units["dry_g"]))
-    total = float(weighed["dry_g"].sum())
+    weighed = units.where(~np.isnan(units.dry_g))
+    total = float(weighed.dry_g.sum())
     if not total:
         return None
-    gave, spawn = float(weighed["gave_g"].sum()), float(weighed["spawn_g"].sum())
-    share = dry.get(str(weighed["spawn_form"][0]))
+    gave, spawn = float(weighed.gave_g.sum()), float(weighed.spawn_g.sum())
+    share = dry.get(str(weighed.spawn_form[0]))
     known = not np.isnan(spawn)
     priced = known and prices.price is not None and prices.spawn is not None
     return RateCell(
@@ -191,6 +187,6 @@ def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, floa
     return mean, mean - half, mean + half
 
 
-def known_numbers(values: Any) -> list[float]:
+def known_numbers(values: Numbers) -> list[float]:
     """Return those of the numbers that are there."""
     return [float(value) for value in values if not np.isnan(value)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.spawn.confounding import sides, soak_groups, something_else
 from pipeline.spawn.rates import RateCell, SpawnRecipe
@@ -15,7 +15,7 @@ from schemas.answers import StepAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Rows
+    from pipeline.models.view import ResultRow, Rows
 
 MIXED = "mixed"  # some soaks have both rates and others one
 LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design: as of comparisons
@@ -45,7 +45,7 @@ def pair_difference(
     return MIXED if design is DesignKind.BOTH else design.value, difference_of(above, below, group)
 
 
-def _step(recipe: SpawnRecipe, rate: int) -> dict[str, Any]:
+def _step(recipe: SpawnRecipe, rate: int) -> ResultRow:
     lower, higher = recipe.at(rate), recipe.at(rate + 1)
     soaks = [{cell.soak for cell in cells} for cells in (lower, higher)]
     held = sides(lower, higher)

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.farm.prices import prices
+from pipeline.farm.settings import Settings, number
 from pipeline.growth import pins
-from pipeline.models import unit_arrays as unit_tables
-from pipeline.models.unit_arrays import Arrays
+from pipeline.models.pinned_units import PinnedUnits, pinned_units
+from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.spawn.rates import SpawnRecipe, known_numbers, mean_with_limits, recipes
 from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView, ResultRow, Rows
 
 LEAST_RATES = 4  # for a curve or a best rate: a quadratic through three rates is exact, whatever they are
-MEASURED = ("be_pct", "days_to_pins", "lost_pct")
 FORMS = ("grain", "sawdust")
 
 
@@ -29,15 +29,15 @@ class Spawn:
     """What is asked of spawn rates: the recipes with a rate, and how their units stand to pins."""
 
     recipes: list[SpawnRecipe]
-    pinning: Arrays
+    pinning: PinnedUnits
 
 
-def spawn(view: LedgerView, settings: Mapping[str, Any], chosen: Mapping[str, str]) -> Spawn:
+def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Spawn:
     """Return which rates were tested on which recipes. view: grouped by what makes a recipe (rates.RECIPE and more);
     chosen: columns that must have a value.
     """
-    dry = {form: settings[f"spawn_dry_pct_{form}"] for form in FORMS if settings[f"spawn_dry_pct_{form}"]}
-    return Spawn(recipes(view, chosen, prices(settings), dry), view.arrays("pinned_units"))
+    dry = {form: number(settings, f"spawn_dry_pct_{form}") for form in FORMS if settings[f"spawn_dry_pct_{form}"]}
+    return Spawn(recipes(view, chosen, prices(settings), dry), pinned_units(view))
 
 
 def levels(tested: Spawn) -> Rows:
@@ -49,23 +49,23 @@ def levels(tested: Spawn) -> Rows:
     ]
 
 
-def _level(recipe: SpawnRecipe, rate: int, pinning: Arrays) -> dict[str, Any]:
+def _level(recipe: SpawnRecipe, rate: int, pinning: PinnedUnits) -> ResultRow:
     units, cells = recipe.of_rate(rate), recipe.at(rate)
     soaks = {cell.soak for cell in cells}
-    in_cells = np.array([soak in soaks for soak in units["soak_key"]], dtype=bool)
+    in_cells = np.array([soak in soaks for soak in units.soak_key], dtype=bool)
     be = mean_with_limits([cell.be_pct for cell in cells])
     margin = mean_with_limits([cell.margin for cell in cells])
-    rate_dry = known_numbers(units["rate_dry_pct"])
-    days = pins.summary(pins.of_units(unit_tables.where(pinning, np.isin(pinning["unit"], units["unit"]))))
+    rate_dry = known_numbers(units.rate_dry_pct)
+    days = pins.summary(pins.of_units(pinning.where(np.isin(pinning.unit, units.unit))))
     return {
         "rate_wet_pct": recipe.rates[rate],
         "rate_dry_pct": float(np.mean(rate_dry)) if rate_dry else None,
         "soaks": len(soaks),
-        "batches": len(set(units["batch"][in_cells])),
+        "batches": len(set(units.batch[in_cells])),
         "units": int(in_cells.sum()),
-        "units_not_yet": int((~units["known"]).sum()),
-        "units_without_dry_mass": int((np.isnan(units["dry_g"]) & units["known"]).sum()),
-        "pickings_set_aside": int(units["rejected"].max(initial=0)),
+        "units_not_yet": int((~units.known).sum()),
+        "units_without_dry_mass": int((np.isnan(units.dry_g) & units.known).sum()),
+        "pickings_set_aside": int(units.rejected.max(initial=0)),
         "be_pct": be[0],
         "be_low_pct": None if be[1] is None else max(0.0, be[1]),
         "be_high_pct": be[2],
@@ -80,10 +80,10 @@ def _level(recipe: SpawnRecipe, rate: int, pinning: Arrays) -> dict[str, Any]:
     }
 
 
-def _lost(units: Arrays) -> dict[str, Any]:
-    known = unit_tables.where(units, units["fate_known"])
-    count = len(known["unit"])
-    shares = [100 * float(of["lost"].mean()) for of in unit_tables.parts(known, "soak_no")]
+def _lost(units: SpawnedUnits) -> ResultRow:
+    known = units.where(units.fate_known)
+    count = len(known)
+    shares = [100 * float(of.lost.mean()) for of in known.parts(known.soak_no)]
     found = share_interval(
         SoakShares(
             len(shares),
@@ -95,47 +95,72 @@ def _lost(units: Arrays) -> dict[str, Any]:
     )
     low, high = (None, None) if isinstance(found, NoInterval) else found
     return {
-        "lost": int(known["lost"].sum()),
-        "lost_pct": 100 * float(known["lost"].sum()) / count if count else None,
+        "lost": int(known.lost.sum()),
+        "lost_pct": 100 * float(known.lost.sum()) / count if count else None,
         "lost_low_pct": low,
         "lost_high_pct": high,
     }
 
 
+@dataclass(frozen=True)
+class SpawnPoint:
+    """What a batch gave at its rate: the columns of the `spawn_points` contract beside those of its recipe."""
+
+    batch: str
+    soak: str
+    rate_wet_pct: float
+    rate_dry_pct: float | None
+    level_wet_pct: float
+    units: int
+    known: bool
+    be_pct: float | None
+    days_to_pins: float | None
+    lost_pct: float | None
+
+
+# What the curves are drawn of, by the names of the columns.
+MEASURED: Mapping[str, Callable[[SpawnPoint], float | None]] = {
+    "be_pct": lambda point: point.be_pct,
+    "days_to_pins": lambda point: point.days_to_pins,
+    "lost_pct": lambda point: point.lost_pct,
+}
+
+
 def points(tested: Spawn) -> Rows:
     """What each batch gave at its rate. One record per batch, with the columns of the `spawn_points` contract."""
-    return [{**recipe.called, **point} for recipe in tested.recipes for point, _ in _points(recipe)]
+    return [{**recipe.called, **vars(point)} for recipe in tested.recipes for point, _ in _points(recipe)]
 
 
-def _points(recipe: SpawnRecipe) -> list[tuple[dict[str, Any], str]]:
-    """The points of a recipe, each with its soak's key."""
-    table = {**recipe.units, "level": recipe.rate}
+def _points(recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
+    """The points of a recipe, by the names of their batches, each with its soak's key."""
+    units = recipe.units
+    _, first = np.unique(units.batch_no, return_index=True)
     found = [
-        (_point(units, recipe.rates[int(units["level"][0])]), str(units["soak_key"][0]))
-        for units in unit_tables.parts(table, "batch_no")
+        (_point(own, recipe.rates[rate]), str(own.soak_key[0]))
+        for own, rate in zip(units.parts(units.batch_no), recipe.rate[first].tolist(), strict=True)
     ]
-    return sorted(found, key=lambda each: str(each[0]["batch"]))
+    return sorted(found, key=lambda each: each[0].batch)
 
 
-def _point(units: Arrays, level: float) -> dict[str, Any]:
-    known = bool(units["known"].all())
-    weighed = ~np.isnan(units["dry_g"])
-    dry = float(units["dry_g"][weighed].sum())
-    fates = units["fate_known"]
-    days = known_numbers(units["days_to_pins"])
-    rate_dry = known_numbers(units["rate_dry_pct"])
-    return {
-        "batch": str(units["batch"][0]),
-        "soak": str(units["soak_key"][0]).split(" ", 1)[1],
-        "rate_wet_pct": float(units["rate_wet_pct"][0]),
-        "rate_dry_pct": rate_dry[0] if rate_dry else None,
-        "level_wet_pct": level,
-        "units": len(units["unit"]),
-        "known": known,
-        "be_pct": 100 * float(units["gave_g"][weighed].sum()) / dry if known and dry else None,
-        "days_to_pins": float(np.median(days)) if days else None,
-        "lost_pct": 100 * float(units["lost"][fates].mean()) if fates.any() else None,
-    }
+def _point(units: SpawnedUnits, level: float) -> SpawnPoint:
+    known = bool(units.known.all())
+    weighed = ~np.isnan(units.dry_g)
+    dry = float(units.dry_g[weighed].sum())
+    fates = units.fate_known
+    days = known_numbers(units.days_to_pins)
+    rate_dry = known_numbers(units.rate_dry_pct)
+    return SpawnPoint(
+        batch=str(units.batch[0]),
+        soak=str(units.soak_key[0]).split(" ", 1)[1],
+        rate_wet_pct=float(units.rate_wet_pct[0]),
+        rate_dry_pct=rate_dry[0] if rate_dry else None,
+        level_wet_pct=level,
+        units=len(units),
+        known=known,
+        be_pct=100 * float(units.gave_g[weighed].sum()) / dry if known and dry else None,
+        days_to_pins=float(np.median(days)) if days else None,
+        lost_pct=100 * float(units.lost[fates].mean()) if fates.any() else None,
+    )
 
 
 def curves(tested: Spawn) -> Rows:
@@ -147,20 +172,18 @@ def curves(tested: Spawn) -> Rows:
         if len(recipe.rates) < LEAST_RATES:
             continue
         known = _points(recipe)
-        for measure in MEASURED:
-            rows += [{**recipe.called, "measure": measure, **place} for place in _curve(known, measure)]
+        for measure, of in MEASURED.items():
+            measured = [(point.rate_wet_pct, value, soak) for point, soak in known if (value := of(point)) is not None]
+            rows += [{**recipe.called, "measure": measure, **place} for place in _curve(measured)]
     return rows
 
 
-def _curve(known: list[tuple[dict[str, Any], str]], measure: str) -> Rows:
-    seen = [(row, soak) for row, soak in known if row[measure] is not None]
-    if not seen:
+def _curve(measured: Sequence[tuple[float, float, str]]) -> list[ResultRow]:
+    """The places on the curve through these points: each a rate, a value and the key of its soak."""
+    if not measured:
         return []
-    found = band(
-        np.array([row["rate_wet_pct"] for row, _ in seen]),
-        np.array([row[measure] for row, _ in seen]),
-        [soak for _, soak in seen],
-    )
+    rates, values, soaks = zip(*measured, strict=True)
+    found = band(np.array(rates), np.array(values), list(soaks))
     if found is None:
         return []
     return [
