@@ -1,13 +1,13 @@
 """Does `gillbook compare` answer, refuse and explain as it should, and keep the contracts of its tables?"""
 
 import shutil
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from compare_farms import batches, compared, write_farm
-from conftest import Said, gillbook
+from conftest import Said, gillbook, write_table
 
 from pipeline.compare.tables import level_rows, pair_rows
 from schemas.contract import contract
@@ -175,6 +175,30 @@ def test_without_a_factor_all_that_vary_are_told_in_brief(plain: Path, demo: Pat
     refused = ask(plain, "--split")
     assert (refused.code, refused.out) == (2, "")
     assert "--split: name what is compared first, like gillbook compare substrate --split." in refused.err
+
+
+def test_without_a_factor_containers_are_told_too(tmp_path: Path) -> None:
+    """Buckets of 2 and 8 holes, some of them taped, in each of three batches; their volumes run on without a gap."""
+    names = ("N1", "N2", "N3")
+    places = [(name, f"{name}-{at}", 20 + 2 * at) for name in names for at in range(8)]
+    days = {name: date(2026, 1, 5 + 7 * at) for at, name in enumerate(names)}
+    write_table(
+        tmp_path, "batches", "\n".join(["batch,inoculated_on", *(f"{name},{day}" for name, day in days.items())])
+    )
+    holes = [
+        f"{name},{place},{litres},{8 if litres % 4 else 2},{4 if litres % 4 else 0},1" for name, place, litres in places
+    ]
+    write_table(
+        tmp_path, "fillings", "\n".join(["batch,container,volume_l,holes_open,holes_taped,substrate_dry_kg", *holes])
+    )
+    picked = [
+        f"{days[name] + timedelta(30)},{500 + 9 * at},{place},{name}" for at, (name, place, _) in enumerate(places)
+    ]
+    write_table(tmp_path, "harvests", "\n".join(["picked_on,fresh_weight_g,container,batch", *picked]))
+    said = ask(tmp_path)
+    assert [line.split()[0] for line in said.out.splitlines()[4:6]] == ["holes_open", "holes_taped"]
+    assert "volume_l: the numbers run from 20 to 34 without a gap." in said.err
+    assert {row["factor"] for row in ask(tmp_path, "--json").json} == {"holes_open", "holes_taped"}
 
 
 def test_an_empty_farm_says_so(tmp_path: Path) -> None:

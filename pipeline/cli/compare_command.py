@@ -158,14 +158,16 @@ def _show_overview(
     json: bool,
 ) -> None:
     from pipeline.cli import compare_screen
-    from pipeline.cli.show import print_json
-    from pipeline.compare.overview import overview
+    from pipeline.cli.show import notify, print_json
+    from pipeline.compare.overview import overview, without_a_gap
 
     found = overview(units, settings, measure.value, within=held)
     if json:
         print_json([row for each in found for row in each.pairs])
     else:
         compare_screen.show_all(found, units)
+        for refused in without_a_gap(units):
+            notify(refused)
 
 
 def _show_comparison(

@@ -58,6 +58,17 @@ def overview(
     return found
 
 
+def without_a_gap(units: FarmUnits, factors: Sequence[str] = REPORTED) -> list[str]:
+    """Return what is said of each factor whose numbers leave no gap, so that nobody said where to part them."""
+    found = []
+    for factor in factors:
+        try:
+            levels(units.rows, factor)
+        except WrongRequest as refused:
+            found.append(str(refused))
+    return found
+
+
 def _of_factor(factor: str, answer: Comparison) -> Overview:
     pairs = pair_rows(answer)
     held = [row for row in pairs if row["verdict"] != Verdict.CANNOT_TELL]
