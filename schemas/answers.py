@@ -59,6 +59,7 @@ class ComparedMeasure(StrEnum):
 
     BE = "be"
     DAYS = "days"
+    COLONISED = "colonised"
     DECLINE = "decline"
     LOSSES = "losses"
     CULLED = "culled"

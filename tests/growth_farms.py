@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
-from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitPins
+from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitWait
 from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
@@ -25,7 +25,7 @@ GIVES_SECOND, GIVES_THIRD = 0.9, 0.8  # of picked containers; of those that gave
 DECLINE_STARTED = {2: GIVES_SECOND * SECOND, 3: GIVES_SECOND * GIVES_THIRD * THIRD}
 DECLINE_GAVE = {2: SECOND, 3: THIRD}
 AS_OF = date(2026, 9, 30)
-FATES = {WAITING: "waiting", EVENT: "pinned", OTHER_END: "lost"}
+FATES = {WAITING: "waiting", EVENT: "noted", OTHER_END: "lost"}
 SETTLED = 10  # days after its last picking a flush is over
 
 
@@ -150,7 +150,7 @@ def started(rng: np.random.Generator, alone: int, split: int, containers: int, s
                     MONTH: f"{on:%Y-%m}",
                     "substrate": "straw" if half else "mulch",
                 },
-                pins=UnitPins(FATES[int(end)], float(day), int(number)),
+                waits={"days": UnitWait(FATES[int(end)], float(day), int(number))},
             )
         )
     return FarmUnits(AS_OF, 2, 25, rows, None)

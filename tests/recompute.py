@@ -3,13 +3,15 @@
 Written from the blueprint alone, with exact fractions until the last step, so that the program's SQL can be
 held against it. `recompute_rows` reads the cells, `recompute_farm` decides which rows count and where,
 `recompute_units` says what is known of each unit, `recompute_groups` which stand together; this module sums up,
-and `recompute_days`, `recompute_losses` and `recompute_months` do for the other measures. None imports the program.
+and `recompute_days`, `recompute_losses`, `recompute_months` and `recompute_compared` do for the other measures. None
+imports the program.
 """
 
 from collections.abc import Callable
 from datetime import date
 from fractions import Fraction
 
+from recompute_compared import Compared, compared
 from recompute_days import days
 from recompute_farm import Farm, Picking, Place, Seen, fates, load
 from recompute_groups import (
@@ -31,12 +33,14 @@ from recompute_units import Closing, Unit, dry_of_batch, units
 
 __all__ = [
     "Closing",
+    "Compared",
     "Farm",
     "Picking",
     "Place",
     "Seen",
     "Unit",
     "causes",
+    "compared",
     "days",
     "fates",
     "flushes",

@@ -18,9 +18,11 @@ from hypothesis import strategies as st
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
+from pipeline.models.compared_units import COMPARED_COLUMNS, compared_units
 from pipeline.models.groups import grouping
 from pipeline.models.view import Query, open_ledger
 from pipeline.models.view import opened as opened_ledger
+from schemas.answers import ComparedMeasure
 
 START = date(2026, 1, 1)
 COLUMNS = {
@@ -176,6 +178,49 @@ def test_figures_equal_the_independent_recomputation(seed: int, age: int, by: st
         assert differences(folder, START + timedelta(days=age), by, through) == []
         recomputed = {place: fate for place, fate in recompute.fates(recompute.load(folder)).items() if fate != "blank"}
         assert fates_of(folder) == recomputed
+    finally:
+        shutil.rmtree(folder)
+
+
+def compared_differently(folder: Path, as_of: date, through: int, to_day: int | None) -> list[str]:
+    """Where does what a unit adds to a comparison differ from the recomputed?"""
+    opened = open_farm(folder)
+    refresh(opened, "test")
+    theirs = recompute.compared(recompute.load(folder), as_of, through, to_day)
+    with opened_ledger(opened.ledger, opened.settings) as ledger:
+        view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
+        ours = {each.unit: each for each in compared_units(view, to_day)}
+        query = "select unit::varchar, batch, container from unit_states"
+        named = {unit: (batch, container) for unit, batch, container in view.connection.execute(query).fetchall()}
+    assert {named[unit] for unit in ours} == theirs.keys()
+    found = []
+    for unit, each in ours.items():
+        other = theirs[named[unit]]
+        for measure in ComparedMeasure:
+            mine, their = each.parts[measure.value], other.parts[measure.value]
+            same = mine.resolved == their.resolved and (mine.under is None) == (their.under is None)
+            if not (same and close(mine.over, float(their.over)) and close(mine.under or 0.0, float(their.under or 0))):
+                found.append(f"{named[unit]} {measure.value}: {mine} against {their}")
+        waits = {name: (wait.fate, wait.day) for name, wait in each.waits.items()}
+        if waits != {name: (fate.fate, fate.days) for name, fate in other.fates.items()}:
+            found.append(f"{named[unit]} waits: {waits} against {other.fates}")
+    return found
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@given(
+    seed=st.integers(0, 10**6),
+    age=st.integers(20, 200),
+    through=st.sampled_from([1, 2, 2, 3]),
+    to_day=st.sampled_from([None, None, 30, 60]),
+)
+def test_what_a_unit_adds_to_a_comparison_equals_the_recomputation(
+    seed: int, age: int, through: int, to_day: int | None
+) -> None:
+    folder = Path(tempfile.mkdtemp())
+    try:
+        random_farm(folder, seed)
+        assert compared_differently(folder, START + timedelta(days=age), through, to_day) == []
     finally:
         shutil.rmtree(folder)
 

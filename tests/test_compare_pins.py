@@ -16,8 +16,8 @@ from conftest import Said, gillbook
 from pipeline.compare.comparison import compare
 from pipeline.compare.factors import levels
 from pipeline.compare.measures import measure_of
-from pipeline.compare.pins_by_day import with_pins_by
 from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.tables import level_rows
 from pipeline.farm.folder import open_farm
 from pipeline.growth.pins import pinned_by_soak
@@ -133,16 +133,15 @@ def test_where_each_soak_holds_one_level_it_says_what_pins_tells_of_it(tmp_path:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_on_simulated_farms_the_mean_over_a_soak_is_its_pseudo_value(seed: int) -> None:
     units = growth_farms.started(np.random.default_rng(seed), 6, 0, 5, 60.0)
-    rows = with_pins_by(units.rows, levels(units.rows, "substrate"), 25, units.as_of)
+    rows = with_share_by(units.rows, levels(units.rows, "substrate"), "days", 25, units.as_of)
     ends = {fate: end for end, fate in growth_farms.FATES.items()}
-    soaks = [row.pins.batch for row in rows if row.pins]
-    told = pseudo_values(
-        [row.pins.day for row in rows if row.pins], [ends[row.pins.fate] for row in rows if row.pins], soaks, 25
-    )
+    waits = [row.waits["days"] for row in rows]
+    soaks = [each.batch for each in waits]
+    told = pseudo_values([each.day for each in waits], [ends[each.fate] for each in waits], soaks, 25)
     for soak, value in told.items():
-        assert np.mean(
-            [row.parts["days"].over for row in rows if row.pins and row.pins.batch == soak]
-        ) == pytest.approx(value)
+        assert np.mean([row.parts["days"].over for row in rows if row.waits["days"].batch == soak]) == pytest.approx(
+            value
+        )
     assert any(row.parts["days"].over not in (0.0, 1.0) for row in rows)
 
 
@@ -211,7 +210,7 @@ def test_a_farm_of_many_units_is_told_quickly() -> None:
     units = growth_farms.started(np.random.default_rng(1), 800, 0, 6, 80.0)
     assert len(units.rows) == 9600
     began = perf_counter()
-    with_pins_by(units.rows, levels(units.rows, "substrate"), 25, units.as_of)
+    with_share_by(units.rows, levels(units.rows, "substrate"), "days", 25, units.as_of)
     assert perf_counter() - began < 5  # some .1 s; one by one, left out in turn, it would take minutes
     answer = compare(units, ComparisonQuery("substrate", measure_of("days", 25)), {"worthwhile_pins_points": 10.0})
     assert sum(len(level.used) for level in answer.levels) == 1600

@@ -29,8 +29,8 @@ class MeasureOptions:
         ComparedMeasure,
         typer.Option(
             "--measure",
-            help="be; days to pins (with --to-day: share with pins by then); decline of flush K; losses; share culled; "
-            "share picked late.",
+            help="be; days to pins, or until colonised (with --to-day: the share by then); decline of flush K; losses; "
+            "share culled; share picked late.",
         ),
     ] = ComparedMeasure.BE
     through_flush: Annotated[
@@ -39,7 +39,7 @@ class MeasureOptions:
     ] = None
     to_day: Annotated[
         int | None,
-        typer.Option("--to-day", metavar="D", help="Instead: what was picked, or had pins, by day D."),
+        typer.Option("--to-day", metavar="D", help="Instead: what was picked, had pins, or was colonised by day D."),
     ] = None
 
     def through(self, measure: Measure) -> int:

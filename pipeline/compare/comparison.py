@@ -12,8 +12,8 @@ from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.measures import Measure
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
-from pipeline.compare.pins_by_day import with_pins_by
 from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.sides import Sides, sides_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
@@ -66,7 +66,7 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Mapping[str, Any
     against = None if query.against is None else factors.known_level(query.against, of, "--against")
     query = replace(query, within=within, against=against)
     if query.measure.by_day and units.to_day is not None:
-        rows = with_pins_by(rows, of, units.to_day, units.as_of)
+        rows = with_share_by(rows, of, query.measure.name, units.to_day, units.as_of)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
     smallest_effect = float(settings[query.measure.smallest_effect])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -13,7 +13,7 @@ class Measure:
     counts. more, less: what one says of a level with the larger and the smaller value. not_yet: what is said of a unit
     that is not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
-    (pins_by_day.with_pins_by).
+    (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks.
     """
 
     name: str
@@ -29,6 +29,7 @@ class Measure:
     by_flush: bool = False
     least_flush: int = 1
     by_day: bool = False
+    look: str = ""
 
 
 THROUGH = "not yet through flush {flush}"
@@ -45,7 +46,12 @@ MEASURES = {
         ),
         Measure(
             "days", "days to pins", "days", 1, "worthwhile_days", "took longer to pins than", "had pins sooner than",
-            "still waiting for pins", "lost before pins, or no pins noted",
+            "still waiting for pins", "lost before pins, or no pins noted", look="Look every day while pins are due",
+        ),
+        Measure(
+            "colonised", "days to colonised", "days", 1, "worthwhile_days", "took longer to be colonised than",
+            "was colonised sooner than", "not colonised yet", "lost before, or not noted as colonised",
+            look="Look every day while they are to be colonised",
         ),
         Measure(
             "decline", "flush {flush} over flush 1", "points", 100, "worthwhile_decline_points",
@@ -68,15 +74,32 @@ MEASURES = {
 }  # fmt: skip
 
 
+# The shares by a day: by the measure of the days.
+SHARES_BY_DAY = {
+    each.name: each
+    for each in (
+        Measure(
+            "days", "with pins by day {day}", "points", 100, "worthwhile_pins_points",
+            "had more with pins by day {day} than", "had fewer with pins by day {day} than",
+            "not followed to day {day} yet", "no pins noted in their batch, or no day of inoculation",
+            share=True, by_day=True,
+        ),
+        Measure(
+            "colonised", "colonised by day {day}", "points", 100, "worthwhile_pins_points",
+            "had more colonised by day {day} than", "had fewer colonised by day {day} than",
+            "not followed to day {day} yet", "not noted as colonised in their batch, or no day of inoculation",
+            share=True, by_day=True,
+        ),
+    )
+}  # fmt: skip
+
+
 def measure_of(name: str, to_day: int | None = None) -> Measure:
-    """Return the measure of this name. Days to pins with a day are the share with pins by that day, of all that were
-    started.
+    """Return the measure of this name. Days to something with a day are the share that came so far by that day, of all
+    that were started.
     """
-    if name != "days" or to_day is None:
+    if to_day is None or name not in SHARES_BY_DAY:
         return MEASURES[name]
-    return Measure(
-        "days", f"with pins by day {to_day}", "points", 100, "worthwhile_pins_points",
-        f"had more with pins by day {to_day} than", f"had fewer with pins by day {to_day} than",
-        f"not followed to day {to_day} yet", "no pins noted in their batch, or no day of inoculation",
-        share=True, by_day=True,
-    )  # fmt: skip
+    share = SHARES_BY_DAY[name]
+    said = {text: getattr(share, text).format(day=to_day) for text in ("title", "more", "less", "not_yet")}
+    return replace(share, **said)

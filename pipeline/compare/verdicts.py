@@ -183,7 +183,7 @@ def _look_gap(facts: Facts) -> Reason | None:
         return None
     days = "day" if facts.look_gap == 1 else "days"
     why = f"{words.number(abs(pair.estimate.value))} days is less than usually lies between two looks"
-    return Reason("R8", f"{why} ({facts.look_gap:g} {days})", "Look every day while pins are due")
+    return Reason("R8", f"{why} ({facts.look_gap:g} {days})", facts.measure.look)
 
 
 def _young(facts: Facts) -> Reason | None:

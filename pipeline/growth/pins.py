@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pipeline.models.view import LedgerView, ResultRow, Rows
 
 DAYS_SHOWN = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print
-ENDS = {"waiting": WAITING, "pinned": EVENT, "lost": OTHER_END}
+ENDS = {"waiting": WAITING, "noted": EVENT, "lost": OTHER_END}
 TOO_FEW = "fewer than three soaks"
 
 
@@ -65,7 +65,7 @@ def _by_group(table: PinnedUnits) -> list[tuple[int, PinnedUnits]]:
 
 def of_units(units: WaitsForPins) -> Pinning:
     """How these units stand to their pins, those without a note stood for."""
-    noted, pinned = units.fate != "unnoted", units.fate == "pinned"
+    noted, pinned = units.fate != "unnoted", units.fate == "noted"
     batch = numbered(units.batch_line)
     with_day = np.bincount(batch, pinned)
     without = np.bincount(batch, ~noted)

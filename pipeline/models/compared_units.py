@@ -15,6 +15,8 @@ from schemas.contract import ColumnRole, columns_with_role
 COMPARED_COLUMNS = columns_with_role(*ColumnRole)
 # What is compared beside them, worked out from them: % of wet substrate, and the month of inoculation.
 SPAWN_RATE, MONTH = "spawn_rate", "month"
+# What can be compared as a share by a day: the measure of its days, and what its columns begin with.
+WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
 
 
 @dataclass(frozen=True)
@@ -29,8 +31,8 @@ class MeasureParts:
 
 
 @dataclass(frozen=True)
-class UnitPins:
-    """How a unit stands to its pins: see unit_pinning.sql. day: to that fate; batch: the line of its batch."""
+class UnitWait:
+    """How a unit stands to what it waits for: see unit_pinning.sql. day: to that fate; batch: the line of its batch."""
 
     fate: str
     day: float
@@ -40,7 +42,8 @@ class UnitPins:
 @dataclass(frozen=True)
 class ComparedUnit:
     """A unit: its soak (a batch without one is its own), the text of each of its cells by column (blank where it has
-    none), with its spawn rate and its month, and its parts of each measure. pins: None without a day of inoculation.
+    none), with its spawn rate and its month, and its parts of each measure. waits: by the measure of its days, how it
+    stands to its pins and to being colonised; empty without a day of inoculation.
     """
 
     unit: str
@@ -49,7 +52,7 @@ class ComparedUnit:
     inoculated_on: date | None
     cells: Mapping[str, str]
     parts: Mapping[str, MeasureParts] = field(default_factory=dict)
-    pins: UnitPins | None = None
+    waits: Mapping[str, UnitWait] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -93,5 +96,9 @@ def _unit(record: Mapping[str, Any], cells: Mapping[str, str]) -> ComparedUnit:
             name.value: MeasureParts(record[f"{name}_over"], record[f"{name}_under"], record[f"{name}_resolved"])
             for name in ComparedMeasure
         },
-        UnitPins(record["pins_fate"], record["pins_day"], record["pins_batch"]) if record["pins_fate"] else None,
+        {
+            measure: UnitWait(record[f"{wait}_fate"], record[f"{wait}_day"], record["batch_line"])
+            for measure, wait in WAITS.items()
+            if record[f"{wait}_fate"]
+        },
     )

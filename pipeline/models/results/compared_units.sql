@@ -1,10 +1,10 @@
 -- What each unit adds to a comparison, and the group of its cells. For each measure: NAME_over and NAME_under, whose
 -- sums over a soak's units at one level are divided; NAME_resolved: whether the unit is far enough to be compared,
 -- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
--- units are followed to the same flush or age. Masses in g. pins_*: how it stands to its pins (unit_pinning); null
--- without a day of inoculation.
+-- units are followed to the same flush or age. Masses in g. pins_*, colonised_*: how it stands to its pins and to being
+-- colonised (unit_pinning, unit_colonising); null without a day of inoculation.
 -- Grain: one row per unit.
--- reads: batches, unit_flushes, unit_groups, unit_pickings, unit_pinning, unit_states, unit_waits, units
+-- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_pickings, unit_pinning, unit_states, unit_waits, units
 -- writes: nothing
 with picked as (
     select
@@ -27,6 +27,9 @@ last_flush as (
 pins as (
     select unit, days, state from unit_waits where wait = 'inoculated_to_pins'
 ),
+colonised as (
+    select unit, days, state from unit_waits where wait = 'inoculated_to_colonised'
+),
 followed as (
     select
         s.*,
@@ -48,6 +51,9 @@ select
     coalesce(w.days, 0)::double as days_over,
     (w.days is not null)::integer::double as days_under,
     coalesce(w.state, 'noted') <> 'not yet' as days_resolved,
+    coalesce(c.days, 0)::double as colonised_over,
+    (c.days is not null)::integer::double as colonised_under,
+    coalesce(c.state, 'noted') <> 'not yet' as colonised_resolved,
     coalesce(l.fresh_g, 0)::double as decline_over,
     t.fresh_g_flush1::double as decline_under,
     t.flush_resolved as decline_resolved,
@@ -68,12 +74,16 @@ select
     ug.group_id,
     n.fate as pins_fate,
     n.days::double as pins_day,
-    n.batch_line as pins_batch
+    k.fate as colonised_fate,
+    k.days::double as colonised_day,
+    t.batch_line
 from followed as t
 inner join batches as b on b.line = t.batch_line
 inner join unit_groups as ug on ug.unit = t.unit
 left join picked as p on p.unit = t.unit
 left join last_flush as l on l.unit = t.unit
 left join pins as w on w.unit = t.unit
+left join colonised as c on c.unit = t.unit
 left join unit_pinning as n on n.unit = t.unit
+left join unit_colonising as k on k.unit = t.unit
 order by t.inoculated_on nulls last, t.batch, t.container

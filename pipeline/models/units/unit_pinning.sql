@@ -1,4 +1,4 @@
--- How long did each unit wait for pins, and how does it stand? Days in days. fate: pinned; lost (closed or lapsed
+-- How long did each unit wait for pins, and how does it stand? Days in days. fate: noted; lost (closed or lapsed
 -- without pins); waiting; or unnoted (picked from without a note of pins: that unit, and every unit of a batch of which
 -- no unit that was picked from has such a note).
 -- Grain: one row per unit of a dated batch.
@@ -24,7 +24,7 @@ select
     u.soak_no,
     case
         when b.batch_line is not null or w.unit is null then 'unnoted'
-        when w.state = 'noted' then 'pinned'
+        when w.state = 'noted' then 'noted'
         when w.state = 'lost' then 'lost'
         else 'waiting'
     end as fate,
