@@ -10,7 +10,7 @@ from pipeline.models.view import LedgerView
 
 @dataclass(frozen=True)
 class WaitsForPins(UnitArrays):
-    """Waits for pins, one entry per unit. batch_line: its batch; soak_no: the number of its soak; fate: pinned, lost,
+    """Waits for pins, one entry per unit. batch_line: its batch; soak_no: the number of its soak; fate: noted, lost,
     waiting or unnoted (see unit_pinning.sql); days: to that fate.
     """
 
