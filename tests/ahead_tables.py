@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from pipeline.models.trace_tables import TraceQuery
 from pipeline.models.view import Ledger, Query
 from pipeline.outlook.tables import Wanted, outlook
-from pipeline.trace.trace import TraceQuery, trace
+from pipeline.trace.trace import trace
 from pipeline.trial.tables import TrialQuery, trial
 
 

@@ -22,9 +22,10 @@ if __name__ == "__main__":
 
 from outlook_farms import Design, simulated
 
+from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.ahead import Ahead, look_ahead
 from pipeline.outlook.backtest import HIGH50, HIGH80, LOW50, LOW80, bands
-from pipeline.outlook.history import Floats, PastBatches
+from pipeline.outlook.history import PastBatches
 
 LEAST, MOST = 0.75, 0.87  # of 80 % bands, where widening is available: our limits
 FARMS = 2000  # of each design
@@ -91,7 +92,7 @@ def calibrate(design: Design, farms: int, seed: int) -> Done:
     return Done(design, float(widened.mean()), middle, *weeks.mean(axis=0).tolist())
 
 
-def _held(design: Design, history: PastBatches, ahead: Ahead) -> Floats:
+def _held(design: Design, history: PastBatches, ahead: Ahead) -> Numbers:
     """Of each week ahead with all batches told: did the bands hold it? Columns: plain80, held80, held50."""
     ends = [design.today + 7 * week for week in range(WEEKS + 1)]
     came = np.array([history.picked(first + 1, last) for first, last in itertools.pairwise(ends)])
@@ -104,7 +105,7 @@ def _held(design: Design, history: PastBatches, ahead: Ahead) -> Floats:
             (ahead.bands_kg, LOW50, HIGH50),
         )
     ]
-    found: Floats = np.stack(columns, axis=1).astype(float)[ahead.found.without_donors == 0]
+    found: Numbers = np.stack(columns, axis=1).astype(float)[ahead.found.without_donors == 0]
     return found
 
 

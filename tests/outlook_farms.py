@@ -6,12 +6,15 @@ own; losses, and how slow a batch is, are the batch's too. The seed is an argume
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from pipeline.models.outlook_records import AgedPickings, ContainerEnds, OutlookBatch, OutlookRecords
 from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 
 FIRST_DAY = 740_000  # any day, as date.toordinal
@@ -63,7 +66,29 @@ def simulated(design: Design, seed: int) -> PastBatches:
             ended, given = _container(rng, 0.7 * (1 + 0.8 * recipe) * luck * own, slow, lost)
             pickings += [(number, len(places), age, kg) for age, kg in given]
             places.append((number, ended))
-    return history_of(batches, places, pickings, SETTINGS)
+    return history_of(records(batches, places, pickings), SETTINGS)
+
+
+def records(
+    batches: Sequence[tuple[Any, ...]],
+    places: Sequence[tuple[int, int | None]],
+    pickings: Sequence[tuple[int, int | None, int, float]],
+) -> OutlookRecords:
+    """Records of invented batches. batches: the fields of OutlookBatch; places: number of the batch, age at its end;
+    pickings: number of the batch, place (None: weighed together), age, kg.
+    """
+    numbers, ended = ([row[at] for row in places] for at in range(2))
+    of, place, age, kg = ([row[at] for row in pickings] for at in range(4))
+    return OutlookRecords(
+        [OutlookBatch(*row) for row in batches],
+        ContainerEnds(np.array(numbers, dtype=np.int64), np.array(ended, dtype=float)),
+        AgedPickings(
+            np.array(of, dtype=np.int64),
+            np.array(place, dtype=float),
+            np.array(age, dtype=np.int64),
+            np.array(kg, dtype=float),
+        ),
+    )
 
 
 def _container(rng: np.random.Generator, kg: float, slow: float, lost: float) -> tuple[int, list[tuple[int, float]]]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from outlook_farms import Design, simulated
+from outlook_farms import Design, records, simulated
 
 from pipeline.outlook.ahead import look_ahead
 from pipeline.outlook.backtest import (
@@ -57,7 +57,7 @@ def history(
         batches.append((f"B{number}", Day(TODAY - age), dry[number] if dry else None, containers, substrate, "grey"))
         places += [(number, end) for end in (ends or {}).get(number, [None] * containers)]
     pickings = [(number, None, age, kg) for number, path in enumerate(paths) for age, kg in path.items()]
-    return history_of(batches, places, pickings, SETTINGS)
+    return history_of(records(batches, places, pickings), SETTINGS)
 
 
 def dice(seed: int = 1) -> np.random.Generator:

@@ -14,9 +14,10 @@ from ledgers import refreshed
 
 from pipeline.farm.folder import open_farm
 from pipeline.models import measures
+from pipeline.models.trace_tables import TraceQuery
 from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
-from pipeline.trace.trace import TraceQuery, trace
+from pipeline.trace.trace import trace
 from schemas.finding import WrongRequest
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"

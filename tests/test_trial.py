@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from golden_records import grouped, records
 
+from pipeline.models.trial_units import TrialUnit
 from pipeline.stats.two_levels import between, within
 from pipeline.stats.variance import inflation
 from pipeline.trial import power as of
@@ -110,11 +111,10 @@ def test_the_spread_of_soaks_is_the_anova_estimate(name: str, variance: float) -
     assert found.planned > found.variance
 
 
-def units(values: dict[str, dict[str, list[float]]], recipe: str = "") -> list[dict[str, Any]]:
-    """One record per container: values by soak and batch. A batch's recipe is its name's last letter, if none given."""
+def units(values: dict[str, dict[str, list[float]]], recipe: str = "") -> list[TrialUnit]:
+    """One per container: values by soak and batch. A batch's recipe is its name's last letter, if none given."""
     return [
-        {"soak_key": soak, "batch": batch, "substrate": "straw", "strain": "grey", "recipe": recipe or batch[-1]}
-        | {"be_pct": value}
+        TrialUnit(soak, batch, "straw", "grey", recipe or batch[-1], value)
         for soak, batches in values.items()
         for batch, containers in batches.items()
         for value in containers
@@ -131,8 +131,8 @@ def test_what_recipes_do_is_no_spread_of_soaks_or_their_parts() -> None:
     assert found.parts.degrees == 3
     assert found.parts.variance == pytest.approx(8 * 9 / 3 - 8 / 2)
     assert not found.parts.cut
-    other = [{**each, "substrate": "mulch", "be_pct": each["be_pct"] - 40} for each in units(split)]
-    both = [*units(split), *({**each, "soak_key": f"m{each['soak_key']}"} for each in other)]
+    other = [replace(each, substrate="mulch", be_pct=each.be_pct - 40) for each in units(split)]
+    both = [*units(split), *(replace(each, soak_key=f"m{each.soak_key}") for each in other)]
     wider = spread(both)
     assert wider is not None
     assert wider.soaks.variance == pytest.approx(found.soaks.variance)

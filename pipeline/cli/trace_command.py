@@ -19,7 +19,7 @@ from schemas.phrases import counted
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.trace.trace import TraceQuery
+    from pipeline.models.trace_tables import TraceQuery
 
 
 class TraceList(StrEnum):
@@ -112,7 +112,7 @@ class TraceOptions:
 
     def query(self) -> TraceQuery:
         """Return what is traced. Raises WrongRequest for a --picked that is no date."""
-        from pipeline.trace.trace import TraceQuery
+        from pipeline.models.trace_tables import TraceQuery
 
         picked = date_of("--picked", self.picked) if self.picked else None
         return TraceQuery(self.spawn_lot, self.soak, self.batch, self.container, picked)

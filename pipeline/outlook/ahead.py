@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.backtest import BANDS, Past, bands, look_back, widen, widening
-from pipeline.outlook.history import Floats, PastBatches
+from pipeline.outlook.history import PastBatches
 from pipeline.outlook.simulate import RunningBatch, Simulated, simulate, targets, weigh
 
 SEED = 20260101  # any number: the same files give the same outlook
@@ -25,7 +26,7 @@ class Ahead:
     found: Simulated
     past: Past
     factors: dict[float, float]
-    bands_kg: Floats
+    bands_kg: Numbers
 
 
 def dice(number: int) -> np.random.Generator:

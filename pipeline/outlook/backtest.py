@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.outlook.history import Floats, PastBatches, Whole
+from pipeline.models.unit_arrays import Numbers, Whole
+from pipeline.outlook.history import PastBatches
 from pipeline.outlook.simulate import simulate, targets, weigh
 
 # By simulation: refuse at 20 weeks or fewer; at 26, scaling is not available. The least number of past days to look
@@ -33,8 +34,8 @@ class Past:
 
     origins: Whole
     seen: Whole
-    bands_kg: Floats
-    actual: Floats
+    bands_kg: Numbers
+    actual: Numbers
 
 
 def history_weeks(history: PastBatches, day: int) -> float:
@@ -77,7 +78,7 @@ def look_back(history: PastBatches, as_of: int, edges: Whole, rng: np.random.Gen
 
 def _foreseen_then(
     history: PastBatches, day: int, known: int, edges: Whole, rng: np.random.Generator
-) -> tuple[Floats, list[float]]:
+) -> tuple[Numbers, list[float]]:
     drawn = weigh(history, day, PAST_DRAWS, rng)
     found = simulate(history, day, targets(history, day, int(edges[-1])), edges, drawn, rng)
     actual = [
@@ -89,9 +90,9 @@ def _foreseen_then(
     return bands(found.total), actual
 
 
-def bands(kg: Floats) -> Floats:
+def bands(kg: Numbers) -> Numbers:
     """Return the kg that are the QUANTILES of each span. kg: draws x spans; gives spans x QUANTILES."""
-    found: Floats = np.quantile(kg, QUANTILES, axis=0).T
+    found: Numbers = np.quantile(kg, QUANTILES, axis=0).T
     return found
 
 
@@ -115,18 +116,18 @@ def widening(past: Past, level: float, until: int | None = None) -> float | None
     return max(1.0, float(ratio[rank - 1]))
 
 
-def _ratios(past: Past, level: float) -> Floats:
+def _ratios(past: Past, level: float) -> Numbers:
     """|actual - median| / half-width; nan where nothing was to come and nothing came, inf where something did."""
     low, high = BANDS[level]
     median = past.bands_kg[:, :, MEDIAN]
     off = past.actual - median
     width = np.where(off > 0, past.bands_kg[:, :, high] - median, median - past.bands_kg[:, :, low])
     with np.errstate(divide="ignore", invalid="ignore"):
-        found: Floats = np.abs(off) / width
+        found: Numbers = np.abs(off) / width
     return found
 
 
-def widen(bands_kg: Floats, factors: dict[float, float]) -> Floats:
+def widen(bands_kg: Numbers, factors: dict[float, float]) -> Numbers:
     """Return the bands once each is widened by its factor (1 where it has none). bands_kg: spans x QUANTILES. No band
     reaches below nothing, and none of 50 % beyond that of 80 %.
     """
@@ -140,15 +141,15 @@ def widen(bands_kg: Floats, factors: dict[float, float]) -> Floats:
     return np.maximum(found, 0.0)
 
 
-def within(past: Past, bands_kg: Floats, level: float) -> Floats:
+def within(past: Past, bands_kg: Numbers, level: float) -> Numbers:
     """Return where the actual lay within the band of this level. 1 yes, 0 no, nan not seen: origins x spans."""
     low, high = BANDS[level]
     held = (bands_kg[..., low] <= past.actual) & (past.actual <= bands_kg[..., high])
-    found: Floats = np.where(np.isnan(past.actual), np.nan, held.astype(float))
+    found: Numbers = np.where(np.isnan(past.actual), np.nan, held.astype(float))
     return found
 
 
-def widened_then(past: Past) -> Floats:
+def widened_then(past: Past) -> Numbers:
     """Return the bands of each past day, widened by what had been seen by then. As past.bands_kg."""
     found = past.bands_kg.copy()
     for at, day in enumerate(past.origins.tolist()):

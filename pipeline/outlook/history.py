@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.farm.settings import Settings, number
+from pipeline.models.outlook_records import AgedPickings, ContainerEnds, OutlookRecords, outlook_records
+from pipeline.models.unit_arrays import Numbers, Whole
+
 if TYPE_CHECKING:
     from pipeline.models.view import Ledger
-
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
-Rows = Sequence[tuple[Any, ...]]
 
 # Older batches are not looked at: farms change. Our choice, no source.
 WEEKS_BACK = 130
@@ -37,12 +37,12 @@ class PastBatches:
 
     names: tuple[str, ...]
     start: Whole
-    dry_kg: Floats
-    containers: Floats
+    dry_kg: Numbers
+    containers: Numbers
     alike: Whole
     substrate: Whole
-    kg: Floats
-    running: Floats
+    kg: Numbers
+    running: Numbers
     undated: int = 0
 
     def picked(self, first: int, last: int) -> float:
@@ -50,73 +50,61 @@ class PastBatches:
         before, upto = (self.kg_at(day - self.start) for day in (first - 1, last))
         return float((upto - before).sum())
 
-    def kg_at(self, ages: Whole) -> Floats:
+    def kg_at(self, ages: Whole) -> Numbers:
         """Return how much each batch had given by its age. Nothing before its day of inoculation."""
         at = np.clip(ages, 0, LAST_AGE)
-        found: Floats = np.where(ages < 0, 0.0, self.kg[np.arange(len(at)), at])
+        found: Numbers = np.where(ages < 0, 0.0, self.kg[np.arange(len(at)), at])
         return found
 
 
 def read_history(ledger: Ledger, as_of: date) -> PastBatches:
     """Return what the ledger holds of the last WEEKS_BACK weeks, and of days to come."""
-    ledger.set_variables(first_day=as_of - timedelta(weeks=WEEKS_BACK))
-    ((undated,),) = ledger.tuples("undated_batches")
-    return history_of(
-        ledger.tuples("outlook_past_batches"),
-        ledger.tuples("outlook_ends"),
-        ledger.tuples("outlook_pickings"),
-        ledger.settings,
-        undated,
-    )
+    return history_of(outlook_records(ledger, as_of - timedelta(weeks=WEEKS_BACK)), ledger.settings)
 
 
-def history_of(
-    batches: Rows, places: Rows, pickings: Rows, settings: Mapping[str, Any], undated: int = 0
-) -> PastBatches:
-    """Return what these batches can lend. batches: name, day, dry kg, containers, substrate, strain, in the order of
-    days and names; places: number of the batch, age at which it ended (None: never); pickings: number of the batch, of
-    the place (None: weighed together), age, kg. settings: lapse_days, lapse_unpicked_days.
+def history_of(records: OutlookRecords, settings: Settings) -> PastBatches:
+    """Return what these batches can lend. records: of batches in the order of days and names; settings: lapse_days,
+    lapse_unpicked_days.
     """
-    kg, running = _paths(len(batches), places, pickings, settings)
+    batches = records.batches
+    kg, running = _paths(len(batches), records.ends, records.pickings, settings)
     return PastBatches(
-        names=tuple(row[0] for row in batches),
-        start=np.array([row[1].toordinal() for row in batches], dtype=np.int64),
-        dry_kg=_numbers([row[2] for row in batches]),
-        containers=_numbers([row[3] for row in batches]),
-        alike=_coded([(row[4], row[5]) for row in batches]),
-        substrate=_coded([row[4] for row in batches]),
+        names=tuple(each.name for each in batches),
+        start=np.array([each.inoculated_on.toordinal() for each in batches], dtype=np.int64),
+        dry_kg=_sizes([each.dry_kg for each in batches]),
+        containers=_sizes([each.containers for each in batches]),
+        alike=_coded([(each.substrate, each.strain) for each in batches]),
+        substrate=_coded([each.substrate for each in batches]),
         kg=kg,
         running=running,
-        undated=undated,
+        undated=records.undated,
     )
 
 
-def _numbers(cells: list[Any]) -> Floats:
-    """Sizes as floats: nan where nothing, or nothing above zero, is told."""
-    return np.array([float(cell) if cell else np.nan for cell in cells], dtype=float)
+def _sizes(known: Sequence[float | None]) -> Numbers:
+    """Sizes as floats: nan where nothing, or nothing above zero, is known."""
+    return np.array([float(size) if size else np.nan for size in known], dtype=float)
 
 
-def _coded(keys: list[Any]) -> Whole:
+def _coded(keys: Sequence[Hashable]) -> Whole:
     codes = {key: code for code, key in enumerate(dict.fromkeys(keys))}
     return np.array([codes[key] for key in keys], dtype=np.int64)
 
 
-def _paths(batches: int, places: Rows, pickings: Rows, settings: Mapping[str, Any]) -> tuple[Floats, Floats]:
+def _paths(batches: int, ends: ContainerEnds, pickings: AgedPickings, settings: Settings) -> tuple[Numbers, Numbers]:
     """Of each batch, by age: kg picked so far, and the share of its containers that still ran."""
-    of_place = np.array([row[0] for row in places], dtype=np.int64)
-    closed = np.array([LAST_AGE + 1 if row[1] is None else row[1] for row in places], dtype=np.int64)
-    at = np.array([row[0] for row in pickings], dtype=np.int64)
-    place = np.array([-1 if row[1] is None else row[1] for row in pickings], dtype=np.int64)
-    age = np.array([row[2] for row in pickings], dtype=np.int64)
+    closed = np.nan_to_num(ends.closed_age, nan=LAST_AGE + 1).astype(np.int64)
+    place = np.nan_to_num(pickings.place, nan=-1).astype(np.int64)
+    at, age = pickings.number, pickings.age
     within = age <= LAST_AGE
     at, place, age = at[within], place[within], age[within]
     kg = np.zeros((batches, LAST_AGE + 1))
-    np.add.at(kg, (at, age), np.array([row[3] for row in pickings], dtype=float)[within])
+    np.add.at(kg, (at, age), pickings.kg[within])
     together = np.full((batches, LAST_AGE + 1), -1, dtype=np.int16)
     together[at[place < 0], age[place < 0]] = age[place < 0]
     together = np.maximum.accumulate(together, axis=1)
-    lapses = (int(settings["lapse_days"]), int(settings["lapse_unpicked_days"]))
-    return np.cumsum(kg, axis=1), _running(batches, of_place, closed, place, age, together, lapses)
+    lapses = (int(number(settings, "lapse_days")), int(number(settings, "lapse_unpicked_days")))
+    return np.cumsum(kg, axis=1), _running(batches, ends.number, closed, place, age, together, lapses)
 
 
 def _running(
@@ -127,7 +115,7 @@ def _running(
     age: Whole,
     together: NDArray[np.int16],
     lapses: tuple[int, int],
-) -> Floats:
+) -> Numbers:
     """The share of each batch's containers that still ran at each age: neither ended nor lapsed, as known then."""
     ages = np.arange(LAST_AGE + 1)
     still = np.zeros((batches, LAST_AGE + 1))
@@ -140,5 +128,5 @@ def _running(
         heard = np.where(last < 0, lapses[1], last + lapses[0])
         np.add.at(still, of_place[mine], (ages < heard) & (ages < closed[mine, None]))
     count = np.bincount(of_place, minlength=batches)
-    found: Floats = still / np.maximum(count, 1)[:, None]
+    found: Numbers = still / np.maximum(count, 1)[:, None]
     return found

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.backtest import HIGH80, LOW80, MEDIAN, bands, look_back, widening
-from pipeline.outlook.history import Floats, PastBatches
+from pipeline.outlook.history import PastBatches
 from pipeline.outlook.simulate import Draws, RunningBatch, borrow, drawn_paths, simulate, targets, weigh
 
 WANTED_CHANCE = 0.8
@@ -82,13 +83,13 @@ class _MoreBatches:
     by: int
     like: int
     drawn: Draws
-    chances: Floats
+    chances: Numbers
 
     def target(self, start: int) -> RunningBatch:
         """The batch, begun on the day `start`."""
         return RunningBatch(self.like, self.as_of - start, 1.0, True)
 
-    def kg(self, which: int, start: int) -> Floats:
+    def kg(self, which: int, start: int) -> Numbers:
         """Return what the `which`-th of them gives by the day, begun on `start`. One entry per draw."""
         edges = np.array([0, self.by - self.as_of])
         lent = borrow(self.history, self.as_of, self.target(start), edges, self.drawn.pool)
@@ -97,20 +98,20 @@ class _MoreBatches:
         return drawn_paths(lent, self.drawn, self.chances[which])[:, 0]
 
 
-def _spread(total: Floats, widened: float) -> Floats:
+def _spread(total: Numbers, widened: float) -> Numbers:
     median = np.median(total)
-    found: Floats = np.maximum(median + widened * (total - median), 0.0)
+    found: Numbers = np.maximum(median + widened * (total - median), 0.0)
     return found
 
 
-def _chance(more: int, total: Floats, kg: float, widened: float) -> Chance:
+def _chance(more: int, total: Numbers, kg: float, widened: float) -> Chance:
     spread = _spread(total, widened)
     ends = bands(spread[:, None])[0]
     share = float((spread >= kg).mean())
     return Chance(more, share, float(ends[MEDIAN]), float(ends[LOW80]), float(ends[HIGH80]), None)
 
 
-def _latest_start(more: _MoreBatches, base: Floats, number: int, kg: float, widened: float) -> int:
+def _latest_start(more: _MoreBatches, base: Numbers, number: int, kg: float, widened: float) -> int:
     """Return the day on which they must all begin at the latest. By halving: a later day never gives more."""
     good, bad = more.as_of + 1, more.by + 1
     while bad - good > 1:

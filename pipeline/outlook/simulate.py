@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.outlook.history import LAST_AGE, Floats, PastBatches, Whole
+from pipeline.models.unit_arrays import Numbers, Whole
+from pipeline.outlook.history import LAST_AGE, PastBatches
 
 # Fewer past batches than this tell nothing of how much batches differ : chosen by simulation.
 LEAST_DONORS = 4
@@ -34,7 +35,7 @@ class Borrowed:
     """
 
     pool: Whole
-    paths: Floats
+    paths: Numbers
     spans_known: int
     source: str
 
@@ -45,15 +46,15 @@ class Simulated:
     have none and are in no figure. borrowed: one entry per target, None where nothing can be borrowed.
     """
 
-    running: Floats
-    planned: Floats
+    running: Numbers
+    planned: Numbers
     without_donors: Whole
     borrowed: tuple[Borrowed | None, ...]
 
     @property
-    def total(self) -> Floats:
+    def total(self) -> Numbers:
         """Return what all batches give together."""
-        found: Floats = self.running + self.planned
+        found: Numbers = self.running + self.planned
         return found
 
 
@@ -114,11 +115,11 @@ def _lent(
     donors = pool[chosen]
     at = target.age + edges
     so_far = np.where(at < 0, 0.0, history.kg[donors][:, np.clip(at, 0, LAST_AGE)])
-    paths: Floats = np.diff(so_far, axis=1) * _size_ratio(history, target, donors)[:, None]
+    paths: Numbers = np.diff(so_far, axis=1) * _size_ratio(history, target, donors)[:, None]
     return Borrowed(chosen, paths, len(edges) - 1, source)
 
 
-def _size_ratio(history: PastBatches, target: RunningBatch, donors: Whole) -> Floats:
+def _size_ratio(history: PastBatches, target: RunningBatch, donors: Whole) -> Numbers:
     """Return how much larger the target is than each donor. By dry substrate where both have it, else by containers,
     else they are taken as alike; of a running batch only by what still ran at its age.
     """
@@ -128,7 +129,7 @@ def _size_ratio(history: PastBatches, target: RunningBatch, donors: Whole) -> Fl
     if target.planned:
         return ratio
     left = history.running[donors, target.age]
-    found: Floats = np.where(left > 0, ratio * target.running / np.where(left > 0, left, 1.0), 0.0)
+    found: Numbers = np.where(left > 0, ratio * target.running / np.where(left > 0, left, 1.0), 0.0)
     return found
 
 
@@ -137,7 +138,7 @@ class Draws:
     """Whose past is drawn from, and by which weights. pool: numbers of batches; weights: draws x pool."""
 
     pool: Whole
-    weights: Floats
+    weights: Numbers
 
 
 def weigh(history: PastBatches, day: int, draws: int, rng: np.random.Generator) -> Draws:
@@ -176,9 +177,9 @@ def simulate(
     return Simulated(sums[False], sums[True], without_donors, tuple(borrowed))
 
 
-def drawn_paths(borrowed: Borrowed, drawn: Draws, chance: Floats) -> Floats:
+def drawn_paths(borrowed: Borrowed, drawn: Draws, chance: Numbers) -> Numbers:
     """Return the donor whose path each draw takes. chance: one uniform per draw; gives draws x spans, in kg."""
     heaped = np.cumsum(drawn.weights[:, borrowed.pool], axis=1)
     which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
-    found: Floats = borrowed.paths[which]
+    found: Numbers = borrowed.paths[which]
     return found

@@ -6,21 +6,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.models.outlook_records import rejected_count
+from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook import backtest
 from pipeline.outlook.ahead import DRAWS, Ahead, dice, look_ahead
 from pipeline.outlook.backtest import BANDS, HIGH50, HIGH80, LOW50, LOW80, MEDIAN, Past
-from pipeline.outlook.history import Floats, PastBatches, read_history
+from pipeline.outlook.history import PastBatches, read_history
 from pipeline.outlook.need import WANTED_CHANCE, Need, need
 from pipeline.outlook.simulate import LEAST_DONORS
 from schemas.contract import contract
 from schemas.finding import WrongRequest, nearest
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Ledger, Rows
+    from pipeline.models.view import Ledger, ResultRow, Rows
 
 MOST_WEEKS = 26
 
@@ -81,7 +83,7 @@ def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None =
         widened_from=_widened_from(history),
         past_days=len(ahead.past.origins),
         undated=history.undated,
-        pickings_set_aside=_rejected(ledger, as_of),
+        pickings_set_aside=rejected_count(ledger, as_of),
         silent_since=date.fromordinal(known) if (known := backtest.known_until(history, day)) < day else None,
     )
 
@@ -121,18 +123,11 @@ def _widened_from(history: PastBatches) -> date:
     return date.fromordinal(int(history.start.min()) + days)
 
 
-def _rejected(ledger: Ledger, as_of: date) -> int:
-    """How many pickings are set aside or waiting, up to the day."""
-    ledger.set_variables(until=as_of)
-    ((pickings,),) = ledger.tuples("rejected_count")
-    return int(pickings)
-
-
 def _in_columns(name: str, rows: Rows) -> Rows:
     return [{key: row[key] for key in contract(name).names} for row in rows]
 
 
-def _ends(ends: Floats) -> dict[str, float]:
+def _ends(ends: Numbers) -> dict[str, float]:
     names = {"median_kg": MEDIAN, "low50_kg": LOW50, "high50_kg": HIGH50, "low80_kg": LOW80, "high80_kg": HIGH80}
     return {name: float(ends[at]) for name, at in names.items()}
 
@@ -158,7 +153,7 @@ def _weeks(as_of: date, ahead: Ahead) -> Rows:
     return _in_columns("outlook", rows)
 
 
-def _held(past: Past, then: Floats, week: int) -> dict[str, Any]:
+def _held(past: Past, then: Numbers, week: int) -> ResultRow:
     """Return how well a week so far ahead would have been foreseen on the past days, with the bands of then."""
     actual = past.actual[:, week]
     seen = ~np.isnan(actual)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.models.trial_units import TrialUnit
 from pipeline.stats.variance import Anova, inflation, one_way, pooled
-
-Units = Sequence[Mapping[str, Any]]
 
 # The table of inflation begins at 2: from less, an SD of soaks is not known.
 LEAST_DEGREES = 2
@@ -57,7 +55,7 @@ class Spread:
     part_assumed: bool
 
 
-def spread(units: Units) -> Spread | None:
+def spread(units: Sequence[TrialUnit]) -> Spread | None:
     """Return how much soaks, parts and containers differ. units: one record per finished container (soak_key, batch,
     substrate, strain, recipe, be_pct). None where too few soaks or containers tell.
 
@@ -65,7 +63,7 @@ def spread(units: Units) -> Spread | None:
     counted as spread (Searle, Casella & McCulloch 1992, Variance Components, 3.6). Checked against: lme4 Dyestuff and
     Dyestuff2.
     """
-    by_batch, by_soak = _grouped(units, "batch"), _grouped(units, "soak_key")
+    by_batch, by_soak = _grouped(units, lambda unit: unit.batch), _grouped(units, lambda unit: unit.soak_key)
     within = one_way([values for groups in by_batch.values() for values in groups.values()])
     soaks = components([list(groups.values()) for groups in by_soak.values()])
     if within is None or within.within_degrees < LEAST_DEGREES or within.within_ms <= 0:
@@ -80,12 +78,14 @@ def spread(units: Units) -> Spread | None:
     return Spread(soaks, parts, containers, False)
 
 
-def _grouped(units: Units, name: str) -> dict[tuple[str, str], dict[str, list[float]]]:
+def _grouped(
+    units: Sequence[TrialUnit], of: Callable[[TrialUnit], str]
+) -> dict[tuple[str, str], dict[str, list[float]]]:
     """The values of each group, for each substrate and strain."""
     found: dict[tuple[str, str], dict[str, list[float]]] = {}
     for unit in units:
-        groups = found.setdefault((unit["substrate"], unit["strain"]), {})
-        groups.setdefault(unit[name], []).append(unit["be_pct"])
+        groups = found.setdefault((unit.substrate, unit.strain), {})
+        groups.setdefault(of(unit), []).append(unit.be_pct)
     return found
 
 
@@ -115,19 +115,19 @@ def _coded(keys: Sequence[str]) -> NDArray[np.int64]:
     return np.array([codes[key] for key in keys], dtype=np.int64)
 
 
-def _parts(units: Units, within: float) -> Component | None:
+def _parts(units: Sequence[TrialUnit], within: float) -> Component | None:
     """The variance of batches of one soak. What their recipes do is taken out (least squares of batch means on soak and
     recipe); None where fewer than LEAST_DEGREES remain. within: the variance of containers.
     """
-    batches: dict[str, list[Mapping[str, Any]]] = {}
+    batches: dict[str, list[TrialUnit]] = {}
     for unit in units:
-        batches.setdefault(unit["batch"], []).append(unit)
-    of_soak = Counter(own[0]["soak_key"] for own in batches.values())
-    split = [own for own in batches.values() if of_soak[own[0]["soak_key"]] > 1][-MOST_PARTS:]
+        batches.setdefault(unit.batch, []).append(unit)
+    of_soak = Counter(own[0].soak_key for own in batches.values())
+    split = [own for own in batches.values() if of_soak[own[0].soak_key] > 1][-MOST_PARTS:]
     if not split:
         return None
-    means = np.array([sum(unit["be_pct"] for unit in own) / len(own) for own in split])
-    codes = [_coded([own[0][name] for own in split]) for name in ("soak_key", "recipe")]
+    means = np.array([sum(unit.be_pct for unit in own) / len(own) for own in split])
+    codes = [_coded([own[0].soak_key for own in split]), _coded([own[0].recipe for own in split])]
     design = np.hstack([np.eye(int(each.max()) + 1)[each] for each in codes])
     # The projection that leaves what soak and recipe do not explain; its trace is what remains of the degrees.
     left = np.eye(len(split)) - design @ np.linalg.pinv(design)

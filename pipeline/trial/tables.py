@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from pipeline.models.trial_units import TrialUnit, batch_names, trial_units, usual_containers
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -23,7 +25,7 @@ from schemas.contract import Varies, contract
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView, ResultRow, Rows
 
 SEED = 1  # any number: the same question gives the same order
 
@@ -74,7 +76,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     level = where(query.factor)
     levels = levels_of(query.factor, query.levels)
     _check(query)
-    units = view.records("trial_units")
+    units = trial_units(view)
     known = spread(units)
     if known is None:
         return Trial(_too_little(units))
@@ -96,7 +98,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     if chosen is None:
         return plan
     portions = give_out(chosen, levels, query.seed)
-    prefix = free_prefix([row["name"] for row in view.records("batch_names")])
+    prefix = free_prefix(batch_names(view))
     batches, fillings = trial_rows(portions, query.factor, level, chosen.split, prefix)
     rows = [
         {
@@ -115,7 +117,7 @@ def farm_spread(view: LedgerView) -> Rows:
     """How much the farm's soaks, parts of soaks and containers differ in BE: the table `trial_spread`; no row where too
     little is finished to tell.
     """
-    known = spread(view.records("trial_units"))
+    known = spread(trial_units(view))
     return _spread_rows(known) if known else []
 
 
@@ -136,12 +138,12 @@ def _check(query: TrialQuery) -> None:
 
 def _usual(view: LedgerView) -> int:
     """How many fillings a batch usually has: the median, at least two."""
-    ((containers,),) = view.tuples("usual_containers")
+    containers = usual_containers(view)
     return max(2, round(containers)) if containers else 2
 
 
-def _too_little(units: Rows) -> str:
-    soaks = len({unit["soak_key"] for unit in units})
+def _too_little(units: Sequence[TrialUnit]) -> str:
+    soaks = len({unit.soak_key for unit in units})
     return (
         f"Only {len(units)} finished containers with a dry mass of their own, out of {soaks} soaks, tell how much the "
         "farm's soaks and containers differ. At least three soaks of one substrate and strain are needed, each with "
@@ -154,7 +156,7 @@ def _in_columns(name: str, rows: Rows) -> Rows:
 
 
 def _spread_rows(known: Spread) -> Rows:
-    def row(part: str, each: Component, assumed: bool = False) -> dict[str, Any]:
+    def row(part: str, each: Component, assumed: bool = False) -> ResultRow:
         return {
             "part": part,
             "variance_points2": each.variance,
