@@ -78,7 +78,7 @@ class Audit:
         return sum(1 for each in self.outcomes if each.held is None)
 
 
-def audit_record(audit: Audit) -> dict[str, Any]:
+def audit_record(audit: Audit) -> dict[str, object]:
     """Return the audit as it is written to JSON: days in ISO form, one record per expectation."""
     return {
         "ledger_id": audit.ledger_id,
@@ -88,7 +88,7 @@ def audit_record(audit: Audit) -> dict[str, Any]:
     }
 
 
-def outcome_record(each: Outcome) -> dict[str, Any]:
+def outcome_record(each: Outcome) -> dict[str, object]:
     """Return one outcome as a record of the `expectations` contract; empty texts are null."""
     record = {**vars(each), "rows": [vars(row) for row in each.rows]}
     return {key: None if value == "" else value for key, value in record.items()}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from schemas.contract import Contract, Field
 
@@ -117,7 +116,7 @@ class Finding:
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
         return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
 
-    def record(self) -> dict[str, Any]:
+    def record(self) -> dict[str, object]:
         """Return the finding as one row of JSON or CSV."""
         file, row = self.waits_for or (None, None)
         return {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from ledgers import here
 from own_files import conventions, load, rules, values
 
 from pipeline.ledger.missing_inputs import ready_line
+from pipeline.models.silent import SilentUnit
 
 H = "picked_on,fresh_weight_g,container,note\n"
 
@@ -54,7 +56,7 @@ def test_a_cell_with_a_line_end_stays_one_cell_in_the_lists_that_check_writes(
 
 @pytest.mark.parametrize("end", ["\r", "\n", "\r\n"])
 def test_a_container_with_a_line_end_in_its_name_is_quoted_in_the_line_that_ends_it(end: str) -> None:
-    unit = {"since": "2026-05-01", "container": f"B{end}1", "batch": "A"}
+    unit = SilentUnit("fillings", "fillings.csv", 2, "A", f"B{end}1", "lapsed", None, date(2026, 5, 1))
     assert ready_line(("seen_on", "event", "container"), unit) == f'2026-05-01,emptied,"B{end}1"'
 
 

@@ -57,7 +57,7 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     units = farm_units(ledger, AS_OF, 2)
     compared = compare(units, ComparisonQuery("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
-    found |= {"today": today(ledger.view(query)), "history": read_history(farm).records}
+    found |= {"today": [vars(each) for each in today(ledger.view(query))], "history": read_history(farm).records}
     return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))
 
 

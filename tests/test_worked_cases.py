@@ -12,6 +12,7 @@ from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.groups import grouping
+from pipeline.models.missing_cells import missing_cells
 from pipeline.models.view import Query, open_ledger, opened
 
 MakeFarm = Callable[..., Path]
@@ -129,8 +130,8 @@ def test_a_filling_set_aside_leaves_nothing_to_share(farm: MakeFarm) -> None:
     assert asked(folder, "select container, dry_source from fillings") == [("1", None)]
     farm_ = open_farm(folder)
     with opened(farm_.ledger, farm_.settings) as ledger:
-        cells = measures.missing_cells(ledger.view(Query(date(2026, 2, 1))))
-    assert [(cell["number"], cell["file"], cell["row"], cell["column_name"]) for cell in cells] == [
+        cells = missing_cells(ledger.view(Query(date(2026, 2, 1))))
+    assert [(cell.number, cell.file, cell.row, cell.column_name) for cell in cells] == [
         ("BE", "fillings.csv", 3, "container")
     ]
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from pipeline.audit.expected import Expected
 from schemas.audit import RowRule, row_rules
@@ -79,7 +78,7 @@ def _of_field(table: Contract, each: Field) -> Iterator[Expected]:
 
 
 def _of_cell(
-    table: Contract, each: Field, rule: str, severity: str, test: str, arguments: Mapping[str, Any]
+    table: Contract, each: Field, rule: str, severity: str, test: str, arguments: Mapping[str, object]
 ) -> Expected:
     words = _words(table, each.name, rule, "warning" if severity == "warning" else "set_aside")
     return Expected(
@@ -96,11 +95,13 @@ def _words(table: Contract, column: str, rule: str, level: str) -> str:
     return f"{each.title} ({each.unit}): {expected}" if each.unit else f"{each.title}: {expected}"
 
 
-def _bounds(each: Field, rules: Mapping[str, Any]) -> dict[str, tuple[str, dict[str, Any]]]:
+def _bounds(each: Field, rules: Mapping[str, object]) -> dict[str, tuple[str, dict[str, object]]]:
     """Yield the test, with its arguments, of each bound that is set."""
     set_here = [rule for rule in BOUNDS if rule in rules]
-    limits = {rule: datetime.fromisoformat(rules[rule]) if each.type == "date" else rules[rule] for rule in set_here}
-    tests: dict[str, tuple[str, dict[str, Any]]] = {}
+    limits = {
+        rule: datetime.fromisoformat(str(rules[rule])) if each.type == "date" else rules[rule] for rule in set_here
+    }
+    tests: dict[str, tuple[str, dict[str, object]]] = {}
     for rule, limit in limits.items():
         end = "min" if rule in ("minimum", "exclusiveMinimum") else "max"
         tests[rule] = (BETWEEN, {f"{end}_value": limit, f"strict_{end}": rule.startswith("exclusive")})
@@ -118,7 +119,7 @@ def _of_row(table: Contract, rule: RowRule, among: Mapping[str, Collection[str]]
     expected = Expected(table.name, column, rule.rule, severity, words, "", shown=column)
     first = rule.columns[0]
     if rule.relation == "among":
-        arguments: dict[str, Any] = {"column": first, "value_set": sorted(among[rule.other])}
+        arguments: dict[str, object] = {"column": first, "value_set": sorted(among[rule.other])}
         return replace(expected, test=AMONG, arguments=arguments)
     if rule.relation == "unlike_others" and len(rule.columns) == 1:
         return replace(expected, test=UNIQUE, arguments={"column": first})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 
 @dataclass(frozen=True)
@@ -20,7 +19,7 @@ class Expected:
     severity: str
     words: str
     test: str
-    arguments: Mapping[str, Any] = field(default_factory=dict)
+    arguments: Mapping[str, object] = field(default_factory=dict)
     shown: str = ""
     beside: str = ""
 

@@ -72,7 +72,8 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.farm.folder import unread_files
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
-    from pipeline.models import measures
+    from pipeline.models.missing_cells import missing_cells
+    from pipeline.models.silent import silent_units
     from pipeline.models.view import Query
 
     with read_ledger(farm, "findings", note_rejected=False) as ledger:
@@ -80,8 +81,8 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         view = ledger.view(Query(until))
         found = [*farm.findings, *unread_files(farm), *from_rows]
         audit = audited(view, farm, from_rows) if deep else None
-        found += silent_findings(farm, measures.silent(view))
-        found += missing_findings(measures.missing_cells(view))
+        found += silent_findings(farm, silent_units(view))
+        found += missing_findings(missing_cells(view))
     if audit:
         found += audit_findings(audit)
     _write_lists(farm, found)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,6 +17,7 @@ from schemas.finding import WrongRequest
 if TYPE_CHECKING:
     from pipeline.compare.measures import Measure
     from pipeline.compare.query import ComparisonQuery
+    from pipeline.farm.settings import Settings
     from pipeline.models.compared_units import FarmUnits
 
 
@@ -142,7 +142,7 @@ def compare(
         _show_comparison(units, settings, query, chosen.levels, read.json)
 
 
-def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Mapping[str, Any]]:
+def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Settings]:
     """Return the farm's units, read from a ledger that is up to date, and its settings."""
     from pipeline.models.compared_units import farm_units
 
@@ -152,7 +152,7 @@ def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) 
 
 def _show_overview(
     units: FarmUnits,
-    settings: Mapping[str, Any],
+    settings: Settings,
     measure: ComparedMeasure,
     held: tuple[tuple[str, str], ...],
     json: bool,
@@ -171,7 +171,7 @@ def _show_overview(
 
 
 def _show_comparison(
-    units: FarmUnits, settings: Mapping[str, Any], query: ComparisonQuery, levels_only: bool, json: bool
+    units: FarmUnits, settings: Settings, query: ComparisonQuery, levels_only: bool, json: bool
 ) -> None:
     from pipeline.cli import compare_screen
     from pipeline.cli.show import print_json

@@ -74,8 +74,10 @@ def _separators(farm: Farm, changed: Sequence[str]) -> list[str]:
     if not changed:
         return []
     with opened(farm.ledger, farm.settings) as ledger:
-        found = [(row["separator"], [name for name in row["files"] if name in changed]) for row in separators(ledger)]
-    return [f"{word.capitalize()} stand between the columns of {_some(files)}." for word, files in found if files]
+        found = {word: [name for name in files if name in changed] for word, files in separators(ledger).items()}
+    return [
+        f"{word.capitalize()} stand between the columns of {_some(files)}." for word, files in found.items() if files
+    ]
 
 
 def _some(files: Sequence[str]) -> str:

@@ -14,6 +14,7 @@ from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
+    from pipeline.models.missing_cells import MissingCell
     from pipeline.models.view import Query
 
 
@@ -29,10 +30,11 @@ def yields(
 ) -> None:
     """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
     from pipeline.models import measures
+    from pipeline.models.missing_cells import missing_cells
 
     with read_groups(read, by, "yields", through_flush) as view:
         rows = measures.yields(view)
-        missing = [cell for cell in measures.missing_cells(view) if cell["number"] == "BE"]
+        missing = [cell for cell in missing_cells(view) if cell.number == "BE"]
     if not print_groups(view.query, rows, _yield_columns(through_flush), read.json):
         return
     notify(
@@ -66,11 +68,11 @@ def _notify_lacking(query: Query, rows: Sequence[Record]) -> None:
         notify(f"Pickings set aside, which these figures lack: {', '.join(named)}{more}.")
 
 
-def _notify_missing(missing: Sequence[Record]) -> None:
+def _notify_missing(missing: Sequence[MissingCell]) -> None:
     """Say which cells would give BE to more containers."""
     for cell in missing[:MOST_NAMED]:
-        place = f"{cell['file']}, row {cell['row']}, {cell['column_name']}"
-        notify(f"No dry mass: {place} would give it to {counted(cell['units'], 'container')}.")
+        place = f"{cell.file}, row {cell.row}, {cell.column_name}"
+        notify(f"No dry mass: {place} would give it to {counted(cell.units, 'container')}.")
     if len(missing) > MOST_NAMED:
         notify(f"No dry mass: {len(missing) - MOST_NAMED} more cells. gillbook check lists them.")
 

@@ -58,13 +58,14 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
-    from pipeline.models import measures
+    from pipeline.models.missing_cells import missing_cells
+    from pipeline.models.silent import silent_units
     from pipeline.models.view import Query
     from reports.month import Month
 
     settings, view = farm.settings, ledger.view(Query(as_of))
     tables, set_aside = report_tables.of_measures(view, first)
-    silent, missing = silent_findings(farm, measures.silent(view)), missing_findings(measures.missing_cells(view))
+    silent, missing = silent_findings(farm, silent_units(view)), missing_findings(missing_cells(view))
     tables |= report_tables.of_growth(view)
     tables |= report_tables.of_comparisons(ledger, as_of)
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)

@@ -133,7 +133,7 @@ def _due(view: LedgerView, running: Rows) -> Rows:
     from pipeline.models.today import today
 
     # What there is to do today has a flush where pins are noted, or where one is due by the farm's own waits.
-    due = {(row["batch"], row["container"]) for row in today(view) if row["flush"] is not None}
+    due = {(each.batch, each.container) for each in today(view) if each.flush is not None}
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
 
 

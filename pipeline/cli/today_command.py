@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, spread
-from pipeline.cli.show import Record, notify
+from pipeline.cli.show import notify
+
+if TYPE_CHECKING:
+    from pipeline.models.today import TodayAction
 
 HEADINGS = {
     "pick": "Pick",
@@ -30,53 +34,53 @@ def today(*, read: ReadOptions) -> None:
     with read_ledger(open_the_farm(read.farm), "today") as ledger:
         rows = actions(ledger.view(Query(until)))
     if read.json:
-        print_json(rows)
+        print_json([vars(each) for each in rows])
     elif not rows:
         notify(f"Nothing is to be done as of {until}.")
     else:
         notify(f"As of {until}, in the order of the shelves.")
         for action, heading in HEADINGS.items():
-            _section(heading, [row for row in rows if row["action"] == action])
+            _section(heading, [each for each in rows if each.action == action])
 
 
-def _section(heading: str, rows: Sequence[Record]) -> None:
+def _section(heading: str, actions: Sequence[TodayAction]) -> None:
     from pipeline.cli.show import WIDTH, Column, print_sentences, print_table, printable
 
-    if not rows:
+    if not actions:
         return
-    typer.echo(f"\n{heading} ({len(rows)}):")
-    if rows[0]["action"] == "fill":
-        print_sentences(", ".join(str(row["container"]) for row in rows))
+    typer.echo(f"\n{heading} ({len(actions)}):")
+    if actions[0].action == "fill":
+        print_sentences(", ".join(str(each.container) for each in actions))
         return
     shown = [
-        {**row, "where": _where(row), "called": row["container"] or "(whole batch)", "why": _why(row)} for row in rows
+        {"where": _where(each), "called": each.container or "(whole batch)", "batch": each.batch, "why": _why(each)}
+        for each in actions
     ]
     columns = [Column("called", "container"), Column("batch", "batch"), Column("why", "why", whole=True)]
     if any(row["where"] for row in shown):
         columns.insert(0, Column("where", "where"))
     print_table(shown, columns)
-    lines = [f"  {printable(row['command'])}" for row in rows if row["command"]]
+    lines = [f"  {printable(each.command)}" for each in actions if each.command]
     for line in lines:
         # Wrapped, it could not be typed.
         typer.echo(line if len(line) <= WIDTH else "  (its line is too long for the screen: --json has it)")
 
 
-def _where(row: Record) -> str:
-    return " ".join(part for part in (row["room"], row["position"]) if part)
+def _where(each: TodayAction) -> str:
+    return " ".join(part for part in (each.room, each.position) if part)
 
 
-def _why(row: Record) -> str:
-    days = row["days"]
-    ago = {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
-    usual = "" if row["usual_days"] is None else f", usual {row['usual_days']:g}"
+def _why(each: TodayAction) -> str:
+    ago = {0: "today", 1: "yesterday"}.get(each.days or 0, f"{each.days} days ago")
+    usual = "" if each.usual_days is None else f", usual {each.usual_days:g}"
     return {
-        "pins": f"flush {row['flush']}: pins {ago}",
-        "flush due": f"flush {row['flush']}: last picked {ago}{usual}",
+        "pins": f"flush {each.flush}: pins {ago}",
+        "flush due": f"flush {each.flush}: last picked {ago}{usual}",
         "colonised": f"colonised {ago}",
         "suspect": f"suspect {ago}",
-        "young pins": f"flush {row['flush']}: pins {ago}",
+        "young pins": f"flush {each.flush}: pins {ago}",
         "not colonised": f"inoculated {ago}, not colonised{usual}",
         "no pins": f"opened {ago}, no pins{usual}",
-        "silent": f"no entry since {row['since']}",
-        "lapsed": f"last heard {row['since']}; treated as ended",
-    }[row["reason"]]
+        "silent": f"no entry since {each.since}",
+        "lapsed": f"last heard {each.since}; treated as ended",
+    }[each.reason]

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from pipeline.compare import factors
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
@@ -16,6 +15,7 @@ from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.sides import Sides, sides_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
+from pipeline.farm.settings import Settings, number
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import DesignKind
@@ -55,7 +55,7 @@ def not_yet(measure: Measure, units: FarmUnits) -> str:
     return measure.not_yet.format(flush=units.through)
 
 
-def compare(units: FarmUnits, query: ComparisonQuery, settings: Mapping[str, Any]) -> Comparison:
+def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Comparison:
     """Return what the farm's records say of the levels of a factor.
 
     settings: one value per key of the farm contract. Raises WrongRequest for a level that does not exist, and for
@@ -69,7 +69,7 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Mapping[str, Any
         rows = with_share_by(rows, of, query.measure.name, units.to_day, units.as_of)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
-    smallest_effect = float(settings[query.measure.smallest_effect])
+    smallest_effect = float(number(settings, query.measure.smallest_effect))
     return Comparison(
         query,
         units,

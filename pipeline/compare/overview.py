@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.factors import REPORTED, known_level, levels
@@ -12,6 +11,7 @@ from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.compare.text import heading, measured
+from pipeline.farm.settings import Settings
 from pipeline.models.compared_units import FarmUnits
 from pipeline.models.view import Rows
 from schemas.answers import Verdict
@@ -36,7 +36,7 @@ class Overview:
 
 def overview(
     units: FarmUnits,
-    settings: Mapping[str, Any],
+    settings: Settings,
     measure: str = "be",
     factors: Sequence[str] = REPORTED,
     within: tuple[tuple[str, str], ...] = (),

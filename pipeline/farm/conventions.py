@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
+from pipeline.farm.settings import Settings, text
 from pipeline.farm.units import units_of
 from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Contract, contract
@@ -78,17 +78,17 @@ def _wrong(where: str, what: str, mend: str) -> WrongRequest:
     return WrongRequest(f"farm.toml, {where}: {what} {mend}")
 
 
-def read_conventions(settings: Mapping[str, Any]) -> Conventions:
+def read_conventions(settings: Settings) -> Conventions:
     """Return how files are written, as the settings have it. Raises WrongRequest for what cannot be meant."""
-    decimal, thousands = settings["decimal_mark"], settings["thousands_mark"]
+    decimal, thousands = text(settings, "decimal_mark"), text(settings, "thousands_mark")
     if decimal == thousands:
         raise _wrong("thousands_mark", f'"{thousands}" is the decimal mark too.', "Name two marks, or one.")
     words = _table(settings, "words")
     cell_format = CellFormat(
         decimal,
         thousands,
-        settings["date_order"],
-        tuple(settings["blank_words"]),
+        text(settings, "date_order"),
+        _list(settings, "blank_words"),
         {column: _words(column, mapping) for column, mapping in words.items()},
     )
     headings = {table: _headings(table, mapping) for table, mapping in _table(settings, "headings").items()}
@@ -96,12 +96,21 @@ def read_conventions(settings: Mapping[str, Any]) -> Conventions:
     return Conventions(cell_format, headings, files)
 
 
-def _table(settings: Mapping[str, Any], key: str) -> Mapping[str, Mapping[str, Any]]:
-    found: Mapping[str, Any] = settings[key] or {}
+def _table(settings: Settings, key: str) -> Mapping[str, Mapping[str, object]]:
+    found = settings[key] or {}
+    if not isinstance(found, dict):
+        raise TypeError(f"{key} is no table: {found!r}")
     for name, inner in found.items():
         if not isinstance(inner, dict):
             raise _wrong(key, f"{name!r} is no part of its own.", f"Write it as [{key}.NAME].")
     return found
+
+
+def _list(settings: Settings, key: str) -> tuple[str, ...]:
+    found = settings[key]
+    if not isinstance(found, list | tuple):
+        raise TypeError(f"{key} is no list: {found!r}")
+    return tuple(map(str, found))
 
 
 def _known(where: str, name: str, known: Sequence[str], what: str) -> str:
@@ -111,7 +120,7 @@ def _known(where: str, name: str, known: Sequence[str], what: str) -> str:
     return name
 
 
-def _headings(table: str, mapping: Mapping[str, Any]) -> dict[str, Heading]:
+def _headings(table: str, mapping: Mapping[str, object]) -> dict[str, Heading]:
     where = f"headings.{table}"
     names = contract(_known("headings", table, INPUTS, "table")).names
     found: dict[str, Heading] = {}
@@ -135,7 +144,7 @@ def _unit(where: str, table: str, column: str, unit: object) -> str | None:
     return str(unit)
 
 
-def _words(column: str, mapping: Mapping[str, Any]) -> dict[str, str]:
+def _words(column: str, mapping: Mapping[str, object]) -> dict[str, str]:
     coded = {each.name: each.words for table in INPUTS for each in contract(table).fields if each.words}
     words = coded[_known("words", column, tuple(coded), "column with words of its own")]
     return {
@@ -143,7 +152,7 @@ def _words(column: str, mapping: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def _file_use(name: str, setting: Mapping[str, Any]) -> FileUse:
+def _file_use(name: str, setting: Mapping[str, object]) -> FileUse:
     where = f'files."{name}"'
     tables = setting.get("tables")
     if not isinstance(tables, list) or not tables or set(setting) - {"tables", "sheet"}:

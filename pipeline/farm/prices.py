@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pipeline.farm.settings import Settings, number_or_none, text
 
 Numbers = NDArray[np.float64]
 
@@ -37,12 +37,12 @@ class Prices:
         return containers * (self.start or 0.0) + spawn + substrate
 
 
-def prices(settings: Mapping[str, Any]) -> Prices:
+def prices(settings: Settings) -> Prices:
     """Return the prices that farm.toml declares. settings: one value per key of the farm contract."""
     return Prices(
-        settings["price_per_kg"],
-        settings["spawn_cost_per_kg"],
-        settings["substrate_cost_per_kg"],
-        settings["start_cost_per_container"],
-        settings["currency"] or "money",
+        number_or_none(settings, "price_per_kg"),
+        number_or_none(settings, "spawn_cost_per_kg"),
+        number_or_none(settings, "substrate_cost_per_kg"),
+        number_or_none(settings, "start_cost_per_container"),
+        text(settings, "currency") or "money",
     )

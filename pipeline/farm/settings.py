@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from schemas.contract import Contract, Field, contract
 from schemas.finding import Finding, WrongRequest, finding
@@ -14,7 +13,7 @@ SETTINGS_FILE = "farm.toml"
 Settings = Mapping[str, object]
 
 
-def default_settings() -> dict[str, Any]:
+def default_settings() -> dict[str, object]:
     """Return the settings of a farm without a farm.toml."""
     return {each.name: each.default for each in contract("farm").fields}
 
@@ -27,7 +26,17 @@ def number(settings: Settings, key: str) -> float:
     return value
 
 
-def read_settings(raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Finding]]:
+def number_or_none(settings: Settings, key: str) -> float | None:
+    """Return a setting that is a number, None where the farm does not have it."""
+    return None if settings[key] is None else number(settings, key)
+
+
+def text(settings: Settings, key: str) -> str:
+    """Return a setting that is a text, blank where the farm does not have it."""
+    return str(settings[key] or "")
+
+
+def read_settings(raw: Mapping[str, object]) -> tuple[dict[str, object], list[Finding]]:
     """Return the settings of a farm.toml, with the defaults for the others, and the findings on it."""
     table = contract("farm")
     settings = default_settings()
@@ -40,7 +49,7 @@ def read_settings(raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Finding]
     return settings, findings
 
 
-def _setting(table: Contract, key: str, value: Any) -> Any:
+def _setting(table: Contract, key: str, value: object) -> object:
     each = table.field(key)
     if each.is_number:
         return _number(each, value)
@@ -55,18 +64,18 @@ def _setting(table: Contract, key: str, value: Any) -> Any:
     return _text(each, value)
 
 
-def _number(each: Field, value: Any) -> Any:
+def _number(each: Field, value: object) -> object:
     low, high = each.constraints["minimum"], each.constraints["maximum"]
     if each.type == "integer":
-        if type(value) is not int or not low <= value <= high:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise _wrong(each.name, f"{value!r} is not a whole number from {low} to {high}. Mend it.")
         return value
-    if type(value) not in (int, float) or not low <= value <= high:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise _wrong(each.name, f"{value!r} is not a number from {low} to {high}. Mend it.")
     return float(value)
 
 
-def _text(each: Field, value: Any) -> str:
+def _text(each: Field, value: object) -> str:
     if not isinstance(value, str):
         raise _wrong(each.name, f"{value!r} is not a text. Put it in quotes.")
     if each.words and value not in each.words:

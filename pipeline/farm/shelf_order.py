@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TypeVar
 
+ShelfRow = TypeVar("ShelfRow", bound=Mapping[str, object])
 WALK = ("room", "position", "container", "batch")
 Natural = tuple[tuple[bool, int, str], ...]
 
@@ -23,13 +24,14 @@ def natural(text: str) -> Natural:
     )
 
 
-def in_order_of_shelves(rows: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Return these rows (room, position, container, batch) in the order of the shelves. Blanks come last; what
-    differs only in case or leading zeros is in the order of texts, so that the order never depends on the rows'.
+def shelf_place(row: Mapping[str, object]) -> list[tuple[bool, Natural, str]]:
+    """Return a sorting key for a row (room, position, container, batch). Blanks come last; what differs only in case or
+    leading zeros is in the order of texts, so that the order never depends on the rows'.
     """
+    texts = [str(row[name] or "") for name in WALK]
+    return [(not text, natural(text), text) for text in texts]
 
-    def place(row: Mapping[str, Any]) -> list[tuple[bool, Natural, str]]:
-        texts = [str(row[name] or "") for name in WALK]
-        return [(not text, natural(text), text) for text in texts]
 
-    return sorted(rows, key=place)
+def in_order_of_shelves(rows: Iterable[ShelfRow]) -> list[ShelfRow]:
+    """Return these rows in the order of the shelves: see `shelf_place`."""
+    return sorted(rows, key=shelf_place)

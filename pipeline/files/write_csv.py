@@ -7,7 +7,6 @@ import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from pipeline.files.replace import replacing
 from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
@@ -48,18 +47,18 @@ def unguarded(text: str) -> str:
     return _GUARDED.sub(lambda found: (found[1] or found[3]) + (found[2] or found[4]), text)
 
 
-def guarded_row(record: Mapping[str, Any]) -> dict[str, Any]:
+def guarded_row(record: Mapping[str, object]) -> dict[str, object]:
     """Return this record so that no spreadsheet runs a text of it (see guarded)."""
     return {name: guarded(cell) if isinstance(cell, str) else cell for name, cell in record.items()}
 
 
-def write_csv(path: Path, records: Sequence[Mapping[str, Any]], header: Sequence[str] = FINDING_HEADER) -> None:
+def write_csv(path: Path, records: Sequence[Mapping[str, object]], header: Sequence[str] = FINDING_HEADER) -> None:
     """Writes one row per record under the header, UTF-8, in one rename. No cell of it runs in a spreadsheet."""
     with replacing(path) as out:
         out.writelines(line.encode() for line in csv_lines(records, header))
 
 
-def csv_lines(records: Sequence[Mapping[str, Any]], header: Sequence[str]) -> Iterator[str]:
+def csv_lines(records: Sequence[Mapping[str, object]], header: Sequence[str]) -> Iterator[str]:
     """Yield the header and a line for each record. No cell of them runs in a spreadsheet."""
     yield _line(header)
     for each in records:

@@ -4,66 +4,63 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from pipeline.farm.folder import WORKBOOKS, Farm, TableFile, table_files
 from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
+from pipeline.models.missing_cells import MissingCell
+from pipeline.models.silent import SilentUnit
 from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
 
 
-def missing_findings(cells: Sequence[Mapping[str, Any]]) -> list[Finding]:
-    """Return a finding for each cell that would make more numbers possible. `cells` as
-    pipeline.models.measures.missing_cells gives them.
-    """
+def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
+    """Return a finding for each cell that would make more numbers possible."""
     found = []
     for cell in cells:
-        each = contract(cell["table_name"]).field(cell["column_name"])
-        units = "1 unit" if cell["units"] == 1 else f"{cell['units']} units"
+        each = contract(cell.table_name).field(cell.column_name)
+        units = "1 unit" if cell.units == 1 else f"{cell.units} units"
         found.append(
             Finding(
-                table=cell["table_name"],
-                file=cell["file"],
-                row=cell["row"],
-                column=cell["column_name"],
-                rule=f"no {cell['number']}",
+                table=cell.table_name,
+                file=cell.file,
+                row=cell.row,
+                column=cell.column_name,
+                rule=f"no {cell.number}",
                 level="missing",
                 value=None,
-                message=f"would give {units} {cell['number']}",
+                message=f"would give {units} {cell.number}",
                 expected=each.description,
-                fix="Fill in the cell." if cell["column_name"] != "container" else "Mend this row, which is set aside.",
+                fix="Fill in the cell." if cell.column_name != "container" else "Mend this row, which is set aside.",
             )
         )
     return found
 
 
-def silent_findings(farm: Farm, units: Sequence[Mapping[str, Any]]) -> list[Finding]:
+def silent_findings(farm: Farm, units: Sequence[SilentUnit]) -> list[Finding]:
     """Return a finding for each unit that ended, or may have, without a note of it. Each with the line, ready to be
-    added to observations, that ends it. `units` as pipeline.models.measures.silent gives them.
+    added to observations, that ends it.
     """
     file, header, separator = observations_header(farm)
     found = []
     for unit in units:
-        place = (
-            f"container {unit['container']} of batch {unit['batch']}" if unit["container"] else f"batch {unit['batch']}"
-        )
-        picked = f"picked last on {unit['last_picked']}" if unit["last_picked"] else "never picked"
-        if unit["rule"] == "lapsed":
-            message = f"is treated as ended since {unit['since']} ({place}, {picked})"
+        place = f"container {unit.container} of batch {unit.batch}" if unit.container else f"batch {unit.batch}"
+        picked = f"picked last on {unit.last_picked}" if unit.last_picked else "never picked"
+        if unit.rule == "lapsed":
+            message = f"is treated as ended since {unit.since} ({place}, {picked})"
         else:
-            message = f"is still running, with nothing entered since {unit['since']} ({place}, {picked})"
+            message = f"is still running, with nothing entered since {unit.since} ({place}, {picked})"
         line = ready_line(header, unit, separator)
         found.append(
             Finding(
-                table=unit["table_name"],
-                file=unit["file"],
-                row=unit["row"],
-                column="container" if unit["container"] else "batch",
-                rule=unit["rule"],
-                level="warning" if unit["rule"] == "lapsed" else "notice",
-                value=unit["container"] or unit["batch"],
+                table=unit.table_name,
+                file=unit.file,
+                row=unit.row,
+                column="container" if unit.container else "batch",
+                rule=unit.rule,
+                level="warning" if unit.rule == "lapsed" else "notice",
+                value=unit.container or unit.batch,
                 message=message,
                 expected="an observation that ends it",
                 fix=f"If it is over, add this line to {file}, with the day it ended: {line}",
@@ -100,11 +97,11 @@ def _header_of(source: TableFile, farm: Farm) -> tuple[Sequence[str], str]:
     return dialect.header, dialect.separator
 
 
-def ready_line(header: Sequence[str], unit: Mapping[str, Any], separator: str = ",") -> str:
+def ready_line(header: Sequence[str], unit: SilentUnit, separator: str = ",") -> str:
     """Return the line, in the file's own order of columns, that says that the unit was emptied on the day it fell
     silent.
     """
-    cells = {"seen_on": str(unit["since"]), "event": "emptied", "container": unit["container"], "batch": unit["batch"]}
+    cells = {"seen_on": str(unit.since), "event": "emptied", "container": unit.container, "batch": unit.batch}
     line = io.StringIO()
     # The csv module quotes a CR or LF within a cell only where it ends the lines.
     csv.writer(line, lineterminator="\r\n", delimiter=separator).writerow(

@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from pipeline.farm.folder import Farm
-from pipeline.farm.shelf_order import WALK, in_order_of_shelves
+from pipeline.farm.shelf_order import WALK, shelf_place
 from pipeline.logbook.facts import FileFacts, split_lines
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
@@ -110,15 +110,15 @@ class Containers:
 
     def running(self, day: date) -> list[Assignment]:
         """Return what is in the containers on this day and has not ended, in the order of the shelves."""
-        found = []
+        found: list[tuple[dict[str, str], Assignment]] = []
         for container in self.names:
             held = self.held(container, day)
             end = self.end(held) if held else None
             if held is not None and (end is None or end.day > day):
                 line = next(row for row in self._filling_lines(container) if row[0] == held.batch)
                 place = dict(zip(WALK, (line[1], line[2], container, line[0]), strict=True))
-                found.append({"assignment": held, **place})
-        return [each["assignment"] for each in in_order_of_shelves(found)]
+                found.append((place, held))
+        return [held for _, held in sorted(found, key=lambda each: shelf_place(each[0]))]
 
     def held(self, container: str, day: date) -> Assignment | None:
         """Return the filling that was in this container on this day: the latest that was inoculated before it."""

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
-from pipeline.models.view import Ledger, LedgerView, Query
+from pipeline.models.view import Ledger, LedgerView, Query, Row
 from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
 
@@ -84,7 +83,7 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> list[Compared
     return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
 
 
-def _unit(record: Mapping[str, Any], cells: Mapping[str, str]) -> ComparedUnit:
+def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
     rate = record["spawn_rate_pct"]
     return ComparedUnit(
         record["unit"],

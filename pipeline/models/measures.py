@@ -69,20 +69,6 @@ def of_month(view: LedgerView, month: date) -> dict[str, Rows]:
     return {name: _in_columns(view, name) for name in OF_MONTH}
 
 
-def missing_cells(view: LedgerView) -> Rows:
-    """The cells that would make more numbers possible, one record per number and cell: number, file, row, column_name,
-    and units (how many would gain it).
-    """
-    return view.records("missing_cells")
-
-
-def silent(view: LedgerView) -> Rows:
-    """The units of which nothing has been heard for long, one record per lapsed or idle unit: table_name, file, row,
-    batch, container, rule, last_picked, since.
-    """
-    return view.records("silent")
-
-
 def running_units(view: LedgerView) -> Rows:
     """What can still be picked from, in the order of the shelves: one record per running unit, and per filling of a
     batch weighed together (contract `running_units`).
@@ -110,9 +96,9 @@ def containers(ledger: Models) -> list[str]:
     return [str(row["container"]) for row in in_order_of_shelves(ledger.records("containers"))]
 
 
-def separators(ledger: Models) -> Rows:
-    """The separators other than commas, one record each: separator, files (their names, in order)."""
-    return ledger.records("separators")
+def separators(ledger: Models) -> dict[str, list[str]]:
+    """The separators other than commas, in words: by each, the names of its files, in order."""
+    return dict(ledger.tuples("separators"))
 
 
 def _in_columns(view: LedgerView, name: str) -> Rows:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass, fields, replace
+from datetime import date
 
 from pipeline.farm.ready_command import typed
 from pipeline.farm.shelf_order import in_order_of_shelves
-from pipeline.models.view import LedgerView, Rows
-from schemas.contract import contract
+from pipeline.models.view import LedgerView
 
 # Pins are ready to pick after so many days: 2.80 d from pins to maturity in print (Hindawi Int. J. Agronomy 2021,
 # 9962285).
@@ -19,21 +18,43 @@ COLONISING_DAYS, OPENED_DAYS = 14, 7
 ACTIONS = ("pick", "open", "look", "end", "fill")
 
 
-def today(view: LedgerView) -> Rows:
-    """What is to be done at the view's day, one record per action, reason and unit or free container (contract
-    `today`): by action, in the order of the shelves.
+@dataclass(frozen=True)
+class TodayAction:
+    """Something to be done, why, and with what: the columns of the contract `today`. container None: the whole batch;
+    since, days: the day of what calls for it, and how long ago; usual_days: how long the farm usually waits, None
+    where that is not known; command: the line that ends what fell silent, None for all else.
+    """
+
+    action: str
+    reason: str
+    room: str | None
+    position: str | None
+    container: str | None
+    batch: str | None
+    flush: int | None
+    since: date | None
+    days: int | None
+    usual_days: float | None
+    command: str | None = None
+
+
+def today(view: LedgerView) -> list[TodayAction]:
+    """Return what is to be done at the view's day, one entry per action, reason and unit or free container: by action,
+    in the order of the shelves.
     """
     view.set_variables(pins_ready_days=PINS_READY_DAYS, colonising_days=COLONISING_DAYS, opened_days=OPENED_DAYS)
-    rows = [{**row, "command": _command(row)} for row in in_order_of_shelves(view.records("today"))]
-    rows.sort(key=lambda row: ACTIONS.index(row["action"]))
-    return [{key: row[key] for key in contract("today").names} for row in rows]
+    names = [each.name for each in fields(TodayAction) if each.name != "command"]
+    rows = in_order_of_shelves(view.records("today"))
+    actions = [TodayAction(**{name: row[name] for name in names}) for row in rows]
+    actions.sort(key=lambda each: ACTIONS.index(each.action))
+    return [replace(each, command=_command(each)) for each in actions]
 
 
-def _command(row: Mapping[str, Any]) -> str | None:
+def _command(each: TodayAction) -> str | None:
     """The line, ready to be typed, that ends what fell silent; None for all else, and for a name no shell takes."""
-    if row["action"] != "end":
+    if each.action != "end" or each.since is None:
         return None
-    names = [name for name in (row["container"], row["batch"]) if name]
+    names = [name for name in (each.container, each.batch) if name]
     if any(name.startswith("-") for name in names):
         return None
-    return typed(["gillbook", "note", *names[:-1], "emptied", "--batch", names[-1], "--on", row["since"].isoformat()])
+    return typed(["gillbook", "note", *names[:-1], "emptied", "--batch", names[-1], "--on", each.since.isoformat()])
