@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
-from reports.drawing import Chart, LaneLabel, Point, Spec, across, below, colour_of, data, lane, row_chart
+from reports.drawing import Chart, LaneLabel, Point, Points, Spec, across, below, colour_of, data, lane, row_chart
 from reports.figures import cell, measured
-from reports.month import Month, Rows
+from reports.month import Month, number_of, text_of
 from reports.words import isolated, spoken
 
 
@@ -29,7 +29,10 @@ def be_charts(
 ) -> list[Chart]:
     """Charts of BE, one for each handful of lanes; each lane is a row of `table` and the finished units in it."""
     known = [
-        row["be_pct"] for name in (table, "finished_units") for row in month.rows(name) if row["be_pct"] is not None
+        number_of(row, "be_pct")
+        for name in (table, "finished_units")
+        for row in month.rows(name)
+        if row["be_pct"] is not None
     ]
     if not known:
         return []
@@ -43,7 +46,7 @@ def be_charts(
         if not points:
             continue
         spec = _be_spec(groups, points, [labels[row] for row, _ in lanes], [0, max(1.0, 1.05 * max(known))], tall)
-        strains = {month.rows("finished_units")[row["unit_row"]]["strain"] for row in points}
+        strains = {text_of(month.rows("finished_units")[row["unit_row"]], "strain") for row in points}
         keys = (*strain_keys(month, strains), plain_key("group", shape="tick"))
         part = f", part {at} of {len(drawn)}" if len(drawn) > 1 else ""
         title = f"BE by {'batch' if name == 'batches' else 'recipe'}, each finished container a point{part}"
@@ -57,18 +60,18 @@ def _group(month: Month, table: str, at: int, place: int) -> Point:
 
 def _point(month: Month, at: int, place: int) -> Point:
     row = month.rows("finished_units")[at]
-    unit = row["container"] or "whole batch"
+    unit, strain = text_of(row, "container") or "whole batch", text_of(row, "strain")
     return {
         "unit_row": at,
         "lane": f"{place:03}",
         "be": row["be_pct"],
-        "colour": strain_colours(month).get(row["strain"], "strain-other"),
+        "colour": strain_colours(month).get(strain, "strain-other"),
         "unit": isolated(spoken("container", unit)),
-        "strain": isolated(spoken("strain", row["strain"])),
+        "strain": isolated(spoken("strain", strain)),
     }
 
 
-def _be_spec(groups: Rows, points: Rows, labels: Sequence[LaneLabel], domain: Sequence[float], tall: bool) -> Spec:
+def _be_spec(groups: Points, points: Points, labels: Sequence[LaneLabel], domain: Sequence[float], tall: bool) -> Spec:
     x = across("be", "BE, % (fresh over dry substrate)", domain)
     tip = [
         alt.Tooltip("unit:N", title="container"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reports.figures import Name, Sentence, named
-from reports.month import Month
+from reports.month import Month, text_of
 from reports.words import spoken
 
 NAMED = 4
@@ -14,7 +14,7 @@ CURVES_SHOWN = 6
 
 def substrate_name(month: Month, table: str, at: int) -> Name:
     """Return the substrate of this row as a sentence names it."""
-    return named(spoken("substrate", month.rows(table)[at]["substrate"]))
+    return named(spoken("substrate", text_of(month.rows(table)[at], "substrate")))
 
 
 def reasons(month: Month, table: str, column: str, start: str) -> Sequence[Sentence]:
@@ -24,7 +24,8 @@ def reasons(month: Month, table: str, column: str, start: str) -> Sequence[Sente
     for row in month.rows(table):
         if row[column]:
             flush = f", flush {row['flush']}" if by_flush else ""
-            groups.setdefault(row[column], {})[f"{spoken('substrate', row['substrate'])}{flush}"] = None
+            name = f"{spoken('substrate', text_of(row, 'substrate'))}{flush}"
+            groups.setdefault(text_of(row, column), {})[name] = None
     found = []
     for reason, names in groups.items():
         listed = list(names)

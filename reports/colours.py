@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reports.figures import Name, named
-from reports.month import Month
+from reports.month import Month, text_of
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
 
@@ -54,8 +54,8 @@ def paint(colour: str) -> str:
 
 def strain_colours(month: Month) -> Mapping[str, str]:
     """Return the colour of each strain. By name among those with most picked, so that a strain keeps its colour."""
-    picked = [row["strain"] for row in month.rows("strains")]
-    others = sorted({row["strain"] for row in month.rows("finished_units")} - set(picked))
+    picked = [text_of(row, "strain") for row in month.rows("strains")]
+    others = sorted({text_of(row, "strain") for row in month.rows("finished_units")} - set(picked))
     strains = [*picked, *others]
     chosen = sorted(strains[:STRAINS_COLOURED])
     return {name: f"strain-{chosen.index(name) + 1}" if name in chosen else OTHER_STRAINS for name in strains}

@@ -13,10 +13,11 @@ from typing import Any
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
-from reports.month import Row, Rows
+from reports.month import Row
 
 Spec = dict[str, Any]  # of a chart, in Vega-Lite
 Point = dict[str, Any]  # what a chart draws of one row of a result table
+Points = Sequence[Point]
 
 TEXT_PX = 15
 FACTS_PX = 13.5
@@ -72,7 +73,7 @@ class LaneLabel:
     facts: str
 
 
-def data(rows: Rows) -> alt.InlineData:
+def data(rows: Points) -> alt.InlineData:
     """The rows as a chart's own data."""
     return alt.InlineData(values=[dict(row) for row in rows])
 
@@ -82,12 +83,12 @@ def drawn(row: Row, at: int, *columns: str) -> Point:
     return {"row": at} | {column.replace("_", ""): row[column] for column in columns}
 
 
-def known(rows: Rows, *names: str) -> list[Row]:
+def known(rows: Points, *names: str) -> list[Point]:
     """Return the rows that have all of these."""
     return [row for row in rows if all(row[name] is not None for name in names)]
 
 
-def colour_of(rows: Rows) -> alt.Color:
+def colour_of(rows: Points) -> alt.Color:
     """The channel that paints each row in the colour that its `colour` names."""
     used = sorted({row["colour"] for row in rows})
     return alt.Color("colour:N", legend=None, scale=alt.Scale(domain=used, range=[paint(each) for each in used]))
@@ -164,7 +165,7 @@ def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
 
 
 def stacked_chart(
-    rows: Rows,
+    rows: Points,
     labels: Sequence[LaneLabel],
     name: str,
     title: str,

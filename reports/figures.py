@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
-from reports.month import Month
+from reports.month import Month, number_of
 from reports.words import day_name, isolated, short_day, visible
 from schemas.contract import Field, contract
 
@@ -122,7 +122,8 @@ def number(value: float | int, each: Field) -> str:
 
 def cell(month: Month, table: str, row: int, column: str) -> Figure:
     """Return the number of this cell, shown without its unit, as in a table."""
-    value = month.rows(table)[row][column]
+    own = month.rows(table)[row]
+    value = None if own[column] is None else number_of(own, column)
     text = NOTHING if value is None else number(value, field_of(table, column))
     return Figure(text, value, (f"{table}/{row}/{column}",))
 
@@ -161,7 +162,7 @@ def change(now: Figure, then: Figure) -> Figure:
 
 def total(month: Month, table: str, column: str) -> Figure:
     """Return what all rows of the column add up to."""
-    value = sum(row[column] for row in month.rows(table))
+    value = sum(number_of(row, column) for row in month.rows(table))
     return Figure(number(value, field_of(table, column)), value, (f"{table}/*/{column}",), "sum")
 
 

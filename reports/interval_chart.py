@@ -7,16 +7,16 @@ from collections.abc import Sequence
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.drawing import Chart, LaneLabel, Point, Spec, below, data, drawn, known, lane, row_chart
+from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
-from reports.month import Month, Rows
+from reports.month import Month, number_of
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 
 
 def interval_facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
     """Return a difference in words: its sign, its limits and the answer that it gives."""
     row = month.rows(table)[at]
-    more = "+" if row[column] > 0 else ""
+    more = "+" if number_of(row, column) > 0 else ""
     figure = f"{more}{measured(month, table, at, column).text}{plain(within(month, table, at, low, high))}"
     return f"{figure} \u00b7 {row['verdict' if table == 'compared_pairs' else 'answer']}"
 
@@ -50,7 +50,7 @@ def interval_chart(
     return [Chart(name, title, spec, tuple(keys), table, tuple(rows))]
 
 
-def _spec(rows: Rows, fields: Sequence[str], labels: Sequence[LaneLabel], worth: float | None, title: str) -> Spec:
+def _spec(rows: Points, fields: Sequence[str], labels: Sequence[LaneLabel], worth: float | None, title: str) -> Spec:
     value, low, high = fields
     ends = [row[field] for row in rows for field in fields if row[field] is not None]
     least, most = min(0.0, *ends, -(worth or 0)), max(0.0, *ends, worth or 0)

@@ -8,7 +8,7 @@ from datetime import date
 
 from reports.columns import Limited, Merged, Range, Shown, View
 from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
-from reports.month import Month, Row, Rows
+from reports.month import Month, Row, Rows, text_of
 from reports.words import month_name, spoken
 from schemas.finding import Finding
 
@@ -97,7 +97,7 @@ def merged(shown: Merged, row: Row) -> Name:
     return Name(shown.between.join(_words(str(row.get(shown.spoken_as) or each), row[each]) for each in given))
 
 
-def _words(column: str, value: str | bool) -> str:
+def _words(column: str, value: object) -> str:
     return "before a picking" if value is True else spoken(column, str(value))
 
 
@@ -110,14 +110,14 @@ def _text(column: str, row: Row) -> Part | None:
     if value is None:
         return None
     if column == "month":
-        return month_name(date(int(value[:4]), int(value[5:]), 1))
+        return month_name(date.fromisoformat(f"{text_of(row, column)}-01"))
     if isinstance(value, date):
         return Day(value, short=True)
     if column in OWN_WORDS:
         return str(value).replace("_", " ")
     if column == "container" and not value:
         return "whole batch"
-    return Name(spoken(column, value))
+    return Name(spoken(column, text_of(row, column)))
 
 
 def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: bool = False) -> PageTable | None:

@@ -7,7 +7,7 @@ from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Part, Sentence, cell, within
 from reports.interval_chart import interval_chart, interval_facts
-from reports.month import Month
+from reports.month import Month, text_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
@@ -91,7 +91,9 @@ def waiting_chart(month: Month) -> list[Chart]:
     column = "difference_money_per_day" if money else "difference_g_per_day"
     columns = (column, f"{column}_low", f"{column}_high")
     shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
-    names = [f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}" for at in shown]
+    names = [
+        f"{isolated(spoken('substrate', text_of(table[at], 'substrate')))}, flush {table[at]['flush']}" for at in shown
+    ]
     facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
     labels = [LaneLabel(*both) for both in zip(names, facts, strict=True)]
     title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"

@@ -6,7 +6,7 @@ from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
 from reports.interval_chart import interval_chart, interval_facts
-from reports.month import Month, Row
+from reports.month import Month, Row, number_of, text_of
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
@@ -94,7 +94,7 @@ def notes(month: Month) -> list[Sentence]:
         return []
     held = [at for at in range(len(rows)) if month.pair_is_decided(at)]
     near = [at for at in month.pairs("be") if not month.pair_is_decided(at) and _nearly_resolved(rows[at])]
-    near.sort(key=lambda at: abs(rows[at]["high"] - rows[at]["low"]))
+    near.sort(key=lambda at: _width(rows[at]))
     return [
         *(_finding(rows[at]) for at in held[:SENTENCES_SHOWN]),
         *(_finding(rows[at]) for at in near[:NEAREST_SHOWN]),
@@ -111,25 +111,29 @@ def notes(month: Month) -> list[Sentence]:
 
 def _nearly_resolved(row: Row) -> bool:
     """Whether only the width of its interval stands between this pair and a verdict."""
-    rules = set((row["rules"] or "").split())
+    rules = set(text_of(row, "rules").split())
     return row["low"] is not None and not rules & FAR
+
+
+def _width(row: Row) -> float:
+    return abs(number_of(row, "high") - number_of(row, "low"))
 
 
 def _finding(row: Row) -> Sentence:
     about = "" if row["measure"] == "be" else f"{'Losses' if row['measure'] == 'losses' else 'Days to pins'}, "
-    return (Name(f"{about}{row['factor'].replace('_', ' ')}: {row['sentence']}"),)
+    return (Name(f"{about}{text_of(row, 'factor').replace('_', ' ')}: {row['sentence']}"),)
 
 
 def pairs_chart(month: Month) -> list[Chart]:
     """How far do levels lie apart in BE, with intervals: what holds first, then what comes nearest to a verdict."""
     table = month.rows("compared_pairs")
     shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
-    shown.sort(key=lambda at: (not month.pair_is_decided(at), abs(table[at]["high"] - table[at]["low"])))
+    shown.sort(key=lambda at: (not month.pair_is_decided(at), _width(table[at])))
     shown = shown[:LANES_A_CHART]
     labels = [
         LaneLabel(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown
     ]
-    worth = table[shown[0]]["smallest_effect"] if shown else None
+    worth = number_of(table[shown[0]], "smallest_effect") if shown else None
     title = "Differences in BE, points"
     return interval_chart(
         month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth
@@ -138,8 +142,8 @@ def pairs_chart(month: Month) -> list[Chart]:
 
 def _pair_name(month: Month, at: int) -> str:
     row = month.rows("compared_pairs")[at]
-    levels = (isolated(_short(spoken(row["factor"], row[end]))) for end in ("level", "against"))
-    return f"{row['factor'].replace('_', ' ')}: {' against '.join(levels)}"
+    levels = (isolated(_short(spoken(text_of(row, "factor"), text_of(row, end)))) for end in ("level", "against"))
+    return f"{text_of(row, 'factor').replace('_', ' ')}: {' against '.join(levels)}"
 
 
 def _short(text: str) -> str:

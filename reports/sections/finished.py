@@ -8,7 +8,7 @@ from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
 from reports.drawing import Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, positive, rows_of, several, total
-from reports.month import Month
+from reports.month import Month, text_of, whole_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
@@ -92,10 +92,11 @@ def batches_chart(month: Month) -> list[Chart]:
     table = month.rows("finished_batches")
     units: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("finished_units")):
-        units.setdefault(row["batch"], []).append(at)
-    lanes = [(at, units.get(row["batch"], [])) for at, row in enumerate(table)]
+        units.setdefault(text_of(row, "batch"), []).append(at)
+    lanes = [(at, units.get(text_of(row, "batch"), [])) for at, row in enumerate(table)]
     labels = {
-        at: LaneLabel(isolated(spoken("batch", table[at]["batch"])), _batch_facts(month, at, of)) for at, of in lanes
+        at: LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _batch_facts(month, at, of))
+        for at, of in lanes
     }
     drawn = [lanes[start : start + BATCHES_A_CHART] for start in range(0, len(lanes), BATCHES_A_CHART)]
     return be_charts(month, "finished_batches", drawn, labels, tall=False)
@@ -104,7 +105,7 @@ def batches_chart(month: Month) -> list[Chart]:
 def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
     row = month.rows("finished_batches")[at]
     containers = [month.rows("finished_units")[unit]["container"] for unit in of]
-    rest = "whole batch" if containers == [""] else counted(row["units"], "container")
+    rest = "whole batch" if containers == [""] else counted(whole_of(row, "units"), "container")
     return f"{rest} · {be_text(month, 'finished_batches', at)}"
 
 

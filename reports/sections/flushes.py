@@ -11,7 +11,7 @@ from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, LaneLabel, column_chart, data, drawn, known, stacked_chart
 from reports.figures import Sentence, cell, measured, several, within
-from reports.month import Month
+from reports.month import Month, number_of, text_of, whole_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
@@ -55,7 +55,7 @@ def sentence(month: Month) -> Sentence:
     second = [at for at, row in enumerate(rows) if row["flush"] == 2 and row["decline_started"] is not None]
     if not second:
         return ("No second flush can be set against a first one yet.",)
-    at = max(second, key=lambda at: rows[at]["units_known"])
+    at = max(second, key=lambda at: number_of(rows[at], "units_known"))
     limits = within(month, "flushes", at, "decline_started_low", "decline_started_high")
     return (
         "On ",
@@ -77,7 +77,7 @@ def notes(month: Month) -> list[Sentence]:
     if not month.rows("flushes"):
         return []
     resolved = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
-    resolved.sort(key=lambda at: -month.rows("declines")[at]["soaks"])
+    resolved.sort(key=lambda at: -number_of(month.rows("declines")[at], "soaks"))
     return [
         *(_per_flush(month, at) for at in resolved[:NAMED]),
         (
@@ -115,7 +115,7 @@ def curves(month: Month) -> list[Chart]:
     groups: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("flushes")):
         if row["decline_started"] is not None:
-            groups.setdefault(row["substrate"], []).append(at)
+            groups.setdefault(text_of(row, "substrate"), []).append(at)
     most = sorted(
         (name for name, rows in groups.items() if len(rows) > 1), key=lambda name: -_most_known(month, groups[name])
     )
@@ -123,7 +123,7 @@ def curves(month: Month) -> list[Chart]:
 
 
 def _most_known(month: Month, places: Sequence[int]) -> int:
-    return max(int(month.rows("flushes")[at]["units_known"]) for at in places)
+    return max(whole_of(month.rows("flushes")[at], "units_known") for at in places)
 
 
 def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> Chart:
@@ -172,7 +172,7 @@ def states_chart(month: Month) -> list[Chart]:
     rows, labels = [], []
     for place, at in enumerate(places):
         known_units, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
-        name = f"{isolated(spoken('substrate', table[at]['substrate']))}, flush {table[at]['flush']}"
+        name = f"{isolated(spoken('substrate', text_of(table[at], 'substrate')))}, flush {table[at]['flush']}"
         labels.append(LaneLabel(name, f"{known_units} known, {not_yet} not yet"))
         rows += [
             {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}

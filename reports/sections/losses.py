@@ -21,7 +21,7 @@ from reports.figures import (
     several,
     total,
 )
-from reports.month import Month
+from reports.month import Month, number_of, text_of, whole_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
@@ -115,14 +115,14 @@ def notes(month: Month) -> list[Sentence]:
         for at in range(min(len(rows), CAUSES_NAMED)):
             parts += [
                 ", " if at else "",
-                named(spoken("cause", rows[at]["cause"])),
+                named(spoken("cause", text_of(rows[at], "cause"))),
                 " ",
                 cell(month, "causes", at, "lost"),
             ]
         notes.append((*parts, "; fewer for others." if len(rows) > CAUSES_NAMED else "."))
     without = [row for row in month.rows("losses") if row["low_pct"] is None and row["why_no_interval"]]
     for row in without[:UNSURE_NAMED]:
-        kind = named(", ".join(spoken(column, row[column]) for column in ("substrate", "treatment")))
+        kind = named(", ".join(spoken(column, text_of(row, column)) for column in ("substrate", "treatment")))
         notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
     notes.append(
         (
@@ -152,13 +152,13 @@ def shares_chart(month: Month) -> list[Chart]:
     table = month.rows("losses")
     places = sorted(
         (at for at, row in enumerate(table) if row["lost_pct"] is not None),
-        key=lambda at: table[at]["units_not_yet"] - table[at]["units"],
+        key=lambda at: number_of(table[at], "units_not_yet") - number_of(table[at], "units"),
     )[:LANES_A_CHART]
     if not places:
         return []
     labels = [
         LaneLabel(
-            isolated(" · ".join(spoken(column, table[at][column]) for column in ("substrate", "treatment"))),
+            isolated(" · ".join(spoken(column, text_of(table[at], column)) for column in ("substrate", "treatment"))),
             plain(loss_facts(month, at)),
         )
         for at in places
@@ -189,11 +189,11 @@ def soaks_chart(month: Month) -> list[Chart]:
     table = month.rows("soaks")
     rows, labels = [], []
     for place, at in enumerate(range(max(0, len(table) - SOAKS_SHOWN), len(table))):
-        row = table[at]
-        labels.append(LaneLabel(isolated(spoken("soak", row["soak"])), f"{row['lost']} of {row['units']} lost"))
+        soak, lost, units = text_of(table[at], "soak"), whole_of(table[at], "lost"), whole_of(table[at], "units")
+        labels.append(LaneLabel(isolated(spoken("soak", soak)), f"{lost} of {units} lost"))
         rows += [
-            {"row": at, "lane": f"{place:03}", "units": units, "colour": colour, "means": MEANINGS[colour]}
-            for colour, units in (("lost", row["lost"]), ("kept", row["units"] - row["lost"]))
+            {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
+            for colour, count in (("lost", lost), ("kept", units - lost))
         ]
     return stacked_chart(rows, labels, "soaks", "Lost of each soak", "soaks", ("lost", "kept"))
 
@@ -206,7 +206,7 @@ def causes_chart(month: Month) -> list[Chart]:
         return []
     labels = [
         LaneLabel(
-            isolated(spoken("cause", table[at]["cause"])),
+            isolated(spoken("cause", text_of(table[at], "cause"))),
             plain(several(cell(month, "causes", at, "lost"), "container")),
         )
         for at in places

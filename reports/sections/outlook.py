@@ -6,9 +6,9 @@ import altair as alt
 
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
-from reports.drawing import Chart, column_chart, data, drawn
+from reports.drawing import Chart, Points, column_chart, data, drawn
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
-from reports.month import Month, Rows
+from reports.month import Month, day_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import short_day
@@ -63,7 +63,7 @@ def sentence(month: Month) -> Sentence:
         return ("What is to come cannot be foreseen. ", Name(month.why_no_outlook or "Nothing was asked."))
     return (
         "In the week from ",
-        Day(rows[0]["first_day"]),
+        Day(day_of(rows[0], "first_day")),
         " about ",
         measured(month, "outlook", 0, "median_kg"),
         " is to be expected: in eight of ten cases from ",
@@ -109,7 +109,7 @@ def notes(month: Month) -> list[Sentence]:
 def ahead_chart(month: Month) -> list[Chart]:
     """Return the chart of the kg to come in each week ahead, with their bands."""
     table = month.rows("outlook")
-    rows = [drawn(row, at, *ENDS) | {"label": short_day(row["first_day"])} for at, row in enumerate(table)]
+    rows = [drawn(row, at, *ENDS) | {"label": short_day(day_of(row, "first_day"))} for at, row in enumerate(table)]
     return _chart("outlook", "Expected in each week ahead", "outlook", rows, came=False)
 
 
@@ -117,11 +117,13 @@ def past_chart(month: Month) -> list[Chart]:
     """Return the chart of what would have been foreseen a week before, on past days, and of what came."""
     table = month.rows("outlook_past")
     places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
-    rows = [drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(table[at]["first_day"])} for at in places]
+    rows = [
+        drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(day_of(table[at], "first_day"))} for at in places
+    ]
     return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True)
 
 
-def _chart(name: str, title: str, table: str, rows: Rows, came: bool) -> list[Chart]:
+def _chart(name: str, title: str, table: str, rows: Points, came: bool) -> list[Chart]:
     if not rows:
         return []
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))

@@ -8,7 +8,7 @@ from reports.colours import paint, plain_key, strain_colours, strain_keys
 from reports.columns import View
 from reports.drawing import Chart, colour_of, column_chart, data
 from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
-from reports.month import Month, first_day
+from reports.month import Month, day_of, first_day, number_of, text_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import MONTH_NAMES, isolated, month_name, short_day, spoken
@@ -98,7 +98,15 @@ def notes(month: Month) -> list[Sentence]:
         for at in range(min(len(rows), STRAINS_NAMED)):
             share = measured(month, "strains", at, "share_pct")
             kilograms = measured(month, "strains", at, "fresh_g")
-            parts += [", " if at else "", named(spoken("strain", rows[at]["strain"])), " ", kilograms, " (", share, ")"]
+            parts += [
+                ", " if at else "",
+                named(spoken("strain", text_of(rows[at], "strain"))),
+                " ",
+                kilograms,
+                " (",
+                share,
+                ")",
+            ]
         notes.append((*parts, "."))
     rejected = count(month, "pickings_set_aside")
     if rejected.value:
@@ -114,7 +122,10 @@ def months_chart(month: Month) -> list[Chart]:
         return []
     table = month.rows("months")
     places = range(max(0, now + 1 - MONTHS_SHOWN), now + 1)
-    rows = [{"row": at, "label": _short_month(table[at]["month"]), "kg": table[at]["fresh_g"] / 1000} for at in places]
+    rows = [
+        {"row": at, "label": _short_month(text_of(table[at], "month")), "kg": number_of(table[at], "fresh_g") / 1000}
+        for at in places
+    ]
     if not any(row["kg"] for row in rows):
         return []
     x = alt.X("label:N", sort=None, axis=TWO_LINES)
@@ -140,10 +151,10 @@ def weeks_chart(month: Month) -> list[Chart]:
     rows = [
         {
             "row": at,
-            "label": short_day(row["week"]),
-            "kg": row["fresh_g"] / 1000,
-            "colour": colours.get(row["strain"], "strain-other"),
-            "strain": isolated(spoken("strain", row["strain"])),
+            "label": short_day(day_of(row, "week")),
+            "kg": number_of(row, "fresh_g") / 1000,
+            "colour": colours.get(text_of(row, "strain"), "strain-other"),
+            "strain": isolated(spoken("strain", text_of(row, "strain"))),
         }
         for at, row in enumerate(month.rows("weeks"))
     ]
@@ -157,7 +168,7 @@ def weeks_chart(month: Month) -> list[Chart]:
     bars = alt.Chart(data(rows)).mark_bar(stroke=paint("paper"), strokeWidth=1)
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from Monday", labelAngle=0, labelOverlap="parity"))
     painted = bars.encode(x=x, y=_kilograms(), color=colour_of(rows), order=alt.Order("colour:O"), tooltip=tip)
-    keys = tuple(strain_keys(month, {row["strain"] for row in month.rows("weeks")}))
+    keys = tuple(strain_keys(month, {text_of(row, "strain") for row in month.rows("weeks")}))
     return [
         Chart(
             "weeks",

@@ -11,7 +11,7 @@ from reports.colours import paint, plain_key
 from reports.columns import Limited, View
 from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
 from reports.figures import Name, Part, Sentence, cell, measured, several, within
-from reports.month import Month
+from reports.month import Month, number_of, text_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import spoken
@@ -62,7 +62,7 @@ def sentence(month: Month) -> Sentence:
     rows = month.rows("pins")
     if not any(row["pinned"] for row in rows):
         return ("No container shows yet how long it takes from inoculation to pins.",)
-    at = max((at for at, row in enumerate(rows) if row["pinned"]), key=lambda at: rows[at]["units"])
+    at = max((at for at, row in enumerate(rows) if row["pinned"]), key=lambda at: number_of(rows[at], "units"))
     start: Sentence = ("On ", substrate_name(month, "pins", at))
     return (*start, *_half(month, at), "; ", *_ends(month, at), ".")
 
@@ -105,11 +105,13 @@ def notes(month: Month) -> list[Sentence]:
 
 def curves(month: Month) -> list[Chart]:
     """Which share of the containers started has pins by each day, and which was lost: a small chart a substrate."""
-    started = {row["substrate"]: row["units"] for row in month.rows("pins") if row["pinned"] or row["lost"]}
+    started = {
+        text_of(row, "substrate"): number_of(row, "units") for row in month.rows("pins") if row["pinned"] or row["lost"]
+    }
     groups: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("pins_curve")):
         if row["substrate"] in started and row["pinned_pct"] is not None:
-            groups.setdefault(row["substrate"], []).append(at)
+            groups.setdefault(text_of(row, "substrate"), []).append(at)
     most = sorted(groups, key=lambda name: -started[name])[:CURVES_SHOWN]
     return [_incidence(month, name, groups[name], at) for at, name in enumerate(most, start=1)]
 

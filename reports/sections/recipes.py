@@ -6,7 +6,7 @@ from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, named, several
-from reports.month import Month
+from reports.month import Month, number_of, text_of, whole_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
@@ -30,7 +30,7 @@ def sentence(month: Month) -> Sentence:
     """Return how far apart the recipes that finished are, and how many batches each rests on."""
     rows = month.rows("finished_recipes")
     resolved = sorted(
-        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: rows[at]["be_pct"]
+        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: number_of(rows[at], "be_pct")
     )
     if not resolved:
         return ("No recipe has a BE this month.",)
@@ -42,7 +42,7 @@ def sentence(month: Month) -> Sentence:
 
 def _recipe(month: Month, at: int) -> Sentence:
     row = month.rows("finished_recipes")[at]
-    words = ", ".join(spoken(column, row[column]) for column in ("substrate", "treatment", "spawn_form"))
+    words = ", ".join(spoken(column, text_of(row, column)) for column in ("substrate", "treatment", "spawn_form"))
     return (
         measured(month, "finished_recipes", at, "be_pct"),
         " (",
@@ -60,10 +60,10 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("finished_recipes")
     if not rows:
         return []
-    if all(row["batches"] < 2 for row in rows):
+    if all(number_of(row, "batches") < 2 for row in rows):
         return [("Each recipe rests on one batch, and one batch cannot tell recipes apart.",)]
     alone: list[Sentence] = []
-    if any(row["batches"] < 2 for row in rows):
+    if any(number_of(row, "batches") < 2 for row in rows):
         alone = [
             ("Where a recipe rests on 1 batch, it cannot be set apart from others: batches of one recipe differ too.",)
         ]
@@ -75,12 +75,13 @@ def recipes_chart(month: Month) -> list[Chart]:
     columns = ("substrate", "treatment", "spawn_form")
     units: dict[tuple[str, ...], list[int]] = {}
     for at, row in enumerate(month.rows("finished_units")):
-        units.setdefault(tuple(row[column] for column in columns), []).append(at)
+        units.setdefault(tuple(text_of(row, column) for column in columns), []).append(at)
     table = month.rows("finished_recipes")
-    lanes = [(at, units.get(tuple(row[column] for column in columns), [])) for at, row in enumerate(table)]
+    lanes = [(at, units.get(tuple(text_of(row, column) for column in columns), [])) for at, row in enumerate(table)]
     labels = {
         at: LaneLabel(
-            isolated(" · ".join(spoken(column, table[at][column]) for column in columns)), _recipe_facts(month, at)
+            isolated(" · ".join(spoken(column, text_of(table[at], column)) for column in columns)),
+            _recipe_facts(month, at),
         )
         for at, _ in lanes
     }
@@ -90,7 +91,10 @@ def recipes_chart(month: Month) -> list[Chart]:
 
 def _recipe_facts(month: Month, at: int) -> str:
     row = month.rows("finished_recipes")[at]
-    containers, batches = counted(row["units"], "container"), counted(row["batches"], "batch", "batches")
+    containers, batches = (
+        counted(whole_of(row, "units"), "container"),
+        counted(whole_of(row, "batches"), "batch", "batches"),
+    )
     return f"{containers} of {batches} · {be_text(month, 'finished_recipes', at)}"
 
 

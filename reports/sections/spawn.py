@@ -8,9 +8,9 @@ import altair as alt
 
 from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
-from reports.drawing import NARROW_PX, Chart, Point, column_chart, data, drawn, known
+from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
-from reports.month import Month, Row, Rows
+from reports.month import Month, Row, number_of, text_of
 from reports.section import Section, made
 from reports.tables import merged, table
 from reports.words import isolated, spoken
@@ -120,7 +120,10 @@ def sentence(month: Month) -> Sentence:
         return ("No step from one spawn rate to the next has a difference in BE yet.",)
     at = max(
         resolved,
-        key=lambda at: (rows[at]["answer"] != StepAnswer.CANNOT_TELL, rows[at]["soaks_from"] + rows[at]["soaks_to"]),
+        key=lambda at: (
+            rows[at]["answer"] != StepAnswer.CANNOT_TELL,
+            number_of(rows[at], "soaks_from") + number_of(rows[at], "soaks_to"),
+        ),
     )
     return (*_step(month, at), ".")
 
@@ -140,7 +143,7 @@ def _step(month: Month, at: int) -> Sentence:
         " points",
         *within(month, "spawn_steps", at, "be_difference_low_pct", "be_difference_high_pct"),
         ": ",
-        Name(row["answer"]),
+        Name(text_of(row, "answer")),
     )
 
 
@@ -169,7 +172,9 @@ def notes(month: Month) -> list[Sentence]:
         if row["best_rate_wet_pct"] is not None:
             best = measured(month, "spawn_best", at, "best_rate_wet_pct")
             limits = within(month, "spawn_best", at, "best_low_pct", "best_high_pct")
-            notes.append(("The best rate for ", _recipe_name(row), ": ", best, *limits, ", by ", Name(row["of"]), "."))
+            notes.append(
+                ("The best rate for ", _recipe_name(row), ": ", best, *limits, ", by ", Name(text_of(row, "of")), ".")
+            )
     if month.rows("spawn_points"):
         notes.append(
             (
@@ -197,13 +202,13 @@ def points_charts(month: Month) -> list[Chart]:
 
 
 def _recipe_key(row: Row) -> RecipeKey:
-    return tuple(row[column] or "" for column in TRIED.columns)
+    return tuple(text_of(row, column) for column in TRIED.columns)
 
 
 def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str, number: int) -> list[Chart]:
     table, field = month.rows("spawn_points"), measure.replace("_", "")
     points = known([drawn(table[at], at, "rate_wet_pct", measure) for at in places], field)
-    points = [{**row, "name": isolated(spoken("batch", table[row["row"]]["batch"]))} for row in points]
+    points = [{**row, "name": isolated(spoken("batch", text_of(table[row["row"]], "batch")))} for row in points]
     if not points:
         return []
     title, axis = MEASURED[measure]
@@ -229,13 +234,18 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
 def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:
     rows = month.rows("spawn_curves")
     return [
-        {"ratewetpct": row["rate_wet_pct"], "value": row["value"], "low": max(0.0, row["low"]), "high": row["high"]}
+        {
+            "ratewetpct": row["rate_wet_pct"],
+            "value": row["value"],
+            "low": max(0.0, number_of(row, "low")),
+            "high": row["high"],
+        }
         for row in rows
         if row["measure"] == measure and _recipe_key(row) == recipe
     ]
 
 
-def _curve_marks(curve: Rows, x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
+def _curve_marks(curve: Points, x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
     if not curve:
         return []
     base = alt.Chart(data(curve)).encode(x=x)

@@ -8,7 +8,7 @@ from reports.colours import plain_key
 from reports.columns import View
 from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, lane, row_chart
 from reports.figures import Sentence, measured
-from reports.month import Month
+from reports.month import Month, text_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
@@ -57,7 +57,7 @@ def stages_chart(month: Month) -> list[Chart]:
     places = [at for at, row in enumerate(table) if row["share_pct"] is not None]
     rows, labels = [], []
     for place, at in enumerate(places):
-        stage = table[at]["cap_stage"]
+        stage = text_of(table[at], "cap_stage")
         late = stage in order and order.index(stage) >= order.index(month.late_from)
         colour = "unnoted" if not stage else "late" if late else "mass"
         facts = f"{measured(month, 'stages', at, 'fresh_g').full} · {measured(month, 'stages', at, 'share_pct').full}"

@@ -7,7 +7,7 @@ from datetime import date
 from itertools import groupby
 from statistics import median
 
-from reports.month import Row, Rows
+from reports.month import Row, Rows, text_of
 from reports.words import visible
 
 
@@ -32,12 +32,14 @@ class Shelves:
 
 def called(row: Row) -> str:
     """Return how this row is called: by its container, or by the batch that is weighed together."""
-    return visible(row["container"]) if row["container"] is not None else f"{visible(row['batch'])}, weighed together"
+    return visible(
+        text_of(row, "batch") + ", weighed together" if row["container"] is None else text_of(row, "container")
+    )
 
 
 def last_weights(shelves: Shelves, row: Row) -> str:
     """Return what the last pickings of this row weighed, latest first, in g and with the farm's own decimal mark."""
-    return (row["last_weights_g"] or "").replace(", ", " / ").replace(".", shelves.decimal_mark)
+    return text_of(row, "last_weights_g").replace(", ", " / ").replace(".", shelves.decimal_mark)
 
 
 def by_room(shelves: Shelves) -> list[tuple[str, list[Row]]]:
@@ -48,7 +50,7 @@ def by_room(shelves: Shelves) -> list[tuple[str, list[Row]]]:
 def usual_weight_g(shelves: Shelves) -> float | None:
     """Return the usual weight of a picking of one container: the median of what each last gave; None before any did."""
     last = [
-        float(row["last_weights_g"].split(", ")[0])
+        float(text_of(row, "last_weights_g").split(", ")[0])
         for row in shelves.rows
         if row["container"] and row["last_weights_g"]
     ]

@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
-from reports.month import Row
+from reports.month import Row, day_of, text_of
 from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
 from reports.words import MONTH_NAMES, day_name, visible
 from schemas.contract import contract
@@ -67,12 +67,12 @@ def _data(shelves: Shelves) -> Row:
 
 
 def _unit(shelves: Shelves, row: Row) -> Row:
-    place = ", ".join(visible(text) for text in (row["position"], row["kind"]) if text)
+    place = ", ".join(visible(text) for text in (text_of(row, "position"), text_of(row, "kind")) if text)
     known = {name: row[name] for name in KNOWN}
-    days = {name: row[name] and row[name].isoformat() for name in ("inoculated_on", "last_picked_on")}
+    days = {name: row[name] and day_of(row, name).isoformat() for name in ("inoculated_on", "last_picked_on")}
     shown = {
         "called": called(row),
-        "batch_called": visible(row["batch"]),
+        "batch_called": visible(text_of(row, "batch")),
         "place": place,
         "last_weights": last_weights(shelves, row),
     }
