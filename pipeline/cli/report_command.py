@@ -12,6 +12,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day
 from pipeline.cli.show import notify
+from pipeline.farm.settings import text
 from pipeline.files.replace import replace_file
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted
@@ -70,10 +71,10 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     tables |= report_tables.of_comparisons(ledger, as_of)
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
     return Month(
-        farm_name=settings["name"],
+        farm_name=text(settings, "name"),
         month=first,
         as_of=as_of,
-        late_from=settings["late_from"],
+        late_from=text(settings, "late_from"),
         tables=tables | ahead,
         findings=[*ledger_findings(ledger, as_of), *silent],
         missing=missing,

@@ -13,6 +13,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, as_option, spread
 from pipeline.cli.show import notify
+from pipeline.farm.settings import text, whole
 from pipeline.files.replace import replace_file
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import did_you_mean
@@ -123,7 +124,7 @@ def sheet(
     if files.print_ is not None:
         _write_picking_sheet(files.print_, _shelves(farm, until, running), due, files.all_)
     if files.labels is not None:
-        _write(files.labels, _labels(farm.settings["name"] or "", names or known, known, grid))
+        _write(files.labels, _labels(text(farm.settings, "name"), names or known, known, grid))
     if files == SheetFiles():
         _list(until, running, read.json)
 
@@ -141,8 +142,12 @@ def _shelves(farm: Farm, until: date, rows: Rows) -> Shelves:
     from reports.sheets.shelves import Shelves
 
     settings = farm.settings
-    late_from, gap, mark = settings["late_from"], settings["new_flush_after_days"], settings["decimal_mark"]
-    return Shelves(settings["name"], until, late_from, gap, mark, rows)
+    late_from, gap, mark = (
+        text(settings, "late_from"),
+        whole(settings, "new_flush_after_days"),
+        text(settings, "decimal_mark"),
+    )
+    return Shelves(text(settings, "name"), until, late_from, gap, mark, rows)
 
 
 def _write_page(path: Path, shelves: Shelves) -> None:

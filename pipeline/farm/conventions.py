@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from pipeline.farm.settings import Settings, text
+from pipeline.farm.settings import Settings, parts, text, words
 from pipeline.farm.units import units_of
 from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Contract, contract
@@ -83,34 +83,17 @@ def read_conventions(settings: Settings) -> Conventions:
     decimal, thousands = text(settings, "decimal_mark"), text(settings, "thousands_mark")
     if decimal == thousands:
         raise _wrong("thousands_mark", f'"{thousands}" is the decimal mark too.', "Name two marks, or one.")
-    words = _table(settings, "words")
+    own_words = parts(settings, "words")
     cell_format = CellFormat(
         decimal,
         thousands,
         text(settings, "date_order"),
-        _list(settings, "blank_words"),
-        {column: _words(column, mapping) for column, mapping in words.items()},
+        words(settings, "blank_words"),
+        {column: _words(column, mapping) for column, mapping in own_words.items()},
     )
-    headings = {table: _headings(table, mapping) for table, mapping in _table(settings, "headings").items()}
-    files = {name: _file_use(name, setting) for name, setting in _table(settings, "files").items()}
+    headings = {table: _headings(table, mapping) for table, mapping in parts(settings, "headings").items()}
+    files = {name: _file_use(name, setting) for name, setting in parts(settings, "files").items()}
     return Conventions(cell_format, headings, files)
-
-
-def _table(settings: Settings, key: str) -> Mapping[str, Mapping[str, object]]:
-    found = settings[key] or {}
-    if not isinstance(found, dict):
-        raise TypeError(f"{key} is no table: {found!r}")
-    for name, inner in found.items():
-        if not isinstance(inner, dict):
-            raise _wrong(key, f"{name!r} is no part of its own.", f"Write it as [{key}.NAME].")
-    return found
-
-
-def _list(settings: Settings, key: str) -> tuple[str, ...]:
-    found = settings[key]
-    if not isinstance(found, list | tuple):
-        raise TypeError(f"{key} is no list: {found!r}")
-    return tuple(map(str, found))
 
 
 def _known(where: str, name: str, known: Sequence[str], what: str) -> str:

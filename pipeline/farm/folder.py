@@ -8,10 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
-from pipeline.farm.settings import SETTINGS_FILE, default_settings, read_settings
+from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, read_settings
 from schemas.contract import INPUTS, contract
 from schemas.finding import Finding, WrongRequest, finding
 
@@ -26,7 +25,7 @@ class Farm:
     """A farm folder with its settings: one value per key of the farm contract, defaults filled in."""
 
     folder: Path
-    settings: Mapping[str, Any]
+    settings: Settings
     settings_hash: str
     findings: tuple[Finding, ...] = ()
     conventions: Conventions = field(default_factory=Conventions)

@@ -26,6 +26,14 @@ def number(settings: Settings, key: str) -> float:
     return value
 
 
+def whole(settings: Settings, key: str) -> int:
+    """Return a setting that is a whole number. Raises TypeError where it is none."""
+    value = settings[key]
+    if not isinstance(value, int):
+        raise TypeError(f"{key} is no whole number: {value!r}")
+    return value
+
+
 def number_or_none(settings: Settings, key: str) -> float | None:
     """Return a setting that is a number, None where the farm does not have it."""
     return None if settings[key] is None else number(settings, key)
@@ -34,6 +42,27 @@ def number_or_none(settings: Settings, key: str) -> float | None:
 def text(settings: Settings, key: str) -> str:
     """Return a setting that is a text, blank where the farm does not have it."""
     return str(settings[key] or "")
+
+
+def words(settings: Settings, key: str) -> tuple[str, ...]:
+    """Return a setting that is a list of texts. Raises TypeError where it is none."""
+    value = settings[key]
+    if not isinstance(value, list | tuple):
+        raise TypeError(f"{key} is no list: {value!r}")
+    return tuple(map(str, value))
+
+
+def parts(settings: Settings, key: str) -> Mapping[str, Mapping[str, object]]:
+    """Return a setting that is written in parts, each as [key.NAME]: by their names. Raises WrongRequest for one that
+    is no part.
+    """
+    value = settings[key] or {}
+    if not isinstance(value, dict):
+        raise TypeError(f"{key} has no parts: {value!r}")
+    for name, inner in value.items():
+        if not isinstance(inner, dict):
+            raise _wrong(key, f"{name!r} is no part of its own. Write it as [{key}.NAME].")
+    return value
 
 
 def read_settings(raw: Mapping[str, object]) -> tuple[dict[str, object], list[Finding]]:

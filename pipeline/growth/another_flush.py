@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.farm.prices import Prices, prices
-from pipeline.farm.settings import Settings, number
+from pipeline.farm.settings import Settings, number, whole
 from pipeline.growth.decline import Resolved, too_early, weights
 from pipeline.growth.mean_so_far import mean_so_far
 from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
@@ -101,7 +101,7 @@ def _waited(held: HeldUnits, flush: int, settings: Settings) -> Flags:
     flush could have begun.
     """
     before = held.fresh[:, flush - 2] > 0
-    at_once = held.held_days - held.last_age[:, flush - 2] < number(settings, "new_flush_after_days")
+    at_once = held.held_days - held.last_age[:, flush - 2] < whole(settings, "new_flush_after_days")
     waited: Flags = before & ~(held.chosen & at_once & (held.fresh[:, flush - 1] == 0))
     return waited
 

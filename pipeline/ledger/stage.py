@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.farm.settings import Settings, whole
 from pipeline.models.lineage import LEDGER
 from pipeline.models.statements import statements_of
 from schemas import pickings
@@ -128,12 +129,12 @@ def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) ->
     )
 
 
-def decide(con: duckdb.DuckDBPyConnection, settings: dict[str, Any]) -> None:
+def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     """Decides over the whole stage what is loaded, set aside or waiting, and what is found.
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
-    _set_variables(con, int(settings["new_flush_after_days"]))
+    _set_variables(con, whole(settings, "new_flush_after_days"))
     for text in statements_of(LEDGER):
         con.execute(text)
     wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()

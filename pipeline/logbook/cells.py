@@ -74,7 +74,7 @@ def word(cell: str, each: Field, cell_format: CellFormat) -> str | None:
     return known.get(re.sub(r"[\s\-]+", "_", text(cell, cell_format).lower()))
 
 
-def written_word(meant: str, column: str, own: Mapping[str, Mapping[str, str]]) -> str:
+def written_word(meant: str, column: str, own: Mapping[str, Mapping[str, object]]) -> str:
     """Return this word of the column as the farm writes it. `own`: its words as farm.toml has them."""
     return next((name for name, ours in own.get(column, {}).items() if ours == meant), meant)
 

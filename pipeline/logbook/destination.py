@@ -15,6 +15,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from pipeline.farm.folder import SUFFIXES, WORKBOOKS, Farm, TableFile, table_files
+from pipeline.farm.settings import parts
 from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
@@ -150,11 +151,11 @@ def _grown(farm: Farm, table: str, shape: Shape, columns: Sequence[str]) -> Shap
 
 def _heading(farm: Farm, table: str, column: str) -> tuple[str, str | None]:
     """Return how the farm calls this column, and in which unit it writes it (None: the contract's)."""
-    for name, heading in (farm.settings["headings"] or {}).get(table, {}).items():
-        given = {"column": heading} if isinstance(heading, str) else heading
+    for name, heading in parts(farm.settings, "headings").get(table, {}).items():
+        given = heading if isinstance(heading, dict) else {"column": heading}
         if given["column"] == column:
             unit = given.get("unit")
-            return name, unit if unit != contract(table).field(column).unit else None
+            return name, str(unit) if unit and unit != contract(table).field(column).unit else None
     return column, None
 
 
@@ -204,7 +205,7 @@ def _text(farm: Farm, destination: Destination, column: str, value: date | Decim
     if isinstance(value, int):
         return str(value)
     if each.words:
-        return guarded(cells.written_word(value, column, farm.settings["words"] or {}))
+        return guarded(cells.written_word(value, column, parts(farm.settings, "words")))
     return cells.written_text(value)
 
 

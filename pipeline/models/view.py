@@ -4,13 +4,14 @@ else, so that none can be asked before the tables it reads are there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.farm.settings import Settings, text, whole
 from pipeline.models.groups import GROUP_TABLES, group_units
 from pipeline.models.lineage import needed, outdated
 from pipeline.models.statements import records, statement
@@ -87,7 +88,7 @@ class Made:
 class Models:
     """The models of an open ledger, by name: what a model reads is made first, once."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Mapping[str, Any], made: Made) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings, made: Made) -> None:
         self._connection = connection
         self._made = made
         self.settings = settings
@@ -144,7 +145,7 @@ class Models:
 class Ledger(Models):
     """An open ledger. What depends on a day is read from a view of it."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Mapping[str, Any]) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
         super().__init__(connection, settings, Made())
 
     def view(self, query: Query) -> LedgerView:
@@ -153,9 +154,9 @@ class Ledger(Models):
         self.set_variables(
             as_of=query.as_of,
             through=query.through_flush or 1,
-            **{name: int(self.settings[name]) for name in THRESHOLDS},
+            **{name: whole(self.settings, name) for name in THRESHOLDS},
             cap_stages=list(stages),
-            late_rank=stages.index(self.settings["late_from"]) + 1,
+            late_rank=stages.index(text(self.settings, "late_from")) + 1,
         )
         self._made.units, self._made.groups = object(), None
         return LedgerView(self._connection, self.settings, self._made, query)
@@ -171,7 +172,7 @@ class LedgerView(Models):
     def __init__(
         self,
         connection: duckdb.DuckDBPyConnection,
-        settings: Mapping[str, Any],
+        settings: Settings,
         made: Made,
         query: Query,
         of_fillings: bool = False,
@@ -208,7 +209,7 @@ class LedgerView(Models):
 
 
 @contextmanager
-def opened(path: Path, settings: Mapping[str, Any]) -> Iterator[Ledger]:
+def opened(path: Path, settings: Settings) -> Iterator[Ledger]:
     """Open the ledger at `path` with the farm's settings. Raises OutOfReach as open_ledger does."""
     with open_ledger(path) as con:
         yield Ledger(con, settings)

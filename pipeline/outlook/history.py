@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.farm.settings import Settings, number
+from pipeline.farm.settings import Settings, whole
 from pipeline.models.outlook_records import AgedPickings, ContainerEnds, OutlookRecords, outlook_records
 from pipeline.models.unit_arrays import Numbers, Whole
 
@@ -103,7 +103,7 @@ def _paths(batches: int, ends: ContainerEnds, pickings: AgedPickings, settings: 
     together = np.full((batches, LAST_AGE + 1), -1, dtype=np.int16)
     together[at[place < 0], age[place < 0]] = age[place < 0]
     together = np.maximum.accumulate(together, axis=1)
-    lapses = (int(number(settings, "lapse_days")), int(number(settings, "lapse_unpicked_days")))
+    lapses = (whole(settings, "lapse_days"), whole(settings, "lapse_unpicked_days"))
     return np.cumsum(kg, axis=1), _running(batches, ends.number, closed, place, age, together, lapses)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from pipeline.farm.settings import number
 from pipeline.models.trial_units import TrialUnit, batch_names, trial_units, usual_containers
 from pipeline.trial.design import (
     LEAST_SOAKS,
@@ -83,7 +84,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     containers = query.containers or _usual(view)
     if query.batch_costs:
         containers = best_containers(known, query.batch_costs)
-    difference = query.difference or float(view.settings["worthwhile_be_points"])
+    difference = query.difference or number(view.settings, "worthwhile_be_points")
     found = designs(known, level, len(levels), difference, containers, query.soaks)
     chosen = proposed(found, query.soaks)
     plan = Trial(
