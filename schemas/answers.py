@@ -60,7 +60,13 @@ class ComparedMeasure(StrEnum):
     BE = "be"
     DAYS = "days"
     COLONISED = "colonised"
+    NEXT_FLUSH = "next-flush"
     DECLINE = "decline"
     LOSSES = "losses"
     CULLED = "culled"
     LATE = "late"
+
+    @property
+    def column(self) -> str:
+        """What the columns of this measure begin with, where units are read."""
+        return self.value.replace("-", "_")

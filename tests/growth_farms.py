@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
-from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitWait
+from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitWait
 from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
@@ -146,7 +146,7 @@ def started(rng: np.random.Generator, alone: int, split: int, containers: int, s
                 f"soak {number}",
                 on,
                 {
-                    **dict.fromkeys((*COMPARED_COLUMNS, SPAWN_RATE), ""),
+                    **dict.fromkeys((*COMPARED_COLUMNS, SPAWN_RATE, HOLES), ""),
                     MONTH: f"{on:%Y-%m}",
                     "substrate": "straw" if half else "mulch",
                 },

@@ -32,20 +32,25 @@ class Fate:
 
 @dataclass(frozen=True)
 class Compared:
-    """The parts of a unit by measure, and how it stands to its pins and to being colonised (undated: to nothing)."""
+    """The parts of a unit by measure, how it stands to its pins and to being colonised (undated: to nothing), and with
+    which holes it went into the flush.
+    """
 
     parts: dict[str, Part]
     fates: dict[str, Fate]
+    holes: str
 
 
 def compared(farm: Farm, as_of: date, through: int, to_day: int | None = None) -> dict[Key, Compared]:
     """What does each unit add, followed through a flush or, with to_day, to that age?"""
     every = units(farm, as_of)
     silent = {name: silent_batches(every, name) for name in ("days", "colonised")}
+    telling = {unit.batch for unit in every if opened_for(unit, through)}
     return {
         (unit.batch, unit.container): Compared(
             parts_of(farm, unit, through, to_day),
             {} if unit.inoculated_on is None else {name: fate_of(farm, unit, name, silent[name]) for name in silent},
+            holes_of(unit, through, unit.batch in telling),
         )
         for unit in every
     }
@@ -64,6 +69,7 @@ def parts_of(farm: Farm, unit: Unit, through: int, to_day: int | None) -> dict[s
         "be": Part(gave, None if unit.dry_kg is None else unit.dry_kg * 1000, far),
         "days": of_wait(wait_of(unit, "days"), unit),
         "colonised": of_wait(wait_of(unit, "colonised"), unit),
+        "next-flush": next_flush(unit, through),
         "decline": Part(unit.grams(through), unit.grams(1), known),
         "losses": Part(
             Fraction(unit.finished and not unit.pickings), Fraction(1), unit.finished or bool(unit.pickings)
@@ -99,6 +105,34 @@ def of_wait(wait: Wait, unit: Unit) -> Part:
     """The days of the wait, over 1 where they are known."""
     days = wait.days
     return Part(Fraction(days or 0), Fraction(days is not None), not wait.unended or unit.finished)
+
+
+def next_flush(unit: Unit, through: int) -> Part:
+    """The days from the first picking of the flush before to that of the flush."""
+    wait = waits_of(unit, through).get(f"flush_{through - 1}_to_{through}")
+    days = wait.days if wait else None
+    return Part(Fraction(days or 0), Fraction(days is not None), days is not None or unit.known_through(through))
+
+
+def opened_for(unit: Unit, flush: int) -> bool:
+    """Were holes opened for the flush: as written, else the one after the highest picked by then?"""
+    for seen in unit.seen:
+        part = unit.container is None and (seen.place.container is not None or seen.count is not None)
+        by_then = max((picking.flush for picking in unit.pickings if picking.day <= seen.day), default=0)
+        if seen.event == "opened" and not part and seen.row.numbers.get("flush", by_then + 1) == flush:
+            return True
+    return False
+
+
+def holes_of(unit: Unit, through: int, told: bool) -> str:
+    """Fresh holes, the same holes, or (blank) nobody knows? Of units that gave the flush before, or still may."""
+    before = any(picking.flush == through - 1 for picking in unit.pickings)
+    if through == 1 or (unit.known_through(through - 1) and not before):
+        return ""
+    if opened_for(unit, through):
+        return "fresh holes"
+    taped = bool(unit.filling_rows) and all("holes_taped" in row.numbers for row in unit.filling_rows)
+    return "same holes" if taped or told else ""
 
 
 def silent_batches(every: Iterable[Unit], measure: str) -> set[str]:

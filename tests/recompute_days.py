@@ -64,7 +64,7 @@ def waits_of(unit: Unit, flushes: int) -> dict[str, Wait]:
         "inoculated_to_colonised": wait(inoculated, event(unit, "colonised"), bool(picked or unit.pins)),
         "inoculated_to_pins": wait(inoculated, pins, past_pins),
         "inoculated_to_first_pick": wait(inoculated, earliest(picked.values()), False),
-        "opened_to_pins": wait(event(unit, "opened"), pins, past_pins),
+        "opened_to_pins": wait(first_opened(unit), pins, past_pins),
         "pins_to_first_pick": wait(pins, picked.get(1), max(picked, default=0) > 1),
         "cycle": wait(inoculated, unit.closing.day if unit.closing else None, False),
     }
@@ -77,6 +77,12 @@ def waits_of(unit: Unit, flushes: int) -> dict[str, Wait]:
 def event(unit: Unit, name: str) -> date | None:
     """When was the event first seen of the unit?"""
     return earliest(seen.day for seen in unit.seen if seen.event == name)
+
+
+def first_opened(unit: Unit) -> date | None:
+    """When were its first holes opened? Those opened for a later flush are others."""
+    own = [seen for seen in unit.seen if seen.event == "opened"]
+    return earliest(seen.day for seen in own if seen.row.numbers.get("flush", 1) == 1)
 
 
 def first_pick(unit: Unit, flush: int) -> date:

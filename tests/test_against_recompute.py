@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
-from pipeline.models.compared_units import COMPARED_COLUMNS, compared_units
+from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, compared_units
 from pipeline.models.groups import grouping
 from pipeline.models.view import Query, open_ledger
 from pipeline.models.view import opened as opened_ledger
@@ -28,7 +28,7 @@ START = date(2026, 1, 1)
 COLUMNS = {
     "batches": "batch,inoculated_on,strain,substrate,soak,substrate_wet_kg,moisture_pct,substrate_dry_kg,"
     "supplement_dry_kg,spawn_form,spawn_kg,containers_filled",
-    "fillings": "batch,container,kind,volume_l,fill_kg,substrate_dry_kg",
+    "fillings": "batch,container,kind,volume_l,fill_kg,substrate_dry_kg,holes_taped",
     "observations": "seen_on,event,container,batch,flush,count,cause",
     "harvests": "picked_on,fresh_weight_g,container,batch,flush,cap_stage,culled_g",
 }
@@ -75,6 +75,8 @@ def random_farm(folder: Path, seed: int) -> None:
     ]
     if fillings and draw.random() < 0.4:
         fillings.append([*draw.choice(fillings)[:2], "", "", "4.25", ""])
+    for at, row in enumerate(fillings):
+        row.append(("", "0", "4")[(seed + at) % 3])
     containers, known = ("1", "2", "3", "7"), (*names, "B9")
     observations = [
         [
@@ -201,6 +203,8 @@ def compared_differently(folder: Path, as_of: date, through: int, to_day: int | 
             same = mine.resolved == their.resolved and (mine.under is None) == (their.under is None)
             if not (same and close(mine.over, float(their.over)) and close(mine.under or 0.0, float(their.under or 0))):
                 found.append(f"{named[unit]} {measure.value}: {mine} against {their}")
+        if each.cells[HOLES] != other.holes:
+            found.append(f"{named[unit]} holes: {each.cells[HOLES]} against {other.holes}")
         waits = {name: (wait.fate, wait.day) for name, wait in each.waits.items()}
         if waits != {name: (fate.fate, fate.days) for name, fate in other.fates.items()}:
             found.append(f"{named[unit]} waits: {waits} against {other.fates}")

@@ -112,7 +112,7 @@ def test_one_level_alone_is_no_comparison(plain: Path) -> None:
     assert "1 container has no treatment written down: left out." in said.err
 
 
-@pytest.mark.parametrize("measure", ["be", "days", "colonised", "decline", "losses", "culled", "late"])
+@pytest.mark.parametrize("measure", ["be", "days", "colonised", "next-flush", "decline", "losses", "culled", "late"])
 @pytest.mark.parametrize("factor", ["spawn_rate", "kind", "substrate"])
 def test_the_tables_keep_their_contracts(demo: Path, factor: str, measure: str) -> None:
     answer = compared(demo, factor, measure, date.fromisoformat(LAST_DAY))

@@ -29,8 +29,8 @@ class MeasureOptions:
         ComparedMeasure,
         typer.Option(
             "--measure",
-            help="be; days to pins, or until colonised (with --to-day: the share by then); decline of flush K; losses; "
-            "share culled; share picked late.",
+            help="be; days to pins, or until colonised (with --to-day: the share by then); days "
+            "from the flush before to flush K; decline of flush K; losses; share culled; share picked late.",
         ),
     ] = ComparedMeasure.BE
     through_flush: Annotated[
@@ -117,7 +117,8 @@ def compare(
         str | None,
         typer.Argument(
             metavar="FACTOR",
-            help="A column of batches or fillings, like substrate; or spawn_rate. Without one: all in brief.",
+            help="A column of batches or fillings, like substrate; spawn_rate; or holes (fresh or the same, for flush "
+            "K). Without one: all in brief.",
             show_default=False,
         ),
     ] = None,

@@ -37,7 +37,12 @@ def note(
         str | None, typer.Option("--on", metavar="DATE", help="The day, like 2026-05-31. Default: today.")
     ] = None,
     flush: Annotated[
-        str | None, typer.Option("--flush", metavar="N", help="The flush of pins. Default: told from the pickings.")
+        str | None,
+        typer.Option(
+            "--flush",
+            metavar="N",
+            help="The flush that pins are of, or holes are opened for. Default: told from the pickings.",
+        ),
     ] = None,
     cause: Annotated[
         str | None,

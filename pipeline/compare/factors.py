@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.models.compared_units import MONTH, SPAWN_RATE, ComparedUnit
+from pipeline.models.compared_units import HOLES, MONTH, SPAWN_RATE, ComparedUnit
 from schemas.contract import (
     BATCHES,
     FILLINGS,
@@ -20,9 +20,9 @@ from schemas.phrases import did_you_mean
 
 NONE = "none"  # what a blank cell of `supplement` means
 
-# What each column is to a comparison, the contracts say: see schemas.contract.ColumnRole. The spawn rate is an amount
-# beside them, the month of inoculation a cluster.
-CHOICES = columns_with_role(ColumnRole.CHOICE)
+# What each column is to a comparison, the contracts say: see schemas.contract.ColumnRole. Beside them the spawn rate is
+# an amount, the month of inoculation a cluster, and fresh or the same holes for a flush are a choice.
+CHOICES = (*columns_with_role(ColumnRole.CHOICE), HOLES)
 CLUSTERS = (MONTH, *columns_with_role(ColumnRole.CLUSTER))
 AMOUNTS = (SPAWN_RATE, *columns_with_role(ColumnRole.AMOUNT))
 READINGS = columns_with_role(ColumnRole.READING)
@@ -32,11 +32,14 @@ REPORTED = (
     *(each.name for each in contract(BATCHES).fields if each.reported),
     SPAWN_RATE,
     *(each.name for each in contract(FILLINGS).fields if each.reported),
+    HOLES,
 )
 # What has levels of its own for each level of the factor, and so counts as its clusters: a species has its strains.
 OWN_CLUSTERS = {"species": ("strain",)}
 # The spawn rate is worked out from this column: neither is another explanation of the other.
 SPAWN_MASS = "spawn_kg"
+# Fresh holes are taped ones that were opened: neither is another explanation of the other.
+TAPED = "holes_taped"
 
 MOST_NUMBERS = 6  # up to so many different numbers are levels as they are: our choice, no source
 # Amounts that differ from the next by less than this ratio are one level (weighing, rounding): our choice, no source.
@@ -56,7 +59,7 @@ class Levels:
 def parts_of(factor: str) -> set[str]:
     """Return what belongs to a factor, and so is no other explanation: a hot soak is shorter because it is hot."""
     parts = {each.name for each in recipe_columns() if each.belongs_to == factor}
-    worked_out = {SPAWN_RATE: SPAWN_MASS, SPAWN_MASS: SPAWN_RATE}
+    worked_out = {SPAWN_RATE: SPAWN_MASS, SPAWN_MASS: SPAWN_RATE, HOLES: TAPED, TAPED: HOLES}
     return parts | {worked_out[factor]} if factor in worked_out else parts
 
 
@@ -66,12 +69,12 @@ def _column(factor: str) -> Field:
 
 def is_number(factor: str) -> bool:
     """Return whether this factor holds numbers."""
-    return factor == SPAWN_RATE or (factor != MONTH and _column(factor).is_number)
+    return factor == SPAWN_RATE or (factor not in (MONTH, HOLES) and _column(factor).is_number)
 
 
 def title(factor: str) -> str:
     """Return what this factor is called in a sentence."""
-    if factor in (SPAWN_RATE, MONTH):
+    if factor in (SPAWN_RATE, MONTH, HOLES):
         return factor.replace("_", " ")
     found = _column(factor).title
     return found[0].lower() + found[1:]

@@ -54,6 +54,12 @@ MEASURES = {
             look="Look every day while they are to be colonised",
         ),
         Measure(
+            "next-flush", "days from the flush before to flush {flush}", "days", 1, "worthwhile_days",
+            "took longer to the next flush than", "had the next flush sooner than", "still waiting for flush {flush}",
+            "gave no such flush, or none before it", by_flush=True, least_flush=2,
+            look="Look and pick every day while the next flush is due",
+        ),
+        Measure(
             "decline", "flush {flush} over flush 1", "points", 100, "worthwhile_decline_points",
             "kept more of its first flush than", "kept less of its first flush than", THROUGH, "nothing in flush 1",
             by_flush=True, least_flush=2,

@@ -12,8 +12,8 @@ from schemas.contract import ColumnRole, columns_with_role
 
 # The columns of batches and fillings that can be compared: all that the contracts give a role.
 COMPARED_COLUMNS = columns_with_role(*ColumnRole)
-# What is compared beside them, worked out from them: % of wet substrate, and the month of inoculation.
-SPAWN_RATE, MONTH = "spawn_rate", "month"
+# What is compared beside them: % of wet substrate, the month of inoculation, the holes of the flush asked for.
+SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 # What can be compared as a share by a day: the measure of its days, and what its columns begin with.
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
 
@@ -41,8 +41,8 @@ class UnitWait:
 @dataclass(frozen=True)
 class ComparedUnit:
     """A unit: its soak (a batch without one is its own), the text of each of its cells by column (blank where it has
-    none), with its spawn rate and its month, and its parts of each measure. waits: by the measure of its days, how it
-    stands to its pins and to being colonised; empty without a day of inoculation.
+    none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
+    it stands to its pins and to being colonised; empty without a day of inoculation.
     """
 
     unit: str
@@ -90,9 +90,14 @@ def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
         record["batch"],
         record["soak_key"],
         record["inoculated_on"],
-        {**cells, SPAWN_RATE: "" if rate is None else repr(float(rate)), MONTH: record["month"] or ""},
         {
-            name.value: MeasureParts(record[f"{name}_over"], record[f"{name}_under"], record[f"{name}_resolved"])
+            **cells,
+            SPAWN_RATE: "" if rate is None else repr(float(rate)),
+            MONTH: record["month"] or "",
+            HOLES: record["holes"] or "",
+        },
+        {
+            name.value: MeasureParts(*(record[f"{name.column}_{part}"] for part in ("over", "under", "resolved")))
             for name in ComparedMeasure
         },
         {

@@ -2,9 +2,11 @@
 -- sums over a soak's units at one level are divided; NAME_resolved: whether the unit is far enough to be compared,
 -- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
 -- units are followed to the same flush or age. Masses in g. pins_*, colonised_*: how it stands to its pins and to being
--- colonised (unit_pinning, unit_colonising); null without a day of inoculation.
+-- colonised (unit_pinning, unit_colonising); null without a day of inoculation. holes: with which it went into the flush
+-- asked for (unit_holes); null where nothing says so.
 -- Grain: one row per unit.
--- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_pickings, unit_pinning, unit_states, unit_waits, units
+-- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_states,
+--     unit_waits, units
 -- writes: nothing
 with picked as (
     select
@@ -30,6 +32,11 @@ pins as (
 colonised as (
     select unit, days, state from unit_waits where wait = 'inoculated_to_colonised'
 ),
+next_flush as (
+    select unit, days
+    from unit_waits
+    where wait = 'flush_' || (getvariable('through') - 1) || '_to_' || getvariable('through')
+),
 followed as (
     select
         s.*,
@@ -54,6 +61,9 @@ select
     coalesce(c.days, 0)::double as colonised_over,
     (c.days is not null)::integer::double as colonised_under,
     coalesce(c.state, 'noted') <> 'not yet' as colonised_resolved,
+    coalesce(x.days, 0)::double as next_flush_over,
+    (x.days is not null)::integer::double as next_flush_under,
+    t.flush_resolved or x.days is not null as next_flush_resolved,
     coalesce(l.fresh_g, 0)::double as decline_over,
     t.fresh_g_flush1::double as decline_under,
     t.flush_resolved as decline_resolved,
@@ -71,6 +81,7 @@ select
             then 100 * b.spawn_kg::double / nullif(b.substrate_wet_kg::double, 0)
     end as spawn_rate_pct,
     strftime(t.inoculated_on, '%Y-%m') as month,
+    o.holes,
     ug.group_id,
     n.fate as pins_fate,
     n.days::double as pins_day,
@@ -84,6 +95,8 @@ left join picked as p on p.unit = t.unit
 left join last_flush as l on l.unit = t.unit
 left join pins as w on w.unit = t.unit
 left join colonised as c on c.unit = t.unit
+left join next_flush as x on x.unit = t.unit
+left join unit_holes as o on o.unit = t.unit
 left join unit_pinning as n on n.unit = t.unit
 left join unit_colonising as k on k.unit = t.unit
 order by t.inoculated_on nulls last, t.batch, t.container

@@ -9,7 +9,7 @@ with events as (
     select
         unit,
         min(seen_on) filter (where event = 'colonised') as colonised_on,
-        min(seen_on) filter (where event = 'opened') as opened_on
+        min(seen_on) filter (where event = 'opened' and coalesce(flush, 1) = 1) as opened_on
     from unit_seen
     group by unit
 ),
