@@ -31,7 +31,7 @@ def load_unchecked(folder: Path) -> dict[str, Any]:
     import duckdb
 
     from pipeline.farm.folder import table_files
-    from pipeline.ledger.stage import sql_type
+    from pipeline.models.columns import sql_type
     from schemas.contract import INPUTS, contract
 
     ledger = folder / "unchecked.duckdb"

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from pipeline.models.lineage import LEDGER, RESULTS, UNITS, model, names, order
+from pipeline.models.lineage import LEDGER, RESULTS, STAGE, UNITS, model, names, order
 
 DOCUMENT = Path(__file__).parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- lineage: made by `make lineage` -->", "<!-- /lineage -->"
 TITLES = {
+    STAGE: "stage: the rows as they were read, changed by the statements of draft/",
     LEDGER: "ledger: decided by a refresh, in this order",
     UNITS: "units: temporary tables as of a day, made when they are read",
     RESULTS: "results: queries, which write nothing",

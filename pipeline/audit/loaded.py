@@ -20,8 +20,7 @@ def columns_of(ledger: Models, name: str) -> dict[str, str]:
     """Return the columns, with their types, that this table or view of the ledger has. None where there is no such
     table.
     """
-    query = "select column_name, data_type from duckdb_columns() where table_name = ? and not internal"
-    return dict(ledger.connection.execute(query, [name]).fetchall())
+    return {column: held for table, column, held in ledger.tuples("held_columns") if table == name}
 
 
 def frame(ledger: Models, table: Contract) -> Any:
@@ -93,11 +92,3 @@ def _type(each: Field) -> str:
         return "DOUBLE" if each.decimals is None else f"DECIMAL(18,{each.decimals})"
     kinds: Mapping[str, str] = {"string": "VARCHAR", "date": "DATE", "integer": "INTEGER"}
     return kinds[each.type]
-
-
-def counts_frame(ledger: Models) -> Any:
-    """Return what became of the rows of each file. One row per file: rows_in, and what is accounted for."""
-    return ledger.connection.execute(
-        "select file, 0 as row, rows_in::double as rows_in, "
-        "(loaded + set_aside + waiting + blank)::double as accounted_for from row_counts order by file"
-    ).df()

@@ -59,7 +59,7 @@ def table_outcomes(ledger: Models, name: str, known: Collection[Place] = ()) -> 
 
 def ledger_outcomes(ledger: Models) -> list[Outcome]:
     """Return whether the ledger holds each column as its contract has it, and whether the rows of each file add up."""
-    from pipeline.audit.loaded import counts_frame, types_frame
+    from pipeline.audit.loaded import types_frame
 
     typed = Expected(
         "ledger",
@@ -83,7 +83,7 @@ def ledger_outcomes(ledger: Models) -> list[Outcome]:
         shown="rows_in",
         beside="accounted_for",
     )
-    types, counts = types_frame(ledger), counts_frame(ledger)
+    types, counts = types_frame(ledger), ledger.frame("row_balance")
     types["file"], types["row"] = types["table"] + "." + types["column"], 0
     pairs = ((typed, types), (added, counts))
     return [_outcome(each, verdicts(rows, [each])[0], rows, ()) for each, rows in pairs]

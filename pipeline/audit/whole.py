@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from pipeline.audit.compiled import BETWEEN
 from pipeline.audit.engine import verdicts
 from pipeline.audit.expected import Expected, Tested
-from pipeline.models.statements import statement
 from schemas.audit import WholeRule, substrate_with_band, whole_rules
 from schemas.audit_outcome import FaultyRow, Outcome
 
@@ -29,11 +28,8 @@ def whole_outcomes(view: LedgerView) -> list[Outcome]:
     from pipeline.models import measures
 
     months = pd.DataFrame(measures.months(view))
-    frames = {rule.table: _frame(view, rule.table) for rule in whole_rules() if rule.table != "months"}
-    grown = {
-        substrate_with_band(name)
-        for (name,) in view.connection.execute("select distinct coalesce(substrate, '') from batches").fetchall()
-    }
+    frames = {rule.table: view.frame(f"whole_{rule.table}") for rule in whole_rules() if rule.table != "months"}
+    grown = {substrate_with_band(name) for (name,) in view.tuples("substrates")}
     outcomes = []
     for rule in whole_rules():
         if rule.kind == "each_month":
@@ -43,12 +39,6 @@ def whole_outcomes(view: LedgerView) -> list[Outcome]:
         elif rule.substrate is None or rule.substrate in grown:
             outcomes.append(_within(rule, frames[rule.table]))
     return outcomes
-
-
-def _frame(view: LedgerView, table: str) -> Any:
-    name = f"whole_{table}"
-    view.make(name)
-    return view.connection.execute(statement(name)).df()
 
 
 def _outcome(rule: WholeRule, low: float | None, high: float | None, looked_at: int) -> Outcome:

@@ -14,6 +14,7 @@ from zlib import crc32
 from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.ready_command import typed
 from pipeline.files.replace import replace_file
+from pipeline.models.statements import rows
 from schemas.answers import FileStatus
 from schemas.contract import INPUTS, contract
 from schemas.finding import Finding
@@ -193,11 +194,7 @@ def missing_file_findings(con: duckdb.DuckDBPyConnection) -> list[Finding]:
     """Return a finding for each file of the ledger that is not there to be read. Of a file that holds several tables,
     the one with the most rows comes first.
     """
-    query = (
-        "select table_name, file, status, problem, rows_in - rows_blank from files where status <> 'present' "
-        "order by file, rows_in - rows_blank desc, table_name"
-    )
-    return [missing_file_finding(*row) for row in con.execute(query).fetchall()]
+    return [missing_file_finding(*row) for row in rows(con, "missing_files")]
 
 
 def missing_file_messages(found: Sequence[Finding]) -> list[str]:

@@ -16,6 +16,7 @@ from pipeline.ledger.backups import Key, missing_file_findings, missing_file_mes
 from pipeline.ledger.intake import Sources, Taken, key_of
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.state import LedgerState, versions
+from pipeline.models.statements import open_draft, records, rows, run
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
 
@@ -81,16 +82,8 @@ def write_draft(farm: Farm, ledger: LedgerState, sources: Sources, portions: Ite
     if ledger.rebuild is None:
         shutil.copyfile(farm.ledger, draft)
     try:
-        with duckdb.connect(config={"temp_directory": str(_spill(draft))}) as con:
-            # The draft is thrown away unless it is finished, so it needs no write-ahead log.
-            con.execute(f"attach {_quoted(draft)} as draft (recovery_mode no_wal_writes)")
-            con.execute("use draft")
-            # It is written out once, at the end, and not whenever much has changed.
-            con.execute("set checkpoint_threshold = '1TB'")
+        with open_draft(draft, _spill(draft)) as con:
             written = _fill(con, farm, ledger, sources, portions, tell)
-            con.execute("checkpoint")
-            con.execute("use memory")
-            con.execute("detach draft")
     except duckdb.Error as problem:
         # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
         full = isinstance(problem, duckdb.FatalException) and "could not write" in str(problem).lower()
@@ -100,10 +93,6 @@ def write_draft(farm: Farm, ledger: LedgerState, sources: Sources, portions: Ite
     with open(draft, "rb+") as made:
         os.fsync(made.fileno())
     return written
-
-
-def _quoted(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _fill(
@@ -124,14 +113,13 @@ def _fill(
         note_before(con, sorted(touched))
     else:
         create_stage(con)
-        con.execute("create table meta (key varchar, value varchar)")
     taken = _stage(con, ledger, portions, tell)
     marks = {key: mark for each in taken for key, mark in each.marks.items()}
     for table, file in ledger.hashes:
         if (table, file) not in marks or marks[table, file].status == FileStatus.GIVEN_UP:
             drop_file(con, table, file)
     _note_statuses(con, marks, {key: reason for each in taken for key, reason in each.reasons.items()})
-    renamed = [key for key in sorted(sources.vanished) if _all_stand_elsewhere(con, farm, key)]
+    renamed = [key for key in sorted(sources.vanished) if _all_stand_elsewhere(con, farm, key, marks[key].status)]
     for table, file in renamed:
         drop_file(con, table, file)
         del marks[table, file]
@@ -172,24 +160,18 @@ def _stage(con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterab
 
 def _note_statuses(con: duckdb.DuckDBPyConnection, marks: dict[Key, FileMark], reasons: dict[Key, str]) -> None:
     """Notes of each file how it stands, and why not in the folder where it does not."""
-    from pipeline.files.validate import file_part
+    from pipeline.ledger.stage import add_file
 
-    con.execute("update files set status = 'present', problem = '' where status <> 'present'")
+    run(con, "all_present")
     for (table, file), mark in marks.items():
         reason = reasons.get((table, file), "")
         if mark.status == FileStatus.GIVEN_UP:
-            con.execute(
-                "insert into files values (?, ?, ?, '', 0, 0, ?, ?)",
-                [table, file, file_part(table, file), mark.status.value, reason],
-            )
+            add_file(con, table, file, status=mark.status, problem=reason)
         elif mark.status != FileStatus.PRESENT:
-            con.execute(
-                "update files set status = ?, problem = ? where table_name = ? and file = ?",
-                [mark.status.value, reason, table, file],
-            )
+            run(con, "note_status", table_name=table, file=file, status=mark.status.value, problem=reason)
 
 
-def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -> bool:
+def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key, status: FileStatus) -> bool:
     """Whether all rows of a file that is gone stand, as often, in files that are there. Then it was renamed or split.
 
     Each file is judged on its own, so that the fate of one does not hang on another. Otherwise notes how many do not.
@@ -197,35 +179,11 @@ def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key) -
     from pipeline.files.validate import file_part
 
     table, file = key
-    found = con.execute(
-        f"""
-        with mine as (
-            select cells, count(*) as times from cells_of_{table} where file_part_of(line) = ? group by cells
-        ),
-        others as (
-            select cells, count(*) as times
-            from cells_of_{table}
-            where
-                cells in (select cells from mine)
-                and file_part_of(line) in (select file_part from files where status = 'present')
-            group by cells
-        )
-        select
-            coalesce(sum(mine.times), 0)::bigint as rows,
-            coalesce(sum(greatest(mine.times - coalesce(others.times, 0), 0)), 0)::bigint as missing
-        from mine
-        left join others on others.cells = mine.cells
-        """,
-        [file_part(table, file)],
-    ).fetchone()
-    assert found is not None, "a sum is one row"
-    rows, missing = found
+    ((in_all, missing),) = rows(con, f"rows_elsewhere_{table}", file_part=file_part(table, file))
     if not missing:
         return True
-    con.execute(
-        "update files set problem = ? where table_name = ? and file = ?",
-        [f"{why_not_there(farm, file)}, and {_stand_nowhere(rows, missing)}", table, file],
-    )
+    problem = f"{why_not_there(farm, file)}, and {_stand_nowhere(in_all, missing)}"
+    run(con, "note_status", table_name=table, file=file, status=status.value, problem=problem)
     return False
 
 
@@ -239,22 +197,15 @@ def _stand_nowhere(rows: int, missing: int) -> str:
 
 def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
     """Notes what the ledger was made from; returns its id, which follows from that."""
-    files = con.execute("select table_name, file, content_hash, status from files order by all").fetchall()
+    files = [state[:4] for state in rows(con, "file_states")]
     values = versions(farm)
     digest = sha256(repr((sorted(values.items()), files)).encode()).hexdigest()
-    con.execute("delete from meta")
-    for key, value in {**values, "ledger_id": digest}.items():
-        con.execute("insert into meta values (?, ?)", [key, value])
+    noted = {**values, "ledger_id": digest}
+    run(con, "meta", keys=[*noted], values=[*noted.values()])
     return digest
 
 
 def summary(con: duckdb.DuckDBPyConnection, ledger_id: str) -> LedgerSummary:
     """Return the summary of the ledger that is open here."""
-    cursor = con.execute(
-        "select r.table_name, r.file, r.rows_in, r.loaded, r.set_aside, r.waiting, r.blank, f.status, f.content_hash "
-        "from row_counts as r inner join files as f on f.table_name = r.table_name and f.file = r.file order by all"
-    )
-    names = [column[0] for column in cursor.description]
-    counts = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
-    levels = dict(con.execute("select level, count(*) from findings group by level order by level").fetchall())
+    counts, levels = records(con, "file_counts"), dict(rows(con, "level_counts"))
     return LedgerSummary(ledger_id, counts, levels, missing_file_messages(missing_file_findings(con)))

@@ -7,7 +7,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from pipeline.ledger.backups import missing_file_findings
-from schemas.contract import Field, contract
+from pipeline.models.statements import rows
+from schemas.contract import BATCHES, FILLINGS, Field, contract
 from schemas.finding import LEVELS, Finding, finding, with_waiting
 
 if TYPE_CHECKING:
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
 
     from pipeline.models.view import Models
 
-_PARENTS = ("batches", "fillings")
-_DATES = {"batches": "inoculated_on", "observations": "seen_on", "harvests": "picked_on"}
+_PARENTS = (BATCHES, FILLINGS)
 
 
 def ledger_findings(ledger: Models, as_of: date) -> list[Finding]:
@@ -28,11 +28,7 @@ def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     """Return what was found in the rows and files, as of a day. Roots with the most rows waiting come first, then by
     severity, file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
     """
-    query = (
-        "select table_name, file, row, column_name, rule, level, value, detail, waits_file, waits_row "
-        "from findings order by all"
-    )
-    found = [_finding(row) for row in con.execute(query).fetchall()]
+    found = [_finding(row) for row in rows(con, "listed_findings")]
     found += _future(con, as_of)
     found += missing_file_findings(con)
     waiting = Counter(each.waits_for for each in found if each.waits_for)
@@ -66,9 +62,7 @@ def _plain(value: str, each: Field) -> str:
 
 def _future(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     found = []
-    for table, column in _DATES.items():
-        rule = contract(table).row_rules["future"]
-        query = f"select file, row, {column}::varchar from {table} where {column} > ? order by all"
-        for file, row, value in con.execute(query, [as_of]).fetchall():
-            found.append(finding(contract(table), file, row, column, "future", rule["level"], value, as_of.isoformat()))
+    for table, file, row, column, value in rows(con, "future_days", as_of=as_of):
+        level = contract(table).row_rules["future"]["level"]
+        found.append(finding(contract(table), file, row, column, "future", level, value, as_of.isoformat()))
     return found

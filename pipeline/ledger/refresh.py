@@ -36,6 +36,7 @@ from pipeline.ledger.manifest import (
     write_ahead_log,
 )
 from pipeline.ledger.state import LedgerState, ledger_state, versions
+from pipeline.models.statements import rows
 from schemas.answers import FileStatus
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
@@ -216,9 +217,8 @@ def _summary_of(ledger: Path) -> LedgerSummary:
     import duckdb
 
     with duckdb.connect(str(ledger), read_only=True) as con:
-        found = con.execute("select value from meta where key = 'ledger_id'").fetchone()
-        assert found is not None, "a ledger always has its id"
-        return summary(con, found[0])
+        ((ledger_id,),) = rows(con, "ledger_id")
+        return summary(con, ledger_id)
 
 
 def _note(

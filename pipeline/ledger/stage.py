@@ -7,15 +7,28 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.farm.settings import Settings, whole
-from pipeline.models.lineage import LEDGER
-from pipeline.models.statements import statements_of
+from pipeline.files.validate import file_part
+from pipeline.models.lineage import LEDGER, STAGE
+from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
-from schemas.contract import BATCHES, INPUTS, Contract, Field, contract
+from schemas.answers import FileStatus
+from schemas.contract import BATCHES, contract
 
 if TYPE_CHECKING:
     import duckdb
 
     from pipeline.files.validate import ValidatedRows
+
+# What is noted of a finding on a cell, each with its type.
+CELL_FINDING = {
+    "table_name": pl.String,
+    "file": pl.String,
+    "row": pl.Int32,
+    "column_name": pl.String,
+    "rule": pl.String,
+    "level": pl.String,
+    "value": pl.String,
+}
 
 
 class ArrowTable:
@@ -28,89 +41,66 @@ class ArrowTable:
         return self.frame.__arrow_c_stream__(requested_schema)
 
 
-def sql_type(each: Field) -> str:
-    """Return how the ledger holds this column. Masses are decimals, so that sums are exact."""
-    if each.type == "number":
-        return "double" if each.decimals is None else f"decimal(18, {each.decimals})"
-    return {"string": "varchar", "date": "date", "integer": "integer"}[each.type]
-
-
-def _columns(table: Contract) -> list[tuple[str, str]]:
-    columns = [("line", "ubigint")]
-    columns += [(each.name, sql_type(each)) for each in table.fields]
-    columns += [(f"{name}_text", "varchar") for name in table.columns_with_text]
-    return [*columns, ("other_cells", "varchar"), ("faulty", "boolean")]
-
-
-def _cells(table: Contract) -> str:
-    """The columns in which two rows that say the same are equal: all cells of the file, also the unknown ones."""
-    return ", ".join(f'"{name}"' for name in (*table.names, "other_cells"))
-
-
 def create_stage(con: duckdb.DuckDBPyConnection) -> None:
     """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
-    con.execute(
-        "create table files (table_name varchar, file varchar, file_part ubigint primary key, content_hash varchar, "
-        "rows_in integer, rows_blank integer, status varchar, problem varchar)"
-    )
-    # A row's line is its file's number and its own: see pipeline/files/validate.py.
-    con.execute("create macro row_of(line) as (line & 4294967295)::integer")
-    con.execute("create macro file_part_of(line) as line >> 32")
-    for name in INPUTS:
-        columns = ", ".join(f'"{column}" {kind}' for column, kind in _columns(contract(name)))
-        con.execute(f"create table stage_{name} ({columns})")
-        con.execute(
-            f"create view rows_of_{name} as select s.*, f.file, row_of(s.line) as row "
-            f"from stage_{name} as s inner join files as f on f.file_part = file_part_of(s.line)"
-        )
-        cells = _cells(contract(name))
-        con.execute(f"create view cells_of_{name} as select line, hash({cells}) as cells from stage_{name}")
-    con.execute(
-        "create table cell_findings (table_name varchar, file varchar, row integer, column_name varchar, "
-        "rule varchar, level varchar, value varchar)"
-    )
-    con.execute("create table row_rules (table_name varchar, rule varchar, column_name varchar, level varchar)")
-    for name in INPUTS:
-        for rule, notice in contract(name).row_rules.items():
-            values = [name, rule, notice.get("column", ""), notice["level"]]
-            con.execute("insert into row_rules values (?, ?, ?, ?)", values)
+    for text in statements_of(STAGE):
+        con.execute(text)
 
 
 def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     """Takes a file's rows off the stage."""
-    from pipeline.files.validate import file_part
-
-    con.execute(f"delete from stage_{table} where file_part_of(line) = ?", [file_part(table, file)])
-    for listed_in in ("files", "cell_findings"):
-        con.execute(f"delete from {listed_in} where table_name = ? and file = ?", [table, file])
+    run(con, f"drop_rows_{table}", file_part=file_part(table, file))
+    for name in ("drop_file", "drop_cell_findings"):
+        run(con, name, table_name=table, file=file)
 
 
 def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage."""
-    from pipeline.files.validate import file_part
-
     table = validated.raws[0].source.table
-    names = [name for name, _ in _columns(contract(table))]
-    listed = ", ".join(f'"{name}"' for name in names)
     incoming = con.from_arrow(ArrowTable(validated.frame))
-    incoming.query("incoming", f"insert into stage_{table} select {listed} from incoming")
-    columns = "file, row, column_name, rule, level, value"
-    found = con.from_arrow(ArrowTable(validated.findings))
-    found.query("found", f"insert into cell_findings select '{table}', {columns} from found")
+    incoming.query("incoming", statement(f"add_rows_{table}"))
+    found = con.from_arrow(ArrowTable(_cell_findings(validated)))
+    found.query("found", statement("add_cell_findings"))
     for raw in validated.raws:
-        values = [
-            table,
-            raw.source.name,
-            file_part(table, raw.source.name),
-            raw.content_hash,
-            raw.rows_in,
-            raw.rows_blank,
-        ]
-        # How it stands is told once all files are on the stage: see pipeline/ledger/draft.py.
-        con.execute("insert into files values (?, ?, ?, ?, ?, ?, 'present', '')", values)
-        for notice in raw.notices:
-            values = [notice.table, notice.file, notice.row, notice.column, notice.rule, notice.level, notice.value]
-            con.execute("insert into cell_findings values (?, ?, ?, ?, ?, ?, ?)", values)
+        # How it stands is noted once all files are on the stage: see pipeline/ledger/draft.py.
+        add_file(con, table, raw.source.name, raw.content_hash, raw.rows_in, raw.rows_blank)
+
+
+def _cell_findings(validated: ValidatedRows) -> pl.DataFrame:
+    """The findings on the cells of these files, and on the files themselves."""
+    table = validated.raws[0].source.table
+    of_cells = validated.findings.with_columns(pl.lit(table).alias("table_name")).select(*CELL_FINDING)
+    of_files = [
+        (each.table, each.file, each.row, each.column, each.rule, each.level, each.value)
+        for raw in validated.raws
+        for each in raw.notices
+    ]
+    return pl.concat([of_cells, pl.DataFrame(of_files, schema=CELL_FINDING, orient="row")])
+
+
+def add_file(
+    con: duckdb.DuckDBPyConnection,
+    table: str,
+    file: str,
+    content_hash: str = "",
+    rows_in: int = 0,
+    rows_blank: int = 0,
+    status: FileStatus = FileStatus.PRESENT,
+    problem: str = "",
+) -> None:
+    """Notes a file of the farm, with how it stands and what is wrong with it."""
+    run(
+        con,
+        "add_file",
+        table_name=table,
+        file=file,
+        file_part=file_part(table, file),
+        content_hash=content_hash,
+        rows_in=rows_in,
+        rows_blank=rows_blank,
+        status=status.value,
+        problem=problem,
+    )
 
 
 def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) -> None:
@@ -120,13 +110,12 @@ def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) ->
         "least_pickings": pickings.LEAST_PICKINGS,
         "times_more": pickings.TIMES_MORE,
         "times_less": pickings.TIMES_LESS,
-        "most_spawn_pct": contract(BATCHES).row_rules["spawn_above_40_pct"]["limit"],
+        "most_spawn_pct": int(contract(BATCHES).row_rules["spawn_above_40_pct"]["limit"]),
+        # As DuckDB takes a map.
+        "weight_slips": {"key": [*pickings.SLIPS], "value": [*pickings.SLIPS.values()]},
     }
     for name, value in variables.items():
-        con.execute(f"set variable {name} = {value}")
-    con.execute(
-        "set variable weight_slips = map(?::varchar[], ?::double[])", [[*pickings.SLIPS], [*pickings.SLIPS.values()]]
-    )
+        set_variable(con, name, value)
 
 
 def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
@@ -137,5 +126,5 @@ def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     _set_variables(con, whole(settings, "new_flush_after_days"))
     for text in statements_of(LEDGER):
         con.execute(text)
-    wrong = con.execute("select file from row_counts where rows_in <> loaded + set_aside + waiting + blank").fetchall()
+    wrong = [file for file, _, rows_in, accounted_for in rows(con, "row_balance") if rows_in != accounted_for]
     assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

@@ -12,7 +12,8 @@ from pathlib import Path
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key
 from pipeline.ledger.manifest import write_ahead_log
-from pipeline.models.statements import statements_of
+from pipeline.models.lineage import LEDGER, STAGE
+from pipeline.models.statements import rows, statements_of
 from schemas.contract import inputs_hash
 from schemas.finding import OutOfReach
 
@@ -26,9 +27,11 @@ VERSION_OF = {"gillbook": "gillbook", "layout": "layout", "duckdb": "DuckDB"}
 
 @cache
 def _decisions_hash() -> str:
-    """One hash over the SQL files that decide what is loaded: a ledger made by other statements is built anew."""
+    """One hash over the SQL files that make the stage and decide what is loaded: a ledger made by other statements is
+    built anew.
+    """
     digest = sha256()
-    for text in statements_of("ledger"):
+    for text in (*statements_of(STAGE), *statements_of(LEDGER)):
         digest.update(text.encode())
     return digest.hexdigest()
 
@@ -73,11 +76,10 @@ def ledger_state(farm: Farm) -> LedgerState:
     wanted = versions(farm)
     try:
         with duckdb.connect(str(farm.ledger), read_only=True) as con:
-            meta = dict(con.execute("select key, value from meta").fetchall())
+            meta = dict(rows(con, "made_from"))
             _refuse_newer(farm.ledger, meta)
             other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
-            query = "select table_name, file, content_hash, status, problem from files"
-            found = con.execute(query).fetchall() if other is None else []
+            found = rows(con, "file_states") if other is None else []
     except (duckdb.Error, KeyError, ValueError) as problem:
         return LedgerState({}, {}, rebuild=_unusable(farm.ledger, problem))
     if write_ahead_log(farm.ledger).exists():

@@ -1,9 +1,10 @@
 """What each model reads and writes, told by the heads of the SQL files; and the order that follows from it.
 
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
-it writes, which has the file's name; a query that only answers writes nothing. `{columns of TABLE as ALIAS}` stands for
-the columns of an input table's contract. tests/test_lineage.py holds the heads against the statements, and
-`make lineage` draws the picture in DEVELOPERS.md.
+it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
+model per input table. `{columns of TABLE as ALIAS}` stands for the columns of an input table's contract: see
+pipeline/models/columns. tests/test_lineage.py holds the heads against the statements, and `make lineage` draws the
+picture in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -15,15 +16,19 @@ from functools import cache
 from graphlib import TopologicalSorter
 from importlib.resources import files
 
-from schemas.contract import contract
+from pipeline.models.columns import filled
+from schemas.contract import INPUTS
 
-# The folders of the models. ledger: the tables and views that a refresh decides. units: temporary tables, as of a day.
-# results: queries, which write nothing.
-GROUPS = LEDGER, UNITS, RESULTS = ("ledger", "units", "results")
+# The folders of the models. stage: the tables that hold the rows as they were read, and views of them. draft:
+# statements with parameters, by which a refresh changes the stage and sees what that changes. ledger: the tables and
+# views that a refresh decides. units: temporary tables, as of a day. results: queries, which write nothing.
+GROUPS = STAGE, DRAFT, LEDGER, UNITS, RESULTS = ("stage", "draft", "ledger", "units", "results")
+# What stands for the name of an input table, in the name and the text of a file.
+INPUT = "INPUT"
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)
 WRITES = re.compile(r"^-- writes: (\w+)$", re.MULTILINE)
-COLUMNS = re.compile(r"\{columns of (\w+) as (\w+)\}")
-VARIABLES = re.compile(r"getvariable\('(\w+)'\)")
+# {keys of group_by} is one that is put into the text itself.
+VARIABLES = re.compile(r"(?:getvariable\('|\{\w+ of )(group_by(?=\})|\w+(?='\)))")
 NOTHING = "nothing"
 
 
@@ -40,10 +45,20 @@ class Model:
 
 
 @cache
+def _files(group: str) -> dict[str, tuple[str, str]]:
+    """The models of a group by name, each with its file, and with the input table that INPUT stands for in it."""
+    found = {}
+    for path in files("pipeline.models").joinpath(group).iterdir():
+        name, ending = path.name[:-4], path.name[-4:]
+        if ending == ".sql":
+            for table in INPUTS if INPUT in name else ("",):
+                found[name.replace(INPUT, table)] = (path.name, table)
+    return found
+
+
 def names(group: str) -> frozenset[str]:
     """Return the names of a group's models."""
-    found = files("pipeline.models").joinpath(group).iterdir()
-    return frozenset(path.name.removesuffix(".sql") for path in found if path.name.endswith(".sql"))
+    return frozenset(_files(group))
 
 
 @cache
@@ -52,11 +67,12 @@ def model(name: str) -> Model:
     group = next((each for each in GROUPS if name in names(each)), None)
     if group is None:
         raise KeyError(f"no model is called {name}")
-    text = files("pipeline.models").joinpath(group, f"{name}.sql").read_text(encoding="utf-8")
-    text = COLUMNS.sub(_columns, text)
+    file, table = _files(group)[name]
+    text = files("pipeline.models").joinpath(group, file).read_text(encoding="utf-8")
+    text = filled(text.replace(INPUT, table) if table else text)
     reads, writes = READS.search(text), WRITES.search(text)
     if reads is None or writes is None:
-        raise ValueError(f"{name}.sql does not say what it reads and writes")
+        raise ValueError(f"{file} does not say what it reads and writes")
     listed = re.findall(r"\w+", reads.group(1))
     return Model(
         name,
@@ -98,12 +114,6 @@ def outdated(made: Iterable[str], changed: Iterable[str]) -> frozenset[str]:
         if gone & (each.reads | each.variables):
             gone.add(name)
     return frozenset(gone & set(made))
-
-
-def _columns(placeholder: re.Match[str]) -> str:
-    """The columns of an input table, by its contract, so that a field that is added there needs no other edit."""
-    table, alias = placeholder.groups()
-    return ",\n    ".join(f'{alias}."{name}"' for name in contract(table).names)
 
 
 def _sorted(chosen: Iterable[str]) -> tuple[str, ...]:

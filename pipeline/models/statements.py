@@ -1,7 +1,10 @@
-"""The texts of the models, and the rows of a query as records."""
+"""Running models: their texts on a connection, their rows, and the few statements that name a file or a variable."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.models.lineage import model, order
@@ -20,8 +23,41 @@ def statements_of(group: str) -> list[str]:
     return [statement(name) for name in order(group)]
 
 
-def records(con: duckdb.DuckDBPyConnection, query: str) -> list[dict[str, Any]]:
-    """Return the rows of a query: one record per row, by the names of its columns."""
-    cursor = con.execute(query)
+def run(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> duckdb.DuckDBPyConnection:
+    """Run a model; `values`: of its parameters, each $NAME in its text."""
+    return con.execute(statement(name), values or None)
+
+
+def rows(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> list[tuple[Any, ...]]:
+    """Return the rows of a model: one tuple per row, in the order of its columns."""
+    return run(con, name, **values).fetchall()
+
+
+def records(con: duckdb.DuckDBPyConnection, name: str) -> list[dict[str, Any]]:
+    """Return the rows of a model: one record per row, by the names of its columns."""
+    cursor = run(con, name)
     names = [column[0] for column in cursor.description or ()]
     return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+
+def set_variable(con: duckdb.DuckDBPyConnection, name: str, value: object) -> None:
+    """Set a variable of the connection, which models read by getvariable."""
+    con.execute(f"set variable {name} = ?", [value])
+
+
+@contextmanager
+def open_draft(path: Path, spill: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open a ledger that is written, or the place of one that comes; what memory does not hold goes to `spill`.
+
+    It is thrown away unless it is finished, so it needs no write-ahead log; and it is written out once, when the body
+    ends without an exception, not whenever much has changed.
+    """
+    import duckdb
+
+    with duckdb.connect(config={"temp_directory": str(spill)}) as con:
+        named = "'" + str(path).replace("'", "''") + "'"
+        con.execute(
+            f"attach {named} as draft (recovery_mode no_wal_writes); use draft; set checkpoint_threshold = '1TB'"
+        )
+        yield con
+        con.execute("checkpoint; use memory; detach draft")

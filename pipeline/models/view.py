@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.settings import Settings, text, whole
-from pipeline.models.groups import GROUP_TABLES, group_units
+from pipeline.models.columns import grouped
 from pipeline.models.lineage import needed, outdated
-from pipeline.models.statements import records, statement
+from pipeline.models.statements import records, rows, set_variable, statement
 from schemas.contract import contract
 from schemas.finding import OutOfReach
 
@@ -71,13 +71,12 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
 @dataclass
 class Made:
     """What a connection holds at the moment: the temporary tables that were made, in order; the variables that are set;
-    the units of which view, in which groups.
+    the units of which view.
     """
 
     tables: list[str] = field(default_factory=list)
     variables: dict[str, object] = field(default_factory=dict)
     units: object = None
-    groups: tuple[tuple[str, ...], bool] | None = None
 
     def forget(self, changed: Iterable[str]) -> None:
         """Forget the tables that rest on changed tables or variables: they are made anew when they are read."""
@@ -100,39 +99,44 @@ class Models:
         return self._connection
 
     def _prepare(self) -> None:
-        """Bring the temporary tables to what is to be read: of the ledger itself, none."""
+        """Set the variables by which the tables that are to be read are made: for the ledger itself, none."""
+
+    def _text(self, name: str) -> str:
+        return statement(name)
 
     def make(self, *names: str) -> None:
         """Make the temporary tables that these models read, and their own, but for those that are there."""
         self._prepare()
-        self._make(*names)
-
-    def _make(self, *names: str) -> None:
         for name in needed(*names):
             if name not in self._made.tables:
-                self._connection.execute(statement(name))
+                self._connection.execute(self._text(name))
                 self._made.tables.append(name)
 
     def set_variables(self, **values: object) -> None:
-        """Set the variables that models read: a date, a number, a text or None each. What rests on one that changes is
-        made anew.
+        """Set the variables that models read: a date, a number, a text, a list or None each. What rests on one that
+        changes is made anew.
         """
         known = self._made.variables
         changed = {name: value for name, value in values.items() if name not in known or known[name] != value}
         for name, value in changed.items():
-            self._connection.execute(f"set variable {name} = ?", [value])
+            set_variable(self._connection, name, value)
         known.update(changed)
         self._made.forget(changed)
 
     def records(self, name: str) -> Rows:
         """Return the rows of the model of this name: one record per row, by the names of its columns."""
         self.make(name)
-        return records(self._connection, statement(name))
+        return records(self._connection, name)
 
     def tuples(self, name: str) -> list[tuple[Any, ...]]:
         """Return the rows of the model of this name: one tuple per row, in the order of its columns."""
         self.make(name)
-        return self._connection.execute(statement(name)).fetchall()
+        return rows(self._connection, name)
+
+    def frame(self, name: str) -> Any:
+        """Return the rows of the model of this name as a pandas frame."""
+        self.make(name)
+        return self._connection.execute(statement(name)).df()
 
     def arrays(self, name: str) -> Arrays:
         """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
@@ -158,7 +162,7 @@ class Ledger(Models):
             cap_stages=list(stages),
             late_rank=stages.index(text(self.settings, "late_from")) + 1,
         )
-        self._made.units, self._made.groups = object(), None
+        self._made.units = object()
         return LedgerView(self._connection, self.settings, self._made, query)
 
 
@@ -180,17 +184,15 @@ class LedgerView(Models):
         super().__init__(connection, settings, made)
         self.query = query
         self._units = made.units
-        self._groups = (query.by, of_fillings)
+        self._of_fillings = of_fillings
 
     def _prepare(self) -> None:
         if self._units is None or self._made.units is not self._units:
             raise RuntimeError("a newer view of the ledger has replaced the unit tables of this one")
-        if self._made.groups != self._groups:
-            self._make("units")
-            group_units(self._connection, *self._groups)
-            self._made.forget(GROUP_TABLES)
-            self.set_variables(of_fillings=self._groups[1])
-            self._made.groups = self._groups
+        self.set_variables(group_by=[*self.query.by], of_fillings=self._of_fillings)
+
+    def _text(self, name: str) -> str:
+        return grouped(statement(name), self.query.by)
 
     def by(self, *columns: str) -> LedgerView:
         """Return this view with its units grouped by other columns."""
@@ -204,8 +206,7 @@ class LedgerView(Models):
 
     def groups(self) -> dict[int, dict[str, str]]:
         """Return what each group is called: by its number, the columns of the query, in the order of the groups."""
-        rows = records(self.connection, "select * from groups order by group_id")
-        return {int(row.pop("group_id")): {name: row[name] for name in self.query.by} for row in rows}
+        return {group: dict(zip(self.query.by, names, strict=True)) for group, names in self.tuples("group_names")}
 
 
 @contextmanager

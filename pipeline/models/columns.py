@@ -1,0 +1,95 @@
+"""The columns of the input tables as SQL: what the placeholders in the models stand for. They follow from the
+contracts, so that a field that is added there needs no other edit.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+from schemas.contract import BATCHES, FILLINGS, INPUTS, Field, contract
+
+# {columns of TABLE as ALIAS} and the others of EXPANSIONS; {keys of group_by} is filled once it is known: see grouped.
+PLACEHOLDER = re.compile(r"\{([a-z ]+?) of (\w+)(?: as (\w+))?\}")
+GROUP_BY = "group_by"
+
+
+def filled(text: str) -> str:
+    """Return the text of a model with its placeholders filled. Raises KeyError for one that is not known."""
+    return PLACEHOLDER.sub(
+        lambda found: found[0] if found[2] == GROUP_BY else _listed(EXPANSIONS[found[1]](found[2], found[3] or "")),
+        text,
+    )
+
+
+def grouped(text: str, by: Sequence[str]) -> str:
+    """Return the text of a model for units that are grouped by these columns of batches and fillings."""
+    labels = [_label(name) for name in by]
+    keys, texts = _listed(key for key, _ in labels), _listed(text for _, text in labels)
+    return text.replace("{keys of group_by}", keys).replace("{texts of group_by}", texts)
+
+
+def _listed(parts: Iterable[str]) -> str:
+    return ",\n    ".join(parts)
+
+
+def _label(name: str) -> tuple[str, str]:
+    """The SQL of a unit's grouping key and of its text for one column. A name in both tables is the batch's."""
+    of_batch = name in contract(BATCHES).names
+    owner, table = ("b", BATCHES) if of_batch else ("f", FILLINGS)
+    key = text = f"coalesce({owner}.\"{name}\"::varchar, '')"
+    if name in contract(table).columns_with_text:
+        # The stage has a text only where the number was not written the shortest way.
+        shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
+        text = f'coalesce(s{owner}."{name}_text", {shortest})'
+    agreed = f"count(distinct {key}) = 1"
+    return f"case when {agreed} then min({key}) else '' end", f"case when {agreed} then min({text}) else '' end"
+
+
+def sql_type(each: Field) -> str:
+    """Return how the ledger holds this column. Masses are decimals, so that sums are exact."""
+    if each.type == "number":
+        return "double" if each.decimals is None else f"decimal(18, {each.decimals})"
+    return {"string": "varchar", "date": "date", "integer": "integer"}[each.type]
+
+
+def stage_columns(table: str) -> dict[str, str]:
+    """Return the columns of the stage of an input table, each with its type."""
+    of_table = contract(table)
+    return {
+        "line": "ubigint",
+        **{each.name: sql_type(each) for each in of_table.fields},
+        **{f"{name}_text": "varchar" for name in of_table.columns_with_text},
+        "other_cells": "varchar",
+        "faulty": "boolean",
+    }
+
+
+def _of(alias: str, names: Iterable[str]) -> list[str]:
+    return [f'{alias}."{name}"' for name in names]
+
+
+def _types(table: str, _: str) -> list[str]:
+    return [f'"{name}" {kind}' for name, kind in stage_columns(table).items()]
+
+
+def _cells(table: str, alias: str) -> list[str]:
+    """The columns in which two rows that say the same are equal: all cells of the file, also the unknown ones."""
+    return _of(alias, (*contract(table).names, "other_cells"))
+
+
+def _row_rules(_: str, __: str) -> list[str]:
+    return [
+        f"('{table}', '{rule}', '{notice.get('column', '')}', '{notice['level']}')"
+        for table in INPUTS
+        for rule, notice in contract(table).row_rules.items()
+    ]
+
+
+EXPANSIONS: Mapping[str, Callable[[str, str], list[str]]] = {
+    "columns": lambda table, alias: _of(alias, contract(table).names),
+    "stage columns": lambda table, alias: _of(alias, stage_columns(table)),
+    "stage types": _types,
+    "cells": _cells,
+    "row rules": _row_rules,
+}

@@ -1,0 +1,28 @@
+-- The groups of units: those whose cells have the same values. Numbers come in the order of numbers, then texts. names:
+-- what the values are called, by the first text in text order where several, like 20 and 20.0, have one value.
+-- Grain: one row per group.
+-- reads: unit_labels
+-- writes: groups
+create or replace temp table groups as
+with keyed as (
+    select distinct keys from unit_labels
+),
+called as (
+    select nth, key, min(text) as name
+    from (select generate_subscripts(keys, 1) as nth, unnest(keys) as key, unnest(texts) as text from unit_labels)
+    group by nth, key
+),
+named as (
+    select k.keys, list(c.name order by k.nth) as names
+    from (select keys, generate_subscripts(keys, 1) as nth, unnest(keys) as key from keyed) as k
+    inner join called as c on c.nth = k.nth and c.key = k.key
+    group by k.keys
+)
+select
+    row_number() over (
+        order by list_transform(k.keys, lambda key: {'as_number': try_cast(key as double), 'as_text': key})
+    ) as group_id,
+    k.keys,
+    coalesce(n.names, []::varchar[]) as names
+from keyed as k
+left join named as n on n.keys = k.keys
