@@ -5,11 +5,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
-from math import cos, pi, sin, sqrt, tan
+from math import cos, floor, pi, sin, sqrt, tan
 
 from recompute_farm import Farm, Picking, Place, Seen
 from recompute_groups import Cell, Group, grouped, ratio
+from recompute_rows import Row, columns_of
 from recompute_units import Unit, closing_of_filling, closings_of_all, tells_of, units
+
+RECIPE = [column["name"] for column in columns_of("batches") if column.get("recipe")]
 
 
 def losses(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
@@ -19,7 +22,7 @@ def losses(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
         told = [unit for unit in members if unit.finished or unit.pickings]
         spoiled = [unit for unit in members if unit.closing is not None and unit.closing.by == "contaminated"]
         before = sum(unit.contaminated_before_pick for unit in spoiled)
-        shares = shares_by_soak(told)
+        shares = shares_by_soak(farm, told)
         figures: dict[str, Cell] = {
             "units": len(members),
             "units_not_yet": len(members) - len(told),
@@ -108,14 +111,41 @@ def endings_of(farm: Farm, unit: Unit, day: date) -> list[Seen]:
     return [s for s in of_batch if s.day == day and s.event == "contaminated" and ends_it(s)]
 
 
-def shares_by_soak(told: Iterable[Unit]) -> list[Fraction]:
-    """Which share of its units did each soak lose? A batch without a soak is one of its own."""
+def shares_by_soak(farm: Farm, told: Iterable[Unit]) -> list[Fraction]:
+    """Which share of its units did each soak lose?"""
     fates: dict[tuple[str, bool], list[bool]] = {}
     for unit in told:
-        soak = unit.batch_row.words.get("soak")
-        own = (unit.batch, False) if soak is None else (soak, True)
-        fates.setdefault(own, []).append(is_lost(unit))
+        fates.setdefault(soak_of(farm, unit.batch_row), []).append(is_lost(unit))
     return [Fraction(sum(lost), len(lost)) for lost in fates.values()]
+
+
+def soak_of(farm: Farm, row: Row) -> tuple[str, bool]:
+    """Out of which soak did a batch come, and has it a name? Nameless ones of one day and recipe share the first's."""
+    if "soak" in row.words:
+        return row.words["soak"], True
+    twins = [each for each in farm.batches.values() if "soak" not in each.words and made_alike(each, row)]
+    return min(each.words["batch"] for each in [row, *twins]), False
+
+
+def made_alike(one: Row, other: Row) -> bool:
+    """Were two batches made on one known day from one recipe, spawn told in whole % of the wet substrate?"""
+    same_day = one.dates.get("inoculated_on") == other.dates.get("inoculated_on") is not None
+    return (
+        same_day
+        and all(cells(one).get(column) == cells(other).get(column) for column in RECIPE)
+        and spawn_pct(one) == spawn_pct(other)
+    )
+
+
+def cells(row: Row) -> dict[str, str | Fraction]:
+    """What do its cells say in words and numbers?"""
+    return {**row.words, **row.numbers}
+
+
+def spawn_pct(row: Row) -> int | None:
+    """What is its spawn in whole % of the wet substrate?"""
+    spawn, wet = row.numbers.get("spawn_kg"), row.numbers.get("substrate_wet_kg")
+    return floor(100 * spawn / wet + Fraction(1, 2)) if spawn is not None and wet else None
 
 
 def interval_of(shares: list[Fraction], of_containers: bool) -> dict[str, Cell]:

@@ -151,7 +151,7 @@ SOAKS = {
         B,2026-01-01,S1
         C,2026-01-01,S2
         D,2026-01-01,
-        E,2026-01-01,""",
+        E,2026-01-02,""",
     "fillings": "batch,container\nA,1\nB,2\nB,3\nC,4\nC,5\nD,6\nD,7\nE,8",
     "observations": """seen_on,event,container,cause
         2026-01-20,contaminated,1,green_mould

@@ -278,11 +278,11 @@ def test_a_wait_that_would_be_negative_is_in_no_count(farm: MakeFarm) -> None:
 
 def test_zero_losses_still_allow_some(farm: MakeFarm) -> None:
     # 0 of b soaks affected still allows a share of 1 - .05^(1/b): b = 3: 63 %, b = 6: 39 % (exact binomial).
-    batches = "\n".join(f"B{n},2026-01-01" for n in range(6))
+    batches = "\n".join(f"B{n},2026-01-01,S{n}" for n in range(6))
     fillings = "\n".join(f"B{n},{n}" for n in range(6))
     picked = "\n".join(f"2026-02-01,100,{n}" for n in range(6))
     folder = farm(
-        batches=f"batch,inoculated_on\n{batches}",
+        batches=f"batch,inoculated_on,soak\n{batches}",
         fillings=f"batch,container\n{fillings}",
         harvests=f"picked_on,fresh_weight_g,container\n{picked}",
     )
@@ -297,7 +297,7 @@ def test_the_interval_of_losses_comes_from_the_shares_of_soaks(farm: MakeFarm) -
     containers = [(batch, f"{batch}{n}") for batch in "ABC" for n in range(4)]
     out = ["B0", "B1", "C0"]
     folder = farm(
-        batches="batch,inoculated_on\nA,2026-01-01\nB,2026-01-01\nC,2026-01-01",
+        batches="batch,inoculated_on,soak\nA,2026-01-01,S1\nB,2026-01-01,S2\nC,2026-01-01,S3",
         fillings="batch,container\n" + "\n".join(f"{batch},{name}" for batch, name in containers),
         observations="seen_on,event,container\n" + "\n".join(f"2026-01-20,contaminated,{name}" for name in out),
         harvests="picked_on,fresh_weight_g,container\n"

@@ -12,7 +12,7 @@ from pipeline.cli.group_screen import TOGETHER
 from pipeline.cli.show import Column, notify, print_sentences, print_table
 from schemas.answers import Verdict
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
-from schemas.phrases import counted
+from schemas.phrases import counted, listed
 
 if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
@@ -24,6 +24,7 @@ MOST_PAIRS = 12  # in the table; where there are more, those without an interval
 # In the table, so that the names of both levels have room.
 SHORT = {Verdict.NO_MATTER: "no matter"}
 MOST_REFUSED = 5  # pairs without a verdict that are named one by one
+MOST_GUESSED = 2  # soaks without a name that are told one by one
 
 
 def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
@@ -43,6 +44,7 @@ def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
             f"Intervals of {percent(STANDING_LEVEL)}, for what is looked at again and again; of one factor asked "
             f"for by name, of {percent(LEVEL)}."
         )
+        _notify_guessed_soaks(units)
 
 
 def _show_factors(found: Sequence[Overview]) -> None:
@@ -69,6 +71,20 @@ def _show_factors(found: Sequence[Overview]) -> None:
             Column("why", "cannot tell, for"),
         ],
     )
+
+
+def _notify_guessed_soaks(units: FarmUnits) -> None:
+    """Say which batches count as one soak although nobody said so."""
+    from pipeline.models.compared_units import guessed_soaks
+
+    found = guessed_soaks(units.rows)
+    for batches in found[:MOST_GUESSED]:
+        notify(
+            f"Batches {listed(batches)} have one recipe, one day and no soak name: they count as one soak. "
+            "Write their soaks into batches.csv, one name or several: gillbook check has the rows."
+        )
+    if len(found) > MOST_GUESSED:
+        notify(f"{counted(len(found) - MOST_GUESSED, 'more soak')} without a name: gillbook check has them.")
 
 
 def _notify_no_batch(units: FarmUnits) -> None:
@@ -201,3 +217,4 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
             "Looking again after every batch raises false alarms: from 5 to 6 % at the second look, to 12 % by the "
             "sixth. Decide beforehand when to look."
         )
+    _notify_guessed_soaks(answer.units)

@@ -88,6 +88,7 @@ def _row_rules(_: str, __: str) -> list[str]:
 
 EXPANSIONS: Mapping[str, Callable[[str, str], list[str]]] = {
     "columns": lambda table, alias: _of(alias, contract(table).names),
+    "recipe": lambda table, alias: _of(alias, (each.name for each in contract(table).fields if each.recipe)),
     "stage columns": lambda table, alias: _of(alias, stage_columns(table)),
     "stage types": _types,
     "cells": _cells,

@@ -16,6 +16,8 @@ COMPARED_COLUMNS = columns_with_role(*ColumnRole)
 SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 # What can be compared as a share by a day: the measure of its days, and what its columns begin with.
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
+# How the key of a soak without a name begins: the name of a batch follows.
+NAMELESS = "batch "
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ class UnitWait:
 
 @dataclass(frozen=True)
 class ComparedUnit:
-    """A unit: its soak (a batch without one is its own), the text of each of its cells by column (blank where it has
+    """A unit: its soak (see soak_key of batches.sql), the text of each of its cells by column (blank where it has
     none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
     it stands to its pins and to being colonised; empty without a day of inoculation.
     """
@@ -81,6 +83,15 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> list[Compared
     view.set_variables(to_day=to_day)
     groups = view.groups()
     return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
+
+
+def guessed_soaks(units: Sequence[ComparedUnit]) -> list[list[str]]:
+    """Return the batches that count as one soak although none of them names it: one list per such soak, in order."""
+    found: dict[str, set[str]] = {}
+    for each in units:
+        if each.soak.startswith(NAMELESS):
+            found.setdefault(each.soak, set()).add(each.batch)
+    return [sorted(batches) for _, batches in sorted(found.items()) if len(batches) > 1]
 
 
 def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:

@@ -1,5 +1,6 @@
 -- What is known of each batch? Masses in kg as entered; dry_g in g. dry_g: weighed dry, else wet x (1 - moisture); plus
--- the dry supplement. Spawn is not in it.
+-- the dry supplement. Spawn is not in it. soak_key: the soak it came out of; without a name it is its own soak, but that
+-- nameless ones of one day and one recipe (spawn in whole % of the wet substrate) share that of the first by name.
 -- Grain: one row per loaded batch.
 -- reads: batch_faults, rows_of_batches
 -- writes: batches
@@ -10,6 +11,16 @@ select
         coalesce(b.substrate_dry_kg::double, b.substrate_wet_kg::double * (100 - b.moisture_pct) / 100)
         + coalesce(b.supplement_dry_kg::double, 0)
     ) as decimal(18, 9)) as dry_g,
+    coalesce(
+        'soak ' || b.soak,
+        'batch ' || min(b.batch) over (
+            partition by
+                b.soak is null,
+                coalesce(b.inoculated_on::varchar, 'batch ' || b.batch),
+                round(100 * b.spawn_kg::double / nullif(b.substrate_wet_kg::double, 0)),
+                {recipe of batches as b}
+        )
+    ) as soak_key,
     b.file,
     b.row,
     b.line

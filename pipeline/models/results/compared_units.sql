@@ -50,7 +50,7 @@ followed as (
 select
     t.unit::varchar as unit,
     t.batch,
-    coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
+    b.soak_key,
     t.inoculated_on,
     coalesce(p.fresh_g, 0)::double as be_over,
     t.dry_g::double as be_under,

@@ -1,9 +1,10 @@
--- How many units of each soak were lost without a picking? A batch without a soak is its own.
+-- How many units of each soak were lost without a picking? A soak without a name goes by the
+-- first of its batches.
 -- Grain: one row per soak with units whose fate is told.
 -- reads: batches, fates
 -- writes: nothing
 select
-    coalesce(b.soak, b.batch) as soak,
+    min(coalesce(b.soak, b.batch)) as soak,
     min(b.inoculated_on) as inoculated_on,
     count(*) as units,
     count(*) filter (where f.finished and not f.picked) as lost,
@@ -11,5 +12,5 @@ select
 from fates as f
 inner join batches as b on b.line = f.batch_line
 where f.finished or f.picked
-group by f.soak_key, coalesce(b.soak, b.batch)
+group by f.soak_key
 order by min(b.inoculated_on) nulls first, soak

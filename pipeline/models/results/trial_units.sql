@@ -6,7 +6,7 @@
 -- reads: batches, unit_states
 -- writes: nothing
 select
-    coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
+    b.soak_key,
     b.batch,
     coalesce(b.substrate, '') as substrate,
     coalesce(b.strain, '') as strain,

@@ -5,7 +5,7 @@
 -- writes: filling_fates
 create or replace temp table filling_fates as
 with present as (
-    select line, batch, soak from batches where inoculated_on is null or inoculated_on <= getvariable('as_of')
+    select line, soak_key from batches where inoculated_on is null or inoculated_on <= getvariable('as_of')
 ),
 ended as (
     select filling_line, closed_on, closed_by, cause
@@ -28,7 +28,7 @@ found as (
     select
         f.line,
         f.batch_line,
-        coalesce('soak ' || p.soak, 'batch ' || p.batch) as soak_key,
+        p.soak_key,
         e.closed_on,
         e.closed_by,
         e.cause,

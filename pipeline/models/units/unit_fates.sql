@@ -7,7 +7,7 @@ create or replace temp table unit_fates as
 select
     s.unit,
     s.batch_line,
-    coalesce('soak ' || b.soak, 'batch ' || b.batch) as soak_key,
+    b.soak_key,
     s.finished,
     s.highest_flush > 0 as picked,
     coalesce(s.closed_by = 'contaminated', false) as contaminated,
