@@ -8,7 +8,7 @@ from datetime import date
 
 from reports.month import Month, number_of
 from reports.words import day_name, isolated, short_day, visible
-from schemas.contract import Field, contract
+from schemas.contract import BATCHES, Field, contract
 
 # A mass is shown in kg everywhere on the page. unit of the contract: (unit shown, divisor, decimals)
 SHOWN_UNITS: Mapping[str | None, tuple[str, float, int]] = {
@@ -103,7 +103,7 @@ def field_of(table: str, column: str) -> Field:
     Columns that a result was grouped by are described with the batches.
     """
     own = contract(table)
-    return own.field(column) if column in own.names else contract("batches").field(column)
+    return own.field(column) if column in own.names else contract(BATCHES).field(column)
 
 
 def shown_unit(each: Field) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import date
 from functools import cache
 
-from schemas.contract import contract
+from schemas.contract import BATCHES, HARVESTS, contract
 
 # Not strftime: its names depend on the machine's language, and the same month must give the same bytes.
 MONTH_NAMES = (
@@ -33,7 +33,7 @@ WAITS: Mapping[str, str] = {
     "pins_to_first_pick": "pins to first picking",
     "cycle": "whole cycle",
 }
-CODED = {"treatment": "batches", "spawn_form": "batches", "cap_stage": "harvests"}
+CODED = {"treatment": BATCHES, "spawn_form": BATCHES, "cap_stage": HARVESTS}
 # Causes are open words; the usual ones are written like green_mould.
 CAUSE = re.compile("[a-z]+(_[a-z]+)+")
 NOT_NOTED = "not noted"

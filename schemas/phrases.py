@@ -17,7 +17,10 @@ def listed(names: Sequence[str], last: str = "and") -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else ""
 
 
-def did_you_mean(given: str, known: Iterable[str]) -> str:
-    """Return " Did you mean NAME?" for the nearest of the known names, with its leading space; empty for none near."""
-    meant = nearest(given, tuple(known))
-    return f" Did you mean {meant}?" if meant else ""
+def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> str:
+    """Return " Did you mean NAME?" for the nearest of the known names, with its leading space; empty for none near.
+    `any_case`: of names that growers give, which are near whatever their case.
+    """
+    names = {each.lower().replace(" ", "_") if any_case else each: each for each in known}
+    meant = nearest(given, tuple(names))
+    return f" Did you mean {names[meant]}?" if meant else ""

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from schemas.contract import INPUTS
+
 HOUSE = Path(__file__).parent.parent
 MODULES = sorted(path for package in ("schemas", "reports", "pipeline") for path in (HOUSE / package).rglob("*.py"))
 # Private words that had come to name classes, functions, modules and tables. A grower's words stay on screens.
@@ -100,6 +102,26 @@ def lines_with_any() -> list[str]:
 def test_untyped_values_stay_at_the_edges() -> None:
     found = lines_with_any()
     assert len(found) <= MOST_ANY, f"{len(found)} lines name Any; {MOST_ANY} did"
+
+
+def table_names_quoted(path: Path) -> Iterator[str]:
+    """Where a module types the name of an input table. batches is a noun and a column too: only as a table's name."""
+    for node in ast.walk(tree(path)):
+        match node:
+            case ast.Constant(value="fillings" | "observations" | "harvests" as name):
+                yield f"{place(path, node)} {name}"
+            case ast.Call(func=ast.Name(id="contract" | "columns"), args=[ast.Constant(value="batches"), *_]):
+                yield f"{place(path, node)} batches"
+            case ast.Tuple(elts=elements) | ast.Dict(values=elements):
+                texts = {each.value for each in elements if isinstance(each, ast.Constant)}
+                if "batches" in texts and texts & {"batch", *INPUTS[1:]}:
+                    yield f"{place(path, node)} batches"
+
+
+def test_input_tables_are_named_by_the_contract_alone() -> None:
+    named_there = HOUSE / "schemas" / "contract.py"
+    assert list(table_names_quoted(named_there))
+    assert [each for path in MODULES if path != named_there for each in table_names_quoted(path)] == []
 
 
 def test_modules_hold_one_idea() -> None:

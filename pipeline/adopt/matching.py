@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
@@ -11,22 +12,36 @@ from pipeline.adopt.cells import filled, looks_date, looks_number
 from pipeline.adopt.headings import Candidate, candidates, parse_heading
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.files.wide import SHARED
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, Contract, contract
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRole, Contract, Field, Varies, contract
 
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.
 ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES)
-# A sheet holds a table when it has so many of these columns, which no other table has.
-SIGNS = {
-    HARVESTS: (1, ("fresh_weight_g",)),
-    OBSERVATIONS: (1, ("event",)),
-    FILLINGS: (1, ("kind", "volume_l", "holes_open", "holes_taped", "fill_kg")),
-    BATCHES: (
-        2,
-        ("inoculated_on", "strain", "substrate", "treatment", "substrate_wet_kg", "moisture_pct", "spawn_kg"),
-    ),
-}
-# Names, which may be numbers; any other text that is all numbers is something else.
-NAMES = (*SHARED, "soak", "spawn_lot", "room", "position", "entry", "picker", "note")
+# A sheet holds a table when it has so many of the columns that are signs of it: see _is_sign.
+LEAST_SIGNS = {HARVESTS: 1, OBSERVATIONS: 1, FILLINGS: 1, BATCHES: 2}
+
+
+def _is_sign(table: str, each: Field) -> bool:
+    """Whether a column speaks for its table: of batches those that everyone fills in, of fillings how a container was
+    made (but for where it stands), of entries what is noted of each.
+    """
+    if each.name in SHARED:
+        return False
+    if table == BATCHES:
+        return each.starred
+    if table == FILLINGS:
+        made = (ColumnRole.CHOICE, ColumnRole.AMOUNT, ColumnRole.READING)
+        return each.varies == Varies.CONTAINER and each.role in made and not each.belongs_to
+    return each.required and each.type != "date"
+
+
+SIGNS = frozenset((name, each.name) for name in ORDER for each in contract(name).fields if _is_sign(name, each))
+# Names and notes, which may be numbers; a word of a recipe that is all numbers is something else.
+NAMES = frozenset(
+    each.name
+    for name in ORDER
+    for each in contract(name).fields
+    if each.type == "string" and not each.recipe and not each.words
+)
 # Headings that any dated table may have.
 ANY_DAY = ("date", "day")
 PER_FLUSH = re.compile(
@@ -120,7 +135,8 @@ def cells_fit(candidate: Candidate, cells: Sequence[str]) -> bool:
 
 def _signed(found: Sequence[Candidate]) -> set[str]:
     there = {(each.table, each.column) for each in found if not _any_day(each)}
-    return {table for table, (least, signs) in SIGNS.items() if sum((table, sign) in there for sign in signs) >= least}
+    counts = Counter(table for table, _ in there & SIGNS)
+    return {table for table, least in LEAST_SIGNS.items() if counts[table] >= least}
 
 
 def _any_day(candidate: Candidate) -> bool:

@@ -9,12 +9,13 @@ from pathlib import Path
 
 from pipeline.adopt.cells import NEUTRAL
 from pipeline.adopt.headings import candidates
-from pipeline.farm.folder import WORKBOOKS, TableFile
+from pipeline.farm.folder import SUFFIXES, WORKBOOKS, TableFile
 from pipeline.files.dialect import SEPARATORS, declared_separator, header_cells, plain_text, records, refuse
 from pipeline.files.read import content_hash, read_bytes
 from schemas.contract import HARVESTS, contract
 
-TEXTS = (".csv", ".tsv", ".txt")
+# What a table may be kept in, and what a list is exported as.
+ADOPTED = (*SUFFIXES, ".txt")
 # So far down a header is looked for, to be named: it is only ever read in the first row that is not blank.
 LOOK_DOWN = 20
 # Findings need a table to be about; which one these files are is not known yet.
@@ -63,7 +64,7 @@ class SourceSheet:
 def read_source(path: Path, name: str) -> SourceFile:
     """Return this file with its bytes. Raises UnreadableFile when it is of no kind that can be read."""
     suffix = path.suffix.lower()
-    if suffix not in (*TEXTS, *WORKBOOKS):
+    if suffix not in ADOPTED:
         fix = "Save it as .xlsx or as CSV UTF-8, and name that file."
         raise refuse(ANY, name, f"is of a kind that gillbook does not read ({suffix or 'no ending'})", fix)
     return SourceFile(path, name, read_bytes(TableFile(ANY.name, name, path)))

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from pipeline.audit.whole import band, shown_number
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 from schemas.finding import CELL_RULES, Finding, finding
 
 # A row that a constraint refuses has no business in the ledger, whatever its file says.
@@ -58,7 +58,7 @@ def _of_row(each: Outcome, row: FaultyRow) -> Finding:
 def _of_months(each: Outcome) -> list[Finding]:
     message = "has no picking, though months before and after it have"
     return [
-        Finding("harvests", "harvests", 0, "", each.rule, "warning", row.value, message, "a picking", each.fix)
+        Finding(HARVESTS, HARVESTS, 0, "", each.rule, "warning", row.value, message, "a picking", each.fix)
         for row in each.rows
     ]
 

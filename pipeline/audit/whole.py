@@ -11,6 +11,7 @@ from pipeline.audit.engine import verdicts
 from pipeline.audit.expected import Expected, Tested
 from schemas.audit import WholeRule, substrate_with_band, whole_rules
 from schemas.audit_outcome import FaultyRow, Outcome
+from schemas.contract import HARVESTS
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView
@@ -116,7 +117,7 @@ def _each_month(rule: WholeRule, months: Any) -> Outcome:
     if too_few:
         return replace(outcome, why_undecided=too_few)
     verdict = _ask(rule, BETWEEN, between, {"min_value": rule.low})
-    rows = tuple(FaultyRow("harvests", 0, str(between["month"][at])) for at in verdict.faulty)
+    rows = tuple(FaultyRow(HARVESTS, 0, str(between["month"][at])) for at in verdict.faulty)
     return replace(outcome, held=verdict.held, faulty=len(rows), rows=rows)
 
 
@@ -138,7 +139,7 @@ def _history(rule: WholeRule, months: Any, as_of: date) -> Outcome:
     verdict = _ask(rule, BETWEEN, this, {"min_value": low, "max_value": high})
     observed = float(this[rule.column][0])
     outcome = _outcome(rule, low, high, len(earlier))
-    return replace(outcome, held=verdict.held, observed=observed, rows=(FaultyRow("harvests", 0, f"{last:%Y-%m}"),))
+    return replace(outcome, held=verdict.held, observed=observed, rows=(FaultyRow(HARVESTS, 0, f"{last:%Y-%m}"),))
 
 
 def _beside(rule: WholeRule) -> str:

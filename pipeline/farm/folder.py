@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
 from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, read_settings
-from schemas.contract import INPUTS, contract
+from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, WrongRequest, finding
 
 # What a table may be kept in.
@@ -53,7 +53,7 @@ def is_farm(folder: Path) -> bool:
         return True
     return any(
         any((folder / f"{name}{suffix}").is_file() for suffix in SUFFIXES) or _folder_files(folder, name)
-        for name in ("batches", "harvests")
+        for name in (BATCHES, HARVESTS)
     )
 
 

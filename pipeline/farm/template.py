@@ -7,7 +7,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from schemas.contract import INPUTS, Field, contract
+from schemas.contract import HARVESTS, INPUTS, Field, contract
 from schemas.finding import OutOfReach, WrongRequest
 
 CAUTIONS = """\
@@ -56,10 +56,10 @@ def write_new_farm(folder: Path, full: bool) -> list[str]:
     refuse_full_folder(folder)
     texts = {"farm.toml": _settings_text(), "HOW-TO.md": how_to()}
     for name in INPUTS:
-        file = f"{name}.csv" if name != "harvests" else "harvests/first-month.csv"
+        file = f"{name}.csv" if name != HARVESTS else f"{HARVESTS}/first-month.csv"
         texts[file] = empty_table(name, full)
     try:
-        (folder / "harvests").mkdir(parents=True)
+        (folder / HARVESTS).mkdir(parents=True)
         for file, text in texts.items():
             (folder / file).write_text(text, encoding="utf-8", newline="\n")
     except OSError as problem:

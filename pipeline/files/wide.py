@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.farm.conventions import Conventions, Heading
 from pipeline.farm.folder import TableFile
-from schemas.contract import INPUTS, Contract, contract
+from schemas.contract import BATCHES, FILLINGS, INPUTS, Contract, contract
 
 if TYPE_CHECKING:
     import polars as pl
@@ -19,7 +19,7 @@ SHARED = ("batch", "container")
 BEYOND_HEADER = "beyond the header"
 # Tables with one row for each key, which a wide sheet may give once or on every row of theirs; of the others, each row
 # that says anything is an entry.
-ONCE = ("batches", "fillings")
+ONCE = (BATCHES, FILLINGS)
 
 
 def heading_of(source: TableFile, name: str, conventions: Conventions) -> Heading | None:
@@ -100,7 +100,7 @@ def _says_new(table: Contract, frame: pl.DataFrame) -> pl.Series:
     whole_key = pl.all_horizontal(pl.col(key).is_not_null())
     # A container that is named with its batch was filled, whatever else is not known of it; a batch's name alone says
     # nothing of the batch, which may stand in another file.
-    named = whole_key & pl.lit(table.name == "fillings" and len(key) == len(table.primary_key))
+    named = whole_key & pl.lit(table.name == FILLINGS and len(key) == len(table.primary_key))
     says = ((pl.col("filled:") > 0) | named) & ~(repeats.fill_null(False) & whole_key)
     return beside.select(pl.col("beyond:") | says.fill_null(False)).to_series()
 

@@ -11,8 +11,9 @@ from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
 from pipeline.models.missing_cells import MissingCell
 from pipeline.models.silent import SilentUnit
-from schemas.contract import contract
+from schemas.contract import OBSERVATIONS, contract
 from schemas.finding import Finding, UnreadableFile
+from schemas.phrases import counted
 
 
 def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
@@ -20,7 +21,6 @@ def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
     found = []
     for cell in cells:
         each = contract(cell.table_name).field(cell.column_name)
-        units = "1 unit" if cell.units == 1 else f"{cell.units} units"
         found.append(
             Finding(
                 table=cell.table_name,
@@ -30,7 +30,7 @@ def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
                 rule=f"no {cell.number}",
                 level="missing",
                 value=None,
-                message=f"would give {units} {cell.number}",
+                message=f"would give {counted(cell.units, 'container')} {cell.number}",
                 expected=each.description,
                 fix="Fill in the cell." if cell.column_name != "container" else "Mend this row, which is set aside.",
             )
@@ -73,7 +73,7 @@ def observations_header(farm: Farm) -> tuple[str, list[str], str]:
     """Return the name, columns in order and separator of the file that observations are added to. It is the last by
     its name that holds nothing else and can be read; where there is none, observations.csv with the starred columns.
     """
-    table = contract("observations")
+    table = contract(OBSERVATIONS)
     files = [each for each in table_files(farm.folder, farm.conventions.files) if each.table == table.name]
     for source in reversed([each for each in files if not each.beside]):
         try:

@@ -14,7 +14,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from pipeline.farm.folder import SUFFIXES, WORKBOOKS, Farm, TableFile, table_files
+from pipeline.farm.folder import TEXTS, WORKBOOKS, Farm, TableFile, table_files
 from pipeline.farm.settings import parts
 from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
@@ -23,7 +23,6 @@ from pipeline.logbook.summaries import Shape, Summaries, Summary
 from schemas.contract import HARVESTS, OBSERVATIONS, contract
 from schemas.finding import OutOfReach
 
-TEXT_SUFFIXES = tuple(suffix for suffix in SUFFIXES if suffix not in WORKBOOKS)
 # Tables that a file of gillbook's own holds by the month.
 BY_MONTH = (HARVESTS, OBSERVATIONS)
 # A row to be written: per column of ours a day, a number (in the contract's unit), a word of the column, or a text.
@@ -90,9 +89,9 @@ def _candidates(farm: Farm, table: str, day: date, sources: Mapping[str, TableFi
     """Return the files that may be written to, the likeliest first; some may not be there yet."""
     month = f"{day:%Y-%m}"
     in_folder = (farm.folder / table).is_dir()
-    single = next((f"{table}{suffix}" for suffix in TEXT_SUFFIXES if f"{table}{suffix}" in sources), None)
+    single = next((f"{table}{suffix}" for suffix in TEXTS if f"{table}{suffix}" in sources), None)
     own = [name for name, use in farm.conventions.files.items() if use.tables == (table,) and name in sources]
-    own = [name for name in own if name.lower().endswith(TEXT_SUFFIXES)]
+    own = [name for name in own if name.lower().endswith(TEXTS)]
     by_month = table in BY_MONTH
     if by_month and in_folder and not (table == OBSERVATIONS and single):
         yield f"{table}/{month}.csv"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from schemas.contract import BATCHES, FILLINGS, contract
-from schemas.finding import WrongRequest, nearest
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 
 def groupable() -> tuple[str, ...]:
@@ -24,8 +25,7 @@ def grouping(listed: str, add_batch: bool = True) -> tuple[str, ...]:
         return ()
     for name in names:
         if name not in groupable():
-            meant = nearest(name, groupable())
-            hint = f" Did you mean {meant}?" if meant else ""
+            hint = did_you_mean(name, groupable())
             raise WrongRequest(f"--by {name}: there is no such column.{hint} Known: all, {', '.join(groupable())}.")
     if not names:
         raise WrongRequest("--by: name at least one column, like --by substrate, or all.")

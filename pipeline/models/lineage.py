@@ -2,9 +2,9 @@
 
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
-model per input table. `{columns of TABLE as ALIAS}` stands for the columns of an input table's contract: see
-pipeline/models/columns. tests/test_lineage.py holds the heads against the statements, and `make lineage` draws the
-picture in DEVELOPERS.md.
+model per input table, one with MEMBERS one per set of units whose losses are counted. `{columns of TABLE as ALIAS}`
+stands for the columns of an input table's contract: see pipeline/models/columns. tests/test_lineage.py holds the heads
+against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ from schemas.contract import INPUTS
 # statements with parameters, by which a refresh changes the stage and sees what that changes. ledger: the tables and
 # views that a refresh decides. units: temporary tables, as of a day. results: queries, which write nothing.
 GROUPS = STAGE, DRAFT, LEDGER, UNITS, RESULTS = ("stage", "draft", "ledger", "units", "results")
-# What stands for the name of an input table, in the name and the text of a file.
-INPUT = "INPUT"
+# What stands for the name of a table in the name and the text of a file, and the tables that it stands for.
+STANDS_FOR = {"INPUT": INPUTS, "MEMBERS": ("group_members", "trace_members")}
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)
 WRITES = re.compile(r"^-- writes: (\w+)$", re.MULTILINE)
 # {keys of group_by} is one that is put into the text itself.
@@ -45,14 +45,15 @@ class Model:
 
 
 @cache
-def _files(group: str) -> dict[str, tuple[str, str]]:
-    """The models of a group by name, each with its file, and with the input table that INPUT stands for in it."""
+def _files(group: str) -> dict[str, tuple[str, str, str]]:
+    """The models of a group by name, each with its file, and with the word in it that stands for a table, and which."""
     found = {}
     for path in files("pipeline.models").joinpath(group).iterdir():
         name, ending = path.name[:-4], path.name[-4:]
         if ending == ".sql":
-            for table in INPUTS if INPUT in name else ("",):
-                found[name.replace(INPUT, table)] = (path.name, table)
+            word = next((word for word in STANDS_FOR if word in name), "")
+            for table in STANDS_FOR.get(word, ("",)):
+                found[name.replace(word, table) if word else name] = (path.name, word, table)
     return found
 
 
@@ -67,9 +68,9 @@ def model(name: str) -> Model:
     group = next((each for each in GROUPS if name in names(each)), None)
     if group is None:
         raise KeyError(f"no model is called {name}")
-    file, table = _files(group)[name]
+    file, word, table = _files(group)[name]
     text = files("pipeline.models").joinpath(group, file).read_text(encoding="utf-8")
-    text = filled(text.replace(INPUT, table) if table else text)
+    text = filled(text.replace(word, table) if word else text)
     reads, writes = READS.search(text), WRITES.search(text)
     if reads is None or writes is None:
         raise ValueError(f"{file} does not say what it reads and writes")

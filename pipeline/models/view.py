@@ -15,7 +15,7 @@ from pipeline.farm.settings import Settings, text, whole
 from pipeline.models.columns import grouped
 from pipeline.models.lineage import needed, outdated
 from pipeline.models.statements import records, rows, set_variable, statement
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ class Ledger(Models):
 
     def view(self, query: Query) -> LedgerView:
         """Return the ledger as of the query's day. Views made before it are over."""
-        stages = contract("harvests").field("cap_stage").words
+        stages = contract(HARVESTS).field("cap_stage").words
         self.set_variables(
             as_of=query.as_of,
             through=query.through_flush or 1,

@@ -19,7 +19,8 @@ from pipeline.outlook.history import PastBatches, read_history
 from pipeline.outlook.need import WANTED_CHANCE, Need, need
 from pipeline.outlook.simulate import LEAST_DONORS
 from schemas.contract import contract
-from schemas.finding import WrongRequest, nearest
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 if TYPE_CHECKING:
     from pipeline.models.view import Ledger, ResultRow, Rows
@@ -251,7 +252,6 @@ def _like(history: PastBatches, as_of: date, name: str | None) -> int:
     if name is None:
         return int(np.flatnonzero(history.start <= as_of.toordinal())[-1])
     if name not in history.names:
-        meant = nearest(name, tuple(each.lower() for each in history.names))
-        hint = next((f" Did you mean {each}?" for each in history.names if each.lower() == meant), "")
+        hint = did_you_mean(name, history.names, any_case=True)
         raise WrongRequest(f"--like {name}: there is no such batch with a day of inoculation.{hint}")
     return history.names.index(name)

@@ -18,7 +18,8 @@ from pipeline.models.groups import groupable
 from pipeline.models.spawned_units import SpawnedUnits, spawned_units
 from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
-from schemas.finding import WrongRequest, nearest
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView
@@ -91,8 +92,7 @@ def within(texts: Sequence[str]) -> dict[str, str]:
         if not sign or not name:
             raise WrongRequest(f"--within {text}: write a column and its value, like --within strain=grey.")
         if name not in groupable():
-            meant = nearest(name, groupable())
-            hint = f" Did you mean {meant}?" if meant else ""
+            hint = did_you_mean(name, groupable())
             raise WrongRequest(f"--within {text}: there is no column {name}.{hint}")
         found[name] = value
     return found

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.models.trace_tables import TraceQuery, trace_tables, traced_names
-from schemas.finding import WrongRequest, nearest
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView, Rows
@@ -35,10 +36,7 @@ def _nowhere(view: LedgerView, query: TraceQuery) -> str:
     for name, value in query.names.items():
         if value in known[name]:
             continue
-        # Names are looked up as the grower wrote them, whatever their case.
-        folded = {each.lower().replace(" ", "_"): each for each in known[name]}
-        close = nearest(value, tuple(folded))
-        hint = f" Did you mean {folded[close]}?" if close else ""
+        hint = did_you_mean(value, known[name], any_case=True)
         option = f"--{name.replace('_', '-')}"
         return f"{option} {value}: no {CALLED[name]} is called so as of {as_of}.{hint}"
     if query.picked is not None and not query.names:

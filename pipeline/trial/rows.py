@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from itertools import count
 
 from pipeline.trial.design import SPAWN_RATE, Portion
-from schemas.contract import Varies, contract
+from schemas.contract import BATCHES, FILLINGS, Varies, contract
 
 Cells = dict[str, str]
 
@@ -49,7 +49,7 @@ def trial_rows(
 
 
 def _batch(batch: str, soak: str, portion: Portion, factor: str, level: Varies) -> Cells:
-    row = dict.fromkeys(columns("batches", factor), "")
+    row = dict.fromkeys(columns(BATCHES, factor), "")
     row |= {"batch": batch, "soak": soak, "containers_filled": str(portion.containers)}
     row["note"] = f"trial of {factor}, block {portion.block}"
     if level is not Varies.CONTAINER:
@@ -61,7 +61,7 @@ def _batch(batch: str, soak: str, portion: Portion, factor: str, level: Varies) 
 
 
 def _filling(batch: str, portion: Portion, factor: str, level: Varies) -> Cells:
-    row = dict.fromkeys(columns("fillings", factor), "")
+    row = dict.fromkeys(columns(FILLINGS, factor), "")
     row["batch"] = batch
     if level is Varies.CONTAINER:
         row[factor] = portion.level

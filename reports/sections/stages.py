@@ -12,7 +12,7 @@ from reports.month import Month, text_of
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 
 STAGES = View(
     "stages",
@@ -52,7 +52,7 @@ def notes(month: Month) -> list[Sentence]:
 
 def stages_chart(month: Month) -> list[Chart]:
     """Which share of the month's fresh mass was cut at which stage."""
-    order = contract("harvests").field("cap_stage").words
+    order = contract(HARVESTS).field("cap_stage").words
     table = month.rows("stages")
     places = [at for at, row in enumerate(table) if row["share_pct"] is not None]
     rows, labels = [], []

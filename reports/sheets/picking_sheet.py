@@ -8,7 +8,7 @@ from reports.cautions import ALL
 from reports.document import environment, part, policy
 from reports.sheets.shelves import Shelves, by_room, called, last_weights
 from reports.words import day_name, short_day
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 
 # Those of the cautions (reports/cautions.py) that belong to picking and to what becomes of the mushrooms.
 AT_PICKING = ("Spores", "Mould", "Carbon dioxide", "Food")
@@ -33,7 +33,7 @@ def render_picking_sheet(shelves: Shelves) -> str:
             called=called,
             last_weights=lambda row: last_weights(shelves, row),
             short_day=short_day,
-            stages=contract("harvests").field("cap_stage").words,
+            stages=contract(HARVESTS).field("cap_stage").words,
             cautions=[each for about in AT_PICKING for each in ALL if each.about == about],
             style=Markup(style),
             policy=policy([style]),

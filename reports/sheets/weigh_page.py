@@ -9,7 +9,7 @@ from reports.document import environment, part, policy, script_json
 from reports.month import Row, day_of, text_of
 from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
 from reports.words import MONTH_NAMES, day_name, visible
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, TIMES_MORE, WITHIN
 
 # In this order: each speaks of those before it.
@@ -34,7 +34,7 @@ def render_weigh_page(shelves: Shelves) -> str:
             name=shelves.name,
             as_of=day_name(shelves.as_of),
             decimal_mark=shelves.decimal_mark,
-            stages=contract("harvests").field("cap_stage").words,
+            stages=contract(HARVESTS).field("cap_stage").words,
             spores=spores.text,
             style=Markup(style),
             policy=policy([style], scripts),
@@ -46,12 +46,12 @@ def render_weigh_page(shelves: Shelves) -> str:
 
 def _data(shelves: Shelves) -> Row:
     """Return what the scripts need to know. Texts to show are without control characters; ids stay as they are."""
-    stages = contract("harvests").field("cap_stage").words
+    stages = contract(HARVESTS).field("cap_stage").words
     return {
         "farm": shelves.farm_name or "",
         "as_of": shelves.as_of.isoformat(),
-        "columns": contract("harvests").names,
-        "numbers": [each.name for each in contract("harvests").fields if each.decimals is not None],
+        "columns": contract(HARVESTS).names,
+        "numbers": [each.name for each in contract(HARVESTS).fields if each.decimals is not None],
         "decimal_mark": shelves.decimal_mark,
         # A spreadsheet that writes decimal commas separates columns by semicolons.
         "separator": ";" if shelves.decimal_mark == "," else ",",
