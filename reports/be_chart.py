@@ -9,8 +9,9 @@ import altair as alt
 from reports.colours import paint, plain_key, strain_colours, strain_keys
 from reports.drawing import Chart, LaneLabel, Point, Points, Spec, across, below, colour_of, data, lane, row_chart
 from reports.figures import cell, measured
-from reports.month import Month, number_of, text_of
+from reports.month import Month
 from reports.words import isolated, spoken
+from schemas.result_rows import number_of, text_of
 
 
 def be_text(month: Month, table: str, at: int) -> str:

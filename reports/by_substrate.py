@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reports.figures import Name, Sentence, named
-from reports.month import Month, text_of
+from reports.month import Month
 from reports.words import spoken
+from schemas.result_rows import text_of
 
 NAMED = 4
 CURVES_SHOWN = 6

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reports.figures import Name, named
-from reports.month import Month, text_of
+from reports.month import Month
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
+from schemas.result_rows import text_of
 
 # As many strains as can be distinguished at a glance; further ones share a grey. Our choice, no source.
 STRAINS_COLOURED = 4

@@ -13,7 +13,7 @@ from typing import Any
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
-from reports.month import Row
+from schemas.result_rows import Row
 
 Spec = dict[str, Any]  # of a chart, in Vega-Lite
 Point = dict[str, Any]  # what a chart draws of one row of a result table

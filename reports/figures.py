@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
-from reports.month import Month, number_of
+from reports.month import Month
 from reports.words import day_name, isolated, short_day, visible
 from schemas.contract import BATCHES, Field, contract
+from schemas.result_rows import number_if_known, number_of
 
 # A mass is shown in kg everywhere on the page. unit of the contract: (unit shown, divisor, decimals)
 SHOWN_UNITS: Mapping[str | None, tuple[str, float, int]] = {
@@ -122,8 +123,7 @@ def number(value: float | int, each: Field) -> str:
 
 def cell(month: Month, table: str, row: int, column: str) -> Figure:
     """Return the number of this cell, shown without its unit, as in a table."""
-    own = month.rows(table)[row]
-    value = None if own[column] is None else number_of(own, column)
+    value = number_if_known(month.rows(table)[row], column)
     text = NOTHING if value is None else number(value, field_of(table, column))
     return Figure(text, value, (f"{table}/{row}/{column}",))
 

@@ -9,8 +9,9 @@ import altair as alt
 from reports.colours import paint, plain_key
 from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
-from reports.month import Month, number_of
+from reports.month import Month
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.result_rows import number_of
 
 
 def interval_facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:

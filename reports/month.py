@@ -9,42 +9,7 @@ from datetime import date, timedelta
 from schemas.answers import Verdict
 from schemas.audit_outcome import Audit
 from schemas.finding import Finding
-
-# Rows of result tables: cells by the columns of their contracts (schemas/results), which say the type of each.
-Row = Mapping[str, object]
-Rows = Sequence[Row]
-
-
-def text_of(row: Row, column: str) -> str:
-    """Return the text of this cell, blank where it has none. Raises TypeError where it holds something else."""
-    value = row[column]
-    if not isinstance(value, str | None):
-        raise TypeError(f"{column} is no text: {value!r}")
-    return value or ""
-
-
-def number_of(row: Row, column: str) -> float:
-    """Return the number of this cell. Raises TypeError where it holds none."""
-    value = row[column]
-    if not isinstance(value, int | float):
-        raise TypeError(f"{column} is no number: {value!r}")
-    return value
-
-
-def whole_of(row: Row, column: str) -> int:
-    """Return the whole number of this cell. Raises TypeError where it holds none."""
-    value = row[column]
-    if not isinstance(value, int):
-        raise TypeError(f"{column} is no whole number: {value!r}")
-    return value
-
-
-def day_of(row: Row, column: str) -> date:
-    """Return the day of this cell. Raises TypeError where it holds none."""
-    value = row[column]
-    if not isinstance(value, date):
-        raise TypeError(f"{column} is no day: {value!r}")
-    return value
+from schemas.result_rows import Rows
 
 
 @dataclass(frozen=True)

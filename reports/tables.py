@@ -8,9 +8,10 @@ from datetime import date
 
 from reports.columns import Limited, Merged, Range, Shown, View
 from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
-from reports.month import Month, Row, Rows, text_of
+from reports.month import Month
 from reports.words import month_name, spoken
 from schemas.finding import Finding
+from schemas.result_rows import Row, Rows, text_of
 
 # Tables of more cells than these stand folded away until asked for; what is folded is not printed.
 MANY_CELLS = 24

@@ -9,8 +9,9 @@ import typer
 
 from pipeline.cli.group_screen import notify_reasons, print_groups, read_groups, with_limits
 from pipeline.cli.options import ByOption, ReadOptions, spread
-from pipeline.cli.show import Column, Record, notify
+from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
+from schemas.result_rows import Row
 
 if TYPE_CHECKING:
     from pipeline.models.view import Query
@@ -39,7 +40,7 @@ def another_flush(
         _show_flushes(view.query, rows, read.json)
 
 
-def _show_curve(query: Query, rows: Sequence[Record], json: bool) -> None:
+def _show_curve(query: Query, rows: Sequence[Row], json: bool) -> None:
     shown = [{**row, "so_far": with_limits(row, "g_per_container", "low_g", "high_g", 0)} for row in rows]
     if print_groups(query, rows if json else shown, _curve_columns(), json):
         notify(
@@ -47,7 +48,7 @@ def _show_curve(query: Query, rows: Sequence[Record], json: bool) -> None:
         )
 
 
-def _show_flushes(query: Query, rows: Sequence[Record], json: bool) -> None:
+def _show_flushes(query: Query, rows: Sequence[Row], json: bool) -> None:
     priced = any(row["difference_money_per_day"] is not None for row in rows)
     shown = rows if json else [_compared(row, priced) for row in rows]
     if not print_groups(query, shown, _flush_columns(priced), json):
@@ -63,7 +64,7 @@ def _show_flushes(query: Query, rows: Sequence[Record], json: bool) -> None:
     notify_reasons(query, open_ones, "why", "Cannot tell")
 
 
-def _compared(row: Record, priced: bool) -> Record:
+def _compared(row: Row, priced: bool) -> Row:
     """Return a row with both sides and their difference, in money where there are prices, else in g."""
     unit, decimals = ("money", 2) if priced else ("g", 1)
     name = f"difference_{unit}_per_day"

@@ -7,8 +7,9 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
-from pipeline.cli.show import Column, Record, notify, print_records
+from pipeline.cli.show import Column, notify, print_records
 from schemas.finding import WrongRequest
+from schemas.result_rows import Row, number_if_known, text_of
 
 if TYPE_CHECKING:
     from pipeline.cli.options import ReadOptions
@@ -38,37 +39,36 @@ def read_groups(
         yield ledger.view(query)
 
 
-def print_groups(query: Query, rows: Sequence[Record], columns: Sequence[Column], json: bool) -> bool:
+def print_groups(query: Query, rows: Sequence[Row], columns: Sequence[Column], json: bool) -> bool:
     """Print the rows as JSON or as a plain table; True when a table was printed that notes may follow."""
     nothing = f"No batch is loaded as of {query.as_of}. Fill in batches.csv, or mend it: gillbook check."
     return print_records(rows, [*(Column(name, name) for name in query.by), *columns], json, nothing)
 
 
-def group_name(query: Query, row: Record) -> str:
+def group_name(query: Query, row: Row) -> str:
     """Return what a row's group is called in a sentence."""
-    return " ".join(row[name] or "(blank)" for name in query.by) or "the farm"
+    return " ".join(text_of(row, name) or "(blank)" for name in query.by) or "the farm"
 
 
-def with_limits(row: Record, name: str, low: str, high: str, decimals: int) -> str | None:
+def with_limits(row: Row, name: str, low: str, high: str, decimals: int) -> str | None:
     """Return a number with its limits as shown, like "24 (22-26)", "-3 (-5 to 1)"; None where it is missing."""
     if row[name] is None:
         return None
     # Rounded first: -0.3 without decimals is 0 and not -0.
-    number, *ends = (
-        "?" if row[each] is None else f"{round(row[each], decimals) + 0.0:.{decimals}f}" for each in (name, low, high)
-    )
+    values = [number_if_known(row, each) for each in (name, low, high)]
+    number, *ends = ("?" if each is None else f"{round(each, decimals) + 0.0:.{decimals}f}" for each in values)
     if ends == ["?", "?"]:
         return number
     to = " to " if ends[0].startswith("-") else "-"
     return f"{number} ({ends[0]}{to}{ends[1]})"
 
 
-def notify_reasons(query: Query, rows: Sequence[Record], column: str, what: str) -> None:
+def notify_reasons(query: Query, rows: Sequence[Row], column: str, what: str) -> None:
     """Say why figures are missing: each reason once, with the groups that it holds for."""
     reasons: dict[str, dict[str, None]] = {}
     for row in rows:
         if row[column]:
-            reasons.setdefault(row[column], {})[group_name(query, row)] = None
+            reasons.setdefault(text_of(row, column), {})[group_name(query, row)] = None
     for reason, groups in reasons.items():
         named = list(groups)
         more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""

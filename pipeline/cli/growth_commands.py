@@ -9,9 +9,10 @@ import typer
 
 from pipeline.cli.group_screen import TOGETHER, group_name, notify_reasons, print_groups, read_groups, with_limits
 from pipeline.cli.options import ByOption, ReadOptions, spread
-from pipeline.cli.show import Column, Record, notify
+from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted
+from schemas.result_rows import Row, number_of, whole_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Query
@@ -42,7 +43,7 @@ def flushes(
         _show_flushes(view.query, rows, declines, read.json)
 
 
-def _show_flushes(query: Query, rows: Sequence[Record], declines: Sequence[Record], json: bool) -> None:
+def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], json: bool) -> None:
     columns = [
         Column("flush", "flush", 0),
         Column("units_known", "known", 0),
@@ -53,7 +54,9 @@ def _show_flushes(query: Query, rows: Sequence[Record], declines: Sequence[Recor
         Column("decline_gave", "where\nit came", 2),
     ]
     if not json:
-        rows = [{**row, "started": with_limits(row, *STARTED, 2) if row["flush"] > 1 else None} for row in rows]
+        rows = [
+            {**row, "started": with_limits(row, *STARTED, 2) if number_of(row, "flush") > 1 else None} for row in rows
+        ]
     if not print_groups(query, rows, columns, json):
         return
     notify(
@@ -67,7 +70,7 @@ def _show_flushes(query: Query, rows: Sequence[Record], declines: Sequence[Recor
     _notify_why(query, rows, STARTED[0])
 
 
-def _show_declines(query: Query, rows: Sequence[Record], json: bool) -> None:
+def _show_declines(query: Query, rows: Sequence[Row], json: bool) -> None:
     columns = [
         Column("soaks", "soaks", 0),
         Column("flushes_used", "flushes\nafter 1", 0),
@@ -80,7 +83,7 @@ def _show_declines(query: Query, rows: Sequence[Record], json: bool) -> None:
         _notify_why(query, rows, PER_FLUSH[0])
 
 
-def _notify_why(query: Query, rows: Sequence[Record], column: str) -> None:
+def _notify_why(query: Query, rows: Sequence[Row], column: str) -> None:
     """Say why a decline is missing, and why its limits are."""
     notify_reasons(query, [row for row in rows if row[column] is None], "why_no_decline", "No decline")
     notify_reasons(query, [row for row in rows if row[column] is not None], "why_no_decline", "No limits")
@@ -107,14 +110,14 @@ def pins(
     )
     if curve:
         return
-    unnoted = sum(row["units_unnoted"] for row in rows)
+    unnoted = sum(whole_of(row, "units_unnoted") for row in rows)
     if unnoted:
         were = counted(unnoted, "container was", "containers were")
         notify(f"{were} picked from without a note of pins: the noted ones of their batch stand for them.")
     notify_reasons(view.query, rows, "why_no_interval", "No limits")
 
 
-def _on_screen(row: Record, curve: bool) -> Record:
+def _on_screen(row: Row, curve: bool) -> Row:
     """Return a row with its numbers and limits as texts."""
     if curve:
         return {**row, "pins": with_limits(row, "pinned_pct", "low_pct", "high_pct", 0)}

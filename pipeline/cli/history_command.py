@@ -13,7 +13,8 @@ from pipeline.cli.show import notify
 from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
-    from pipeline.cli.show import Column, Record
+    from pipeline.cli.show import Column
+from schemas.result_rows import Row, number_of, text_of
 
 
 def history(json: JsonOption = False, farm: FarmOption = None) -> None:
@@ -46,15 +47,15 @@ def _columns() -> list[Column]:
     return [*columns, *(Column(key, heading, 0) for key, heading in counts.items())]
 
 
-def _shown(each: Record) -> Record:
+def _shown(each: Row) -> Row:
     """Return a record as the plain table shows it."""
-    table, file = each["table_name"], each["file"]
+    table, file = text_of(each, "table_name"), text_of(each, "file")
     own = file.startswith((f"{table}.", f"{table}/"))
     return {
         **each,
-        "time": each["time"][:16].replace("T", " "),
+        "time": text_of(each, "time")[:16].replace("T", " "),
         "file": file if own else f"{file} ({table})",
-        "set_aside": each["set_aside"] + each["waiting"],
+        "set_aside": number_of(each, "set_aside") + number_of(each, "waiting"),
     }
 
 

@@ -9,9 +9,10 @@ import typer
 
 from pipeline.cli.group_screen import MOST_NAMED, TOGETHER, group_name, print_groups, read_groups
 from pipeline.cli.options import ByOption, ReadOptions, spread
-from pipeline.cli.show import Column, Record, notify
+from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted
+from schemas.result_rows import Row, number_of, whole_of
 
 if TYPE_CHECKING:
     from pipeline.models.missing_cells import MissingCell
@@ -59,9 +60,11 @@ def _yield_columns(through_flush: int | None) -> list[Column]:
     ]
 
 
-def _notify_lacking(query: Query, rows: Sequence[Record]) -> None:
+def _notify_lacking(query: Query, rows: Sequence[Row]) -> None:
     """Say of which groups pickings are set aside: their figures lack them."""
-    lacking = sorted((row for row in rows if row["pickings_set_aside"]), key=lambda row: -row["pickings_set_aside"])
+    lacking = sorted(
+        (row for row in rows if row["pickings_set_aside"]), key=lambda row: -number_of(row, "pickings_set_aside")
+    )
     named = [f"{group_name(query, row)} {row['pickings_set_aside']}" for row in lacking[:MOST_NAMED]]
     if named:
         more = f" and {len(lacking) - MOST_NAMED} more groups" if len(lacking) > MOST_NAMED else ""
@@ -121,10 +124,11 @@ def losses(by: ByOption = "substrate", *, read: ReadOptions) -> None:
     ]
     if not read.json:
         # What keeps failing comes first on the screen; JSON keeps the order of the groups.
-        rows = sorted(rows, key=lambda row: -row["lost"])
+        rows = sorted(rows, key=lambda row: -number_of(row, "lost"))
     if not print_groups(view.query, rows, columns, read.json):
         return
-    lost, known = sum(row["lost"] for row in rows), sum(row["units"] - row["units_not_yet"] for row in rows)
+    lost = sum(whole_of(row, "lost") for row in rows)
+    known = sum(whole_of(row, "units") - whole_of(row, "units_not_yet") for row in rows)
     notify(
         f"As of {view.query.as_of}: {lost} of {known} lost before a picking. The limits come from the shares of "
         f"soaks. {TOGETHER}"

@@ -11,9 +11,10 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, date_of, spread
-from pipeline.cli.show import Column, Record, notify, print_json, print_sentences, print_table
+from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
+from schemas.result_rows import Row, day_of, number_of, whole_of
 
 if TYPE_CHECKING:
     from datetime import date
@@ -122,7 +123,7 @@ def outlook(
             _notify_basis(as_of, found, only is OutlookList.weeks and not wanted)
 
 
-def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Record]) -> None:
+def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Row]) -> None:
     if wanted:
         _show_need(wanted, rows)
     elif not rows:
@@ -132,7 +133,7 @@ def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Record]) -> N
         print_table([_in_words(row) for row in rows], COLUMNS[only])
 
 
-def _in_words(row: Record) -> Record:
+def _in_words(row: Row) -> Row:
     """Return the row with its bands as texts, like "12.1-15.0", and yes or no for what held."""
     ends = {name: (f"low{name}_kg", f"high{name}_kg") for name in ("50", "80")}
     texts = {f"band{name}": f"{row[low]:.1f}-{row[high]:.1f}" for name, (low, high) in ends.items() if low in row}
@@ -148,10 +149,10 @@ def _percent(chance: float) -> str:
     return "over 99 %" if chance > 99 else f"{chance:.0f} %"
 
 
-def _show_need(wanted: Wanted, rows: Sequence[Record]) -> None:
+def _show_need(wanted: Wanted, rows: Sequence[Row]) -> None:
     now, last = rows[0], rows[-1]
     chance = (
-        f"{wanted.kg:g} kg by {wanted.by}: the chance is {_percent(now['chance_pct'])}. As it stands "
+        f"{wanted.kg:g} kg by {wanted.by}: the chance is {_percent(number_of(now, 'chance_pct'))}. As it stands "
         f"{now['median_kg']:.1f} kg are to come by then (80 %: {now['low80_kg']:.1f} to {now['high80_kg']:.1f})."
     )
     print_sentences(chance, _advice(now, last))
@@ -161,25 +162,26 @@ def _span(first: date, last: date) -> str:
     return f"on {first}" if first == last else f"from {first} to {last}"
 
 
-def _advice(now: Record, last: Record) -> str:
-    if now["chance_pct"] >= 80:
+def _advice(now: Row, last: Row) -> str:
+    if number_of(now, "chance_pct") >= 80:
         return "No further batch is needed for a chance of 80 %."
     if last["more_batches"] == 0:
         return (
             f"What more batches like {now['like_batch']} would give is not known: there is too little to borrow from."
         )
-    number = last["more_batches"]
+    number = whole_of(last, "more_batches")
     batches = counted(number, "more batch", "more batches")
-    if last["median_kg"] - now["median_kg"] < 0.005 * number:
+    if number_of(last, "median_kg") - number_of(now, "median_kg") < 0.005 * number:
         return f"A batch begun on {now['start_from']} or later comes too late for that day: so soon none gave any."
-    if last["chance_pct"] < 80:
+    if number_of(last, "chance_pct") < 80:
         return (
             f"Even {batches} like {now['like_batch']}, begun on {now['start_from']}, would make it "
-            f"{_percent(last['chance_pct'])}: ask for a later day, or for less."
+            f"{_percent(number_of(last, 'chance_pct'))}: ask for a later day, or for less."
         )
+    begun = _span(day_of(now, "start_from"), day_of(last, "start_by"))
     return (
-        f"With {batches} like {now['like_batch']}, begun {_span(now['start_from'], last['start_by'])}, it is 80 % or "
-        f"more (begun on {now['start_from']}: {_percent(last['chance_pct'])})."
+        f"With {batches} like {now['like_batch']}, begun {begun}, it is 80 % or more (begun on {now['start_from']}: "
+        f"{_percent(number_of(last, 'chance_pct'))})."
     )
 
 
@@ -213,7 +215,7 @@ def _lacking(found: Outlook) -> list[str]:
         lines.append(
             f"The last picking entered is of {found.silent_since}. Are entries missing? Then this is too little."
         )
-    without = max(row["batches_without_donors"] for row in found.weeks)
+    without = max(whole_of(row, "batches_without_donors") for row in found.weeks)
     amounts = (
         (without, "Batches in no figure, for fewer than 4 past ones are old enough to borrow from"),
         (found.undated, "Batches without a day of inoculation, from which nothing is borrowed"),

@@ -5,10 +5,13 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from pipeline.models.view import Ledger, LedgerView, Rows
+from schemas.result_rows import whole_of
 
-Tables = dict[str, "Rows"]
+if TYPE_CHECKING:
+    from pipeline.models.view import Ledger, LedgerView
+    from schemas.result_rows import ResultRows
+
+Tables = dict[str, "ResultRows"]
 
 # Which measures are told by group, and by which columns.
 GROUPED = (
@@ -32,7 +35,7 @@ def of_measures(view: LedgerView, first: date) -> tuple[Tables, int]:
 
     tables: Tables = {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
     whole = measures.yields(view.by())
-    return tables | measures.of_month(view, first), whole[0]["pickings_set_aside"] if whole else 0
+    return tables | measures.of_month(view, first), whole_of(whole[0], "pickings_set_aside") if whole else 0
 
 
 def of_growth(view: LedgerView) -> Tables:

@@ -22,9 +22,10 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.farm.folder import Farm
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView
     from reports.sheets.labels import Grid
     from reports.sheets.shelves import Shelves
+    from schemas.result_rows import ResultRows
 
 # Three columns of these fit A4 and Letter. Our choice, no source.
 WIDTH_MM, HEIGHT_MM, COLUMNS, MARGIN_MM, GAP_MM = 60.0, 30.0, 3, 10.0, 3.0
@@ -129,7 +130,7 @@ def sheet(
         _list(until, running, read.json)
 
 
-def _due(view: LedgerView, running: Rows) -> Rows:
+def _due(view: LedgerView, running: ResultRows) -> ResultRows:
     """Return which of what runs is due to be picked. A batch weighed together is due with all of its containers."""
     from pipeline.models.today import today
 
@@ -138,7 +139,7 @@ def _due(view: LedgerView, running: Rows) -> Rows:
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
 
 
-def _shelves(farm: Farm, until: date, rows: Rows) -> Shelves:
+def _shelves(farm: Farm, until: date, rows: ResultRows) -> Shelves:
     from reports.sheets.shelves import Shelves
 
     settings = farm.settings
@@ -157,7 +158,7 @@ def _write_page(path: Path, shelves: Shelves) -> None:
     notify("Open it on the phone in a browser, not in a preview. What it exports goes into harvests/.")
 
 
-def _write_picking_sheet(path: Path, shelves: Shelves, due: Rows, all_: bool) -> None:
+def _write_picking_sheet(path: Path, shelves: Shelves, due: ResultRows, all_: bool) -> None:
     from reports.sheets.picking_sheet import render_picking_sheet
 
     _write(path, render_picking_sheet(shelves if all_ else replace(shelves, rows=due)))
@@ -193,7 +194,7 @@ def _labels(farm_name: str, names: list[str], known: list[str], grid: Grid) -> s
     return made
 
 
-def _list(until: date, rows: Rows, json: bool) -> None:
+def _list(until: date, rows: ResultRows, json: bool) -> None:
     from pipeline.cli.show import Column, print_records
 
     names = ("room", "position", "container", "batch", "last_picked_on", "last_weights_g")

@@ -5,16 +5,15 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
-from typing import Any
 
 import typer
 
-# A result as it is shown: its cells by name.
-Record = Mapping[str, Any]
+from schemas.result_rows import Row
+
 WIDTH = 80
 NOTHING = "-"
 # No text is cut to fewer letters than this.
@@ -47,7 +46,7 @@ def _plain(value: object) -> object:
     return value if isinstance(value, str | int | float | bool | None) else str(value)
 
 
-def print_json(records: Sequence[Record]) -> None:
+def print_json(records: Sequence[Row]) -> None:
     """Print one array of objects: unrounded numbers, null for missing, ISO dates. What would steer the terminal is
     escaped.
     """
@@ -84,7 +83,7 @@ def print_sentences(*sentences: str) -> None:
 
 
 def print_records(
-    records: Sequence[Record], columns: Sequence[Column], json: bool, nothing: str, cut: bool = True
+    records: Sequence[Row], columns: Sequence[Column], json: bool, nothing: str, cut: bool = True
 ) -> bool:
     """Print records as JSON or as a plain table, or say that there is `nothing`; True after a table."""
     if json:
@@ -96,17 +95,16 @@ def print_records(
     return bool(records) and not json
 
 
-def _cell(record: Record, column: Column) -> str:
-    value = record[column.key]
-    plain = _plain(value)
+def _cell(record: Row, column: Column) -> str:
+    plain = _plain(record[column.key])
     if plain is None:
         return NOTHING
-    if column.decimals is not None:
-        return f"{float(value) * column.scale:.{column.decimals}f}"
+    if column.decimals is not None and isinstance(plain, int | float):
+        return f"{plain * column.scale:.{column.decimals}f}"
     return printable(str(plain))
 
 
-def print_table(records: Sequence[Record], columns: Sequence[Column], cut: bool = True) -> None:
+def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = True) -> None:
     """Print a plain table that fits the screen. Texts may be cut (unless `cut` is false), the longest first; numbers
     never are. What does not fit even so is printed as one line per cell.
     """

@@ -10,12 +10,14 @@ import typer
 
 from pipeline.cli.group_screen import TOGETHER, read_groups, with_limits
 from pipeline.cli.options import ReadOptions, WithinOption, spread
-from pipeline.cli.show import Column, Record, notify, print_json, print_table
+from pipeline.cli.show import Column, notify, print_json, print_table
 from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted
+from schemas.result_rows import Row, text_of
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Query, Rows
+    from pipeline.models.view import Query
+    from schemas.result_rows import ResultRows
 
 
 class SpawnTable(StrEnum):
@@ -68,7 +70,7 @@ def spawn(
         _show(view.query, tables, table)
 
 
-def distinguishing(rows: Sequence[Record], by: Sequence[str]) -> list[str]:
+def distinguishing(rows: Sequence[Row], by: Sequence[str]) -> list[str]:
     """Return which of these columns set the rows' groups apart: those without which two groups would look alike."""
     needed = list(by)
     groups = {tuple(row[name] for name in by) for row in rows}
@@ -79,7 +81,7 @@ def distinguishing(rows: Sequence[Record], by: Sequence[str]) -> list[str]:
     return needed
 
 
-def _show(query: Query, tables: Mapping[SpawnTable, Rows], only: SpawnTable | None) -> None:
+def _show(query: Query, tables: Mapping[SpawnTable, ResultRows], only: SpawnTable | None) -> None:
     several = {tuple(row[name] for name in query.by) for row in tables[SpawnTable.steps]}
     levels = [row for row in tables[SpawnTable.levels] if tuple(row[name] for name in query.by) in several]
     priced = any(row["margin_difference"] is not None for row in tables[SpawnTable.steps])
@@ -103,7 +105,7 @@ def _show(query: Query, tables: Mapping[SpawnTable, Rows], only: SpawnTable | No
     _notify_best(tables[SpawnTable.best], by)
 
 
-def _show_levels(rows: Sequence[Record], by: list[str], priced: bool) -> None:
+def _show_levels(rows: Sequence[Row], by: list[str], priced: bool) -> None:
     shown = [
         {
             **row,
@@ -126,7 +128,7 @@ def _show_levels(rows: Sequence[Record], by: list[str], priced: bool) -> None:
     print_table(shown, [*(Column(name, name) for name in by), *columns])
 
 
-def _show_steps(rows: Sequence[Record], by: list[str], priced: bool) -> None:
+def _show_steps(rows: Sequence[Row], by: list[str], priced: bool) -> None:
     names = ("margin_difference", "margin_difference_low", "margin_difference_high")
     if not priced:
         names = ("be_difference_pct", "be_difference_low_pct", "be_difference_high_pct")
@@ -141,19 +143,19 @@ def _show_steps(rows: Sequence[Record], by: list[str], priced: bool) -> None:
     print_table(shown, [*(Column(name, name) for name in by), *columns])
 
 
-def _called(row: Record, by: list[str]) -> str:
-    words = " ".join(row[name] for name in by if row[name])
+def _called(row: Row, by: list[str]) -> str:
+    words = " ".join(text_of(row, name) for name in by if row[name])
     return f"{words}, " if words else ""
 
 
-def _notify_steps(rows: Sequence[Record], by: list[str]) -> None:
+def _notify_steps(rows: Sequence[Row], by: list[str]) -> None:
     for row in rows:
         if row["why"]:
             step = f"{row['from_rate_wet_pct']:.1f} to {row['to_rate_wet_pct']:.1f} %"
             notify(f"{_called(row, by)}{step}: {row['why']}. {row['next_step']}")
 
 
-def _notify_best(rows: Sequence[Record], by: list[str]) -> None:
+def _notify_best(rows: Sequence[Row], by: list[str]) -> None:
     for row in rows:
         start = f"{_called(row, by)}best rate: "
         if row["why"]:
@@ -163,7 +165,7 @@ def _notify_best(rows: Sequence[Record], by: list[str]) -> None:
             notify(f"{start}{limits} % of wet substrate, by {'margin' if row['of'] == 'margin' else 'BE'}.")
 
 
-def _show_plain(query: Query, rows: Sequence[Record]) -> None:
+def _show_plain(query: Query, rows: Sequence[Row]) -> None:
     by = distinguishing(rows, query.by)
     texts = ("batch", "soak", "measure")
     names = [name for name in (rows[0] if rows else {}) if name not in query.by and name not in ("units", "known")]

@@ -11,10 +11,11 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, date_of, spread
-from pipeline.cli.show import Column, Record, print_json, print_sentences, print_table
+from pipeline.cli.show import Column, print_json, print_sentences, print_table
 from schemas.confidence import LEVEL, percent
 from schemas.contract import HARVESTS
 from schemas.phrases import counted
+from schemas.result_rows import Row, day_of, number_if_known, number_of, text_of, whole_of
 
 if TYPE_CHECKING:
     from datetime import date
@@ -32,7 +33,7 @@ class TraceList(StrEnum):
     set_aside = "set-aside"
 
 
-Tables = Mapping[str, Sequence[Record]]
+Tables = Mapping[str, Sequence[Row]]
 
 # The result table of each list.
 TABLE_OF = {each: f"trace_{each.value}" for each in TraceList} | {TraceList.set_aside: "trace_rejected"}
@@ -143,13 +144,17 @@ def trace(
 WHO = {"traced": "what is traced", "near": "those inoculated within 28 days of it", "rest": "all the rest"}
 
 
-def _shown(which: TraceList, rows: Sequence[Record]) -> Sequence[Record]:
+def _shown(which: TraceList, rows: Sequence[Row]) -> Sequence[Row]:
     """Return the rows of a list with the texts that only the screen has."""
     if which is TraceList.containers:
-        return [{**row, "place": ", ".join(filter(None, (row["room"], row["position"])))} for row in rows]
+        return [
+            {**row, "place": ", ".join(filter(None, (text_of(row, "room"), text_of(row, "position"))))} for row in rows
+        ]
     if which is TraceList.losses:
         limits = (f"{r['low_pct']:.0f}-{r['high_pct']:.0f}" if r["low_pct"] is not None else None for r in rows)
-        return [{**row, "called": WHO[row["who"]], "limits": text} for row, text in zip(rows, limits, strict=True)]
+        return [
+            {**row, "called": WHO[text_of(row, "who")], "limits": text} for row, text in zip(rows, limits, strict=True)
+        ]
     return rows
 
 
@@ -206,7 +211,7 @@ def _what(query: TraceQuery, as_of: date, tables: Tables) -> str:
     return text
 
 
-def _picked(query: TraceQuery, pickings: Sequence[Record]) -> str:
+def _picked(query: TraceQuery, pickings: Sequence[Row]) -> str:
     if not pickings:
         return "Nothing was picked of it."
     text = f"Picked of it: {_weighed(pickings)}."
@@ -219,14 +224,14 @@ def _picked(query: TraceQuery, pickings: Sequence[Record]) -> str:
     return text
 
 
-def _weighed(pickings: Sequence[Record]) -> str:
-    days = [row["picked_on"] for row in pickings]
+def _weighed(pickings: Sequence[Row]) -> str:
+    days = [day_of(row, "picked_on") for row in pickings]
     span = f"on {min(days)}" if min(days) == max(days) else f"from {min(days)} to {max(days)}"
-    kilograms = sum(row["fresh_g"] for row in pickings) / 1000
+    kilograms = sum(number_of(row, "fresh_g") for row in pickings) / 1000
     return f"{counted(len(pickings), 'picking')}, {kilograms:.2f} kg, {span}"
 
 
-def _lost(losses: Sequence[Record]) -> str:
+def _lost(losses: Sequence[Row]) -> str:
     of = {row["who"]: row for row in losses}
     mine = of["traced"]
     if mine["containers"] == 0:
@@ -237,20 +242,20 @@ def _lost(losses: Sequence[Record]) -> str:
     others = [f"of {WHO[who]} {_share(of[who])}" for who in ("near", "rest") if of[who]["lost_pct"] is not None]
     if others:
         text += f" For comparison, {'; '.join(others)}."
-    if mine["lost"] and mine["soaks"] < 3:
+    if mine["lost"] and number_of(mine, "soaks") < 3:
         text += " From fewer than three soaks it cannot be known whether this is more than chance, or the soak's doing."
     return text
 
 
-def _share(row: Record) -> str:
-    return f"{row['lost']} of {row['containers'] - row['not_yet']} ({row['lost_pct']:.0f} %)"
+def _share(row: Row) -> str:
+    return f"{row['lost']} of {whole_of(row, 'containers') - whole_of(row, 'not_yet')} ({row['lost_pct']:.0f} %)"
 
 
-def _rejected(rows: Sequence[Record]) -> str:
+def _rejected(rows: Sequence[Row]) -> str:
     if not rows:
         return ""
     pickings = [row for row in rows if row["table_name"] == HARVESTS and row["rule"] != "repeated"]
-    kilograms = sum(row["fresh_g"] or 0 for row in pickings) / 1000
+    kilograms = sum(number_if_known(row, "fresh_g") or 0 for row in pickings) / 1000
     first = rows[0]
     more = f" and {len(rows) - 1} more (--list set-aside)" if len(rows) > 1 else ""
     weight = f", with {kilograms:.2f} kg picked" if kilograms else ""

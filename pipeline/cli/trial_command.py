@@ -12,15 +12,16 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, spread
-from pipeline.cli.show import Column, Record, notify, print_json, print_sentences, print_table
+from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
 from schemas.confidence import LEVEL, percent
 from schemas.contract import BATCHES, FILLINGS, INPUTS
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted
+from schemas.result_rows import Row
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Rows
     from pipeline.trial.tables import Trial, TrialQuery
+    from schemas.result_rows import ResultRows
 
 
 class TrialList(StrEnum):
@@ -119,12 +120,12 @@ def trial(
             _write(paths, found, read.json)
 
 
-def _list(found: Trial, which: TrialList) -> Rows:
+def _list(found: Trial, which: TrialList) -> ResultRows:
     return {"designs": found.designs, "spread": found.spread, "portions": found.portions}[which.value]
 
 
 def _show(found: Trial, which: TrialList) -> None:
-    rows: Sequence[Record] = _list(found, which)
+    rows: Sequence[Row] = _list(found, which)
     if which is TrialList.designs:
         rows = [{**row, "enough": "yes" if row["needed"] else ""} for row in rows]
     if rows:
@@ -141,7 +142,7 @@ def _show_plan(query: TrialQuery, found: Trial) -> None:
         _show(found, which)
 
 
-def _takes(row: Record, levels: int) -> str:
+def _takes(row: Row, levels: int) -> str:
     how = f", each split into {levels}" if row["design"] == "split" else f", {row['soaks_per_level']} of each level"
     return f"{row['soaks']} soaks{how} ({row['batches']} batches, {row['containers']} containers)"
 

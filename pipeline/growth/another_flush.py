@@ -22,7 +22,8 @@ from schemas.answers import WaitAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, ResultRow, Rows
+    from pipeline.models.view import LedgerView
+    from schemas.result_rows import ResultRow, ResultRows
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class HeldUnits:
         return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
 
 
-def another_flush(view: LedgerView, settings: Settings) -> Rows:
+def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
     """Whether another flush is worth the room. One record per group and flush waited for, from 2 on, with the columns
     of the `another_flush` contract.
     """
@@ -60,7 +61,7 @@ def another_flush(view: LedgerView, settings: Settings) -> Rows:
     if not len(table):
         return []
     everything = _held_units(table, money)
-    rows = []
+    rows: ResultRows = []
     for group, called in view.groups().items():
         own = table.where(table.group_id == group)
         if not len(own):
@@ -213,12 +214,12 @@ def _no(why: str) -> ResultRow:
     return {"answer": WaitAnswer.CANNOT_TELL, "why": why}
 
 
-def given_so_far(view: LedgerView) -> Rows:
+def given_so_far(view: LedgerView) -> ResultRows:
     """What a container has given on average by each age. One record per group and age at which anything was picked,
     with the columns of the `given_so_far` contract.
     """
     starts, picked = started_units(view), picked_by_age(view)
-    rows = []
+    rows: ResultRows = []
     for group, called in view.groups().items():
         own = starts.where(starts.group_id == group)
         events = picked.where(picked.group_id == group)
@@ -227,11 +228,11 @@ def given_so_far(view: LedgerView) -> Rows:
     return rows
 
 
-def _so_far(own: StartedUnits, events: PickedByAge) -> Rows:
+def _so_far(own: StartedUnits, events: PickedByAge) -> ResultRows:
     soak = numbered(own.soak_no)
     which = np.searchsorted(own.unit, events.unit)
     curve = mean_so_far(soak, own.age, which, events.age, events.fresh_g, own.containers)
-    rows = []
+    rows: ResultRows = []
     for at, age in enumerate(curve.age):
         soaks = len(set(soak[own.age >= age].tolist()))
         wide = t_critical(soaks - 1) * float(curve.error[at]) if soaks >= LEAST_SOAKS else None

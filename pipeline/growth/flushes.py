@@ -15,7 +15,8 @@ from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, ResultRow, Rows
+    from pipeline.models.view import LedgerView
+    from schemas.result_rows import ResultRow, ResultRows
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
@@ -23,7 +24,7 @@ NOTHING_PICKED = "flush 1 gave nothing yet"
 ITSELF: ResultRow = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
-def flushes(view: LedgerView) -> Rows:
+def flushes(view: LedgerView) -> ResultRows:
     """How the flushes follow each other. One record per group and flush, with the columns of the `flushes` contract,
     estimates included.
     """
@@ -43,7 +44,7 @@ def flushes(view: LedgerView) -> Rows:
     ]
 
 
-def declines(view: LedgerView) -> Rows:
+def declines(view: LedgerView) -> ResultRows:
     """By how much each flush gives less than the one before. One record per group, with the columns of the `declines`
     contract.
     """

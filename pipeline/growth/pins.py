@@ -23,7 +23,8 @@ from pipeline.stats.incidence import (
 from pipeline.stats.proportions import LEAST_SOAKS
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, ResultRow, Rows
+    from pipeline.models.view import LedgerView
+    from schemas.result_rows import ResultRow, ResultRows
 
 DAYS_SHOWN = (14, 21, 28)  # pins at 15-25 days are usual on straw, 14-49 in print
 ENDS = {"waiting": WAITING, "noted": EVENT, "lost": OTHER_END}
@@ -79,7 +80,7 @@ def of_units(units: WaitsForPins) -> Pinning:
     )
 
 
-def pins(view: LedgerView) -> Rows:
+def pins(view: LedgerView) -> ResultRows:
     """How soon pins show. One record per group, with the columns of the `pins` contract."""
     by_group = pinning(view)
     return [{**called, **summary(by_group[group])} for group, called in view.groups().items() if group in by_group]
@@ -123,7 +124,7 @@ def pinned_by(curve: Curve, day: int) -> tuple[float | None, float | None, float
     return (share, 100 * found[0], 100 * found[1]) if found else (share, None, None)
 
 
-def pins_curve(view: LedgerView) -> Rows:
+def pins_curve(view: LedgerView) -> ResultRows:
     """The share that has pins by each day. One record per group and day, from 0 to the last day told or the last event,
     with the columns of the `pins_curve` contract.
     """
@@ -136,11 +137,11 @@ def pins_curve(view: LedgerView) -> Rows:
     ]
 
 
-def _curve_rows(group: Pinning) -> Rows:
+def _curve_rows(group: Pinning) -> ResultRows:
     curve = group.curve
     if not len(curve.day):
         return []
-    rows = []
+    rows: ResultRows = []
     for day in range(int(curve.day[-1]) + 1):
         at = curve.at(day)
         share, low, high = pinned_by(curve, day)
@@ -158,7 +159,7 @@ def _curve_rows(group: Pinning) -> Rows:
     return rows
 
 
-def pinned_by_soak(view: LedgerView, day: int) -> Rows:
+def pinned_by_soak(view: LedgerView, day: int) -> ResultRows:
     """What each soak says of the share pinned by `day`. One record per group and soak: group_id, soak, pinned_pct (a
     pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
     """

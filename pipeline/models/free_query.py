@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.models.view import Rows, open_ledger
+from pipeline.models.view import open_ledger
 from schemas.finding import WrongRequest
 
 
@@ -15,7 +15,7 @@ class FreeRows:
     """The rows of a free query, as records, and the names of its columns: each once."""
 
     names: tuple[str, ...]
-    records: Rows
+    records: list[dict[str, object]]
 
 
 def free_query(ledger: Path, sql: str) -> FreeRows:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
+from schemas.result_rows import Row, number_if_known
 
 # The columns of such a model: over the shares lost of soaks, in %.
 SHARES = ("mean_share", "sd_share", "least_share", "most_share")
 
 
-def interval_columns(record: Mapping[str, float | None], of_containers: bool) -> dict[str, float | str | None]:
+def interval_columns(record: Row, of_containers: bool) -> dict[str, float | str | None]:
     """Return low_pct and high_pct (in %, None without an interval) and why_no_interval (None with one).
 
     record: its soaks and SHARES; of_containers: whether it is told by container, where there is no interval.
     """
-    shares = SoakShares(int(record["soaks"] or 0), *(record[name] for name in SHARES))
+    shares = SoakShares(int(number_if_known(record, "soaks") or 0), *(number_if_known(record, name) for name in SHARES))
     found = NoInterval.CONTAINERS if of_containers else share_interval(shares)
     if isinstance(found, NoInterval):
         return {"low_pct": None, "high_pct": None, "why_no_interval": found.value}

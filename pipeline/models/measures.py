@@ -7,32 +7,33 @@ from datetime import date, timedelta
 
 from pipeline.farm.shelf_order import in_order_of_shelves
 from pipeline.models.lost_shares import SHARES, interval_columns
-from pipeline.models.view import LedgerView, Models, Rows
+from pipeline.models.view import LedgerView, Models
 from schemas.contract import contract
+from schemas.result_rows import ResultRows, in_columns
 
 OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
 
 
-def yields(view: LedgerView) -> Rows:
+def yields(view: LedgerView) -> ResultRows:
     """Biological efficiency and what it rests on, one record per group (contract `yields`)."""
     through = view.query.through_flush
     wanted = [each.name for each in contract("yields").fields if not each.only_through or through]
     return _with_groups(view, "yields", wanted)
 
 
-def flushes(view: LedgerView) -> Rows:
+def flushes(view: LedgerView) -> ResultRows:
     """The sums of each flush, one record per group and flush (contract `flushes`, without the columns that are
     estimated: pipeline.growth adds those).
     """
     return _with_groups(view, "flushes", [each.name for each in contract("flushes").fields if not each.estimated])
 
 
-def days(view: LedgerView) -> Rows:
+def days(view: LedgerView) -> ResultRows:
     """How long the waits are, one record per group and wait (contract `days`)."""
     return _with_groups(view, "days", contract("days").names)
 
 
-def losses(view: LedgerView) -> Rows:
+def losses(view: LedgerView) -> ResultRows:
     """What was closed without a picking, one record per group; by container, over all its fillings (contract `losses`).
 
     The interval comes from the shares of soaks: see pipeline.stats.proportions.share_interval.
@@ -43,7 +44,7 @@ def losses(view: LedgerView) -> Rows:
     return [{key: record[key] for key in (*view.query.by, *contract("losses").names)} for record in found]
 
 
-def causes(view: LedgerView) -> Rows:
+def causes(view: LedgerView) -> ResultRows:
     """Why units were closed without a picking, one record per group and cause (contract `causes`)."""
     return _with_groups(_with_fates(view), "causes", contract("causes").names)
 
@@ -53,7 +54,7 @@ def _with_fates(view: LedgerView) -> LedgerView:
     return view.of_fillings() if "container" in view.query.by else view
 
 
-def months(view: LedgerView) -> Rows:
+def months(view: LedgerView) -> ResultRows:
     """What was picked, finished and inoculated in each month, one record per month (contract `months`)."""
     return _in_columns(view, "months")
 
@@ -63,18 +64,18 @@ def last_day(first: date) -> date:
     return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
 
 
-def of_month(view: LedgerView, month: date) -> dict[str, Rows]:
+def of_month(view: LedgerView, month: date) -> dict[str, ResultRows]:
     """The tables in OF_MONTH, by name, of the month that `month` (its first day) begins."""
     view.set_variables(month_first=month, month_last=last_day(month))
     return {name: _in_columns(view, name) for name in OF_MONTH}
 
 
-def running_units(view: LedgerView) -> Rows:
+def running_units(view: LedgerView) -> ResultRows:
     """What can still be picked from, in the order of the shelves: one record per running unit, and per filling of a
     batch weighed together (contract `running_units`).
     """
     found = in_order_of_shelves(view.records("running_units"))
-    return [{key: record[key] for key in contract("running_units").names} for record in found]
+    return in_columns("running_units", found)
 
 
 def ledger_id(ledger: Models) -> str:
@@ -101,10 +102,10 @@ def separators(ledger: Models) -> dict[str, list[str]]:
     return dict(ledger.tuples("separators"))
 
 
-def _in_columns(view: LedgerView, name: str) -> Rows:
-    return [{key: record[key] for key in contract(name).names} for record in view.records(name)]
+def _in_columns(view: LedgerView, name: str) -> ResultRows:
+    return in_columns(name, view.records(name))
 
 
-def _with_groups(view: LedgerView, name: str, wanted: Sequence[str]) -> Rows:
+def _with_groups(view: LedgerView, name: str, wanted: Sequence[str]) -> ResultRows:
     groups = view.groups()
     return [{**groups[record["group_id"]], **{key: record.get(key) for key in wanted}} for record in view.records(name)]

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.models.lost_shares import interval_columns
-from pipeline.models.view import LedgerView, Rows
-from schemas.contract import contract
+from pipeline.models.view import LedgerView
+from schemas.result_rows import ResultRows, in_columns
 
 TRACE_TABLES = ("trace_batches", "trace_containers", "trace_pickings", "trace_losses", "trace_rejected")
 # What can be traced by name.
@@ -31,7 +31,7 @@ class TraceQuery:
         return {kind: name for kind, name in every if name is not None}
 
 
-def trace_tables(view: LedgerView, query: TraceQuery, near_days: int) -> dict[str, Rows]:
+def trace_tables(view: LedgerView, query: TraceQuery, near_days: int) -> dict[str, ResultRows]:
     """Return the tables in TRACE_TABLES, by name, in the columns of their contracts. near_days: how far from a traced
     batch another is inoculated at most to be near it.
     """
@@ -40,7 +40,7 @@ def trace_tables(view: LedgerView, query: TraceQuery, near_days: int) -> dict[st
     found = {name: view.records(name) for name in TRACE_TABLES}
     for record in found["trace_losses"]:
         record.update(interval_columns(record, of_containers=False))
-    return {name: [{key: row[key] for key in contract(name).names} for row in rows] for name, rows in found.items()}
+    return {name: in_columns(name, rows) for name, rows in found.items()}
 
 
 def traced_names(view: LedgerView) -> dict[str, list[str]]:

@@ -25,11 +25,9 @@ if TYPE_CHECKING:
 
 THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days", "new_flush_after_days")
 
+# Rows as DuckDB gives them: loaders say what they hold.
 Row = dict[str, Any]
 Rows = list[Row]
-# A row of a result table that is worked out here, by the columns of its contract.
-ResultCell = str | int | float | bool | date | None
-ResultRow = dict[str, ResultCell]
 
 
 @dataclass(frozen=True)

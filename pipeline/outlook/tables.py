@@ -18,12 +18,12 @@ from pipeline.outlook.backtest import BANDS, HIGH50, HIGH80, LOW50, LOW80, MEDIA
 from pipeline.outlook.history import PastBatches, read_history
 from pipeline.outlook.need import WANTED_CHANCE, Need, need
 from pipeline.outlook.simulate import LEAST_DONORS
-from schemas.contract import contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
+from schemas.result_rows import ResultRow, ResultRows, in_columns
 
 if TYPE_CHECKING:
-    from pipeline.models.view import Ledger, ResultRow, Rows
+    from pipeline.models.view import Ledger
 
 MOST_WEEKS = 26
 
@@ -39,10 +39,10 @@ class Outlook:
 
     why_not: str | None
     history_weeks: float
-    weeks: Rows = field(default_factory=list)
-    batches: Rows = field(default_factory=list)
-    past: Rows = field(default_factory=list)
-    need: Rows = field(default_factory=list)
+    weeks: ResultRows = field(default_factory=list)
+    batches: ResultRows = field(default_factory=list)
+    past: ResultRows = field(default_factory=list)
+    need: ResultRows = field(default_factory=list)
     widened: float | None = None
     widened_from: date | None = None
     past_days: int = 0
@@ -124,18 +124,14 @@ def _widened_from(history: PastBatches) -> date:
     return date.fromordinal(int(history.start.min()) + days)
 
 
-def _in_columns(name: str, rows: Rows) -> Rows:
-    return [{key: row[key] for key in contract(name).names} for row in rows]
-
-
 def _ends(ends: Numbers) -> dict[str, float]:
     names = {"median_kg": MEDIAN, "low50_kg": LOW50, "high50_kg": HIGH50, "low80_kg": LOW80, "high80_kg": HIGH80}
     return {name: float(ends[at]) for name, at in names.items()}
 
 
-def _weeks(as_of: date, ahead: Ahead) -> Rows:
+def _weeks(as_of: date, ahead: Ahead) -> ResultRows:
     then = backtest.widened_then(ahead.past)
-    rows = []
+    rows: ResultRows = []
     for week, ends in enumerate(ahead.bands_kg):
         first = as_of + timedelta(days=7 * week + 1)
         rows.append(
@@ -151,7 +147,7 @@ def _weeks(as_of: date, ahead: Ahead) -> Rows:
                 **_held(ahead.past, then, week),
             }
         )
-    return _in_columns("outlook", rows)
+    return in_columns("outlook", rows)
 
 
 def _held(past: Past, then: Numbers, week: int) -> ResultRow:
@@ -178,8 +174,8 @@ def _held(past: Past, then: Numbers, week: int) -> ResultRow:
     }
 
 
-def _batches(history: PastBatches, ahead: Ahead) -> Rows:
-    rows = []
+def _batches(history: PastBatches, ahead: Ahead) -> ResultRows:
+    rows: ResultRows = []
     for target, lent in zip(ahead.targets_wanted, ahead.found.borrowed, strict=True):
         containers = history.containers[target.batch]
         rows.append(
@@ -196,17 +192,17 @@ def _batches(history: PastBatches, ahead: Ahead) -> Rows:
                 "expected_kg": float(lent.paths.sum(axis=1).mean()) if lent else None,
             }
         )
-    return _in_columns("outlook_batches", rows)
+    return in_columns("outlook_batches", rows)
 
 
 def _number(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _past(past: Past) -> Rows:
+def _past(past: Past) -> ResultRows:
     then = backtest.widened_then(past)
     held = backtest.within(past, then, WANTED_CHANCE)
-    rows = []
+    rows: ResultRows = []
     for at, day in enumerate(past.origins.tolist()):
         for week in np.flatnonzero(~np.isnan(past.actual[at])).tolist():
             first = date.fromordinal(day + 7 * week + 1)
@@ -221,13 +217,13 @@ def _past(past: Past) -> Rows:
                     "held_80": bool(held[at, week]),
                 }
             )
-    return _in_columns("outlook_past", rows)
+    return in_columns("outlook_past", rows)
 
 
-def _need(history: PastBatches, as_of: date, wanted: Wanted) -> Rows:
+def _need(history: PastBatches, as_of: date, wanted: Wanted) -> ResultRows:
     like = _like(history, as_of, wanted.like)
     found: Need = need(history, as_of.toordinal(), wanted.kg, wanted.by.toordinal(), like, DRAWS, dice(2))
-    rows = [
+    rows: ResultRows = [
         {
             "need_kg": wanted.kg,
             "by": wanted.by,
@@ -244,7 +240,7 @@ def _need(history: PastBatches, as_of: date, wanted: Wanted) -> Rows:
         }
         for each in found.chances
     ]
-    return _in_columns("outlook_need", rows)
+    return in_columns("outlook_need", rows)
 
 
 def _like(history: PastBatches, as_of: date, name: str | None) -> int:

@@ -17,7 +17,7 @@ from schemas.answers import BestRateAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import ResultRow, Rows
+    from schemas.result_rows import ResultRow, ResultRows
 
 NO_MISFIT = 0.05
 SPLIT = "Split each of the next three soaks over all rates."
@@ -31,7 +31,7 @@ class NotYet(Exception):
         self.why, self.next_step = why, next_step
 
 
-def best(tested: Spawn) -> Rows:
+def best(tested: Spawn) -> ResultRows:
     """The best rate, one record per recipe with more than one rate, with the columns of the `spawn_best` contract.
 
     By margin where prices are declared, else by BE. At least four rates; three soaks at each, or three split over all;

@@ -15,13 +15,13 @@ from schemas.answers import StepAnswer
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.models.view import ResultRow, Rows
+    from schemas.result_rows import ResultRow, ResultRows
 
 MIXED = "mixed"  # some soaks have both rates and others one
 LEAST_DEGREES = 2.0  # of freedom, for a verdict from a mixed design: as of comparisons
 
 
-def steps(tested: Spawn) -> Rows:
+def steps(tested: Spawn) -> ResultRows:
     """What each step to the next tested rate brings: one record per recipe and step, with the columns of the
     `spawn_steps` contract.
     """

@@ -18,7 +18,8 @@ from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, ResultRow, Rows
+    from pipeline.models.view import LedgerView
+    from schemas.result_rows import ResultRow, ResultRows
 
 LEAST_RATES = 4  # for a curve or a best rate: a quadratic through three rates is exact, whatever they are
 FORMS = ("grain", "sawdust")
@@ -40,7 +41,7 @@ def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Sp
     return Spawn(recipes(view, chosen, prices(settings), dry), pinned_units(view))
 
 
-def levels(tested: Spawn) -> Rows:
+def levels(tested: Spawn) -> ResultRows:
     """What each rate gave. One record per recipe and rate, with the columns of the `spawn_levels` contract."""
     return [
         {**recipe.called, **_level(recipe, rate, tested.pinning)}
@@ -126,7 +127,7 @@ MEASURED: Mapping[str, Callable[[SpawnPoint], float | None]] = {
 }
 
 
-def points(tested: Spawn) -> Rows:
+def points(tested: Spawn) -> ResultRows:
     """What each batch gave at its rate. One record per batch, with the columns of the `spawn_points` contract."""
     return [{**recipe.called, **vars(point)} for recipe in tested.recipes for point, _ in _points(recipe)]
 
@@ -163,7 +164,7 @@ def _point(units: SpawnedUnits, level: float) -> SpawnPoint:
     )
 
 
-def curves(tested: Spawn) -> Rows:
+def curves(tested: Spawn) -> ResultRows:
     """The curve that runs through the batches, for the eye. One record per recipe, measure and place on it, with the
     columns of the `spawn_curves` contract; nothing below four rates.
     """

@@ -9,14 +9,15 @@ from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, Rows
+    from pipeline.models.view import LedgerView
+    from schemas.result_rows import ResultRows
 
 # The rest of the same time: inoculated so many days before or after a traced batch. Our choice, no source.
 NEAR_DAYS = 28
 CALLED = {"spawn_lot": "spawn lot", "soak": "soak", "batch": "batch", "container": "container"}
 
 
-def trace(view: LedgerView, query: TraceQuery) -> dict[str, Rows]:
+def trace(view: LedgerView, query: TraceQuery) -> dict[str, ResultRows]:
     """What hangs together with what is traced, at the view's day: the tables in TRACE_TABLES, by name.
 
     Raises WrongRequest when nothing is named, and when neither a loaded row nor one set aside fits.

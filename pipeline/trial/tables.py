@@ -22,11 +22,12 @@ from pipeline.trial.design import (
 )
 from pipeline.trial.rows import Cells, free_prefix, trial_rows
 from pipeline.trial.spread import Component, Spread, spread
-from schemas.contract import Varies, contract
+from schemas.contract import Varies
 from schemas.finding import WrongRequest
+from schemas.result_rows import ResultRow, ResultRows, in_columns
 
 if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView, ResultRow, Rows
+    from pipeline.models.view import LedgerView
 
 SEED = 1  # any number: the same question gives the same order
 
@@ -57,9 +58,9 @@ class Trial:
     """
 
     why_not: str | None = None
-    spread: Rows = field(default_factory=list)
-    designs: Rows = field(default_factory=list)
-    portions: Rows = field(default_factory=list)
+    spread: ResultRows = field(default_factory=list)
+    designs: ResultRows = field(default_factory=list)
+    portions: ResultRows = field(default_factory=list)
     batches: list[Cells] = field(default_factory=list)
     fillings: list[Cells] = field(default_factory=list)
     design: Design | None = None
@@ -101,7 +102,7 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     portions = give_out(chosen, levels, query.seed)
     prefix = free_prefix(batch_names(view))
     batches, fillings = trial_rows(portions, query.factor, level, chosen.split, prefix)
-    rows = [
+    rows: ResultRows = [
         {
             "block": each.block,
             "soak": f"{prefix}{each.soak}",
@@ -111,10 +112,10 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
         }
         for each in portions
     ]
-    return replace(plan, portions=_in_columns("trial_portions", rows), batches=batches, fillings=fillings)
+    return replace(plan, portions=in_columns("trial_portions", rows), batches=batches, fillings=fillings)
 
 
-def farm_spread(view: LedgerView) -> Rows:
+def farm_spread(view: LedgerView) -> ResultRows:
     """How much the farm's soaks, parts of soaks and containers differ in BE: the table `trial_spread`; no row where too
     little is finished to tell.
     """
@@ -152,11 +153,7 @@ def _too_little(units: Sequence[TrialUnit]) -> str:
     )
 
 
-def _in_columns(name: str, rows: Rows) -> Rows:
-    return [{key: row[key] for key in contract(name).names} for row in rows]
-
-
-def _spread_rows(known: Spread) -> Rows:
+def _spread_rows(known: Spread) -> ResultRows:
     def row(part: str, each: Component, assumed: bool = False) -> ResultRow:
         return {
             "part": part,
@@ -169,11 +166,11 @@ def _spread_rows(known: Spread) -> Rows:
         }
 
     parts = [row("soak", known.soaks), row("part of a soak", known.parts, known.part_assumed)]
-    return _in_columns("trial_spread", [*parts, row("container", known.containers)])
+    return in_columns("trial_spread", [*parts, row("container", known.containers)])
 
 
-def _design_rows(found: list[Design], difference: float) -> Rows:
-    rows = [
+def _design_rows(found: list[Design], difference: float) -> ResultRows:
+    rows: ResultRows = [
         {
             "design": "split" if each.split else "between",
             "soaks_per_level": each.test.soaks,
@@ -190,4 +187,4 @@ def _design_rows(found: list[Design], difference: float) -> Rows:
         }
         for each in found
     ]
-    return _in_columns("trial_designs", rows)
+    return in_columns("trial_designs", rows)

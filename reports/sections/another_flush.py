@@ -7,11 +7,12 @@ from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Part, Sentence, cell, within
 from reports.interval_chart import interval_chart, interval_facts
-from reports.month import Month, text_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.answers import WaitAnswer
+from schemas.result_rows import text_of
 
 ANOTHER_FLUSH = View(
     "another_flush",

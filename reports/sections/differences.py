@@ -6,11 +6,12 @@ from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
 from reports.interval_chart import interval_chart, interval_facts
-from reports.month import Month, Row, number_of, text_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.result_rows import Row, number_of, text_of
 
 PAIR = Merged("Level against level", ("level", "against"), between=" against ", spoken_as="factor")
 COMPARED_PAIRS = View(

@@ -8,11 +8,12 @@ from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
 from reports.drawing import Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, positive, rows_of, several, total
-from reports.month import Month, text_of, whole_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
 from schemas.phrases import counted
+from schemas.result_rows import text_of, whole_of
 
 ENDED_BY = Merged("Ended by", ("finished_by", "contaminated_before_pick"))
 FINISHED_BATCHES = View(

@@ -11,11 +11,12 @@ from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Limited, View
 from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, LaneLabel, column_chart, data, drawn, known, stacked_chart
 from reports.figures import Sentence, cell, measured, several, within
-from reports.month import Month, number_of, text_of, whole_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.confidence import LEVEL, percent
+from schemas.result_rows import number_of, text_of, whole_of
 
 FLUSHES = View(
     "flushes",

@@ -21,10 +21,11 @@ from reports.figures import (
     several,
     total,
 )
-from reports.month import Month, number_of, text_of, whole_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
+from schemas.result_rows import number_of, text_of, whole_of
 
 KIND = Merged("Substrate, treatment", ("substrate", "treatment"))
 LOSSES = View(

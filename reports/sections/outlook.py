@@ -8,10 +8,11 @@ from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
 from reports.drawing import Chart, Points, column_chart, data, drawn
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
-from reports.month import Month, day_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import short_day
+from schemas.result_rows import day_of
 
 OUTLOOK = View(
     "outlook",

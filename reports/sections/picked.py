@@ -8,10 +8,11 @@ from reports.colours import paint, plain_key, strain_colours, strain_keys
 from reports.columns import View
 from reports.drawing import Chart, colour_of, column_chart, data
 from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
-from reports.month import Month, day_of, first_day, number_of, text_of
+from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import MONTH_NAMES, isolated, month_name, short_day, spoken
+from schemas.result_rows import day_of, number_of, text_of
 
 MONTHS = View(
     "months",

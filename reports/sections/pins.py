@@ -11,11 +11,12 @@ from reports.colours import paint, plain_key
 from reports.columns import Limited, View
 from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
 from reports.figures import Name, Part, Sentence, cell, measured, several, within
-from reports.month import Month, number_of, text_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
+from schemas.result_rows import number_of, text_of
 
 PINS = View(
     "pins",

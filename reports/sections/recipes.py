@@ -6,11 +6,12 @@ from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Sentence, cell, measured, named, several
-from reports.month import Month, number_of, text_of, whole_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
 from schemas.phrases import counted
+from schemas.result_rows import number_of, text_of, whole_of
 
 FINISHED_RECIPES = View(
     "finished_recipes",

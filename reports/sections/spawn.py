@@ -10,11 +10,12 @@ from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
 from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
-from reports.month import Month, Row, number_of, text_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import merged, table
 from reports.words import isolated, spoken
 from schemas.answers import StepAnswer
+from schemas.result_rows import Row, number_of, text_of
 
 TRIED = Merged("Recipe", ("substrate", "supplement", "treatment", "strain", "spawn_form"), without_blanks=True)
 SPAWN_LEVELS = View(

@@ -8,11 +8,12 @@ from reports.colours import plain_key
 from reports.columns import View
 from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, lane, row_chart
 from reports.figures import Sentence, measured
-from reports.month import Month, text_of
+from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, month_name, spoken
 from schemas.contract import HARVESTS, contract
+from schemas.result_rows import text_of
 
 STAGES = View(
     "stages",

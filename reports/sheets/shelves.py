@@ -7,8 +7,8 @@ from datetime import date
 from itertools import groupby
 from statistics import median
 
-from reports.month import Row, Rows, text_of
 from reports.words import visible
+from schemas.result_rows import Row, Rows, text_of
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
-from reports.month import Row, day_of, text_of
 from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
 from reports.words import MONTH_NAMES, day_name, visible
 from schemas.contract import HARVESTS, contract
 from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, TIMES_MORE, WITHIN
+from schemas.result_rows import Row, day_of, text_of
 
 # In this order: each speaks of those before it.
 SCRIPTS = tuple(f"weigh_{name}.js" for name in ("words", "record", "shelf", "judge", "talk", "screen"))

@@ -1,0 +1,57 @@
+"""Rows of result tables: cells by the columns of their contracts (schemas/results), which say the type of each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+
+from schemas.contract import contract
+
+ResultCell = str | int | float | bool | date | None
+ResultRow = dict[str, ResultCell]
+ResultRows = list[ResultRow]
+# A row, or rows, as they are read: of whatever made them.
+Row = Mapping[str, object]
+Rows = Sequence[Row]
+
+
+def text_of(row: Row, column: str) -> str:
+    """Return the text of this cell, blank where it has none. Raises TypeError where it holds something else."""
+    value = row[column]
+    if not isinstance(value, str | None):
+        raise TypeError(f"{column} is no text: {value!r}")
+    return value or ""
+
+
+def number_of(row: Row, column: str) -> float:
+    """Return the number of this cell. Raises TypeError where it holds none."""
+    value = row[column]
+    if not isinstance(value, int | float):
+        raise TypeError(f"{column} is no number: {value!r}")
+    return value
+
+
+def number_if_known(row: Row, column: str) -> float | None:
+    """Return the number of this cell, None where it has none. Raises TypeError where it holds something else."""
+    return None if row[column] is None else number_of(row, column)
+
+
+def whole_of(row: Row, column: str) -> int:
+    """Return the whole number of this cell. Raises TypeError where it holds none."""
+    value = row[column]
+    if not isinstance(value, int):
+        raise TypeError(f"{column} is no whole number: {value!r}")
+    return value
+
+
+def day_of(row: Row, column: str) -> date:
+    """Return the day of this cell. Raises TypeError where it holds none."""
+    value = row[column]
+    if not isinstance(value, date):
+        raise TypeError(f"{column} is no day: {value!r}")
+    return value
+
+
+def in_columns(name: str, rows: Iterable[Mapping[str, ResultCell]]) -> ResultRows:
+    """Return these rows with the columns of this result table alone, in the order of its contract."""
+    return [{key: row[key] for key in contract(name).names} for row in rows]
