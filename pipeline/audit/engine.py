@@ -10,11 +10,12 @@ import os
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.audit.expected import Expected, Tested
 
 if TYPE_CHECKING:
+    import pandas as pd  # type: ignore[import-untyped]
     from great_expectations.core.expectation_suite import ExpectationSuite
     from great_expectations.core.expectation_validation_result import ExpectationValidationResult
     from great_expectations.data_context.data_context.abstract_data_context import AbstractDataContext
@@ -58,7 +59,7 @@ def _context() -> AbstractDataContext:
     return great_expectations.get_context(mode="ephemeral", project_config=config)
 
 
-def verdicts(frame: Any, expected: Sequence[Expected]) -> list[Tested]:
+def verdicts(frame: pd.DataFrame, expected: Sequence[Expected]) -> list[Tested]:
     """Return which of these expectations the frame (pandas, one row per row of its table) meets. One verdict for each.
 
     Raises RuntimeError where the engine could not run one: that is a mistake of gillbook's, never of the data.
@@ -104,7 +105,7 @@ def _verdict(answer: ExpectationValidationResult, rows: int, expected: Expected)
     )
 
 
-def _raised(info: Any) -> bool:
+def _raised(info: object) -> bool:
     """Whether any of the metrics behind a result failed. The library nests what it tells of them."""
     if not isinstance(info, dict):
         return False

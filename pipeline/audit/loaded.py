@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.audit.compiled import AS_READ, REFUSED
 from schemas.audit import row_rules
 from schemas.contract import INPUTS, Contract, Field, contract
 
 if TYPE_CHECKING:
+    import pandas as pd  # type: ignore[import-untyped]
+
     from pipeline.models.view import Models
 
 # What else is told of a row, beside the cells of its own table.
@@ -23,7 +25,7 @@ def columns_of(ledger: Models, name: str) -> dict[str, str]:
     return {column: held for table, column, held in ledger.tuples("held_columns") if table == name}
 
 
-def frame(ledger: Models, table: Contract) -> Any:
+def frame(ledger: Models, table: Contract) -> pd.DataFrame:
     """The loaded rows of this input table as a pandas frame: file, row, those cells of which anything is expected (all
     numbers as doubles), what the stage holds for cells that set a row aside, whether the stage refuses the row, the
     row's cells as one number (`cells`), and the day of its batch's inoculation.
@@ -70,9 +72,9 @@ def referred(ledger: Models) -> dict[str, list[str]]:
     return found
 
 
-def types_frame(ledger: Models) -> Any:
+def types_frame(ledger: Models) -> pd.DataFrame:
     """Return how the ledger holds the columns of the contracts. One row per column: table, column, held, contract."""
-    import pandas as pd  # type: ignore[import-untyped]
+    import pandas as pd
 
     rows = []
     for name in INPUTS:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.audit.compiled import EQUAL, as_read_suite, suite
 from pipeline.audit.engine import verdicts
@@ -13,6 +13,8 @@ from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import INPUTS, contract
 
 if TYPE_CHECKING:
+    import pandas as pd  # type: ignore[import-untyped]
+
     from pipeline.models.view import LedgerView, Models
     from schemas.finding import Finding
 
@@ -89,7 +91,7 @@ def ledger_outcomes(ledger: Models) -> list[Outcome]:
     return [_outcome(each, verdicts(rows, [each])[0], rows, ()) for each, rows in pairs]
 
 
-def _outcome(each: Expected, verdict: Tested, rows: Any, known: Collection[Place]) -> Outcome:
+def _outcome(each: Expected, verdict: Tested, rows: pd.DataFrame, known: Collection[Place]) -> Outcome:
     files, numbers = rows["file"], rows["row"]
     places = [(str(files[at]), int(numbers[at])) for at in verdict.faulty]
     # What a constraint refuses is never taken as told: the screen may have warned of the cell as it was read.
@@ -109,15 +111,15 @@ def _outcome(each: Expected, verdict: Tested, rows: Any, known: Collection[Place
     )
 
 
-def _faulty_row(each: Expected, rows: Any, at: int) -> FaultyRow:
+def _faulty_row(each: Expected, rows: pd.DataFrame, at: int) -> FaultyRow:
     value = _text(rows[each.shown][at]) if each.shown else None
     beside = _text(rows[each.beside][at]) if each.beside else None
     return FaultyRow(str(rows["file"][at]), int(rows["row"][at]), value, beside)
 
 
-def _text(value: Any) -> str | None:
+def _text(value: object) -> str | None:
     """Return this value as a grower would write it. None for a missing one."""
-    import pandas as pd  # type: ignore[import-untyped]
+    import pandas as pd
 
     if pd.isna(value):
         return None

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.audit.compiled import BETWEEN
 from pipeline.audit.engine import verdicts
@@ -14,6 +15,8 @@ from schemas.audit_outcome import FaultyRow, Outcome
 from schemas.contract import HARVESTS
 
 if TYPE_CHECKING:
+    import pandas as pd  # type: ignore[import-untyped]
+
     from pipeline.models.view import LedgerView
 
 SHARE = "ExpectColumnProportionOfNonNullValuesToBeBetween"
@@ -24,7 +27,7 @@ def whole_outcomes(view: LedgerView) -> list[Outcome]:
     """Whole tables against their bands, as of the view's day: one outcome per rule. A rule of a substrate that the farm
     does not grow on is not among them.
     """
-    import pandas as pd  # type: ignore[import-untyped]
+    import pandas as pd
 
     from pipeline.models import measures
 
@@ -85,7 +88,7 @@ def _too_few(rule: WholeRule, counted: int, batches: int | None = None) -> str:
     return ""
 
 
-def _within(rule: WholeRule, frame: Any) -> Outcome:
+def _within(rule: WholeRule, frame: pd.DataFrame) -> Outcome:
     """Return whether the share, or the median, is within its band."""
     if rule.substrate is not None:
         frame = frame[frame["substrate"].map(substrate_with_band) == rule.substrate]
@@ -102,12 +105,12 @@ def _within(rule: WholeRule, frame: Any) -> Outcome:
     return replace(outcome, held=verdict.held, observed=observed)
 
 
-def _ask(rule: WholeRule, test: str, frame: Any, arguments: dict[str, Any]) -> Tested:
+def _ask(rule: WholeRule, test: str, frame: pd.DataFrame, arguments: Mapping[str, object]) -> Tested:
     given = {"column": rule.column, **arguments}
     return verdicts(frame, [Expected(rule.table, rule.column, rule.name, "warning", rule.title, test, given)])[0]
 
 
-def _each_month(rule: WholeRule, months: Any) -> Outcome:
+def _each_month(rule: WholeRule, months: pd.DataFrame) -> Outcome:
     """Return whether each month between the first and the last with pickings has any."""
     picked = months[months[rule.column] > 0] if len(months) else months
     between = months.loc[picked.index.min() : picked.index.max()] if len(picked) else months.iloc[:0]
@@ -121,7 +124,7 @@ def _each_month(rule: WholeRule, months: Any) -> Outcome:
     return replace(outcome, held=verdict.held, faulty=len(rows), rows=rows)
 
 
-def _history(rule: WholeRule, months: Any, as_of: date) -> Outcome:
+def _history(rule: WholeRule, months: pd.DataFrame, as_of: date) -> Outcome:
     """Return whether the last month that is over is within what the farm's earlier months gave.
 
     Months in which there was nothing to measure are no history; nor are those before the first with any.

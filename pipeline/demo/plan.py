@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import date
-from typing import Any
 
 import numpy as np
 
@@ -46,7 +45,7 @@ def recipe_numbers(mixes: Sequence[true.Mix]) -> list[int]:
 
 def demo_plan() -> Diary:
     """Return the batches of the demo farm's diary."""
-    made: dict[str, list[Any]] = {name: [] for name in ("batch", "soak", "soak_name", "day")}
+    made: dict[str, list[object]] = {name: [] for name in ("batch", "soak", "soak_name", "day")}
     mixes: list[true.Mix] = []
     for number, (day, together) in enumerate(true.SOAKS):
         name = f"S{number + 1:02d}"
@@ -59,7 +58,7 @@ def demo_plan() -> Diary:
     batches = {name: np.array(column) for name, column in made.items()}
     batches |= {f.name: np.array([getattr(mix, f.name) for mix in mixes]) for f in fields(true.Mix)}
     batches["recipe"] = np.array(recipe_numbers(mixes))
-    batches["day"] = np.array([day_number(date.fromisoformat(day)) for day in made["day"]])
+    batches["day"] = np.array([day_number(date.fromisoformat(str(day))) for day in made["day"]])
     batches["count"] = np.stack([batches["buckets"], batches["bags"]], axis=1)
     batches["looks"] = np.where(batches["filling_rows"], np.arange(len(mixes)) % 3, 0)
     owned = tuple(kind.owned for kind in true.KINDS)

@@ -9,9 +9,8 @@ import posixpath
 import re
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 from xml.parsers import expat
 
 # What a zip file that is not one, or not whole, makes of itself: errors of the library that reads it.
@@ -28,6 +27,9 @@ BROKEN = (
 )
 NOT_CALCULATED = "= (not calculated)"
 REFERENCE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+# What is called where an element opens, with its attributes; and where one closes, or with a text.
+Opened = Callable[[str, dict[str, str]], None]
+OfText = Callable[[str], None]
 
 
 class BrokenPart(ValueError):
@@ -92,7 +94,7 @@ def _local(name: str) -> str:
     return name.rpartition(":")[2]
 
 
-def _parser(opened: Any, closed: Any = None, text: Any = None) -> expat.XMLParserType:
+def _parser(opened: Opened, closed: OfText | None = None, text: OfText | None = None) -> expat.XMLParserType:
     """A parser of XML that knows no entities of its own: they would let a small file unpack to a large one."""
     parser = expat.ParserCreate()
     parser.StartElementHandler = opened
