@@ -69,7 +69,7 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Com
         rows = with_share_by(rows, of, query.measure.name, units.to_day, units.as_of)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
-    smallest_effect = float(number(settings, query.measure.smallest_effect))
+    smallest_effect = number(settings, query.measure.smallest_effect)
     return Comparison(
         query,
         units,

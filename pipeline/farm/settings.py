@@ -23,7 +23,7 @@ def number(settings: Settings, key: str) -> float:
     value = settings[key]
     if not isinstance(value, int | float):
         raise TypeError(f"{key} is no number: {value!r}")
-    return value
+    return float(value)
 
 
 def whole(settings: Settings, key: str) -> int:
