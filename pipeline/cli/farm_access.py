@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
+from schemas.result_rows import whole_of
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -104,8 +105,8 @@ def notify_rejected(done: Refreshed | None) -> None:
     """Say how many rows are set aside or wait, for commands that are about something else."""
     if done is None:
         return
-    rejected = sum(count["set_aside"] for count in done.counts)
-    waiting = sum(count["waiting"] for count in done.counts)
+    rejected = sum(whole_of(count, "set_aside") for count in done.counts)
+    waiting = sum(whole_of(count, "waiting") for count in done.counts)
     parts = []
     if rejected:
         parts.append(counted(rejected, "row is set aside", "rows are set aside"))

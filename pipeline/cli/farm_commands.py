@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +11,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, JsonOption
 from pipeline.cli.show import notify
+from schemas.result_rows import Row, text_of
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -54,7 +55,7 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
         return
     columns = [Column("file", "file")]
     columns += [Column(key, key.replace("_", " "), 0) for key in ("rows_in", "loaded", "set_aside", "waiting", "blank")]
-    names = [count["file"] for count in done.counts]
+    names = [text_of(count, "file") for count in done.counts]
     print_table([{**count, "file": _called(count, names)} for count in done.counts], columns)
     notify("rows in = loaded + set aside + waiting + blank, in every file.")
     for message in done.edits:
@@ -85,7 +86,7 @@ def _some(files: Sequence[str]) -> str:
     return ", ".join(files[:SHOWN_FILES]) + (f" and {more} more" if more > 0 else "")
 
 
-def _called(count: Mapping[str, object], names: Sequence[str]) -> str:
+def _called(count: Row, names: Sequence[str]) -> str:
     """Return what this file is called beside the others. One that holds several tables stands once for each."""
-    file = str(count["file"])
+    file = text_of(count, "file")
     return f"{file} ({count['table_name']})" if names.count(file) > 1 else file

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
@@ -19,6 +19,7 @@ from pipeline.ledger.state import LedgerState, versions
 from pipeline.models.statements import open_draft, records, rows, run
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
+from schemas.result_rows import ResultRows
 
 if TYPE_CHECKING:
     import duckdb
@@ -36,7 +37,7 @@ class LedgerSummary:
     """
 
     ledger_id: str
-    counts: list[dict[str, Any]]
+    counts: ResultRows
     levels: dict[str, int]
     messages: list[str]
 

@@ -127,7 +127,7 @@ def changed_files(
     return sorted(found, key=lambda each: (each["table_name"], each["file"]))
 
 
-def _record(key: Key, event: str, state: Mapping[str, Any], rows: Mapping[str, int | None]) -> Record:
+def _record(key: Key, event: str, state: Record, rows: Mapping[str, int | None]) -> Record:
     table, file = key
     return {"table_name": table, "file": file, "event": event, **{name: state[name] for name in STATE}, **rows}
 
@@ -144,7 +144,7 @@ def _event(old: Record | None, each: Record) -> str:
     return "edited" if old["content_hash"] != each["content_hash"] else "decided"
 
 
-def _filled(each: Mapping[str, Any]) -> int:
+def _filled(each: Record) -> int:
     return int(each["rows_in"] - each["blank"])
 
 

@@ -14,6 +14,7 @@ from pipeline.files.replace import replace_file
 from pipeline.ledger.backups import Key
 from schemas.answers import FileStatus
 from schemas.finding import UnreadableFile
+from schemas.result_rows import ResultRows
 
 # A file written within this time of its last reading may have changed again within one tick of its time stamp.
 FRESH_NS = 2_000_000_000
@@ -55,7 +56,7 @@ class Manifest:
     ledger_size: int
     ledger_mtime_ns: int
     files: dict[Key, FileMark]
-    counts: list[dict[str, Any]]
+    counts: ResultRows
     levels: dict[str, int]
     messages: list[str]
 

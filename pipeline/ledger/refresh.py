@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.replace import sync_folder
@@ -40,6 +40,7 @@ from pipeline.models.statements import rows
 from schemas.answers import FileStatus
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
+from schemas.result_rows import ResultRows
 
 if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange
@@ -62,7 +63,7 @@ class Refreshed:
     blank, status, content_hash), `levels` the findings per level.
     """
 
-    counts: list[dict[str, Any]]
+    counts: ResultRows
     levels: dict[str, int]
     changed: list[str] = field(default_factory=list)
     said: list[str] = field(default_factory=list)

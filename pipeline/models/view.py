@@ -20,6 +20,7 @@ from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd  # type: ignore[import-untyped]
 
     from pipeline.models.unit_arrays import Arrays
 
@@ -131,7 +132,7 @@ class Models:
         self.make(name)
         return rows(self._connection, name)
 
-    def frame(self, name: str) -> Any:
+    def frame(self, name: str) -> pd.DataFrame:
         """Return the rows of the model of this name as a pandas frame."""
         self.make(name)
         return self._connection.execute(statement(name)).df()
