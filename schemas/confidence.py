@@ -1,4 +1,6 @@
-"""The confidence levels of all intervals, each said once."""
+"""The confidence levels of all intervals, each said once. In the texts of contracts they stand as {level} and
+{report_level}.
+"""
 
 from __future__ import annotations
 

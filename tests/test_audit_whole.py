@@ -159,7 +159,7 @@ def test_with_too_little_nothing_is_told_rather_than_passed(farm: MakeFarm) -> N
     assert untold["picked_beside_history"] == "needs 6 earlier whole months with pickings, has 0"
     assert untold.keys() >= {"dry_mass_known", "days_to_pins", "moisture", "be_beside_history"}
     assert all(each.level == "notice" for each in findings(told))
-    assert "cannot be told yet: needs 20 pickings, has 2." in " ".join(each.sentence() for each in findings(told))
+    assert "cannot tell: needs 20 pickings, has 2." in " ".join(each.sentence() for each in findings(told))
     assert here("check", "--deep", "--as-of", "2026-03-01", "--farm", folder).code == 0
 
 

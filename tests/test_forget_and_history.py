@@ -37,9 +37,9 @@ def test_a_vanished_file_is_given_up_and_its_copy_put_by(farm: Farm) -> None:
     )
     assert (folder / "kept/forgotten/harvests/harvests.csv").read_bytes() == content
     assert rows(folder, "select count(*) from harvests") == [(0,)]
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
     (folder / "harvests.csv").write_bytes(content)  # a forgotten file that comes back is just a file
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
     assert rows(folder, "select count(*) from harvests") == [(2,)]
     write_table(folder, "harvests", f"{HEADER}\n{FIRST}")
     refreshed(folder)
@@ -66,11 +66,13 @@ def test_a_broken_file_that_is_given_up_is_passed_over_until_it_can_be_read(farm
         "harvests.csv is given up already. Mend it, or take it out of the folder.\n",
     )
     (folder / "harvests.csv").write_bytes(b"\xff")  # broken another way
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
     (folder / "harvests.csv").write_bytes(good)
-    assert refreshed(folder).said == ["harvests.csv can be read again: 2 rows came since it was last read."]
+    assert refreshed(folder).messages == ["harvests.csv can be read again: 2 rows came since it was last read."]
     (folder / "harvests.csv").write_bytes(b"")
-    assert refreshed(folder).said[0].startswith("harvests.csv: cannot be read, and its 2 last good rows still count.")
+    assert (
+        refreshed(folder).messages[0].startswith("harvests.csv: cannot be read, and its 2 last good rows still count.")
+    )
 
 
 def test_a_file_that_was_never_read_can_be_given_up_so_that_work_goes_on(farm: Farm) -> None:
@@ -109,7 +111,7 @@ def test_the_file_may_be_told_by_any_path_that_leads_to_it(farm: Farm, monkeypat
         write_table(folder, "harvests", f"{HEADER}\n2026-02-09,10,2", "harvests/my may.csv")
         refreshed(folder)
         (folder / "harvests/my may.csv").unlink()
-        assert 'gillbook forget "harvests/my may.csv"' in refreshed(folder).said[0]
+        assert 'gillbook forget "harvests/my may.csv"' in refreshed(folder).messages[0]
         assert forget(folder, told).code == 0
         assert rows(folder, "select count(*) from harvests") == [(2,)]
 
@@ -188,7 +190,7 @@ def test_rows_lost_while_the_ledger_was_rebuilt_are_told_by_their_number(farm: F
     refreshed(folder)
     (folder / "ledger.duckdb").unlink()
     write_table(folder, "harvests", f"{HEADER}\n{FIRST}")
-    assert refreshed(folder).said == ["harvests.csv: 1 row fewer than when it was last read."]
+    assert refreshed(folder).messages == ["harvests.csv: 1 row fewer than when it was last read."]
     assert events(folder)[3:] == [("harvests.csv", "edited", 1, None, None, None, None)]
 
 
@@ -218,5 +220,5 @@ def test_a_history_from_before_the_status_was_called_so_is_still_read(farm: Farm
     history.write_text(history.read_text().replace('"status"', '"standing"'))
     (folder / "ledger.duckdb").unlink()
     assert read_history(open_farm(folder)).records == before
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
     assert '"status"' not in history.read_text()

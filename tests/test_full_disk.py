@@ -120,7 +120,7 @@ def test_what_cannot_be_noted_is_told_and_made_good_next_time(farm: Farm, hindra
         (folder / "aside").rename(folder / hindrance)
     assert refreshed(folder).changed == []
     assert [each["event"] for each in read_history(open_farm(folder)).records] == ["new", "new", "new", "edited"]
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
 
 
 def test_a_disk_that_may_only_be_read_still_tells_figures_until_there_is_something_to_write(small_disk: Path) -> None:

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from schemas.contract import INPUTS
+from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.contract import INPUTS, contract
 
 HOUSE = Path(__file__).parent.parent
 MODULES = sorted(path for package in ("schemas", "reports", "pipeline") for path in (HOUSE / package).rglob("*.py"))
@@ -122,6 +123,18 @@ def test_input_tables_are_named_by_the_contract_alone() -> None:
     named_there = HOUSE / "schemas" / "contract.py"
     assert list(table_names_quoted(named_there))
     assert [each for path in MODULES if path != named_there for each in table_names_quoted(path)] == []
+
+
+def test_contracts_take_confidence_levels_from_one_place() -> None:
+    typed = [
+        f"{path.name}:{number} {line.strip()}"
+        for path in sorted((HOUSE / "schemas").rglob("*.json"))
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if re.search(r"\b(95|99) %", line) and '"description"' in line
+    ]
+    assert typed == []
+    assert contract("pins_curve").field("high_pct").description.startswith(f"Upper {percent(LEVEL)} limit")
+    assert f"({percent(STANDING_LEVEL)} in the report" in contract("compared_pairs").field("low").description
 
 
 def test_modules_hold_one_idea() -> None:

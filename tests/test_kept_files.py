@@ -79,8 +79,8 @@ def test_a_vanished_file_keeps_its_rows_and_every_command_says_so_until_it_is_ba
     said = here("check", "--as-of", "2026-02-10", "--farm", folder)
     assert (said.code, f"  {GONE}\n" in said.out) == (0, True)
     (folder / "harvests.csv").write_bytes(content)
-    assert refreshed(folder).said == ["harvests.csv is back."]
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == ["harvests.csv is back."]
+    assert refreshed(folder).messages == []
     assert set(statuses(folder).values()) == {"present"}
 
 
@@ -117,8 +117,8 @@ def test_a_file_that_breaks_keeps_its_rows_and_every_command_says_why(farm: Farm
     said = here("check", "--as-of", "2026-02-10", "--farm", folder)
     assert (said.code, len(re.findall(message, said.out))) == (0, 1)
     (folder / "harvests.csv").write_bytes(good + b"2026-02-07,50,2,\n")
-    assert refreshed(folder).said == ["harvests.csv can be read again: 1 row came since it was last read."]
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == ["harvests.csv can be read again: 1 row came since it was last read."]
+    assert refreshed(folder).messages == []
     assert (fresh(folder), kept(folder)) == (550, good + b"2026-02-07,50,2,\n")
 
 
@@ -148,7 +148,7 @@ def test_many_files_that_are_gone_do_not_fill_the_screen(farm: Farm) -> None:
         write_table(folder, "harvests", f"{HEADER}\n2026-0{month + 1}-01,300,1", f"harvests/{month}.csv")
     refreshed(folder)
     shutil.rmtree(folder / "harvests")
-    said = refreshed(folder).said
+    said = refreshed(folder).messages
     assert [line.split(":")[0] for line in said[:3]] == [f"harvests/{month}.csv" for month in (1, 2, 3)]
     assert said[3:] == ["3 more files are gone, and their last good rows still count: gillbook check lists them."]
     assert len([each for each in here("check", "--json", "--farm", folder).json if each["rule"] == "vanished"]) == 6
@@ -163,7 +163,7 @@ def test_a_file_that_lost_rows_is_an_edit_that_is_told(farm: Farm) -> None:
         (HEADER, "harvests.csv: 1 row went since it was last read.", None),
     ):
         (folder / "harvests.csv").write_text(content, encoding="utf-8")  # ends with a row, if without a line end
-        assert refreshed(folder).said == [told]
+        assert refreshed(folder).messages == [told]
         assert rows(folder, "select sum(fresh_weight_g)::integer from harvests") == [(grams,)]
         assert kept(folder) == content.encode()
 
@@ -175,7 +175,7 @@ def test_half_a_rename_keeps_the_old_file_until_all_its_rows_stand_elsewhere(far
     write_table(folder, "harvests", f"{HEADER}\n{FIRST}", "harvests/a.csv")
     assert (
         refreshed(folder)
-        .said[0]
+        .messages[0]
         .startswith(
             "harvests.csv: is gone, and 1 of its 2 rows stands in no other file; its 2 last good rows still count."
         )
@@ -183,7 +183,7 @@ def test_half_a_rename_keeps_the_old_file_until_all_its_rows_stand_elsewhere(far
     assert fresh(folder) == 500  # the row that stands in both counts once
     write_table(folder, "harvests", f"{HEADER}\n{SECOND}", "harvests/b.csv")
     taken = "harvests.csv is gone, and all its rows stand in other files: taken as renamed or split."
-    assert refreshed(folder).said == [taken]
+    assert refreshed(folder).messages == [taken]
     assert (fresh(folder), (folder / "kept/files/harvests/harvests.csv").exists()) == (500, False)
 
 
@@ -192,7 +192,7 @@ def test_rows_that_move_to_another_file_are_told_as_moved(farm: Farm) -> None:
     refreshed(folder)
     write_table(folder, "harvests", f"{HEADER}\n{FIRST}")
     write_table(folder, "harvests", f"{HEADER}\n{SECOND}", "harvests/b.csv")
-    assert refreshed(folder).said == ["harvests.csv: 1 row went to other files."]
+    assert refreshed(folder).messages == ["harvests.csv: 1 row went to other files."]
     assert fresh(folder) == 500
 
 
@@ -212,17 +212,17 @@ def test_a_file_that_changes_while_it_is_read_is_read_again_or_left_for_later(fa
 
     file.unlink()
     file.symlink_to(RESTLESS)
-    said = refreshed(folder).said
+    said = refreshed(folder).messages
     assert len(said) == 1
     assert "changes while it is read. Wait until the program that writes it is done, and try again." in said[0]
     assert fresh(folder) == 500
     replaced()
-    assert refreshed(folder).said == ["harvests.csv can be read again: 1 row came since it was last read."]
+    assert refreshed(folder).messages == ["harvests.csv can be read again: 1 row came since it was last read."]
     file.unlink()
     file.symlink_to(RESTLESS)
     done = threading.Timer(0.1, replaced)  # a sync tool that is about to be done
     done.start()
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
     assert fresh(folder) == 550
     done.join()
 
@@ -233,9 +233,9 @@ def test_a_file_without_rights_is_tried_again_each_time(farm: Farm) -> None:
     (folder / "harvests.csv").chmod(0)
     if os.access(folder / "harvests.csv", os.R_OK):
         pytest.skip("nothing is kept from this user")
-    assert "harvests.csv: cannot be opened" in refreshed(folder).said[0]
+    assert "harvests.csv: cannot be opened" in refreshed(folder).messages[0]
     (folder / "harvests.csv").chmod(0o644)  # which changes neither its size nor its time
-    assert refreshed(folder).said == ["harvests.csv can be read again."]
+    assert refreshed(folder).messages == ["harvests.csv can be read again."]
 
 
 HOLDS_LOCK = """
@@ -262,7 +262,7 @@ def test_copies_that_were_lost_are_made_anew_and_without_one_a_lost_file_is_told
     assert (refreshed(folder).changed, kept(folder)) == ([], (folder / "harvests.csv").read_bytes())
     (folder / "kept/files/harvests/harvests.csv").unlink()
     (folder / "harvests.csv").unlink()
-    assert refreshed(folder).said == ["harvests.csv is gone, and so is its copy in kept/: 2 rows went."]
+    assert refreshed(folder).messages == ["harvests.csv is gone, and so is its copy in kept/: 2 rows went."]
     assert rows(folder, "select count(*) from harvests") == [(0,)]
 
 
@@ -271,7 +271,7 @@ def test_what_others_leave_in_kept_is_no_file(farm: Farm) -> None:
     refreshed(folder)
     for name in (".index", "desktop.ini", "Thumbs.db"):
         (folder / "kept/files/harvests" / name).write_bytes(b"\0")
-    assert (refreshed(folder).said, set(statuses(folder).values())) == ([], {"present"})
+    assert (refreshed(folder).messages, set(statuses(folder).values())) == ([], {"present"})
 
 
 def test_a_copy_that_cannot_be_read_stops_the_refresh_and_says_what_to_do(farm: Farm) -> None:

@@ -94,7 +94,7 @@ def test_a_renamed_and_a_split_file_are_accepted_and_said(farm: Farm) -> None:
     refreshed(folder)
     (folder / "harvests").mkdir()
     (folder / "harvests.csv").rename(folder / "harvests/2026.csv")
-    assert refreshed(folder).said == [
+    assert refreshed(folder).messages == [
         "harvests.csv is gone, and all its rows stand in other files: taken as renamed or split."
     ]
     (folder / "harvests/2026.csv").unlink()

@@ -37,7 +37,7 @@ def test_a_ledger_of_another_version_is_rebuilt_and_that_is_said(farm: Farm, key
     refreshed(folder)
     before = tables(folder)
     change_ledger(folder, f"update meta set value = '0' where key = '{key}'; delete from stage_harvests")
-    assert refreshed(folder).said == [MADE_OTHERWISE[key]]
+    assert refreshed(folder).messages == [MADE_OTHERWISE[key]]
     assert tables(folder) == before
 
 
@@ -70,7 +70,7 @@ def test_a_file_that_is_no_ledger_is_moved_aside_and_the_ledger_built_anew(farm:
     assert (folder / "ledger.broken-1.duckdb").read_text(encoding="utf-8") == "garbage"
     ledger.unlink()
     change_ledger(folder, "create table bees as select 7 as hives")  # somebody's own database
-    assert "moved to ledger.broken-2.duckdb" in refreshed(folder).said[0]
+    assert "moved to ledger.broken-2.duckdb" in refreshed(folder).messages[0]
     with duckdb.connect(str(folder / "ledger.broken-2.duckdb")) as con:
         assert con.execute("select hives from bees").fetchall() == [(7,)]
     assert tables(folder) == before
@@ -103,7 +103,7 @@ def test_a_ledger_built_anew_has_the_rows_of_files_that_are_gone(farm: Farm) -> 
     refreshed(folder)
     before = tables(folder)
     (folder / "ledger.duckdb").write_text("garbage", encoding="utf-8")
-    said = refreshed(folder).said
+    said = refreshed(folder).messages
     assert [line.split(",")[0] for line in said[1:]] == ["fillings.csv: cannot be read", "harvests.csv: is gone"]
     assert tables(folder) == before
 
@@ -127,7 +127,7 @@ def test_a_missing_or_garbled_manifest_costs_time_only(farm: Farm, text: str | N
     if text is not None:
         manifest.write_text(text, encoding="utf-8")
     done = refreshed(folder)
-    assert (done.changed, done.said) == ([], [])
+    assert (done.changed, done.messages) == ([], [])
     assert (folder / "ledger.duckdb").read_bytes() == before
     assert set(json.loads(manifest.read_text(encoding="utf-8"))["files"]) == {
         "batches:batches.csv",
@@ -215,7 +215,7 @@ def test_a_killed_refresh_leaves_the_ledger_as_it_was_and_the_next_one_works(far
         assert tables(folder) == before
     assert (folder / "ledger.next.duckdb").exists()
     done = refreshed(folder)
-    assert (done.changed, done.said, list(folder.glob("ledger.next*"))) == (["harvests.csv"], [], [])
+    assert (done.changed, done.messages, list(folder.glob("ledger.next*"))) == (["harvests.csv"], [], [])
     after = tables(folder)
     (folder / "ledger.duckdb").unlink()
     refreshed(folder)

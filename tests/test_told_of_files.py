@@ -42,7 +42,7 @@ def test_another_farm_toml_is_said_once_by_every_command_and_is_the_reason_for_w
     assert "harvests.csv: 1 row can be counted now, because of what farm.toml tells now.\n" in said
     settings(folder, 'date_order = "month_day_year"\nnew_flush_after_days = 5\n')
     assert here("yields", "--farm", folder).err.startswith("farm.toml has changed: all rows were decided anew.\n")
-    assert refreshed(folder).said == []
+    assert refreshed(folder).messages == []
 
 
 def test_a_file_of_several_tables_is_told_of_once_or_table_by_table(farm: Farm) -> None:
@@ -50,7 +50,7 @@ def test_a_file_of_several_tables_is_told_of_once_or_table_by_table(farm: Farm) 
     (folder / "log.csv").rename(folder / "aside")
     refreshed(folder)
     (folder / "aside").rename(folder / "log.csv")
-    assert refreshed(folder).said == ["log.csv is back."]
+    assert refreshed(folder).messages == ["log.csv is back."]
     (folder / "log.csv").write_text(LOG.replace("300", "350"), encoding="utf-8")
     assert refreshed(folder).edits == [
         "log.csv (fillings) was edited; its rows are the same.",
@@ -61,7 +61,7 @@ def test_a_file_of_several_tables_is_told_of_once_or_table_by_table(farm: Farm) 
 def test_a_file_that_farm_toml_names_no_more_is_named_there_again_and_not_put_back(farm: Farm) -> None:
     folder = logged(farm)
     settings(folder, HEADINGS)
-    (said,) = refreshed(folder).said[1:]
+    (said,) = refreshed(folder).messages[1:]
     assert said == (
         "log.csv: is no file that farm.toml names any more, and none of its 2 rows stands in another file; its 2 last "
         "good rows still count. Name it there again, or give it up: gillbook forget log.csv"
@@ -81,7 +81,7 @@ def test_the_loss_of_rows_is_told_also_when_the_history_and_the_copies_went_with
     refreshed(folder)
     shutil.rmtree(folder / "kept")
     (folder / "harvests.csv").unlink()
-    assert refreshed(folder).said == ["harvests.csv is gone, and so is its copy in kept/: 2 rows went."]
+    assert refreshed(folder).messages == ["harvests.csv is gone, and so is its copy in kept/: 2 rows went."]
     assert rows(folder, "select count(*) from harvests") == [(0,)]
 
 
@@ -91,14 +91,14 @@ def test_a_file_that_never_counted_leaves_without_talk_of_a_copy_or_of_rows(farm
     (folder / "harvests/old.csv").write_bytes(b"\xff")
     assert here("forget", "harvests/old.csv", "--farm", folder).code == 0
     (folder / "harvests/old.csv").unlink()
-    assert refreshed(folder).said == ["harvests/old.csv is gone. No row of it was counted."]
+    assert refreshed(folder).messages == ["harvests/old.csv is gone. No row of it was counted."]
 
 
 def test_each_sentence_of_what_breaks_a_file_ends_before_the_next(farm: Farm) -> None:
     folder = farm(**THREE_TABLES)
     refreshed(folder)
     (folder / "harvests.csv").write_bytes(b"")
-    (said,) = refreshed(folder).said
+    (said,) = refreshed(folder).messages
     assert "container,flush,cap_stage. Or give it up: gillbook forget harvests.csv" in said
 
 

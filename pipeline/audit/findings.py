@@ -1,10 +1,11 @@
-"""What the audit found, told in the grower's words: findings, as the screen's."""
+"""What the audit found, in the grower's words: findings, as the screen's."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from pipeline.audit.whole import band, shown_number
+from schemas.answers import CANNOT_TELL
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import HARVESTS, contract
 from schemas.finding import CELL_RULES, Finding, finding
@@ -27,7 +28,7 @@ OWN_RULES = {
 
 def findings(audit: Audit) -> list[Finding]:
     """Return what the grower should hear of the audit. What did not hold, row by row where rows are at fault, and what
-    cannot be told yet. Rows of which the screen has told the same are left out.
+    is undecided. Rows of which the screen has told the same are left out.
     """
     return [found for each in audit.outcomes for found in _text(each)]
 
@@ -64,9 +65,9 @@ def _of_months(each: Outcome) -> list[Finding]:
 
 
 def _of_whole(each: Outcome) -> Finding:
-    """How is one number of a whole table told: what it is, of how many, and where it was expected?"""
+    """The finding on one number of a whole table: what it is, of how many, and where it was expected."""
     if each.held is None:
-        message = f"{each.expectation}; cannot be told yet: {each.why_undecided}"
+        message = f"{each.expectation}; {CANNOT_TELL}: {each.why_undecided}"
         return Finding(each.table, WHOLE, 0, "", each.rule, "notice", None, message, "", "Nothing to do.")
     title = each.expectation.partition(":")[0]
     unit = "kg" if each.unit == "g" else each.unit

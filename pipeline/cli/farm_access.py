@@ -84,7 +84,7 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
         for message in manifest.messages if manifest else ():
             notify(message)
         return None
-    for message in done.said:
+    for message in done.messages:
         notify(message)
     return done
 

@@ -41,7 +41,7 @@ def note(
         typer.Option(
             "--flush",
             metavar="N",
-            help="The flush that pins are of, or holes are opened for. Default: told from the pickings.",
+            help="The flush that pins are of, or holes are opened for. Default: worked out from the pickings.",
         ),
     ] = None,
     cause: Annotated[

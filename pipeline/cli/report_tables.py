@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 Tables = dict[str, "ResultRows"]
 
-# Which measures are told by group, and by which columns.
+# Which measures are shown by group, and by which columns.
 GROUPED = (
     ("days", "substrate"),
     ("losses", "substrate,treatment"),
@@ -65,8 +65,8 @@ def of_growth(view: LedgerView) -> Tables:
 
 
 def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
-    """The tables of every factor that varies, compared with 99 % intervals, for a page that is read again and again;
-    and of how much soaks and containers differ.
+    """The tables of every factor that varies, compared at confidence.STANDING_LEVEL, for a page that is read again and
+    again; and of how much soaks and containers differ.
     """
     from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units
@@ -84,7 +84,7 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
 
 
 def of_outlook(ledger: Ledger, as_of: date) -> tuple[Tables, str | None]:
-    """The tables of the weeks ahead, and why nothing can be told (None: it can)."""
+    """The tables of the weeks ahead, and why nothing is foreseen (None: it is)."""
     from pipeline.outlook.tables import outlook
 
     found = outlook(ledger, as_of, WEEKS_AHEAD)

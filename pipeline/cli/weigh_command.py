@@ -6,12 +6,13 @@ It starts with every entry, so nothing is imported here that it can do without.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.farm_access import open_the_farm
-from pipeline.cli.options import FarmOption
+from pipeline.cli.options import FarmOption, spread
 from pipeline.cli.prompts import ask_on_terminal, now, picking_day
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
@@ -30,42 +31,50 @@ WordsArgument = Annotated[
         "Nothing: a session, one line an entry.",
     ),
 ]
-BatchOption = Annotated[
-    str | None,
-    typer.Option("--batch", metavar="B", help="The batch. Without a container: weighed together for the whole batch."),
-]
-FlushOption = Annotated[
-    str | None,
-    typer.Option("--flush", metavar="N", help="The flush, from 1. Default: told from what was picked before."),
-]
-StageOption = Annotated[
-    str | None,
-    typer.Option(
-        "--stage", metavar="STAGE", help="The largest caps: curled, turned_down, flat, turned_up; or c t f u."
-    ),
-]
-CulledOption = Annotated[
-    str | None, typer.Option("--culled", metavar="WEIGHT", help="Trim and culls, part of the weight.")
-]
-TareOption = Annotated[
-    str | None, typer.Option("--tare", metavar="WEIGHT", help="The tub on the scale, which is taken off the weight.")
-]
-OnOption = Annotated[
-    str | None, typer.Option("--on", metavar="DATE", help="The day of picking, like 2026-05-31. Default: today.")
-]
 InsistOption = Annotated[bool, typer.Option("--insist", help="Log it although something about it is doubtful.")]
 
 
+@dataclass(frozen=True)
+class EntryOptions:
+    """What is typed of a picking beside container and weight; a session takes the day, the tare and the picker."""
+
+    batch: Annotated[
+        str | None,
+        typer.Option(
+            "--batch", metavar="B", help="The batch. Without a container: weighed together for the whole batch."
+        ),
+    ] = None
+    flush: Annotated[
+        str | None,
+        typer.Option(
+            "--flush", metavar="N", help="The flush, from 1. Default: worked out from what was picked before."
+        ),
+    ] = None
+    stage: Annotated[
+        str | None,
+        typer.Option(
+            "--stage", metavar="STAGE", help="The largest caps: curled, turned_down, flat, turned_up; or c t f u."
+        ),
+    ] = None
+    culled: Annotated[
+        str | None, typer.Option("--culled", metavar="WEIGHT", help="Trim and culls, part of the weight.")
+    ] = None
+    tare: Annotated[
+        str | None,
+        typer.Option("--tare", metavar="WEIGHT", help="The tub on the scale, which is taken off the weight."),
+    ] = None
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="DATE", help="The day of picking, like 2026-05-31. Default: today.")
+    ] = None
+    picker: Annotated[str | None, typer.Option("--picker", metavar="NAME", help="Who picked.")] = None
+    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None
+
+
+@spread
 def weigh(
     words: WordsArgument = None,
-    batch: BatchOption = None,
-    flush: FlushOption = None,
-    stage: StageOption = None,
-    culled: CulledOption = None,
-    tare: TareOption = None,
-    on: OnOption = None,
-    picker: Annotated[str | None, typer.Option("--picker", metavar="NAME", help="Who picked.")] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None,
+    *,
+    entry: EntryOptions,
     insist: InsistOption = False,
     undo: Annotated[bool, typer.Option("--undo", help="Take back the last entry that this command wrote.")] = False,
     farm: FarmOption = None,
@@ -73,22 +82,23 @@ def weigh(
     """Log what was picked: one entry, or a session with one line an entry. Each is on disk before it answers."""
     opened = open_the_farm(farm)
     if undo:
-        if words or batch:
+        if words or entry.batch:
             raise WrongRequest("--undo takes back the last entry; it goes alone.")
         _undo(opened)
         return
-    if not words and not batch:
+    if not words and not entry.batch:
         from pipeline.cli.weigh_session import session
 
-        session(opened, on, tare, picker, insist)
+        session(opened, entry.on, entry.tare, entry.picker, insist)
         return
-    day = picking_day(on)
+    day = picking_day(entry.on)
     from pipeline.logbook.book import Book
     from pipeline.logbook.parsing import PickingOptions, parse_picking
     from pipeline.logbook.weigh import enter
 
     book = Book(opened)
-    picking = parse_picking(book, words or [], day, PickingOptions(batch, flush, stage, culled, tare, picker, note))
+    of_cells = (entry.batch, entry.flush, entry.stage, entry.culled, entry.tare, entry.picker, entry.note)
+    picking = parse_picking(book, words or [], day, PickingOptions(*of_cells))
     show(opened, enter(book, picking, insist, ask_on_terminal, now))
 
 

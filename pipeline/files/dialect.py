@@ -89,11 +89,11 @@ def records(table: Contract, file: str, text: io.StringIO, row: int, separator: 
             return
         except csv.Error as problem:
             if "end of data" in str(problem):
-                said = "has a quotation mark that opens a cell and never closes"
+                wrong = "has a quotation mark that opens a cell and never closes"
             else:
-                said = "has more text in a cell after its closing quotation mark"
+                wrong = "has more text in a cell after its closing quotation mark"
             fix = 'A cell that begins with " ends with "; within it, write each " twice.'
-            raise refuse(table, file, said, fix, row) from problem
+            raise refuse(table, file, wrong, fix, row) from problem
         yield cells
         row += 1
 

@@ -232,8 +232,8 @@ def _trim(frame: pl.DataFrame, data: bytes, marks: Marks, maybe_padded: bool) ->
         trimmed = [name for name, found in found_in.items() if found]
         frame = frame.with_columns(pl.col(trimmed).str.strip_chars())
     if GUARD.encode() in data:
-        bare = pl.col(texts).str.replace(GUARDED, "${1}")
-        frame = frame.with_columns(bare.str.replace_all(WITHIN % (GUARD, GUARD), "${1}${3}${2}${4}"))
+        unguarded = pl.col(texts).str.replace(GUARDED, "${1}")
+        frame = frame.with_columns(unguarded.str.replace_all(WITHIN % (GUARD, GUARD), "${1}${3}${2}${4}"))
     # A pair of quotation marks side by side is text of no length.
     if not trimmed and not empty_quotes(marks):
         return frame

@@ -76,20 +76,20 @@ def _refused_if_broken(table: Contract, source: TableFile) -> Iterator[None]:
     try:
         yield
     except (CalamineError, *BROKEN) as problem:
-        said, fix = "is no workbook that can be read", "Save it anew as .xlsx or CSV UTF-8."
-        raise refuse(table, source.name, said, fix) from problem
+        wrong, fix = "is no workbook that can be read", "Save it anew as .xlsx or CSV UTF-8."
+        raise refuse(table, source.name, wrong, fix) from problem
 
 
 def _open(table: Contract, source: TableFile, data: bytes) -> CalamineWorkbook:
     from python_calamine import CalamineWorkbook
 
     if data.startswith(COMPOUND):
-        said = "is under a password, or a workbook of the older format (.xls)"
-        raise refuse(table, source.name, said, "Save it as .xlsx without a password, or as CSV UTF-8.")
+        wrong = "is under a password, or a workbook of the older format (.xls)"
+        raise refuse(table, source.name, wrong, "Save it as .xlsx without a password, or as CSV UTF-8.")
     size = unpacked_size(data)
     if size > UNPACKED_BYTES:
-        said = f"unpacks to {size / 1e6:,.0f} MB, which no farm's log does, and was not opened"
-        raise refuse(table, source.name, said, "Save the sheet as CSV UTF-8.")
+        wrong = f"unpacks to {size / 1e6:,.0f} MB, which no farm's log does, and was not opened"
+        raise refuse(table, source.name, wrong, "Save the sheet as CSV UTF-8.")
     return CalamineWorkbook.from_filelike(io.BytesIO(data))
 
 
@@ -112,8 +112,8 @@ def _choose(table: Contract, source: TableFile, data: bytes, sheets: list[str], 
     if source.sheet is not None:
         if source.sheet in there:
             return source.sheet
-        said = f'has no sheet "{source.sheet}"; there are {", ".join(there)}'
-        raise refuse(table, source.name, said, "Mend the sheet's name in farm.toml.")
+        wrong = f'has no sheet "{source.sheet}"; there are {", ".join(there)}'
+        raise refuse(table, source.name, wrong, "Mend the sheet's name in farm.toml.")
     if not sheets:
         raise refuse(table, source.name, "has no sheet that one sees", "Save the sheet as CSV UTF-8.")
     named = [sheet for sheet in sheets if sheet.strip().casefold() == table.name]
@@ -130,8 +130,8 @@ def _bearable(table: Contract, source: TableFile, data: bytes, sheet: str) -> Sh
     """The extent of the sheet's part. Refuses one whose cells reach so far that no memory holds all of them."""
     part = sheet_part(data, sheet)
     if part.rows * part.columns > CELLS:
-        said = f'has cells as far as row {part.rows} and column {part.columns} in its sheet "{sheet}", too far to read'
-        raise refuse(table, source.name, said, "Delete the rows and columns beyond your entries, or save it as CSV.")
+        wrong = f'has cells as far as row {part.rows} and column {part.columns} in its sheet "{sheet}", too far to read'
+        raise refuse(table, source.name, wrong, "Delete the rows and columns beyond your entries, or save it as CSV.")
     return part
 
 

@@ -27,13 +27,13 @@ if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange
     from schemas.finding import Finding
 
-Say = Callable[[str], None]
+Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
 class LedgerSummary:
-    """What is told of a ledger: its id, one record per file (see Refreshed), the findings per level, and what every
-    command says of files that are not there to be read.
+    """What a refresh reports of a ledger: its id, one record per file (see Refreshed), the findings per level, and what
+    every command says of files that are not there to be read.
     """
 
     ledger_id: str
@@ -44,7 +44,7 @@ class LedgerSummary:
 
 @dataclass(frozen=True)
 class Written:
-    """The finished draft: what is told of it, the marks of its files, which of them were read, which vanished ones were
+    """The finished draft: its summary, the marks of its files, which of them were read, which vanished ones were
     renamed or split, and the rows that changed (None where there was no ledger to compare with).
     """
 
@@ -73,7 +73,9 @@ def remove_draft(farm: Farm) -> None:
         shutil.rmtree(_spill(draft))
 
 
-def write_draft(farm: Farm, ledger: LedgerState, sources: Sources, portions: Iterable[Taken], tell: Say) -> Written:
+def write_draft(
+    farm: Farm, ledger: LedgerState, sources: Sources, portions: Iterable[Taken], progress: Progress
+) -> Written:
     """Writes the ledger that comes, from the one that stands or anew. Raises UnreadableFile with what is wrong in all
     files, or OutOfReach where it cannot be written.
     """
@@ -84,7 +86,7 @@ def write_draft(farm: Farm, ledger: LedgerState, sources: Sources, portions: Ite
         shutil.copyfile(farm.ledger, draft)
     try:
         with open_draft(draft, _spill(draft)) as con:
-            written = _fill(con, farm, ledger, sources, portions, tell)
+            written = _fill(con, farm, ledger, sources, portions, progress)
     except duckdb.Error as problem:
         # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
         full = isinstance(problem, duckdb.FatalException) and "could not write" in str(problem).lower()
@@ -102,7 +104,7 @@ def _fill(
     ledger: LedgerState,
     sources: Sources,
     portions: Iterable[Taken],
-    tell: Say,
+    progress: Progress,
 ) -> Written:
     from pipeline.ledger.changes import note_before, row_changes
     from pipeline.ledger.stage import create_stage, decide, drop_file
@@ -114,7 +116,7 @@ def _fill(
         note_before(con, sorted(touched))
     else:
         create_stage(con)
-    taken = _stage(con, ledger, portions, tell)
+    taken = _stage(con, ledger, portions, progress)
     marks = {key: mark for each in taken for key, mark in each.marks.items()}
     for table, file in ledger.hashes:
         if (table, file) not in marks or marks[table, file].status == FileStatus.GIVEN_UP:
@@ -124,7 +126,7 @@ def _fill(
     for table, file in renamed:
         drop_file(con, table, file)
         del marks[table, file]
-    tell("deciding")
+    progress("deciding")
     decide(con, dict(farm.settings))
     ledger_id = _write_meta(con, farm)
     changes = row_changes(con, touched) if ledger.rebuild is None else None
@@ -138,7 +140,9 @@ def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> se
     return read | idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
 
 
-def _stage(con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterable[Taken], tell: Say) -> list[Taken]:
+def _stage(
+    con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterable[Taken], progress: Progress
+) -> list[Taken]:
     """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
     from pipeline.ledger.stage import drop_file, stage_files
 
@@ -150,7 +154,7 @@ def _stage(con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterab
             for raw in each.validated.raws:
                 if key_of(raw.source) in ledger.hashes:
                     drop_file(con, *key_of(raw.source))
-            tell(f"staging {', '.join(each.changed)}")
+            progress(f"staging {', '.join(each.changed)}")
             stage_files(con, each.validated)
         lean = each.validated and replace(each.validated, frame=each.validated.frame.clear())
         taken.append(replace(each, validated=lean))

@@ -1,4 +1,4 @@
-"""What the ledger found in the rows, told as findings in the contracts' words, roots first."""
+"""What the ledger found in the rows, as findings in the contracts' words, roots first."""
 
 from __future__ import annotations
 

@@ -163,9 +163,9 @@ def _rows(old: Record | None, each: Record, change: RowChange | None, known: boo
 
 @dataclass(frozen=True)
 class Announced:
-    """What is said of the files that changed: `said` by every command, once; `edits` by `gillbook refresh` alone."""
+    """What every command shows once of the files that changed, and what `gillbook refresh` alone does (`edits`)."""
 
-    said: list[str]
+    messages: list[str]
     edits: list[str]
 
 

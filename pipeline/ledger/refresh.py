@@ -45,7 +45,7 @@ from schemas.result_rows import ResultRows
 if TYPE_CHECKING:
     from pipeline.ledger.changes import RowChange
 
-Say = Callable[[str], None]
+Progress = Callable[[str], None]
 
 # Because of what rows are freed or held whose own file stayed as it was.
 BY_FILES, BY_SETTINGS = "stands in other files", "farm.toml tells now"
@@ -53,20 +53,20 @@ SETTINGS_CHANGED = "farm.toml has changed: all rows were {done} anew."
 
 
 def _quiet(_: str) -> None:
-    """Says nothing."""
+    """Shows nothing."""
 
 
 @dataclass(frozen=True)
 class Refreshed:
-    """What a refresh did: `changed` files were read, `said` is what the grower should hear, `edits` what one who asks
-    for a refresh hears too; `counts` has one record per file (table_name, file, rows_in, loaded, set_aside, waiting,
-    blank, status, content_hash), `levels` the findings per level.
+    """What a refresh did: `changed` files were read, `messages` are what the grower should hear, `edits` what one who
+    asks for a refresh hears too; `counts` has one record per file (table_name, file, rows_in, loaded, set_aside,
+    waiting, blank, status, content_hash), `levels` the findings per level.
     """
 
     counts: ResultRows
     levels: dict[str, int]
     changed: list[str] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
     edits: list[str] = field(default_factory=list)
 
 
@@ -123,19 +123,19 @@ def _backups_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, Tab
     )
 
 
-def refresh(farm: Farm, now: str, tell: Say = _quiet) -> Refreshed:
+def refresh(farm: Farm, now: str, progress: Progress = _quiet) -> Refreshed:
     """Make the ledger agree with the files. `now` is shown to others while the lock is held and stands in the history;
-    `tell` hears the steps.
+    `progress` hears the steps.
 
     Raises UnreadableFile, Locked or OutOfReach; the ledger is then as it was.
     """
     manifest = up_to_date(farm)
     if manifest is not None:
-        tell("nothing changed")
-        return Refreshed(manifest.counts, manifest.levels, said=manifest.messages)
+        progress("nothing changed")
+        return Refreshed(manifest.counts, manifest.levels, messages=manifest.messages)
     with locked(farm.folder / "ledger.lock", now):
         try:
-            return _refresh(farm, now, tell)
+            return _refresh(farm, now, progress)
         except OSError as problem:
             with contextlib.suppress(OSError):
                 remove_draft(farm)
@@ -148,8 +148,8 @@ def _reason(problem: OSError) -> str:
     return f"{where}{problem.strerror or problem}"
 
 
-def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
-    tell("writing")
+def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
+    progress("writing")
     remove_draft(farm)
     clear_drafts(farm)
     ledger = ledger_state(farm)
@@ -164,7 +164,7 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
             marks = {key: mark for each in portions for key, mark in each.marks.items()}
             return _note(farm, now, _summary_of(farm.ledger), marks)
     try:
-        written = write_draft(farm, ledger, sources, portions, tell)
+        written = write_draft(farm, ledger, sources, portions, progress)
     except BaseException:
         with contextlib.suppress(OSError):
             remove_draft(farm)
@@ -175,10 +175,10 @@ def _refresh(farm: Farm, now: str, tell: Say) -> Refreshed:
     sync_folder(farm.folder)
     because = BY_SETTINGS if ledger.farm_changed else BY_FILES
     done = _note(farm, now, written.summary, written.marks, written.renamed, written.changes, because)
-    said = [ledger.rebuild] if ledger.rebuild else []
+    messages = [ledger.rebuild] if ledger.rebuild else []
     if ledger.farm_changed:
-        said.append(SETTINGS_CHANGED.format(done="read" if ledger.conventions_changed else "decided"))
-    return replace(done, changed=written.changed, said=said + done.said)
+        messages.append(SETTINGS_CHANGED.format(done="read" if ledger.conventions_changed else "decided"))
+    return replace(done, changed=written.changed, messages=messages + done.messages)
 
 
 def _sources(farm: Farm, ledger: LedgerState) -> Sources:
@@ -251,4 +251,4 @@ def _note(
             f"The ledger agrees with the files, but that could not be noted ({_reason(problem)}). Try again."
         ) from problem
     heard = announced(records, before, because)
-    return Refreshed(counts, levels, said=[*heard.said, *messages], edits=heard.edits)
+    return Refreshed(counts, levels, messages=[*heard.messages, *messages], edits=heard.edits)

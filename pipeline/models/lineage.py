@@ -1,4 +1,4 @@
-"""What each model reads and writes, told by the heads of the SQL files; and the order that follows from it.
+"""What each model reads and writes, by the heads of the SQL files; and the order that follows from it.
 
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one

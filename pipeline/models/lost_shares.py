@@ -12,7 +12,7 @@ SHARES = ("mean_share", "sd_share", "least_share", "most_share")
 def interval_columns(record: Row, of_containers: bool) -> dict[str, float | str | None]:
     """Return low_pct and high_pct (in %, None without an interval) and why_no_interval (None with one).
 
-    record: its soaks and SHARES; of_containers: whether it is told by container, where there is no interval.
+    record: its soaks and SHARES; of_containers: whether it is by container, where there is no interval.
     """
     shares = SoakShares(int(number_if_known(record, "soaks") or 0), *(number_if_known(record, name) for name in SHARES))
     found = NoInterval.CONTAINERS if of_containers else share_interval(shares)

@@ -1,5 +1,5 @@
-"""A view of the ledger as of a day: opened read-only, its unit tables made and its units grouped. Loaders take nothing
-else, so that none can be asked before the tables it reads are there.
+"""The ledger, opened read-only, and views of it as of a day. What a model reads is made when it is read, so that no
+loader can be asked before its tables are there.
 """
 
 from __future__ import annotations
@@ -166,7 +166,7 @@ class Ledger(Models):
 
 
 class LedgerView(Models):
-    """The ledger as of a day, with its units grouped: what every loader takes.
+    """The ledger as of a day and its units grouped by some columns: what the loaders of measures take.
 
     `query` says as of which day, by which columns and through which flush. Views of one day may differ in their groups:
     each finds its own when it is read. One that a newer view of another day has replaced raises RuntimeError.

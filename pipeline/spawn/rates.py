@@ -175,7 +175,7 @@ def _cell(soak: str, rate: int, units: SpawnedUnits, prices: Prices, dry: Mappin
 
 
 def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, float | None, float | None]:
-    """Return the mean over soaks, with its 95 % limits. t(soaks - 1); from two soaks on."""
+    """Return the mean over soaks, with its limits at confidence.LEVEL: t(soaks - 1); from two soaks on."""
     known = np.array([value for value in values if value is not None], dtype=float)
     if not len(known):
         return None, None, None

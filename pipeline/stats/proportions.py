@@ -39,7 +39,7 @@ def possible_share(soaks: int, alpha: float = 0.05) -> float:
 
 
 def share_interval(shares: SoakShares) -> Limits | NoInterval:
-    """Return the 95 % limits (in %) of the mean share lost, or why there are none.
+    """Return the limits (in %, at confidence.LEVEL) of the mean share lost, or why there are none.
 
     Soaks are the unit of replication: m -+ t(.975, b - 1) sd / sqrt(b) over the shares of b soaks, clipped to 0 and
     100. Where none of b soaks is affected (or all are, wholly), zero spread is no evidence: a share of 1 - .05^(1/b) is

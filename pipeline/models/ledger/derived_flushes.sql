@@ -1,4 +1,4 @@
--- Which flush was a picking whose flush cell is blank? Told from the gaps between a filling's picking days. A day's
+-- Which flush was a picking whose flush cell is blank? Worked out from the gaps between a filling's picking days. A day's
 -- given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
 -- Grain: one row per place (filling, or batch for what was weighed together) and day, for places with a blank flush.
 -- reads: assignments, repeats

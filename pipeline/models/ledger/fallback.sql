@@ -1,5 +1,5 @@
 -- Where do the pickings and observations belong that need a second look? outcome: filling, batch (as a whole:
--- filling_line null), waiting, unknown. rule and detail: what is told of it, null when there is nothing to tell.
+-- filling_line null), waiting, unknown. rule and detail: what is found in it, null when nothing is.
 -- near_line: the batch it has to do with, also while it waits.
 -- Grain: one row per staged picking or observation without a filling in `resolved`.
 -- reads: batch_faults, batches, filling_days, filling_faults, loaded_fillings, resolved
@@ -45,7 +45,7 @@ joined as (
         r.flush,
         b.line as batch_line,
         b.inoculated_on as batch_day,
-        br.batch is not null as batch_aside,
+        br.batch is not null as batch_rejected,
         br.root_file as batch_file,
         br.root_row as batch_row,
         fr.root_file as filling_file,
@@ -76,7 +76,7 @@ judged as (
         case
             when batch_line is not null and filling_file is not null then 'waits for filling'
             when batch_line is not null then 'batch'
-            when batch_aside then 'waits for batch'
+            when batch_rejected then 'waits for batch'
             when filling_file is not null then 'waits for filling'
             when held_line is not null then 'held'
             when held_batch is not null or held_file is not null then 'waits for held'

@@ -1,5 +1,5 @@
 -- Which fillings are loaded, and how much dry substrate do their own cells tell? Masses in kg as entered; *_g in g.
--- own_rung: 1 weighed, 2 from fill; null where neither can be told from the filling's own cells.
+-- own_rung: 1 weighed, 2 from fill; null where neither follows from the filling's own cells.
 -- Grain: one row per loaded filling.
 -- reads: batches, filling_faults, stage_fillings
 -- writes: loaded_fillings

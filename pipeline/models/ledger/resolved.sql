@@ -1,5 +1,5 @@
 -- Which filling does each picking and observation belong to that is not clear at once: one that is faulty, before its
--- inoculation or without a flush; or that names a container alone, whose filling of that day is told? Those without a
+-- inoculation or without a flush; or that names a container alone, whose filling of that day is to be found? Those without a
 -- filling_line here are looked at again in fallback.sql. early: before the inoculation. Mass in g. batch, container:
 -- what a row without a filling names.
 -- Grain: one row per staged picking or observation that is not clear (clear_harvests.sql, clear_observations.sql).

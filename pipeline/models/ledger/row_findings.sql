@@ -1,4 +1,4 @@
--- Why are rows set aside or waiting, and where was a place told rather than read?
+-- Why are rows set aside or waiting, and where was a place worked out rather than read?
 -- Grain: one row per rule that a staged row breaks, beside the rules on its cells (cell_findings).
 -- reads: batch_faults, batches, fallback, files, filling_faults, harvest_assignments, observation_assignments, repeats,
 --     resolved, stage_harvests, stage_observations
@@ -33,7 +33,7 @@ twice as (
     group by table_name, entry
 ),
 broken as (
-    -- A faulty or repeated row is told of once, for that.
+    -- A faulty or repeated row is found once, for that.
     select line, rule, detail, waits_file, waits_row
     from fallback
     where rule is not null and not faulty

@@ -35,7 +35,7 @@ weightless as (
         t.unit,
         case
             when t.batch_dry_g is null or t.filling_file is null then 'batch'
-            when a.file is not null then 'aside'
+            when a.file is not null then 'rejected'
             when t.fill_kg is null then 'filling'
             else 'batch'
         end as owner,
@@ -51,8 +51,8 @@ weightless as (
         t.batch_row,
         t.filling_file,
         t.filling_row,
-        a.file as aside_file,
-        a.row as aside_row
+        a.file as rejected_file,
+        a.row as rejected_row
     from found as t
     left join rejected as a on a.batch = t.batch
     where t.dry_g is null
@@ -60,8 +60,8 @@ weightless as (
 blamed as (
     select
         'BE' as number,
-        case owner when 'batch' then batch_file when 'aside' then aside_file else filling_file end as file,
-        case owner when 'batch' then batch_row when 'aside' then aside_row else filling_row end as row,
+        case owner when 'batch' then batch_file when 'rejected' then rejected_file else filling_file end as file,
+        case owner when 'batch' then batch_row when 'rejected' then rejected_row else filling_row end as row,
         column_name,
         unit
     from weightless

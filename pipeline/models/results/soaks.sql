@@ -1,6 +1,6 @@
 -- How many units of each soak were lost without a picking? A soak without a name goes by the
 -- first of its batches.
--- Grain: one row per soak with units whose fate is told.
+-- Grain: one row per soak with units whose fate is known.
 -- reads: batches, fates
 -- writes: nothing
 select

@@ -1,4 +1,4 @@
--- Which rows that are set aside or waiting belong to what is traced, as far as can be told? By the row's own cells, by
+-- Which rows that are set aside or waiting belong to what is traced, as far as is known? By the row's own cells, by
 -- the filling or batch that a set-aside picking would belong to, or by the row it waits for. With a day asked, only
 -- pickings of that day, or of no readable day. Mass in g, null where there is none to read; that of a repeated row is
 -- counted where it first stands.

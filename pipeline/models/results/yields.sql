@@ -1,4 +1,4 @@
--- What did each group of units give, and how much of it can be told yet? Masses in g, ratios in %. Sums over sums
+-- What did each group of units give, and how much of it is known yet? Masses in g, ratios in %. Sums over sums
 -- throughout; be_finished_batch_mean is the one mean of ratios, and is named so.
 -- Grain: one row per group.
 -- reads: batches, unit_groups, unit_pickings, unit_rejected, unit_states

@@ -1,6 +1,6 @@
 -- Which batches are there to borrow from, running or planned? Also those of days to come: the outlook reads them.
 -- number: from 0, in the order of days and names, whatever the order of rows. age counts days from inoculation.
--- containers: its fillings, else containers_filled; null where neither is told. Mass in kg.
+-- containers: its fillings, else containers_filled; null where neither is known. Mass in kg.
 -- Grain: one row per loaded batch with a day of inoculation, not before first_day.
 -- reads: batches, fillings
 -- writes: outlook_batches

@@ -1,4 +1,4 @@
--- At what age was each flush of each unit told, and what did it give? Ages in days, masses in g. A flush is told when
+-- At what age was each flush of each unit known, and what did it give? Ages in days, masses in g. A flush is known when
 -- the unit is closed or lapsed, when pins or a picking of a later flush are there, or when its last picking is
 -- flush_settled_days old (settled_on): on the first of these days. resolved_age null: the unit still produces it.
 -- Grain: one row per unit of a dated batch and flush, from 1 to the highest picked on the farm.

@@ -1,6 +1,6 @@
 -- Which units were started when, out of which soak, and what went into them? soak_key: the soak it came out of, or its
 -- own batch; soak_no: its number. age: days from inoculation to the as-of date. containers: of a whole batch its
--- fillings, else containers_filled; null where neither is told. held_to: the day its place was free again, null while
+-- fillings, else containers_filled; null where neither is known. held_to: the day its place was free again, null while
 -- it runs. Masses in g. Units of batches without a day of inoculation are in no row.
 -- Grain: one row per unit of a dated batch.
 -- reads: batches, fillings, unit_groups, unit_states

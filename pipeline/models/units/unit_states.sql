@@ -1,4 +1,4 @@
--- How far is each unit told at the as-of date? known_through: the highest flush that it is known through; 0 for none,
+-- How far is each unit known at the as-of date? known_through: the highest flush that it is known through; 0 for none,
 -- 32767 for a closed or lapsed unit, which is known through every flush.
 -- Grain: one row per unit.
 -- reads: unit_flushes, unit_pins, units

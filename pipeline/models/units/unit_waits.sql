@@ -21,7 +21,7 @@ pins as (
 first_flush as (
     select unit, first_day from unit_flushes where flush = 1
 ),
-told as (
+milestones as (
     select
         s.unit,
         s.finished,
@@ -43,19 +43,19 @@ told as (
 waits as (
     select 1 as place, 'inoculated_to_colonised' as wait, unit, finished, inoculated_on as begins, colonised_on as ends,
         pinned_or_picked as passed
-    from told
+    from milestones
     union all
     select 2, 'inoculated_to_pins', unit, finished, inoculated_on, pins_on, past_pins
-    from told
+    from milestones
     union all
     select 3, 'inoculated_to_first_pick', unit, finished, inoculated_on, first_picked, false
-    from told
+    from milestones
     union all
     select 4, 'opened_to_pins', unit, finished, opened_on, pins_on, past_pins
-    from told
+    from milestones
     union all
     select 5, 'pins_to_first_pick', unit, finished, pins_on, first_flush_picked, past_first_flush
-    from told
+    from milestones
     union all
     select 5 + k.flush, 'flush_' || k.flush || '_to_' || (k.flush + 1), k.unit, s.finished, k.first_day, n.first_day,
         s.highest_flush > k.flush + 1
@@ -64,7 +64,7 @@ waits as (
     left join unit_flushes as n on n.unit = k.unit and n.flush = k.flush + 1
     union all
     select 32767, 'cycle', unit, finished, inoculated_on, closed_on, false
-    from told
+    from milestones
 )
 select
     place,
