@@ -70,3 +70,11 @@ class ComparedMeasure(StrEnum):
     def column(self) -> str:
         """What the columns of this measure begin with, where units are read."""
         return self.value.replace("-", "_")
+
+
+class FlushSource(StrEnum):
+    """Where the rule comes from by which a blank flush cell is numbered."""
+
+    SET = "set"
+    FITTED = "fitted"
+    USUAL = "usual"

@@ -19,6 +19,13 @@ SLIPS = {
 # The same weight of one container within so long, in ms, may be one picking typed twice. Our choice, no source.
 SAME_WITHIN_MS = 120_000
 
+# So many days after the picking before a new flush begins, where farm.toml says nothing and the farm's own gaps do not
+# part: common practice, no source.
+NEW_FLUSH_AFTER_DAYS = 7
+# Blank flush cells count as unsure where more gaps than this, over those between flushes, are expected on the wrong
+# side: ours, by simulation (python -m tests.calibrate_flush).
+MOST_WRONG = 0.03
+
 # A spreadsheet takes a cell that begins with one of these as a formula (OWASP, "CSV Injection"); the last four are
 # their full-width forms, which some spreadsheets take alike.
 FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"

@@ -73,6 +73,7 @@ def flushes(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
         highest = max((picking.flush for unit in members for picking in unit.pickings), default=1)
         for flush in range(1, highest + 1):
             known = [unit for unit in members if unit.known_through(flush)]
+            sources = [p.flush_source for unit in members for p in unit.pickings if p.flush == flush]
             figures: dict[str, Cell] = {
                 "flush": flush,
                 "units_known": len(known),
@@ -80,6 +81,9 @@ def flushes(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
                 "fresh_g": float(fresh(known, flush)),
                 "share_pct": ratio(fresh(finished, flush), fresh(finished)),
                 "decline_vs_first": ratio(fresh(known, flush), fresh(known, 1), scale=1),
+                "pickings": len(sources),
+                "pickings_derived": sources.count("derived"),
+                "derived_pct": ratio(Fraction(sources.count("derived")), Fraction(len(sources))),
             }
             rows.append({**cells, **figures})
     return rows

@@ -9,11 +9,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
+from recompute_gaps import new_flush_after
 from recompute_rows import Row, faulty_rows, rows_of
 
 Fate = Literal["loaded", "set_aside", "waiting", "blank"]
-# Days, each with the default of farm.toml's contract.
-DEFAULTS = {"new_flush_after_days": 7, "flush_settled_days": 10, "lapse_days": 45, "lapse_unpicked_days": 90}
+# Days, each with the default of farm.toml's contract. 0: what the farm's own gaps say.
+DEFAULTS = {"new_flush_after_days": 0, "flush_settled_days": 10, "lapse_days": 45, "lapse_unpicked_days": 90}
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,9 @@ def load(farm: Path, settings: Mapping[str, int] | None = None) -> Farm:
     rows, faulty = staged(result, farm, "harvests")
     places = [(row, settle(result, row, "picked_on", row in faulty)) for row in rows]
     kept = [(row, place) for row, place in places if place is not None]
-    result.pickings = with_flushes(kept, result.settings["new_flush_after_days"])
+    days = result.settings["new_flush_after_days"] or new_flush_after(gaps_of(kept))
+    result.settings["new_flush_after_days"] = days
+    result.pickings = with_flushes(kept, days)
     result.left_out = [left for row, place in places if place is None for left in left_out(result, row)]
     return result
 
@@ -224,6 +227,16 @@ def seen_of(row: Row, place: Place) -> Seen:
     if place.container is None and "container" in row.words:
         count = Fraction(1)
     return Seen(row, row.dates["seen_on"], place, event, None if count is None else int(count))
+
+
+def gaps_of(kept: list[tuple[Row, Place]]) -> list[int]:
+    """How many days lie between the pickings of each container that has one with a blank flush?"""
+    blank = {place for row, place in kept if place.container is not None and "flush" not in row.numbers}
+    days: dict[Place, set[date]] = {place: set() for place in blank}
+    for row, place in kept:
+        if place in blank:
+            days[place].add(row.dates["picked_on"])
+    return [(later - earlier).days for picked in days.values() for earlier, later in pairwise(sorted(picked))]
 
 
 def with_flushes(kept: list[tuple[Row, Place]], new_flush_after_days: int) -> list[Picking]:

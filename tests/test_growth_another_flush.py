@@ -28,13 +28,13 @@ def three_soaks(farm: Farm, settings: str = "", second: tuple[int, ...] = SECOND
     """Three soaks of two containers: one is picked on days 30 and 44 and emptied on day 60, one is lost on day 10."""
     batches, fillings, seen, picked = [], [], [], []
     for at, name in enumerate("ABC"):
-        batches.append(f"{name},{day(0)},10,70,1")
+        batches.append(f"{name},{day(0)},S{name},10,70,1")
         fillings += [f"{name},{name}1,5.5", f"{name},{name}2,5.5"]
         seen += [f"{day(10)},contaminated,{name}2", f"{day(60)},emptied,{name}1"]
         picked += [f"{day(30)},{FIRST[at]},{name}1,1", f"{day(44)},{second[at]},{name}1,2"]
     return farm(
         settings=settings,
-        batches="\n".join(["batch,inoculated_on,substrate_wet_kg,moisture_pct,spawn_kg", *batches]),
+        batches="\n".join(["batch,inoculated_on,soak,substrate_wet_kg,moisture_pct,spawn_kg", *batches]),
         fillings="\n".join(["batch,container,fill_kg", *fillings]),
         observations="\n".join(["seen_on,event,container", *seen]),
         harvests="\n".join(["picked_on,fresh_weight_g,container,flush", *picked]),

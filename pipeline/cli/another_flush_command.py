@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.group_screen import notify_reasons, print_groups, read_groups, with_limits
+from pipeline.cli.group_screen import notify_derived, notify_reasons, print_groups, read_groups, with_limits
 from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
@@ -28,8 +28,10 @@ def another_flush(
 ) -> None:
     """Tell whether another flush is worth the room: a day of waiting for it against a day of a container begun anew."""
     from pipeline.growth import another_flush as growth
+    from pipeline.models.flush_rule import flush_rule
 
     with read_groups(read, by, "growth") as view:
+        rule = flush_rule(view)
         rows = growth.given_so_far(view) if curve else growth.another_flush(view, view.settings)
     if not rows and not read.json:
         picked = "Nothing" if curve else "No second flush"
@@ -38,6 +40,7 @@ def another_flush(
         _show_curve(view.query, rows, read.json)
     else:
         _show_flushes(view.query, rows, read.json)
+        notify_derived(rule, read.json)
 
 
 def _show_curve(query: Query, rows: Sequence[Row], json: bool) -> None:

@@ -71,7 +71,9 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.cli.deep import audited
     from pipeline.farm.folder import unread_files
     from pipeline.ledger.findings import ledger_findings
+    from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
     from pipeline.models.silent import silent_units
     from pipeline.models.view import Query
@@ -81,6 +83,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         view = ledger.view(Query(until))
         found = [*farm.findings, *unread_files(farm), *from_rows]
         audit = audited(view, farm, from_rows) if deep else None
+        found += flush_findings(flush_rule(ledger))
         found += silent_findings(farm, silent_units(view))
         found += missing_findings(missing_cells(view))
     if audit:

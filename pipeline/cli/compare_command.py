@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -135,20 +133,24 @@ def compare(
     if factor is None:
         held = chosen.held()
         chosen.check_without_factor()
-        units, settings = _units(read.day, through, measured.to_day, read.farm)
+        units, settings = _units(read, through, measured.to_day, measure)
         _show_overview(units, settings, measured.measure, held, read.json)
     else:
         query = chosen.query(factor, measure)
-        units, settings = _units(read.day, through, measured.to_day, read.farm)
+        units, settings = _units(read, through, measured.to_day, measure)
         _show_comparison(units, settings, query, chosen.levels, read.json)
 
 
-def _units(when: date, through: int, to_day: int | None, farm_dir: Path | None) -> tuple[FarmUnits, Settings]:
-    """Return the farm's units, read from a ledger that is up to date, and its settings."""
+def _units(read: ReadOptions, through: int, to_day: int | None, measure: Measure) -> tuple[FarmUnits, Settings]:
+    """Return the farm's units, read from a up-to-date ledger, and its settings; say how flushes are numbered."""
+    from pipeline.cli.group_screen import notify_derived
     from pipeline.models.compared_units import farm_units
+    from pipeline.models.flush_rule import flush_rule
 
-    with read_ledger(open_the_farm(farm_dir), "units") as ledger:
-        return farm_units(ledger, when, through, to_day), ledger.settings
+    with read_ledger(open_the_farm(read.farm), "units") as ledger:
+        if measure.by_flush and to_day is None:
+            notify_derived(flush_rule(ledger), read.json)
+        return farm_units(ledger, read.day, through, to_day), ledger.settings
 
 
 def _show_overview(

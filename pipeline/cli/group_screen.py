@@ -13,6 +13,7 @@ from schemas.result_rows import Row, number_if_known, text_of
 
 if TYPE_CHECKING:
     from pipeline.cli.options import ReadOptions
+    from pipeline.models.flush_rule import FlushRule
     from pipeline.models.view import LedgerView, Query
 
 # Under every table that counts containers.
@@ -73,3 +74,10 @@ def notify_reasons(query: Query, rows: Sequence[Row], column: str, what: str) ->
         named = list(groups)
         more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         notify(f"{what} for {', '.join(named[:MOST_NAMED])}{more}: {reason}.")
+
+
+def notify_derived(rule: FlushRule, json: bool) -> None:
+    """Say how many flush numbers are derived, under a table of flushes."""
+    note = None if json else rule.note()
+    if note:
+        notify(note)

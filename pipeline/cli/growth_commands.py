@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.group_screen import TOGETHER, group_name, notify_reasons, print_groups, read_groups, with_limits
+from pipeline.cli.group_screen import (
+    TOGETHER,
+    group_name,
+    notify_derived,
+    notify_reasons,
+    print_groups,
+    read_groups,
+    with_limits,
+)
 from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
@@ -34,13 +42,15 @@ def flushes(
 ) -> None:
     """Tell what each flush gave and how it declines against the first, with limits from the soaks."""
     from pipeline.growth import flushes as growth
+    from pipeline.models.flush_rule import flush_rule
 
     with read_groups(read, by, "growth") as view:
-        rows, declines = growth.flushes(view), growth.declines(view)
+        rows, declines, rule = growth.flushes(view), growth.declines(view), flush_rule(view)
     if per_flush:
         _show_declines(view.query, declines, read.json)
     else:
         _show_flushes(view.query, rows, declines, read.json)
+    notify_derived(rule, read.json)
 
 
 def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], json: bool) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.group_screen import MOST_NAMED, TOGETHER, group_name, print_groups, read_groups
+from pipeline.cli.group_screen import MOST_NAMED, TOGETHER, group_name, notify_derived, print_groups, read_groups
 from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
@@ -31,9 +31,11 @@ def yields(
 ) -> None:
     """Tell biological efficiency, by batch or any other column. It is fresh mass over dry substrate mass."""
     from pipeline.models import measures
+    from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
 
     with read_groups(read, by, "yields", through_flush) as view:
+        rule = flush_rule(view)
         rows = measures.yields(view)
         missing = [cell for cell in missing_cells(view) if cell.number == "BE"]
     if not print_groups(view.query, rows, _yield_columns(through_flush), read.json):
@@ -42,6 +44,8 @@ def yields(
         f"As of {view.query.as_of}. known: flush {through_flush or 1} is over; open: of these, still running. BE: "
         f"fresh over dry substrate mass; finished: of containers that are closed or lapsed. {TOGETHER}"
     )
+    if through_flush:
+        notify_derived(rule, read.json)
     _notify_lacking(view.query, rows)
     _notify_missing(missing)
 

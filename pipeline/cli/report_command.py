@@ -58,7 +58,9 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     """Return the result tables and findings of the month that `first` begins, as of `as_of`."""
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import ledger_findings
+    from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
     from pipeline.models.silent import silent_units
     from pipeline.models.view import Query
@@ -76,7 +78,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         as_of=as_of,
         late_from=text(settings, "late_from"),
         tables=tables | ahead,
-        findings=[*ledger_findings(ledger, as_of), *silent],
+        findings=[*ledger_findings(ledger, as_of), *flush_findings(flush_rule(ledger)), *silent],
         missing=missing,
         pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,

@@ -21,7 +21,7 @@ from schemas.phrases import did_you_mean
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.farm.folder import Farm
+    from pipeline.farm.settings import Settings
     from pipeline.models.view import LedgerView
     from reports.sheets.labels import Grid
     from reports.sheets.shelves import Shelves
@@ -121,9 +121,9 @@ def sheet(
         running, known = measures.running_units(view), measures.containers(ledger)
         due = _due(view, running)
     if files.page is not None:
-        _write_page(files.page, _shelves(farm, until, running))
+        _write_page(files.page, _shelves(view.settings, until, running))
     if files.print_ is not None:
-        _write_picking_sheet(files.print_, _shelves(farm, until, running), due, files.all_)
+        _write_picking_sheet(files.print_, _shelves(view.settings, until, running), due, files.all_)
     if files.labels is not None:
         _write(files.labels, _labels(text(farm.settings, "name"), names or known, known, grid))
     if files == SheetFiles():
@@ -139,10 +139,9 @@ def _due(view: LedgerView, running: ResultRows) -> ResultRows:
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
 
 
-def _shelves(farm: Farm, until: date, rows: ResultRows) -> Shelves:
+def _shelves(settings: Settings, until: date, rows: ResultRows) -> Shelves:
     from reports.sheets.shelves import Shelves
 
-    settings = farm.settings
     late_from, gap, mark = (
         text(settings, "late_from"),
         whole(settings, "new_flush_after_days"),

@@ -12,6 +12,7 @@ from pipeline.farm.settings import Settings, number, whole
 from pipeline.growth.decline import Resolved, too_early, weights
 from pipeline.growth.mean_so_far import mean_so_far
 from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
+from pipeline.models.flush_rule import unsure_groups
 from pipeline.models.held_flushes import HeldFlushes, held_flushes
 from pipeline.models.started_units import PickedByAge, StartedUnits, picked_by_age, started_units
 from pipeline.models.unit_arrays import Flags, Numbers, Whole, numbered
@@ -62,6 +63,7 @@ def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
         return []
     everything = _held_units(table, money)
     rows: ResultRows = []
+    unsure = unsure_groups(view)
     for group, called in view.groups().items():
         own = table.where(table.group_id == group)
         if not len(own):
@@ -69,8 +71,10 @@ def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
         held = _held_units(own, money)
         for flush in range(2, held.fresh.shape[1] + 1):
             if (held.fresh[:, flush - 2] > 0).any():
-                estimates = _estimates(held, flush, _oldest(everything, flush), settings, money)
-                rows.append({**called, "flush": flush, **estimates})
+                derived = unsure[(*called.values(),)]
+                estimates = _estimates(held, flush, _oldest(everything, flush), settings, money, derived.why)
+                share = None if derived.share is None else 100 * derived.share
+                rows.append({**called, "flush": flush, **estimates, "derived_pct": share})
     return rows
 
 
@@ -122,7 +126,9 @@ def stays(held: HeldUnits, flush: int, settings: Settings) -> tuple[Stay, Stay]:
     )
 
 
-def _estimates(held: HeldUnits, flush: int, oldest: float, settings: Settings, money: Prices) -> ResultRow:
+def _estimates(
+    held: HeldUnits, flush: int, oldest: float, settings: Settings, money: Prices, unsure: str | None
+) -> ResultRow:
     waiting, anew = stays(held, flush, settings)
     record: ResultRow = {
         "soaks": len(set(waiting.soak.tolist())),
@@ -134,7 +140,7 @@ def _estimates(held: HeldUnits, flush: int, oldest: float, settings: Settings, m
         **_rates("g", None),
         **_rates("money", None),
     }
-    why = too_early(held.resolved(flush), oldest)
+    why = unsure or too_early(held.resolved(flush), oldest)
     if not why and not waiting.container_days.any():
         why = "no container was kept for it"
     if why:

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
 from pipeline.models import measures
+from pipeline.models.flush_rule import DerivedShare, unsure_groups
 from pipeline.models.resolved_flushes import ResolvedFlushes, resolved_flushes
 from pipeline.models.unit_arrays import numbered
 from pipeline.stats.ratio import Ratio
@@ -28,10 +29,11 @@ def flushes(view: LedgerView) -> ResultRows:
     """How the flushes follow each other. One record per group and flush, with the columns of the `flushes` contract,
     estimates included.
     """
+    unsure = unsure_groups(view)
     estimated = {
         (*called.values(), flush): record
         for called, flush, record in (
-            (called, flush, _estimates(resolved, flush, oldest))
+            (called, flush, _estimates(resolved, flush, oldest, unsure[(*called.values(),)].why))
             for called, by_flush, oldest in _groups_resolved(view)
             for flush, resolved in by_flush.items()
         )
@@ -48,7 +50,11 @@ def declines(view: LedgerView) -> ResultRows:
     """By how much each flush gives less than the one before. One record per group, with the columns of the `declines`
     contract.
     """
-    return [{**called, **_per_flush(by_flush, oldest)} for called, by_flush, oldest in _groups_resolved(view)]
+    unsure = unsure_groups(view)
+    return [
+        {**called, **_per_flush(by_flush, oldest, unsure[(*called.values(),)])}
+        for called, by_flush, oldest in _groups_resolved(view)
+    ]
 
 
 def _groups_resolved(
@@ -82,10 +88,10 @@ def _resolved(own: ResolvedFlushes, flush: int) -> Resolved:
     return Resolved(numbered(of.soak_no), of.age, of.resolved_age, of.fresh_g, of.fresh_g_first)
 
 
-def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float]) -> ResultRow:
+def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float], unsure: str | None) -> ResultRow:
     if flush == 1:
         return dict(ITSELF) if resolved.first.any() else {"why_no_decline": NOTHING_PICKED}
-    why = too_early(resolved, oldest[flush])
+    why = unsure or too_early(resolved, oldest[flush])
     if why:
         return {"why_no_decline": why}
     started, gave = decline_started(resolved), decline_gave(resolved)
@@ -102,17 +108,17 @@ def _named(name: str, ratio: Ratio) -> ResultRow:
     return {name: ratio.value, f"{name}_low": ratio.low, f"{name}_high": ratio.high}
 
 
-def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) -> ResultRow:
+def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float], unsure: DerivedShare) -> ResultRow:
     estimated = [
         (flush, decline_started(resolved))
         for flush, resolved in by_flush.items()
-        if flush > 1 and not too_early(resolved, oldest[flush])
+        if flush > 1 and not unsure.why and not too_early(resolved, oldest[flush])
     ]
     found = decline_per_flush(estimated)
-    why = None
-    if found is None:
+    why = unsure.why
+    if not why and found is None:
         why = "no flush after the first is told yet"
-    elif found.low is None:
+    elif found and found.low is None:
         why = ONE_SOAK
     return {
         "soaks": found.soaks if found else 0,
@@ -121,4 +127,5 @@ def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float]) ->
         "decline_per_flush_low_pct": found.low if found else None,
         "decline_per_flush_high_pct": found.high if found else None,
         "why_no_decline": why,
+        "derived_pct": None if unsure.share is None else 100 * unsure.share,
     }

@@ -32,14 +32,16 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True)
 class LedgerSummary:
-    """What a refresh reports of a ledger: its id, one record per file (see Refreshed), the findings per level, and what
-    every command says of files that are not there to be read.
+    """What a refresh reports of a ledger: its id, one record per file (see Refreshed), the findings per level, what
+    every command says of files that are not there to be read, and after how many days without a picking a new flush
+    begins in it.
     """
 
     ledger_id: str
     counts: ResultRows
     levels: dict[str, int]
     messages: list[str]
+    new_flush_after_days: int
 
 
 @dataclass(frozen=True)
@@ -213,4 +215,5 @@ def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
 def summary(con: duckdb.DuckDBPyConnection, ledger_id: str) -> LedgerSummary:
     """Return the summary of the ledger that is open here."""
     counts, levels = records(con, "file_counts"), dict(rows(con, "level_counts"))
-    return LedgerSummary(ledger_id, counts, levels, missing_file_messages(missing_file_findings(con)))
+    messages, ((days,),) = missing_file_messages(missing_file_findings(con)), rows(con, "new_flush_after")
+    return LedgerSummary(ledger_id, counts, levels, messages, days)

@@ -9,11 +9,13 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pipeline.farm.folder import TableFile
+from pipeline.farm.folder import Farm, TableFile
+from pipeline.farm.settings import whole
 from pipeline.files.replace import replace_file
 from pipeline.ledger.backups import Key
 from schemas.answers import FileStatus
 from schemas.finding import UnreadableFile
+from schemas.pickings import NEW_FLUSH_AFTER_DAYS
 from schemas.result_rows import ResultRows
 
 # A file written within this time of its last reading may have changed again within one tick of its time stamp.
@@ -48,7 +50,7 @@ NEVER_READ = FileMark(0, 0, 0, "")
 class Manifest:
     """What the ledger was made from. `versions` names everything it depends on beside the files; `counts` holds the
     row counts per file and `levels` the number of findings per level, after the refresh; `messages` are what every
-    command says of files that are not there to be read.
+    command says of files that are not there to be read; new_flush_after_days: by which blank flush cells were numbered.
     """
 
     versions: dict[str, str]
@@ -59,6 +61,7 @@ class Manifest:
     counts: ResultRows
     levels: dict[str, int]
     messages: list[str]
+    new_flush_after_days: int
 
 
 def stat_of(path: Path) -> tuple[int, int] | None:
@@ -83,6 +86,14 @@ def load_manifest(ledger: Path) -> Manifest | None:
         return Manifest(files=marks, **raw)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def new_flush_after(farm: Farm) -> int:
+    """Return after how many days without a picking a new flush begins: by farm.toml, or as the last refresh found."""
+    if farm.settings["new_flush_after_days"] is not None:
+        return whole(farm.settings, "new_flush_after_days")
+    manifest = load_manifest(farm.ledger)
+    return manifest.new_flush_after_days if manifest else NEW_FLUSH_AFTER_DAYS
 
 
 def _key(name: str) -> Key:

@@ -8,10 +8,10 @@ import polars as pl
 
 from pipeline.farm.settings import Settings, whole
 from pipeline.files.validate import file_part
-from pipeline.models.lineage import LEDGER, STAGE
+from pipeline.models.lineage import LEDGER, STAGE, order
 from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
-from schemas.answers import FileStatus
+from schemas.answers import FileStatus, FlushSource
 from schemas.contract import BATCHES, contract
 
 if TYPE_CHECKING:
@@ -103,10 +103,9 @@ def add_file(
     )
 
 
-def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) -> None:
-    """Set what the decisions ask for by getvariable: a setting of the farm, and the bounds shared with the logbook."""
+def _set_variables(con: duckdb.DuckDBPyConnection) -> None:
+    """Set what the decisions ask for by getvariable: the bounds shared with the logbook."""
     variables = {
-        "new_flush_after_days": new_flush_after_days,
         "least_pickings": pickings.LEAST_PICKINGS,
         "times_more": pickings.TIMES_MORE,
         "times_less": pickings.TIMES_LESS,
@@ -118,13 +117,35 @@ def _set_variables(con: duckdb.DuckDBPyConnection, new_flush_after_days: int) ->
         set_variable(con, name, value)
 
 
+def _set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Set by which rule blank flush cells are numbered: the farm's own, or one that is fitted to its gaps."""
+    import numpy as np
+
+    from pipeline.stats.gaps import GapRule, gap_rule
+
+    if settings["new_flush_after_days"] is not None:
+        days = whole(settings, "new_flush_after_days")
+        rule, source = GapRule(days, False, 0.0, days, days - 1), FlushSource.SET
+    else:
+        found = np.array(rows(con, "gap_lengths"), dtype=np.int64).reshape(-1, 2)
+        rule = gap_rule(found[:, 0], found[:, 1], pickings.NEW_FLUSH_AFTER_DAYS)
+        source = FlushSource.FITTED if rule.fitted else FlushSource.USUAL
+    set_variable(con, "new_flush_after_days", rule.days)
+    set_variable(con, "flush_rule_source", source.value)
+    set_variable(con, "unsure_from", rule.unsure_from)
+    set_variable(con, "unsure_to", rule.unsure_to)
+    set_variable(con, "gaps_wrong", rule.wrong)
+
+
 def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     """Decides over the whole stage what is loaded, set aside or waiting, and what is found.
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
-    _set_variables(con, whole(settings, "new_flush_after_days"))
-    for text in statements_of(LEDGER):
-        con.execute(text)
+    _set_variables(con)
+    for name in order(LEDGER):
+        con.execute(statement(name))
+        if name == "gap_counts":
+            _set_flush_rule(con, settings)
     wrong = [file for file, _, rows_in, accounted_for in rows(con, "row_balance") if rows_in != accounted_for]
     assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from pipeline.farm.settings import whole
+from pipeline.ledger.manifest import new_flush_after
 from pipeline.logbook.amounts import Amount, written
 from pipeline.logbook.book import Book, Clock, Confirm, Doubt, missing_entries, open_doubts, write_rows
 from pipeline.logbook.book import enter as enter_planned
@@ -69,7 +69,7 @@ def plan(book: Book, picking: NewPicking, now: datetime) -> PickingPlan:
     farm = book.farm
     assignment, doubts = _assignment(containers, picking)
     before = containers.pickings(assignment)
-    flush = picking.flush or flush_of(before, picking.day, whole(farm.settings, "new_flush_after_days"))
+    flush = picking.flush or flush_of(before, picking.day, new_flush_after(farm))
     doubts += _doubts(containers, assignment, picking, before, int(now.timestamp() * 1000))
     columns = tuple(values(picking, assignment, flush, ""))
     destination, messages = destination_for(farm, book.summaries, HARVESTS, picking.day, columns)

@@ -150,6 +150,9 @@ class Ledger(Models):
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
         super().__init__(connection, settings, Made())
+        # The farm's own, where it is set; else what the refresh fitted.
+        ((days,),) = self.tuples("new_flush_after")
+        self.settings = {**settings, "new_flush_after_days": days}
 
     def view(self, query: Query) -> LedgerView:
         """Return the ledger as of the query's day. Views made before it are over."""

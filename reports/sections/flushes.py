@@ -29,6 +29,7 @@ FLUSHES = View(
         "share_pct",
         Limited("decline_started", "decline_started_low", "decline_started_high"),
         Limited("decline_gave", "decline_gave_low", "decline_gave_high"),
+        "derived_pct",
         "why_no_decline",
     ),
     if_known=("why_no_decline",),
@@ -81,11 +82,32 @@ def notes(month: Month) -> list[Sentence]:
     resolved.sort(key=lambda at: -number_of(month.rows("declines")[at], "soaks"))
     return [
         *(_per_flush(month, at) for at in resolved[:NAMED]),
+        *_derived(month),
         (
             "All containers of the record so far. A container closed without the flush counts as nothing given; one "
             "that may still give it is not counted, and those of its age that are known stand for it. "
             f"Limits, of {percent(LEVEL)}, come from the soaks.",
         ),
+    ]
+
+
+def _derived(month: Month) -> list[Sentence]:
+    """Return where most flush numbers are derived."""
+    rows = month.rows("flushes")
+    derived = [at for at, row in enumerate(rows) if row["pickings_derived"]]
+    if not derived:
+        return []
+    at = max(derived, key=lambda at: whole_of(rows[at], "pickings_derived"))
+    return [
+        (
+            "Some flush numbers stand in no row, but were derived from the gaps between pickings: on ",
+            substrate_name(month, "flushes", at),
+            " those of ",
+            measured(month, "flushes", at, "derived_pct"),
+            " of the pickings of flush ",
+            cell(month, "flushes", at, "flush"),
+            ". The check tells by which rule, and whether it is sure.",
+        )
     ]
 
 

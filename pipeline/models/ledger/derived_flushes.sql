@@ -1,30 +1,18 @@
--- Which flush was a picking whose flush cell is blank? Worked out from the gaps between a filling's picking days. A day's
+-- Which flush was a picking whose flush cell is blank? Worked out from the gaps between a place's picking days. A day's
 -- given flush (the highest) holds for its blank rows; a day without one counts gaps from the last given day.
 -- Grain: one row per place (filling, or batch for what was weighed together) and day, for places with a blank flush.
--- reads: assignments, repeats
+-- reads: flush_rule, picking_days
 -- writes: derived_flushes
 create or replace temp table derived_flushes as
-with blank as (
-    select distinct place_line from assignments where flush is null and fresh_weight_g is not null
-),
-days as (
-    select p.place_line, p.day, max(p.flush) as given
-    from assignments as p
-    semi join blank as b on b.place_line = p.place_line
-    anti join repeats as r on r.line = p.line
-    where p.fresh_weight_g is not null
-    group by p.place_line, p.day
-),
-gaps as (
+with counted as (
     select
-        *,
-        case when day - lag(day) over (partition by place_line order by day) >= getvariable('new_flush_after_days')
-            then 1 else 0 end as gap
-    from days
-),
-counted as (
-    select *, sum(gap) over (partition by place_line order by day) as gaps_so_far
-    from gaps
+        p.place_line,
+        p.day,
+        p.given,
+        sum(case when p.gap_days >= r.new_flush_after_days then 1 else 0 end)
+            over (partition by p.place_line order by p.day) as gaps_so_far
+    from picking_days as p
+    cross join flush_rule as r
 ),
 anchored as (
     select

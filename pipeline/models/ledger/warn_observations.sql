@@ -1,7 +1,7 @@
 -- Which loaded observations of pins were entered for after the picking that should have followed them? With a flush:
 -- after that flush was picked. Without one: the filling's first pins, within a flush's gap after its first picking.
 -- Grain: one row per rule that a loaded observation breaks.
--- reads: files, observation_assignments, picked_flushes
+-- reads: files, flush_rule, observation_assignments, picked_flushes
 -- writes: warn_observations
 create or replace temp table warn_observations as
 with pins as (
@@ -32,7 +32,7 @@ broken as (
     where p.flush is null
         and p.turn = 1
         and k.first_day < p.seen_on
-        and p.seen_on - k.first_day < getvariable('new_flush_after_days')
+        and p.seen_on - k.first_day < (select new_flush_after_days from flush_rule)
 )
 select 'observations' as table_name, f.file, row_of(t.line) as row, 'pins_after_picking' as rule, t.seen_on::varchar as value,
     t.first_day::varchar as detail, null::varchar as waits_file, null::integer as waits_row

@@ -25,7 +25,9 @@ counted as (
         count(*) filter (where t.known_through < n.flush) as units_not_yet,
         sum(own.fresh_g) filter (where t.known_through >= n.flush) as fresh_g,
         sum(first.fresh_g) filter (where t.known_through >= n.flush) as fresh_g_first,
-        sum(own.fresh_g) filter (where t.finished) as fresh_g_finished
+        sum(own.fresh_g) filter (where t.finished) as fresh_g_finished,
+        coalesce(sum(own.pickings), 0)::bigint as pickings,
+        coalesce(sum(own.pickings_derived), 0)::bigint as pickings_derived
     from flush_numbers as n
     inner join found as t on t.group_id = n.group_id
     left join unit_flushes as own on own.unit = t.unit and own.flush = n.flush
@@ -39,7 +41,10 @@ select
     c.units_not_yet,
     coalesce(c.fresh_g, 0)::double as fresh_g,
     100 * coalesce(c.fresh_g_finished, 0)::double / nullif(f.fresh_g::double, 0) as share_pct,
-    coalesce(c.fresh_g, 0)::double / nullif(c.fresh_g_first::double, 0) as decline_vs_first
+    coalesce(c.fresh_g, 0)::double / nullif(c.fresh_g_first::double, 0) as decline_vs_first,
+    c.pickings,
+    c.pickings_derived,
+    100 * c.pickings_derived::double / nullif(c.pickings, 0) as derived_pct
 from counted as c
 left join finished as f on f.group_id = c.group_id
 order by c.group_id, c.flush
