@@ -65,6 +65,8 @@ class ComparedMeasure(StrEnum):
     LOSSES = "losses"
     CULLED = "culled"
     LATE = "late"
+    MARGIN = "margin"
+    MARGIN_PER_DAY = "margin-per-day"
 
     @property
     def column(self) -> str:

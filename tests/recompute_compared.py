@@ -11,6 +11,7 @@ from recompute_groups import STAGES, total
 from recompute_units import Unit, units
 
 Key = tuple[str, str | None]
+EMPTY_DAYS = 1  # the default of farm.toml's contract
 
 
 @dataclass(frozen=True)
@@ -75,12 +76,32 @@ def parts_of(farm: Farm, unit: Unit, through: int, to_day: int | None) -> dict[s
             Fraction(unit.finished and not unit.pickings), Fraction(1), unit.finished or bool(unit.pickings)
         ),
         "culled": Part(culled(counted), gave, far),
+        "margin": Part(gave, containers_of(unit), far),
+        "margin-per-day": Part(total(each.grams for each in unit.pickings), container_days(unit), unit.finished),
         "late": Part(
             total(each.grams for each in staged if each.row.words["cap_stage"] in late),
             total(each.grams for each in staged),
             far,
         ),
     }
+
+
+def containers_of(unit: Unit) -> Fraction | None:
+    """How many containers is it, if it has a day of inoculation: of a whole batch those listed, else those filled?"""
+    if unit.inoculated_on is None:
+        return None
+    if unit.container is not None:
+        return Fraction(1)
+    return Fraction(len(unit.filling_rows)) or unit.batch_row.numbers.get("containers_filled")
+
+
+def container_days(unit: Unit) -> Fraction | None:
+    """How many days were its places taken, up to now or its end, and empty after it?"""
+    containers = containers_of(unit)
+    if containers is None or unit.inoculated_on is None:
+        return None
+    until = unit.closing.day if unit.closing else unit.lapse_day or unit.as_of
+    return containers * ((until - unit.inoculated_on).days + EMPTY_DAYS) or None
 
 
 def counts(unit: Unit, picking: Picking, through: int, to_day: int | None) -> bool:

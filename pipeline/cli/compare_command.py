@@ -28,7 +28,8 @@ class MeasureOptions:
         typer.Option(
             "--measure",
             help="be; days to pins, or until colonised (with --to-day: the share by then); days "
-            "from the flush before to flush K; decline of flush K; losses; share culled; share picked late.",
+            "from the flush before to flush K; decline of flush K; losses; share culled; share picked late; "
+            "margin per container, or per 100 container-days.",
         ),
     ] = ComparedMeasure.BE
     through_flush: Annotated[

@@ -9,6 +9,7 @@ from pipeline.compare import factors
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
 from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.measures import Measure
+from pipeline.compare.money import in_currency, smallest_margin, with_margins
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
 from pipeline.compare.query import ComparisonQuery
@@ -67,9 +68,13 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Com
     query = replace(query, within=within, against=against)
     if query.measure.by_day and units.to_day is not None:
         rows = with_share_by(rows, of, query.measure.name, units.to_day, units.as_of)
+    smallest_effect = number(settings, query.measure.smallest_effect)
+    if query.measure.money:
+        query = replace(query, measure=in_currency(query.measure, settings))
+        rows = with_margins(rows, query.measure, settings)
+        smallest_effect = smallest_margin(rows, query.measure, settings)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
-    smallest_effect = number(settings, query.measure.smallest_effect)
     return Comparison(
         query,
         units,

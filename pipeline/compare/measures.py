@@ -13,7 +13,8 @@ class Measure:
     counts. more, less: what one says of a level with the larger and the smaller value. not_yet: what is said of a unit
     that is not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
-    (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks.
+    (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
+    the farm's currency, with its prices (money.with_margins), and may lie below 0.
     """
 
     name: str
@@ -30,9 +31,11 @@ class Measure:
     least_flush: int = 1
     by_day: bool = False
     look: str = ""
+    money: bool = False
 
 
 THROUGH = "not yet through flush {flush}"
+UNPRICED = "their day of inoculation, number of containers, spawn or dry mass is not written down"
 # Through which flush, where none is asked for: most of what a container gives, without waiting for the last of it. Our
 # choice, no source.
 DEFAULT_FLUSH = 2
@@ -75,6 +78,14 @@ MEASURES = {
         Measure(
             "late", "picked late", "points", 100, "worthwhile_late_points", "was picked late more than",
             "was picked late less than", THROUGH, "no cap stage noted", share=True, by_flush=True,
+        ),
+        Measure(
+            "margin", "margin per container", "money", 1, "worthwhile_be_points", "earned more than",
+            "earned less than", THROUGH, UNPRICED, by_flush=True, money=True,
+        ),
+        Measure(
+            "margin-per-day", "margin of 100 container-days", "money", 100, "worthwhile_be_points", "earned more than",
+            "earned less than", "still running", UNPRICED, money=True,
         ),
     )
 }  # fmt: skip

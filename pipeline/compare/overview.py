@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.factors import REPORTED, known_level, levels
 from pipeline.compare.measures import measure_of
+from pipeline.compare.money import check_prices
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.compare.text import heading, measured
@@ -42,8 +43,10 @@ def overview(
     within: tuple[tuple[str, str], ...] = (),
 ) -> list[Overview]:
     """Return the differences between recipes and containers of this farm: one entry per factor that has two levels with
-    a figure, with the wider intervals of what is looked at again. Raises WrongRequest for a label that does not exist.
+    a figure, with the wider intervals of what is looked at again. Raises WrongRequest for a label that does not exist,
+    and for money without prices.
     """
+    check_prices(measure_of(measure), settings)
     for name, label in within:
         known_level(label, levels(units.rows, name), "--within")
     found = []

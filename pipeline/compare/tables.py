@@ -35,7 +35,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
         "low": low,
         "high": high,
         "of_sums": measure.scale * fsum(cell.over for cell in level.used) / under if under else None,
-        "unit": "days" if measure.unit == "days" else "%",
+        "unit": "%" if measure.unit == "points" else measure.unit,
     }
 
 
@@ -45,7 +45,7 @@ def _limits(level: Level, comparison: Comparison) -> Limits | None:
     limits = level.estimate.limits(comparison.query.level)
     if comparison.query.measure.share:
         return share_limits([cell.value for cell in level.used if cell.value is not None], limits)
-    return None if limits is None else (max(0.0, limits[0]), limits[1])
+    return limits if limits is None or comparison.query.measure.money else (max(0.0, limits[0]), limits[1])
 
 
 def pair_rows(comparison: Comparison) -> Rows:

@@ -41,10 +41,20 @@ class UnitWait:
 
 
 @dataclass(frozen=True)
+class UnitStart:
+    """What starting a unit took: containers, and g of spawn and of dry substrate (None: unknown)."""
+
+    containers: float
+    spawn_g: float | None
+    dry_g: float | None
+
+
+@dataclass(frozen=True)
 class ComparedUnit:
     """A unit: its soak (see soak_key of batches.sql), the text of each of its cells by column (blank where it has
     none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
-    it stands to its pins and to being colonised; empty without a day of inoculation.
+    it stands to its pins and to being colonised; empty without a day of inoculation. start: None without that
+    day, or a number of containers.
     """
 
     unit: str
@@ -54,6 +64,7 @@ class ComparedUnit:
     cells: Mapping[str, str]
     parts: Mapping[str, MeasureParts] = field(default_factory=dict)
     waits: Mapping[str, UnitWait] = field(default_factory=dict)
+    start: UnitStart | None = None
 
 
 @dataclass(frozen=True)
@@ -116,4 +127,7 @@ def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
             for measure, wait in WAITS.items()
             if record[f"{wait}_fate"]
         },
+        UnitStart(record["start_containers"], record["start_spawn_g"], record["start_dry_g"])
+        if record["start_containers"]
+        else None,
     )

@@ -24,7 +24,14 @@ if TYPE_CHECKING:
 
     from pipeline.models.unit_arrays import Arrays
 
-THRESHOLDS = ("lapse_days", "lapse_unpicked_days", "flush_settled_days", "idle_days", "new_flush_after_days")
+THRESHOLDS = (
+    "lapse_days",
+    "lapse_unpicked_days",
+    "flush_settled_days",
+    "idle_days",
+    "new_flush_after_days",
+    "empty_days",
+)
 
 # Rows as DuckDB gives them: loaders say what they hold.
 Row = dict[str, Any]

@@ -3,10 +3,12 @@
 -- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
 -- units are followed to the same flush or age. Masses in g. pins_*, colonised_*: how it stands to its pins and to being
 -- colonised (unit_pinning, unit_colonising); null without a day of inoculation. holes: with which it went into the flush
--- asked for (unit_holes); null where nothing says so.
+-- asked for (unit_holes); null where nothing says so. margin_over, margin_per_day_over: g, which prices turn into money
+-- (pipeline/compare/money.py); margin_per_day counts the whole cycle, over container-days with the days that a place
+-- stands empty after it. start_*: what starting it took.
 -- Grain: one row per unit.
--- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_states,
---     unit_waits, units
+-- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_starts,
+--     unit_states, unit_waits, units
 -- writes: nothing
 with picked as (
     select
@@ -83,6 +85,19 @@ select
     strftime(t.inoculated_on, '%Y-%m') as month,
     o.holes,
     ug.group_id,
+    coalesce(p.fresh_g, 0)::double as margin_over,
+    z.containers::double as margin_under,
+    t.far_enough as margin_resolved,
+    t.fresh_g::double as margin_per_day_over,
+    z.containers * nullif(
+        case when t.finished then coalesce(t.closed_on, t.lapses_on) else getvariable('as_of') end
+        - t.inoculated_on + getvariable('empty_days'),
+        0
+    )::double as margin_per_day_under,
+    t.finished as margin_per_day_resolved,
+    z.containers::double as start_containers,
+    t.spawn_g::double as start_spawn_g,
+    t.dry_g::double as start_dry_g,
     n.fate as pins_fate,
     n.days::double as pins_day,
     k.fate as colonised_fate,
@@ -97,6 +112,7 @@ left join pins as w on w.unit = t.unit
 left join colonised as c on c.unit = t.unit
 left join next_flush as x on x.unit = t.unit
 left join unit_holes as o on o.unit = t.unit
+left join unit_starts as z on z.unit = t.unit and z.containers > 0
 left join unit_pinning as n on n.unit = t.unit
 left join unit_colonising as k on k.unit = t.unit
 order by t.inoculated_on nulls last, t.batch, t.container
