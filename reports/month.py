@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from schemas.answers import Verdict
+from schemas.answers import answered
 from schemas.audit_outcome import Audit
 from schemas.finding import Finding
 from schemas.result_rows import Rows
@@ -64,8 +64,9 @@ class Month:
         return [at for at, row in enumerate(self.rows("compared_levels")) if row["measure"] == measure]
 
     def pair_is_decided(self, at: int) -> bool:
-        """Whether this row of `compared_pairs` has a verdict: a difference holds, or none matters."""
-        return bool(self.rows("compared_pairs")[at]["verdict"] != Verdict.CANNOT_TELL)
+        """Whether this row of `compared_pairs` has an answer: a difference holds, or none matters."""
+        row = self.rows("compared_pairs")[at]
+        return answered(row["direction"], row["worth"])
 
     @property
     def counts(self) -> Mapping[str, int]:

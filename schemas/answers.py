@@ -7,13 +7,33 @@ from enum import StrEnum
 CANNOT_TELL = "cannot tell"
 
 
-class Verdict(StrEnum):
-    """What may be said of one level held against another."""
+class Direction(StrEnum):
+    """Which way one level lies from another: tested against no difference, or, below that, how the records lean."""
 
     MORE = "more"
     LESS = "less"
-    NO_MATTER = "no important difference"
+    LEANS_MORE = "leans to more"
+    LEANS_LESS = "leans to less"
     CANNOT_TELL = CANNOT_TELL
+
+    @property
+    def is_shown(self) -> bool:
+        """Whether the records show it, and do not only lean."""
+        return self in (Direction.MORE, Direction.LESS)
+
+
+class Worth(StrEnum):
+    """Whether a difference is large enough to act on: the same interval, held against the smallest that counts."""
+
+    WORTH_IT = "worth it"
+    OPEN = "open"
+    NO_MATTER = "no difference that matters"
+    CANNOT_TELL = CANNOT_TELL
+
+
+def answered(direction: str, worth: str) -> bool:
+    """Return whether these two answers answer anything: which way, or that it does not matter."""
+    return Direction(direction).is_shown or worth == Worth.NO_MATTER
 
 
 class FileStatus(StrEnum):

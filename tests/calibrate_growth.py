@@ -30,7 +30,6 @@ from pipeline.spawn.steps import steps
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.incidence import cumulative_incidence, limits, pseudo_values
 from pipeline.stats.two_levels import between
-from schemas.answers import Verdict
 
 # Soaks, days over which they were started.
 DECLINE_DESIGNS = ((6, 120.0), (12, 84.0), (12, 120.0), (24, 120.0), (24, 200.0))
@@ -150,7 +149,7 @@ def compared_alarms(soaks: int, split: int, span: float, count: int, seed: int) 
         units = farms.started(rng, soaks, split, CONTAINERS, span)
         for told in compare(units, asked, {"worthwhile_pins_points": 10.0}).pairs:
             found += told.pair.p is not None and told.pair.p < 0.05
-            verdicts += told.judgement.verdict in (Verdict.MORE, Verdict.LESS)
+            verdicts += told.judgement.direction.is_shown
     return found / count, verdicts / count
 
 

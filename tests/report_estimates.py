@@ -70,7 +70,12 @@ def compared(substrates: Sequence[str]) -> dict[str, Rows]:
         told = at % 2 == 0
         row = row_of("compared_pairs", factor="substrate", measure="be", level=level, against=against, varies="between")
         row |= {"soaks": 4, "soaks_against": 4 if told else 1, "soaks_split": 0, "difference": 24.5 if told else -3.0}
-        row |= {"smallest_effect": 10.0, "unit": "points", "verdict": "more" if told else "cannot tell"}
+        row |= {
+            "smallest_effect": 10.0,
+            "unit": "points",
+            "verdict": "more, worth it or not" if told else "cannot tell",
+        }
+        row |= {"direction": "more" if told else "cannot tell", "worth": "open" if told else "cannot tell"}
         row |= {"low": 11.0, "high": 38.0, "p": 0.004, "minimum_detectable": 14.0} if told else {}
         sentence = f"{level} against {against}: {'more by 11 to 38 points' if told else 'cannot tell'}."
         pairs.append(row | {"rules": "R9" if told else "R1", "sentence": sentence})

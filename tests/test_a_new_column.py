@@ -95,7 +95,7 @@ def test_refresh_loads_it_and_yields_groups_by_it(package: Path, folder: Path) -
 
 def test_compare_holds_its_levels_against_each_other(package: Path, folder: Path) -> None:
     found = json.loads(run(package, "compare", "nutrient", "--json", "--farm", folder))
-    assert [(each["level"], each["against"], each["verdict"]) for each in found] == [("urea", "bran", "more")]
+    assert [(each["level"], each["against"], each["direction"]) for each in found] == [("urea", "bran", "more")]
 
 
 def test_batch_logs_it_by_its_option_and_proposes_it_for_the_next_one(package: Path, folder: Path) -> None:

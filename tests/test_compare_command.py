@@ -62,7 +62,7 @@ def test_json_tells_pairs_or_levels_unrounded(plain: Path) -> None:
     assert pair["difference"] == pytest.approx(24)
     assert pair["standard_error"] == pytest.approx((5 / 3) ** 0.5)
     assert pair["degrees_of_freedom"] == pytest.approx(25 / 9 / (16 / 18 + 1 / 18))
-    assert pair["verdict"] == "more"
+    assert (pair["direction"], pair["worth"], pair["verdict"]) == ("more", "worth it", "more, and worth it")
     assert pair["rules"] == "R8 R6 R9"
     levels = ask(plain, "substrate", "--json", "--levels").json
     assert [row["level"] for row in levels] == ["mulch", "wheat straw"]

@@ -66,7 +66,7 @@ def test_a_treatment_that_explains_the_pair(
 def test_a_treatment_that_both_had_explains_nothing(tmp_path: Path) -> None:
     found = told(tmp_path, {"treatment": [COLD, COLD, HOT, HOT]}, {"treatment": [COLD, HOT, HOT, HOT]})
     assert kinds(found) == []
-    assert found.judgement.verdict == "more"
+    assert found.judgement.direction == "more"
 
 
 def test_one_batch_that_alone_ties_two_factors_carries_no_verdict(tmp_path: Path) -> None:
@@ -155,7 +155,7 @@ def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(
     write_farm(tmp_path, alternating)
     answer = compared(tmp_path)
     (found,) = answer.pairs
-    assert (kinds(found), found.judgement.verdict) == ([], "more")
+    assert (kinds(found), found.judgement.direction) == ([], "more")
     from pipeline.compare.text import pair_sentence
 
     assert "never started in the same month" in pair_sentence(found, answer)
@@ -177,7 +177,7 @@ def test_within_split_soaks_only_what_changed_within_them_explains(tmp_path: Pat
     (found,) = compared(tmp_path).pairs
     assert found.pair.varies == "within soaks"
     assert kinds(found) == []
-    assert found.judgement.verdict == "more"
+    assert found.judgement.direction == "more"
     for row in rows:
         row["spawn_form"] = "grain" if row["substrate"] == "straw" else "sawdust"
     write_farm(tmp_path, rows)

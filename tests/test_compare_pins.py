@@ -168,7 +168,7 @@ def test_the_command_tells_points_of_the_share_and_says_so_in_a_sentence(tmp_pat
     # degrees of freedom: t = 2.7764, so 83.33 -+ 32.72.
     assert pair["difference"] == pytest.approx(250 / 3)
     assert pair["standard_error"] == pytest.approx((2 * 625 / 9) ** 0.5)
-    assert pair["verdict"] == "more"
+    assert (pair["direction"], pair["worth"]) == ("more", "worth it")
     assert "straw had more with pins by day 25 than mulch: by 50.6 to 116.1 points, about 83.3." in pair["sentence"]
     said = ask(tmp_path, "--to-day", 25)
     assert said.out.startswith("With pins by day 25 by substrate, as of 2026-12-31.")
@@ -181,7 +181,7 @@ def test_the_farm_says_from_when_a_share_with_pins_counts(tmp_path: Path) -> Non
     write_farm(tmp_path, sides(mulch_pins=45), "worthwhile_pins_points = 70")
     (pair,) = ask(tmp_path, "--to-day", 50, "--json").json
     assert pair["smallest_effect"] == 70
-    assert pair["verdict"] == "cannot tell"  # 100, 100, 75 against 75 three times
+    assert pair["direction"] == "cannot tell"  # 100, 100, 75 against 75 three times
     assert "R5" in pair["rules"]
 
 

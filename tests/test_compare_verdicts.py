@@ -1,14 +1,19 @@
 """When does a comparison say that it cannot tell, and does it say why and what would help? The rules R1 to R9."""
 
+import random
 from datetime import date
 from pathlib import Path
 
 import pytest
 from compare_farms import batches, compared, write_farm
+from scipy.stats import nct, t
 
 from pipeline.compare.comparison import PairResult
+from pipeline.compare.soaks_needed import more_soaks
 from pipeline.compare.tables import pair_rows
 from pipeline.compare.verdicts import RULES
+from pipeline.stats.multiple import Family
+from pipeline.stats.two_levels import bell_mccaffrey_degrees
 
 JAN, FEB, JUL = date(2026, 1, 5), date(2026, 1, 20), date(2026, 7, 1)
 
@@ -154,38 +159,79 @@ def test_a_permutation_p_that_could_not_be_small_is_never_shown(
     assert ("R6" in row["rules"].split()) != shown
 
 
-def test_an_interval_that_holds_both_worth_it_and_not_is_no_verdict(tmp_path: Path) -> None:
+def test_an_interval_that_holds_more_and_less_is_no_answer(tmp_path: Path) -> None:
     told = only_pair(tmp_path, batches("straw", [60, 66, 74, 58], JAN) + batches("mulch", [50, 58, 64, 48], FEB))
     assert stopped(told) == ["R7"]
     assert told.pair.limits is not None
     low, high = told.pair.limits
     assert told.judgement.reasons[0].reason == (
-        f"anything from {low:.1f} to {high:.1f} points fits, "
-        "both what is worthwhile (10 points or more) and what is not"
+        f"anything from {low:.1f} to {high:.1f} points fits, more as well as less"
     )
     # SDs of 7.2 and 7.4: with a common one of 7.29, the noncentral t reaches a power of .8 from n = 10 on.
-    assert told.judgement.reasons[0].next_step.startswith("About 10 soaks of each would be needed to show 10 points")
+    assert told.judgement.reasons[0].next_step.startswith("About 6 more soaks of each would be needed to show 10 ")
 
 
-def test_a_difference_of_which_only_the_direction_is_sure_is_no_verdict_yet(tmp_path: Path) -> None:
+def test_a_direction_is_said_though_whether_it_is_worth_it_is_open(tmp_path: Path) -> None:
     told = only_pair(tmp_path, batches("straw", [60, 62, 64, 62], JAN) + batches("mulch", [52, 54, 56, 54], FEB))
-    assert stopped(told) == ["R7"]
-    assert told.judgement.reasons[0].reason.startswith("it gave more than mulch, but anything from 5.")
+    assert stopped(told) == []
+    assert (told.judgement.direction, told.judgement.worth) == ("more", "open")
+    (row,) = pair_rows(compared(tmp_path))
+    # 8 points, SE sqrt(8/3 / 4 * 2) = 1.155, t(.975, 6) = 2.447: 5.2 to 10.8.
+    assert row["sentence"].startswith(
+        "straw gave more than mulch: by 5.2 to 10.8 points, about 8.0. Whether by your 10 points is open."
+    )
+    assert row["verdict"] == "more, worth it or not"
+    assert row["rules"].split()[0] == "R7"
 
 
 @pytest.mark.parametrize(
-    ("mulch", "smallest_effect", "word"),
-    [([40, 41, 42], 10, "more"), ([84, 86, 88], 10, "less"), ([63, 64, 65], 10, "no important difference")],
+    ("mulch", "smallest_effect", "direction", "worth"),
+    [
+        ([40, 41, 42], 10, "more", "worth it"),
+        ([84, 86, 88], 10, "less", "worth it"),
+        ([63, 64, 65], 10, "cannot tell", "no difference that matters"),
+    ],
 )
-def test_a_verdict_rests_on_what_the_farm_calls_worthwhile(
-    tmp_path: Path, mulch: list[float], smallest_effect: int, word: str
+def test_worth_rests_on_what_the_farm_calls_worthwhile_and_direction_does_not(
+    tmp_path: Path, mulch: list[float], smallest_effect: int, direction: str, worth: str
 ) -> None:
     rows = batches("straw", [63, 65, 67], JAN) + batches("mulch", mulch, FEB)
     told = only_pair(tmp_path, rows, f"worthwhile_be_points = {smallest_effect}")
-    assert told.judgement.verdict == word
+    assert (told.judgement.direction, told.judgement.worth) == (direction, worth)
     assert stopped(told) == []
     told = only_pair(tmp_path, rows, "worthwhile_be_points = 23")
-    assert told.judgement.verdict == ("no important difference" if word.startswith("no") else "cannot tell")
+    assert told.judgement.direction == direction
+    assert told.judgement.worth == (worth if direction == "cannot tell" else "open")
+
+
+def test_a_sure_difference_that_is_too_small_does_not_matter(tmp_path: Path) -> None:
+    rows = batches("straw", [63, 65, 67], JAN) + batches("mulch", [40, 41, 42], FEB)
+    told = only_pair(tmp_path, rows, "worthwhile_be_points = 40")
+    assert (told.judgement.direction, told.judgement.worth) == ("more", "no difference that matters")
+    (row,) = pair_rows(compared(tmp_path))
+    assert "Even the far end is less than the 40 points that count" in row["sentence"]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_sentence_asks_for_fewer_soaks_than_there_are(tmp_path: Path, seed: int) -> None:
+    dice = random.Random(seed)
+    ours, theirs = dice.choice([(40, 40), (12, 5), (5, 30), (8, 8)])
+    rows = batches("straw", [dice.gauss(60, 12) for _ in range(ours)], JAN, 7)
+    rows += batches("mulch", [dice.gauss(58, 12) for _ in range(theirs)], JAN, 7)
+    told = only_pair(tmp_path, rows)
+    need = more_soaks(told.pair, Family(1), 10)
+    assert need is not None
+    assert min(need) >= 0
+    if told.judgement.direction == "cannot tell" and told.judgement.worth == "open":
+        assert "more soak" in told.judgement.reasons[0].next_step
+    # What is asked for is enough: with so many soaks, the noncentral t of the design reaches a power of .8.
+    error = told.pair.estimate.standard_error
+    assert error is not None
+    per_soak = error**2 / (1 / ours + 1 / theirs)
+    after = (ours + need[0], theirs + need[1])
+    degrees = bell_mccaffrey_degrees(after)
+    apart = 10 / (per_soak * (1 / after[0] + 1 / after[1])) ** 0.5
+    assert 1 - nct.cdf(t.ppf(0.975, degrees), degrees, apart) > 0.799
 
 
 def test_young_soaks_are_left_out_and_counted_never_zero(tmp_path: Path) -> None:
@@ -195,7 +241,7 @@ def test_young_soaks_are_left_out_and_counted_never_zero(tmp_path: Path) -> None
         {"substrate": "mulch", "on": date(2026, 12, 20), "batch": "YOUNG", "open": True},
     ]
     told = only_pair(tmp_path, rows)
-    assert told.judgement.verdict == "more"
+    assert told.judgement.direction == "more"
     assert len(told.pair.second) == 3
     (row,) = pair_rows(compared(tmp_path))
     assert row["sentence"].endswith("1 soak is left out, not yet through flush 2: YOUNG.")
@@ -225,7 +271,7 @@ def test_days_below_the_gap_between_looks_are_not_told(tmp_path: Path) -> None:
     with (tmp_path / "observations.csv").open("a", encoding="utf-8") as file:
         file.write(daily + "\n")
     (told,) = compared(tmp_path, measure="days").pairs
-    assert told.judgement.verdict == "no important difference"
+    assert told.judgement.worth == "no difference that matters"
 
 
 def test_looking_again_is_warned_of_wherever_there_is_an_interval(tmp_path: Path) -> None:

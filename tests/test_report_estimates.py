@@ -113,6 +113,7 @@ def test_another_flush_is_told_where_it_can_be_and_else_why_not() -> None:
 def pair(verdict: str, rules: str, measure: str = "be", **told: Any) -> dict[str, Any]:
     row = row_of("compared_pairs", factor="substrate", measure=measure, level="straw", against="mulch", soaks=4)
     row |= {"soaks_against": 4, "soaks_split": 0, "difference": 20.0, "smallest_effect": 10.0, "unit": "points"}
+    row |= {"direction": verdict, "worth": "worth it" if verdict == "more" else "cannot tell"}
     return row | {"verdict": verdict, "rules": rules, "sentence": f"straw against mulch: {verdict}."} | told
 
 

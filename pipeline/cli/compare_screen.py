@@ -10,7 +10,7 @@ import typer
 
 from pipeline.cli.group_screen import TOGETHER
 from pipeline.cli.show import Column, notify, print_sentences, print_table
-from schemas.answers import Verdict
+from schemas.answers import Worth, answered
 from schemas.confidence import LEVEL, STANDING_LEVEL, percent
 from schemas.phrases import counted, listed
 
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
     from pipeline.compare.overview import Overview
     from pipeline.models.compared_units import FarmUnits
-    from pipeline.models.view import Rows
+    from pipeline.models.view import Row, Rows
 
 MOST_PAIRS = 12  # in the table; where there are more, those without an interval are only counted
 # In the table, so that the names of both levels have room.
-SHORT = {Verdict.NO_MATTER: "no matter"}
+SHORT = {Worth.NO_MATTER: "no matter"}
 MOST_REFUSED = 5  # pairs without a verdict that are named one by one
 MOST_GUESSED = 2  # soaks without a name that are told one by one
 
@@ -37,7 +37,7 @@ def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
         print_sentences(f"{found[0].measure}, as of {units.as_of}.", "")
         typer.echo("")
         _show_factors(found)
-        held = [row["sentence"] for each in found for row in each.pairs if row["verdict"] != Verdict.CANNOT_TELL]
+        held = [row["sentence"] for each in found for row in each.pairs if _answered(row)]
         typer.echo("")
         print_sentences(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
         notify(
@@ -47,14 +47,16 @@ def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
         _notify_guessed_soaks(units)
 
 
+def _answered(row: Row) -> bool:
+    return answered(row["direction"], row["worth"])
+
+
 def _show_factors(found: Sequence[Overview]) -> None:
     from pipeline.compare.verdicts import RULES
 
     rows = []
     for each in found:
-        open_ = Counter(
-            RULES[row["rules"].split()[0]].title for row in each.pairs if row["verdict"] == Verdict.CANNOT_TELL
-        )
+        open_ = Counter(RULES[row["rules"].split()[0]].title for row in each.pairs if not _answered(row))
         why = ", ".join(f"{title} {count}" for title, count in open_.most_common())
         soaks = sum(row["soaks"] > 0 for row in each.levels)
         pairs = len(each.pairs)
@@ -167,8 +169,8 @@ def _p(p: float | None) -> str | None:
 
 def _print_pair_sentences(rows: Rows) -> None:
     """Print what holds first, then the pairs without a verdict: those nearest to one first."""
-    settled = [row for row in rows if row["verdict"] != Verdict.CANNOT_TELL]
-    open_ = [row for row in rows if row["verdict"] == Verdict.CANNOT_TELL]
+    settled = [row for row in rows if _answered(row)]
+    open_ = [row for row in rows if not _answered(row)]
     open_.sort(key=lambda row: row["rules"].split()[0] not in ("R7", "R8"))
     for row in [*settled, *open_[:MOST_REFUSED]]:
         print_sentences(row["sentence"])

@@ -15,23 +15,19 @@ from pipeline.compare.text import heading, measured
 from pipeline.farm.settings import Settings
 from pipeline.models.compared_units import FarmUnits
 from pipeline.models.view import Rows
-from schemas.answers import Verdict
 from schemas.confidence import STANDING_LEVEL
 from schemas.finding import WrongRequest
 
 
 @dataclass(frozen=True)
 class Overview:
-    """One factor of the report: what is measured, its heading, both tables, and its sentences, what holds first.
-    open_pairs: how many pairs have no verdict.
-    """
+    """One factor of the report: what is measured, its heading, and both tables. open_pairs: how many have no answer."""
 
     factor: str
     measure: str
     heading: str
     levels: Rows
     pairs: Rows
-    sentences: tuple[str, ...]
     open_pairs: int
 
 
@@ -73,9 +69,6 @@ def without_a_gap(units: FarmUnits, factors: Sequence[str] = REPORTED) -> list[s
 
 
 def _of_factor(factor: str, answer: Comparison) -> Overview:
-    pairs = pair_rows(answer)
-    held = [row for row in pairs if row["verdict"] != Verdict.CANNOT_TELL]
-    nearly = [row for row in pairs if row["verdict"] == Verdict.CANNOT_TELL]
-    sentences = tuple(str(row["sentence"]) for row in (*held, *nearly))
+    open_pairs = sum(not each.judgement.answered for each in answer.pairs)
     measure = measured(answer.query.measure, answer.units)
-    return Overview(factor, measure, heading(answer), level_rows(answer), pairs, sentences, len(nearly))
+    return Overview(factor, measure, heading(answer), level_rows(answer), pair_rows(answer), open_pairs)

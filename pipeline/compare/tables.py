@@ -6,7 +6,7 @@ from math import fsum
 
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
-from pipeline.compare.text import also_differed, pair_sentence, within_text
+from pipeline.compare.text import also_differed, pair_sentence, verdict_text, within_text
 from pipeline.models.view import Row, Rows
 from pipeline.stats.estimate import Limits
 from pipeline.stats.proportions import share_limits
@@ -78,7 +78,9 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "unit": comparison.query.measure.unit,
         "permutation_p": pair.permutation.evidence if pair.permutation else None,
         "permutation_floor": pair.permutation.floor if pair.permutation else None,
-        "verdict": result.judgement.verdict.value,
+        "direction": result.judgement.direction.value,
+        "worth": result.judgement.worth.value,
+        "verdict": verdict_text(result),
         "rules": " ".join(rules) or None,
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,

@@ -13,15 +13,25 @@ from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
 from pipeline.compare.sides import never_shared, sides_of
 from pipeline.models.compared_units import MONTH, FarmUnits
 from pipeline.stats.two_levels import DesignKind
-from schemas.answers import Verdict
+from schemas.answers import Direction, Worth
 
 MOST_LABELS = 3  # labels of one factor named one by one
 MOST_DIFFERING = 3  # factors named in a sentence; the table has them all
 
 
+def verdict_text(result: PairResult) -> str:
+    """Return both answers of a pair in a few words, as a table shows them."""
+    direction, worth = result.judgement.direction, result.judgement.worth
+    if worth is Worth.NO_MATTER:
+        return worth.value
+    if direction.is_shown:
+        return f"{direction.value}, {'and worth it' if worth is Worth.WORTH_IT else 'worth it or not'}"
+    return direction.value
+
+
 def pair_sentence(result: PairResult, comparison: Comparison) -> str:
     """Return what may be said of this pair, and what to do next."""
-    if result.judgement.verdict is Verdict.CANNOT_TELL:
+    if not result.judgement.answered:
         return _cannot_tell(result, comparison)
     return " ".join([_difference(result, comparison), *_cautions(result, comparison)])
 
@@ -36,21 +46,32 @@ def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
 
 
 def _difference(result: PairResult, comparison: Comparison) -> str:
-    pair, measure = result.pair, comparison.query.measure
+    pair, measure, judgement = result.pair, comparison.query.measure, result.judgement
     low, high = pair.limits or (0.0, 0.0)
     least = f"{comparison.smallest_effect:g} {measure.unit}"
-    if result.judgement.verdict is Verdict.NO_MATTER:
+    if not judgement.direction.is_shown:
         return (
-            f"{pair.level} and {pair.against}: no difference worth acting on. It lies between {words.number(low)} and "
+            f"{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
             f"{words.number(high, measure.unit)}, within the {least} that count."
         )
-    comparative = measure.more if result.judgement.verdict is Verdict.MORE else measure.less
-    near, far = (low, high) if result.judgement.verdict is Verdict.MORE else (-high, -low)
-    about = words.number(abs(pair.estimate.value))
-    return (
-        f"{pair.level} {comparative} {pair.against}: by {words.number(near)} to {words.number(far, measure.unit)}, "
-        f"about {about}. Even the near end counts ({least} or more)."
+    more = judgement.direction is Direction.MORE
+    near, far = (low, high) if more else (-high, -low)
+    said = (
+        f"{pair.level} {measure.more if more else measure.less} {pair.against}: by {words.number(near)} to "
+        f"{words.number(far, measure.unit)}, about {words.number(abs(pair.estimate.value))}."
     )
+    return f"{said} {_worth(result, least)}"
+
+
+def _worth(result: PairResult, least: str) -> str:
+    """Whether a shown difference is large enough to act on, and if that is open, what would settle it."""
+    match result.judgement.worth:
+        case Worth.WORTH_IT:
+            return f"Even the near end counts ({least} or more)."
+        case Worth.NO_MATTER:
+            return f"Even the far end is less than the {least} that count: {result.judgement.worth.value}."
+        case _:
+            return f"Whether by your {least} is open."
 
 
 def _cautions(result: PairResult, comparison: Comparison) -> list[str]:

@@ -8,14 +8,16 @@ R5  The soaks of a level do not differ at all, which is no evidence of no spread
     of 1 - .05^(1/b).
 R6  A permutation p that could not fall below .05 whatever the soaks gave (2v2 .33, 3v3 .10, 2v4 .067; turning signs
     needs 6 split soaks) is never shown as evidence.
-R7  The interval holds both differences that count and differences that do not (the smallest effect of farm.toml). "No
-    important difference" is said only where it lies wholly within that.
+R7  The interval holds no difference as well as one that counts (the smallest effect of farm.toml): neither a direction
+    nor "no difference that matters" can be said. Where it leaves 0 and holds both differences that count and ones that
+    do not, the direction is said, and whether it is worth acting on is open.
 R8  Soaks that are not far enough are left out and counted; a difference in days that is smaller than the usual gap
     between two looks is not named.
 R9  Looking again after every batch raises 5 % false alarms to 6 % at the second look and 12 % by the sixth; the report,
     which is looked at again and again, has wider intervals therefore.
 
-R6, R9 and the first half of R8 only add to a verdict; the others forbid one.
+R6, R9, the first half of R8 and the second of R7 only add to an answer; the others forbid one. Two answers are given:
+the direction, which is the interval against 0, and the worth, which is the same interval against the smallest effect.
 """
 
 from __future__ import annotations
@@ -31,11 +33,11 @@ from pipeline.compare.factors import title
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
 from pipeline.compare.sides import Sides
-from pipeline.compare.soaks_needed import soaks_needed
+from pipeline.compare.soaks_needed import enough_soaks
+from pipeline.stats.estimate import Limits
 from pipeline.stats.multiple import Family
 from pipeline.stats.proportions import possible_share
-from pipeline.stats.two_levels import DesignKind
-from schemas.answers import Verdict
+from schemas.answers import Direction, Worth, answered
 from schemas.phrases import counted, listed
 
 
@@ -73,8 +75,14 @@ class Facts:
 class Judgement:
     """What is said of a pair, and every rule that applies, those that stop it first."""
 
-    verdict: Verdict
+    direction: Direction
+    worth: Worth
     reasons: tuple[Reason, ...]
+
+    @property
+    def answered(self) -> bool:
+        """Whether the records answer: which way, or that it does not matter."""
+        return answered(self.direction, self.worth)
 
     @property
     def stopped(self) -> tuple[Reason, ...]:
@@ -169,17 +177,26 @@ def _no_spread(facts: Facts) -> Reason | None:
     return None
 
 
-def _no_matter(facts: Facts) -> bool:
-    """Whether the whole interval lies within what does not count."""
-    low, high = facts.pair.limits or (-float("inf"), float("inf"))
-    return low > -facts.smallest_effect and high < facts.smallest_effect
+def worth_of(limits: Limits, smallest_effect: float) -> Worth:
+    """Return whether a difference with these limits is large enough to act on."""
+    low, high = limits
+    if low >= smallest_effect or high <= -smallest_effect:
+        return Worth.WORTH_IT
+    return Worth.NO_MATTER if -smallest_effect < low and high < smallest_effect else Worth.OPEN
+
+
+def direction_of(limits: Limits) -> Direction:
+    """Return which way a difference with these limits lies from 0."""
+    low, high = limits
+    return Direction.MORE if low > 0 else Direction.LESS if high < 0 else Direction.CANNOT_TELL
 
 
 def _look_gap(facts: Facts) -> Reason | None:
     pair = facts.pair
     if facts.measure.unit != "days" or facts.look_gap is None or pair.limits is None:
         return None
-    if abs(pair.estimate.value) >= facts.look_gap or (_no_matter(facts) and facts.look_gap <= facts.smallest_effect):
+    no_matter = worth_of(pair.limits, facts.smallest_effect) is Worth.NO_MATTER
+    if abs(pair.estimate.value) >= facts.look_gap or (no_matter and facts.look_gap <= facts.smallest_effect):
         return None
     days = "day" if facts.look_gap == 1 else "days"
     why = f"{words.number(abs(pair.estimate.value))} days is less than usually lies between two looks"
@@ -195,34 +212,17 @@ def _young(facts: Facts) -> Reason | None:
     return Reason("R8", why, "They count once they are that far", stops=False)
 
 
-def _both_worth_it_and_not(facts: Facts) -> Reason | None:
-    if facts.pair.limits is None:
+def _too_wide(facts: Facts) -> Reason | None:
+    if facts.pair.limits is None or worth_of(facts.pair.limits, facts.smallest_effect) is not Worth.OPEN:
         return None
     low, high = facts.pair.limits
-    least = facts.smallest_effect
-    if low >= least or high <= -least or _no_matter(facts):
-        return None
-    unit = facts.measure.unit
-    why = f"anything from {words.number(low)} to {words.number(high, unit)} fits"
+    unit, least = facts.measure.unit, facts.smallest_effect
+    fits = f"anything from {words.number(low)} to {words.number(high, unit)} fits"
     if low > 0 or high < 0:
-        comparative = facts.measure.more if low > 0 else facts.measure.less
-        why = f"it {comparative} {facts.pair.against}, but {why}"
-    why += f", both what is worthwhile ({least:g} {unit} or more) and what is not"
-    return Reason("R7", why, _enough_soaks(facts))
-
-
-def _enough_soaks(facts: Facts) -> str:
-    pair = facts.pair
-    need = soaks_needed(pair, facts.together, facts.smallest_effect)
-    shown = f"to show {facts.smallest_effect:g} {facts.measure.unit}"
-    split = f"split soaks between {pair.level} and {pair.against}: far fewer are needed then (gillbook trial)"
-    if need is None:
-        return f"More than 60 soaks would be needed {shown}" + (
-            f"; {split}" if pair.varies is DesignKind.BETWEEN else ""
-        )
-    if pair.varies is DesignKind.BETWEEN:
-        return f"About {need} soaks of each would be needed {shown}; {split}"
-    return f"About {need} soaks that hold both would be needed {shown}"
+        why = f"{fits}: whether it is by your {least:g} {unit} is open"
+        return Reason("R7", why, enough_soaks(facts.pair, facts.together, least, unit), stops=False)
+    why = f"{fits}, more as well as less"
+    return Reason("R7", why, enough_soaks(facts.pair, facts.together, least, unit))
 
 
 def _shuffling(facts: Facts) -> Reason | None:
@@ -256,7 +256,7 @@ RULES: Mapping[str, Rule] = {
     "R5": Rule("no spread", (_no_spread,)),
     "R2": Rule("few soaks", (_too_few,)),
     "R8": Rule("young or seldom seen", (_look_gap, _young)),
-    "R7": Rule("too wide", (_both_worth_it_and_not,)),
+    "R7": Rule("too wide", (_too_wide,)),
     "R6": Rule("few to deal out anew", (_shuffling,)),
     "R9": Rule("looking again", (_looking_again,)),
 }
@@ -267,7 +267,6 @@ def judge(facts: Facts) -> Judgement:
     found = [reason for rule in RULES.values() for rule_judge in rule.judges if (reason := rule_judge(facts))]
     reasons = tuple(sorted(found, key=lambda each: not each.stops))
     if any(each.stops for each in reasons) or facts.pair.limits is None:
-        return Judgement(Verdict.CANNOT_TELL, reasons)
-    if _no_matter(facts):
-        return Judgement(Verdict.NO_MATTER, reasons)
-    return Judgement(Verdict.MORE if facts.pair.limits[0] > 0 else Verdict.LESS, reasons)
+        return Judgement(Direction.CANNOT_TELL, Worth.CANNOT_TELL, reasons)
+    limits = facts.pair.limits
+    return Judgement(direction_of(limits), worth_of(limits, facts.smallest_effect), reasons)

@@ -1,4 +1,4 @@
-"""What a design can show: power, the smallest detectable difference, and how many batches would show one."""
+"""What a design can show: power, and the smallest detectable difference."""
 
 from __future__ import annotations
 
@@ -46,30 +46,3 @@ def bisected(
         middle = (low + high) / 2
         low, high = (low, middle) if power_of(middle) >= wanted else (middle, high)
     return low, high
-
-
-def batches_needed(
-    difference: float,
-    variance: float,
-    critical_of: Callable[[float], float],
-    split: bool,
-    least: int,
-    most: int,
-) -> int | None:
-    """Return how many batches (of each level, or split ones) show this difference in 4 of 5 cases; None above `most`.
-
-    variance: what one batch of each level (or one split batch) adds to SE^2 = variance / batches; critical_of: the
-    critical value at so many degrees of freedom: 2 (batches - 1), or batches - 1 where they are split.
-    """
-
-    def shows(batches: int) -> bool:
-        degrees = float(batches - 1 if split else 2 * (batches - 1))
-        return bool(minimum_detectable(degrees, critical_of(degrees)) * (variance / batches) ** 0.5 <= difference)
-
-    low, high = least - 1, most
-    if not shows(high):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if shows(middle) else (middle, high)
-    return high
