@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from pipeline.compare.comparison import compare
 from pipeline.compare.measures import MEASURES
-from pipeline.compare.other_differences import cramers_v
 from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.sides import cramers_v
 from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank

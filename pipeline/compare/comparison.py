@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.compare import factors
+from pipeline.compare.adjusted import adjusted, unbalanced
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
 from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.measures import Measure
@@ -118,19 +119,25 @@ class _Candidate:
         return self.pair.has_enough and not self.confounders
 
 
-def _candidate(pair: Pair, query: ComparisonQuery) -> _Candidate:
-    sides = sides_of(pair)
+def _candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> _Candidate:
+    sides = sides_of(pair, () if query.split_only else levels)
     if not pair.has_interval:
         return _Candidate(pair, sides, ())
-    _, clusters, _ = held_against(query.factor, query.of_yield)
-    found = tuple(confounders(sides, query.factor, query.of_yield))
-    return _Candidate(by_clusters(pair, counted_clusters(sides, clusters)), sides, found)
+    choices, clusters, _ = held_against(query.factor, query.of_yield)
+    found = tuple(confounders(sides, query.factor, query.of_yield, gaps))
+    counted = counted_clusters(sides, clusters)
+    if found or not (other := unbalanced(sides, choices)):
+        return _Candidate(by_clusters(pair, counted), sides, found)
+    clusters_named = replace(pair, clusters=counted.cluster if counted else "")
+    return _Candidate(adjusted(clusters_named, sides, other, counted.group if counted else {}), sides, found)
 
 
 def _pairs(
     units: FarmUnits, query: ComparisonQuery, levels: Sequence[Level], smallest_effect: float
 ) -> tuple[PairResult, ...]:
-    candidates = [_candidate(pair, query) for pair in pairs_of(levels, query.against, query.split_only)]
+    gaps = {name: factors.least_gap(units.rows, name) for name in factors.AMOUNTS}
+    pairs = pairs_of(levels, query.against, query.split_only)
+    candidates = [_candidate(pair, query, levels, gaps) for pair in pairs]
     together = family([each.pair for each in candidates if each.supported], query.against is None)
     waiting = {level.name: level.waiting for level in levels}
     results = []

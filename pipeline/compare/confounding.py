@@ -9,7 +9,7 @@ place of soaks, or, where there are too few, an explanation of their own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -119,12 +119,16 @@ def by_clusters(pair: Pair, found: Clusters | None) -> Pair:
     return replace(pair, estimate=estimated_by(found.group, pair), permutation=None, clusters=found.cluster)
 
 
-def confounders(sides: Sides, factor: str, of_yield: bool) -> list[Confounder]:
+def confounders(
+    sides: Sides, factor: str, of_yield: bool, least_gaps: Mapping[str, float] | None = None
+) -> list[Confounder]:
     """Return what else could explain the pair's difference; empty where nothing that is written down could.
 
-    The exact test is put to the pair's own cells, for its difference is estimated from no others.
+    The exact test is put to the cells that the difference is estimated from: the pair's own, and those of other levels,
+    which may show what the other factor does. least_gaps: from which gap on an amount counts as different.
     """
     choices, clusters, amounts = held_against(factor, of_yield)
+    gaps = least_gaps or {}
     found = [_alone(sides, name) for name in choices if not sides.comparable([name])]
     earlier = _earlier(sides)
     # What was always started earlier is explained by that, and not by its months as well.
@@ -139,7 +143,11 @@ def confounders(sides: Sides, factor: str, of_yield: bool) -> list[Confounder]:
         found.append(tie)
     # What belongs to an explanation is none of its own.
     part = {name for confounder in found for one in confounder.factors for name in parts_of(one)}
-    found += [Confounder(LOWER, (name,)) for name in amounts if name not in part and _separated(sides, name)]
+    found += [
+        Confounder(LOWER, (name,))
+        for name in amounts
+        if name not in part and _separated(sides, name, gaps.get(name, 0.0))
+    ]
     return [*found, earlier] if earlier else found
 
 
@@ -182,16 +190,18 @@ def _tie(sides: Sides, factors: Sequence[str]) -> Confounder | None:
     return Confounder(TIE, tuple(tied), labels(sides.first, tied[0]), labels(sides.second, tied[0]), soak)
 
 
-def _separated(sides: Sides, factor: str) -> bool:
-    """Return whether all of one level lies below all of the other; within split soaks, in every one the same way."""
+def _separated(sides: Sides, factor: str, least: float) -> bool:
+    """Return whether all of one level lies below all of the other, by more than the least gap; within split soaks, in
+    every one the same way.
+    """
     if sides.split:
         theirs = {cell.soak: cell.means.get(factor) for cell in sides.second}
         pairs = [(cell.means.get(factor), theirs.get(cell.soak)) for cell in sides.first]
         gaps = [a - b for a, b in pairs if a is not None and b is not None]
-        return bool(gaps) and len(gaps) == len(pairs) and (min(gaps) > 0 or max(gaps) < 0)
+        return bool(gaps) and len(gaps) == len(pairs) and (min(gaps) > least or max(gaps) < -least)
     ours = [cell.means[factor] for cell in sides.first if factor in cell.means]
     against = [cell.means[factor] for cell in sides.second if factor in cell.means]
-    return bool(ours) and bool(against) and (max(ours) < min(against) or max(against) < min(ours))
+    return bool(ours) and bool(against) and max(min(against) - max(ours), min(ours) - max(against)) > least
 
 
 def _earlier(sides: Sides) -> Confounder | None:

@@ -45,6 +45,7 @@ MOST_NUMBERS = 6  # up to so many different numbers are levels as they are: our 
 # Amounts that differ from the next by less than this ratio are one level (weighing, rounding): our choice, no source.
 # Where they run on without a gap, nobody said where to part them; spawn rates are parted all the same.
 SAME_RATIO = 1.15
+LEAST_SHARE = 0.05  # of the usual amount, from which an amount may explain a difference: see least_gap
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,27 @@ def number(unit: ComparedUnit, factor: str) -> float | None:
         return float(cell(unit, factor))
     except ValueError:
         return None
+
+
+def least_gap(units: Iterable[ComparedUnit], factor: str) -> float:
+    """Return from which gap on two amounts of this factor count as different, in its own unit: a twentieth of the usual
+    amount, and twice what its written digits are exact to; of spawn rates the gap that parts them. Our choice,
+    supported by simulation: scales and hands differ by a percent from soak to soak, which explains nothing.
+    """
+    units = list(units)
+    numbers = sorted(value for each in units if (value := number(each, factor)) is not None)
+    if not numbers:
+        return 0.0
+    usual = abs(numbers[len(numbers) // 2])
+    if factor == SPAWN_RATE:
+        return (SAME_RATIO - 1) * usual
+    digits = max(_digits(cell(each, factor)) for each in units if number(each, factor) is not None)
+    return max(LEAST_SHARE * usual, 2 * 10.0**-digits)
+
+
+def _digits(text: str) -> int:
+    """How many decimals a number is written with."""
+    return len(text.partition(".")[2].rstrip("0"))
 
 
 def levels(units: Iterable[ComparedUnit], factor: str, edges: Sequence[float] = ()) -> Levels:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import product
 from math import fsum, sqrt
 
 from pipeline.compare.confounding import held_against
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, READINGS
-from pipeline.compare.sides import Sides
+from pipeline.compare.sides import Sides, counts
 
 # From when a difference in what went into two levels is named: our choice, no source. V for words; for numbers the
 # difference of the means over their spread.
@@ -42,34 +41,6 @@ class Stratum:
     soaks_against: int
 
 
-def cramers_v(table: Sequence[Sequence[float]]) -> float:
-    """Return how strongly rows and columns of a table of counts go together: 0 not at all, 1 wholly.
-
-    sqrt(chi^2 / (n (min(rows, columns) - 1))) (Cramer 1946, Mathematical Methods of Statistics, 21.9). For explaining
-    only: a V of 1 can leave pairs that are comparable, and one below 1 can hide that none is.
-    """
-    rows = [fsum(row) for row in table]
-    columns = [fsum(column) for column in zip(*table, strict=True)]
-    total, least = fsum(rows), min(len(rows), len(columns)) - 1
-    if not total or least < 1:
-        return 0.0
-    chi = fsum(
-        (cell - row * column / total) ** 2 / (row * column / total)
-        for own, row in zip(table, rows, strict=True)
-        for cell, column in zip(own, columns, strict=True)
-        if row * column
-    )
-    return sqrt(chi / (total * least))
-
-
-def _counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
-    found: dict[str, Fraction] = {}
-    for cell in cells:
-        for label, share in cell.shares[factor].items():
-            found[label] = found.get(label, Fraction(0)) + share
-    return {label: float(count) for label, count in sorted(found.items())}
-
-
 def differing(sides: Sides, factor: str, of_yield: bool) -> list[Differing]:
     """Return what else differed between the pair's levels: choices by Cramer's V over soaks, clusters where none is
     shared, numbers by their means; the strongest first.
@@ -82,12 +53,10 @@ def differing(sides: Sides, factor: str, of_yield: bool) -> list[Differing]:
 
 
 def _of_words(sides: Sides, factor: str) -> Differing | None:
-    ours, theirs = _counts(sides.first, factor), _counts(sides.second, factor)
-    every = sorted({*ours, *theirs})
-    strength = cramers_v([[side.get(label, 0.0) for label in every] for side in (ours, theirs)])
+    strength = sides.strength(factor)
     if strength < WORTH_TELLING_V:
         return None
-    return Differing(factor, strength, ours, theirs)
+    return Differing(factor, strength, counts(sides.first, factor), counts(sides.second, factor))
 
 
 def _of_numbers(sides: Sides, factor: str) -> Differing | None:
@@ -119,7 +88,7 @@ def strata(sides: Sides, found: Sequence[Differing]) -> list[Stratum]:
 
 
 def _best(sides: Sides, factors: Sequence[str]) -> Stratum | None:
-    shared = [sorted(set(_counts(sides.first, name)) & set(_counts(sides.second, name))) for name in factors]
+    shared = [sorted(set(counts(sides.first, name)) & set(counts(sides.second, name))) for name in factors]
     best: Stratum | None = None
     for labels in product(*shared):
         held = tuple(zip(factors, labels, strict=True))

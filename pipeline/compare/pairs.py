@@ -37,7 +37,7 @@ class Pair:
     """Two levels held against each other. split: how many soaks hold both; varies: between soaks, within soaks, both.
     limits and p are adjusted for all pairs judged together; minimum_detectable: the smallest difference that the data
     could have shown, at these limits. clusters: month or spawn_lot, where these are counted and not the soaks in them
-    (see confounding.by_clusters).
+    (see confounding.by_clusters); adjusted: the factors that the estimate holds alike (see compare.adjusted).
     """
 
     level: str
@@ -52,6 +52,7 @@ class Pair:
     minimum_detectable: float | None = None
     permutation: Permutation | None = None
     clusters: str = ""
+    adjusted: tuple[str, ...] = ()
 
     @property
     def has_interval(self) -> bool:
@@ -62,7 +63,8 @@ class Pair:
     def has_enough(self) -> bool:
         """Whether there are three soaks of each level, or three that hold both, and degrees of freedom to judge by."""
         enough = max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_A_VERDICT
-        return enough and (self.estimate.degrees is None or self.estimate.degrees >= LEAST_DEGREES)
+        degrees = self.estimate.degrees
+        return enough and (not self.adjusted if degrees is None else degrees >= LEAST_DEGREES)
 
 
 def _values(cells: Sequence[DesignCell]) -> list[float]:
@@ -140,7 +142,7 @@ def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
     """Return the pairs that are judged together: those whose design supports a verdict: what is refused whatever it
     gave raises no alarm. every_pair: no single level was named to hold the others against.
     """
-    between_only = all(pair.varies is DesignKind.BETWEEN for pair in pairs)
+    between_only = all(pair.varies is DesignKind.BETWEEN and not pair.adjusted for pair in pairs)
     tested = {name for pair in pairs for name in (pair.level, pair.against)}
     return Family(max(len(pairs), 1), len(tested) if between_only and every_pair else 0)
 

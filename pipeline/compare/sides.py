@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import fsum, sqrt
 
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, CLUSTERS
-from pipeline.compare.pairs import Pair
+from pipeline.compare.pairs import Level, Pair
 from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies
 from pipeline.stats.two_levels import DesignKind
 
@@ -17,7 +18,8 @@ from pipeline.stats.two_levels import DesignKind
 @dataclass(frozen=True)
 class Sides:
     """The cells of a pair: its level's and those it is held against. split: whether only soaks that hold both count, so
-    that what a soak does to all its containers is no explanation.
+    that what a soak does to all its containers is no explanation. others: cells of the other levels, which tell what
+    other factors do; none where soaks are split.
     """
 
     level: str
@@ -25,6 +27,7 @@ class Sides:
     first: tuple[DesignCell, ...]
     second: tuple[DesignCell, ...]
     split: bool
+    others: tuple[DesignCell, ...] = ()
 
     @property
     def cells(self) -> tuple[DesignCell, ...]:
@@ -36,13 +39,27 @@ class Sides:
         factors; where soaks are split, a row per soak with the difference of its two cells, so that the soak drops out.
         """
         found: dict[frozenset[tuple[Hashable, Fraction | int]], tuple[DesignRow, set[str]]] = {}
-        theirs = {cell.soak: cell for cell in self.second}
-        for cell in self.first if self.split else self.cells:
-            row = self._row(cell, factors)
-            if self.split:
-                row = _less(row, self._row(theirs[cell.soak], factors))
-            found.setdefault(frozenset(row.items()), (row, set()))[1].add(cell.soak)
+        for soak, row, _ in self.valued_rows(factors):
+            found.setdefault(frozenset(row.items()), (row, set()))[1].add(soak)
         return list(found.values())
+
+    def valued_rows(self, factors: Sequence[str]) -> list[tuple[str, DesignRow, float]]:
+        """Return the same, each cell (or split soak) by itself: its soak, its row, and its value (or difference)."""
+        theirs = {cell.soak: cell for cell in self.second}
+        found: list[tuple[str, DesignRow, float]] = []
+        for cell in self.first if self.split else (*self.cells, *self.others):
+            row, value = self._row(cell, factors), cell.value or 0.0
+            if self.split:
+                other = theirs[cell.soak]
+                row, value = _less(row, self._row(other, factors)), value - (other.value or 0.0)
+            found.append((cell.soak, row, value))
+        return found
+
+    @property
+    def much_alike(self) -> bool:
+        """Whether neither level has over twice as many soaks as the other."""
+        few, many = sorted((len(self.first), len(self.second)))
+        return many <= 2 * few
 
     @property
     def contrast(self) -> DesignRow:
@@ -74,6 +91,12 @@ class Sides:
                 break
         return found
 
+    def strength(self, factor: str) -> float:
+        """Return how strongly a factor's labels went with the levels: Cramer's V over soaks."""
+        ours, theirs = counts(self.first, factor), counts(self.second, factor)
+        every = sorted({*ours, *theirs})
+        return cramers_v([[side.get(label, 0.0) for label in every] for side in (ours, theirs)])
+
     def _row(self, cell: DesignCell, factors: Sequence[str]) -> dict[Hashable, Fraction | int]:
         row: dict[Hashable, Fraction | int] = {("level", cell.level): 1}
         if not self.split:
@@ -89,14 +112,47 @@ def _less(row: DesignRow, other: DesignRow) -> dict[Hashable, Fraction | int]:
     return {column: value for column, value in found.items() if value}
 
 
-def sides_of(pair: Pair) -> Sides:
-    """Return the cells that are held against each other in this pair. A blank is taken for the usual label of the pair,
-    for it shows no difference; where soaks are split throughout, soaks are held alike.
+def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
+    """Return the cells that are held against each other in this pair, beside those of the other levels. A blank is
+    taken for the usual label of the pair, for it shows no difference; where soaks are split throughout, soaks are held
+    alike.
     """
     cells = (*pair.first, *pair.second)
     usual = {name: _usual(cells, name) for name in (*CHOICES, *CLUSTERS)}
-    first, second = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second))
-    return Sides(pair.level, pair.against, first, second, pair.varies is DesignKind.WITHIN)
+    split = pair.varies is DesignKind.WITHIN
+    named = (pair.level, pair.against)
+    rest = [cell for level in levels if level.name not in named for cell in level.used] if not split else []
+    first, second, others = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second, rest))
+    return Sides(pair.level, pair.against, first, second, split, others)
+
+
+def counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
+    """Return how many of these cells had each label of a factor; shares add up."""
+    found: dict[str, Fraction] = {}
+    for cell in cells:
+        for label, share in cell.shares[factor].items():
+            found[label] = found.get(label, Fraction(0)) + share
+    return {label: float(count) for label, count in sorted(found.items())}
+
+
+def cramers_v(table: Sequence[Sequence[float]]) -> float:
+    """Return how strongly rows and columns of a table of counts go together: 0 not at all, 1 wholly.
+
+    sqrt(chi^2 / (n (min(rows, columns) - 1))) (Cramer 1946, Mathematical Methods of Statistics, 21.9). For explaining
+    only: a V of 1 can leave pairs that are comparable, and one below 1 can hide that none is.
+    """
+    rows = [fsum(row) for row in table]
+    columns = [fsum(column) for column in zip(*table, strict=True)]
+    total, least = fsum(rows), min(len(rows), len(columns)) - 1
+    if not total or least < 1:
+        return 0.0
+    chi = fsum(
+        (cell - row * column / total) ** 2 / (row * column / total)
+        for own, row in zip(table, rows, strict=True)
+        for cell, column in zip(own, columns, strict=True)
+        if row * column
+    )
+    return sqrt(chi / (total * least))
 
 
 def _usual(cells: Sequence[DesignCell], factor: str) -> str:

@@ -84,6 +84,7 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "rules": " ".join(rules) or None,
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,
+        "held_equal": ", ".join(pair.adjusted) or None,
         "also_differed": "; ".join(also_differed(each, result) for each in result.differing) or None,
         "held_alike": "; ".join(within_text(stratum.within) for stratum in result.strata) or None,
         "sentence": pair_sentence(result, comparison),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pipeline.compare import wording as words
+from pipeline.compare.adjusted import alike_text
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import title
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
@@ -42,6 +43,8 @@ def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
     for first in result.judgement.stopped[:1]:
         parts.append(f"{first.reason[0].upper()}{first.reason[1:]}. {first.next_step}.")
     parts += [f"Also, {each.reason}." for each in result.judgement.stopped[1:2]]
+    if result.pair.adjusted:
+        parts.append(f"This is with {alike_text(result.pair)} alike.")
     return " ".join([*parts, *_offers(result, comparison)])
 
 
@@ -49,15 +52,16 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
     pair, measure, judgement = result.pair, comparison.query.measure, result.judgement
     low, high = pair.limits or (0.0, 0.0)
     least = f"{comparison.smallest_effect:g} {measure.unit}"
+    alike = f"With {alike_text(pair)} alike, " if pair.adjusted else ""
     if not judgement.direction.is_shown:
         return (
-            f"{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
+            f"{alike}{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
             f"{words.number(high, measure.unit)}, within the {least} that count."
         )
     more = judgement.direction is Direction.MORE
     near, far = (low, high) if more else (-high, -low)
     said = (
-        f"{pair.level} {measure.more if more else measure.less} {pair.against}: by {words.number(near)} to "
+        f"{alike}{pair.level} {measure.more if more else measure.less} {pair.against}: by {words.number(near)} to "
         f"{words.number(far, measure.unit)}, about {words.number(abs(pair.estimate.value))}."
     )
     return f"{said} {_worth(result, least)}"
@@ -76,8 +80,9 @@ def _worth(result: PairResult, least: str) -> str:
 
 def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
     found = []
-    if result.differing:
-        also = "; ".join(also_differed(each, result) for each in result.differing[:MOST_DIFFERING])
+    other = [each for each in result.differing if each.factor not in result.pair.adjusted]
+    if other:
+        also = "; ".join(also_differed(each, result) for each in other[:MOST_DIFFERING])
         found.append(f"But other things differed, too: {also}.")
     found += _offers(result, comparison)
     found += [f"{each.reason}." for each in result.judgement.reasons if each.rule == "R8"]

@@ -26,6 +26,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.compare import wording as words
+from pipeline.compare.adjusted import alike_text
 from pipeline.compare.confounding import EARLIER, Confounder
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.design import DesignCell
@@ -126,7 +127,11 @@ def _too_few(facts: Facts) -> Reason | None:
     if pair.has_enough or not pair.has_interval:
         return None
     if max(pair.split, min(len(pair.first), len(pair.second))) >= LEAST_FOR_A_VERDICT:
-        left = f"({pair.estimate.degrees:.1f} degrees of freedom, {LEAST_DEGREES:g} are the least)"
+        left = f"({pair.estimate.degrees or 0:.1f} degrees of freedom, {LEAST_DEGREES:g} are the least)"
+        if pair.adjusted:
+            alike = alike_text(pair)
+            why = f"with {alike} alike, so uneven a mix leaves little to judge by {left}"
+            return Reason("R2", why, f"Split the next soak between {pair.level} and {pair.against}, with {alike} alike")
         if not pair.clusters:
             return Reason("R2", f"so few soaks hold both that little is left to judge by {left}", _more_soaks(facts))
         what = title(pair.clusters)

@@ -1,0 +1,101 @@
+"""A pair with everything else alike: its difference estimated beside the other recipe factors, where these differ."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from pipeline.compare.factors import title
+from pipeline.compare.pairs import LEAST_DEGREES, Pair
+from pipeline.compare.sides import Sides
+from pipeline.stats.estimability import Basis
+from schemas.phrases import listed
+
+if TYPE_CHECKING:
+    from pipeline.stats.estimate import Estimate
+
+# Below this strength (Cramer's V) a factor is left out where adjusting for it leaves too little to judge by: our
+# choice, supported by simulation (tests/calibrate_adjusted.py).
+WEAK = 0.3
+
+
+def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
+    """Return those of the factors that the two levels did not have alike, the strongest difference first.
+
+    Alike is exact: the same share of each label on both sides; where soaks are split, within them on average.
+    """
+    found = [name for name in factors if _shares(sides, name, 1) != _shares(sides, name, 0)]
+    return sorted(found, key=lambda name: -sides.strength(name))
+
+
+def _shares(sides: Sides, factor: str, first: int) -> dict[str, Fraction]:
+    cells = sides.first if first else sides.second
+    found: dict[str, Fraction] = {}
+    for cell in cells:
+        for label, share in cell.shares[factor].items():
+            found[label] = found.get(label, Fraction(0)) + share / len(cells)
+    return found
+
+
+def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> Pair:
+    """Return the pair with its difference estimated beside additive main effects of these factors (strongest first).
+
+    Generalised least squares of cell values (one per soak and level, of all levels of the comparison) on levels and
+    factors, with the working correlation, the CR2 standard error and the Satterthwaite degrees of freedom of
+    pipeline.stats.cluster_robust; where soaks are split throughout, of their differences. group: what stands for
+    several soaks. Where a mix is so uneven that these degrees are fewer than two, and no level has over twice the soaks
+    of the other, the error of ClusterFit.pooled is taken. Weak factors are left out, the weakest first, while too
+    little remains to judge by: which they are depends on the design alone, never on what the soaks gave.
+    The difference must be estimable (Sides). Where effects are not additive it is that of an average mix.
+    Checked against: least squares and CR2 by their definitions (tests/test_compare_adjusted.py); false alarms and
+    coverage in tests/calibrate_adjusted.py.
+    """
+    kept = list(factors)
+    estimate, alike = _estimate(sides, kept, group)
+    while kept and not _enough(estimate) and sides.strength(kept[-1]) < WEAK:
+        kept.pop()
+        estimate, alike = _estimate(sides, kept, group)
+    return replace(pair, estimate=estimate, permutation=None, adjusted=alike)
+
+
+def _enough(estimate: Estimate) -> bool:
+    return estimate.degrees is not None and estimate.degrees >= LEAST_DEGREES
+
+
+def _estimate(sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> tuple[Estimate, tuple[str, ...]]:
+    """The difference with these factors alike, and those of them that are none of the others by another name."""
+    import numpy as np
+
+    from pipeline.stats.cluster_robust import fit
+
+    rows = sides.valued_rows(factors)
+    columns = _independent([row for _, row, _ in rows])
+    design = np.array([[float(row.get(name, 0)) for name in columns] for _, row, _ in rows])
+    soaks = [group.get(soak, soak) for soak, _, _ in rows]
+    found = fit(soaks, design, [value for _, _, value in rows], columns)
+    weights = [float(sides.contrast.get(name, 0)) for name in columns]
+    estimate = found.contrast(weights)
+    if not _enough(estimate) and len(set(soaks)) == len(soaks) and sides.much_alike:
+        estimate = found.pooled(weights)
+    named = {name[0] for name in columns if isinstance(name, tuple)}
+    return estimate, tuple(name for name in factors if name in named)
+
+
+def _independent(rows: Sequence[Mapping[Hashable, Fraction | int]]) -> list[Hashable]:
+    """The columns that are no sum of those before; levels come first."""
+    every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
+    every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
+    columns: dict[Hashable, dict[Hashable, Fraction | int]] = {name: {} for name in every}
+    for at, row in enumerate(rows):
+        for name, value in row.items():
+            if name in columns:
+                columns[name][at] = value
+    so_far = Basis()
+    return [name for name in every if so_far.add(columns[name])]
+
+
+def alike_text(pair: Pair) -> str:
+    """Return what is held alike in this pair: "strain and treatment"; empty where nothing is."""
+    return listed([title(name) for name in pair.adjusted])
