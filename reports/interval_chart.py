@@ -10,7 +10,7 @@ from reports.colours import paint, plain_key
 from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, known, lane, row_chart
 from reports.figures import measured, plain, within
 from reports.month import Month
-from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.confidence import LEVEL, percent
 from schemas.result_rows import number_of
 
 
@@ -44,7 +44,7 @@ def interval_chart(
     fields = [column.replace("_", "") for column in columns]
     spec = _spec(rows, fields, labels, worth, title)
     limited = known(rows, *fields[1:])
-    interval = f"{percent(STANDING_LEVEL if table == 'compared_pairs' else LEVEL)} interval"
+    interval = f"{percent(LEVEL)} interval"
     keys = [plain_key("estimate", shape="dot")]
     keys += [plain_key("interval", interval, shape="line")] if limited else []
     keys += [plain_key("small")] if worth else []

@@ -66,7 +66,7 @@ class Month:
     def pair_is_decided(self, at: int) -> bool:
         """Whether this row of `compared_pairs` has an answer: a difference holds, or none matters."""
         row = self.rows("compared_pairs")[at]
-        return answered(row["direction"], row["worth"])
+        return answered(str(row["direction"]), str(row["worth"]))
 
     @property
     def counts(self) -> Mapping[str, int]:

@@ -15,10 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.leaning import LevelCells, Prior, SoaksAlike, lean
+from pipeline.compare.comparison import compare
+from pipeline.compare.measures import measure_of
+from pipeline.compare.query import ComparisonQuery
+from pipeline.models.compared_units import ComparedUnit
+from pipeline.stats.leaning import PART, Prior
+from tests.simulated_units import SETTINGS, farm, soak_units
 
 BINS = ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.0))
-CONTAINERS_SD = 5.0  # of a cell's value, from its containers
+CONTAINERS, CONTAINER_SD = 6, 12.0  # of a cell: 4.9 points of its value
 OWN_SOAKS = (3, 3, 3, 3)  # of four recipes beside: 8 degrees of freedom of the farm's own spread
 LEAST_FARMS, MOST_OFF, SURE, LEAST_TRUE = 300, 0.04, 0.9, 0.8
 
@@ -64,25 +69,32 @@ DESIGNS = tuple(
 
 
 def chances(design: Design, farms: int, rng: np.random.Generator) -> Iterator[tuple[float, bool]]:
-    """The chance that is said of the leader in each farm, and whether it is truly the better."""
+    """The chance that compare says of the leader in each farm, and whether it is truly the better."""
     prior = Prior()
-    level = np.tile([0, 1], design.soaks)
-    soak = np.repeat(np.arange(design.soaks), 2) if design.split else np.arange(2 * design.soaks)
-    noise = np.full(len(level), CONTAINERS_SD**2)
+    query = ComparisonQuery("substrate", measure_of("be"), against="b")
     for _ in range(farms):
-        drawn = np.sqrt(prior.degrees * prior.soak_sd**2 / rng.chisquare(prior.degrees))
+        drawn = float(np.sqrt(prior.degrees * prior.soak_sd**2 / rng.chisquare(prior.degrees)))
         sigma = drawn if design.soak_sd is None else design.soak_sd
-        effects = rng.normal(0, design.effects / 2**0.5, 2)
-        value = (
-            60 + effects[level] + rng.normal(0, sigma, soak.max() + 1)[soak] + rng.normal(0, CONTAINERS_SD, len(soak))
-        )
-        alike = [_soaks(count, sigma, rng) for count in OWN_SOAKS]
-        said = float(lean(LevelCells(soak, level, value, noise), 2, alike).chance_more[0, 1])
+        effects = rng.normal(0, design.effects / 2**0.5, 2 + len(OWN_SOAKS))
+        answer = compare(farm(_units(design, sigma, 60 + effects, rng)), query, SETTINGS)
+        (leaning,) = (each.leaning for each in answer.pairs if each.pair.level == "a")
+        assert leaning is not None
+        said = leaning.chance_more
         yield max(said, 1 - said), bool((effects[0] > effects[1]) == (said > 0.5))
 
 
-def _soaks(count: int, sigma: float, rng: np.random.Generator) -> SoaksAlike:
-    return SoaksAlike(rng.normal(0, np.hypot(sigma, CONTAINERS_SD), count), np.full(count, CONTAINERS_SD**2))
+def _units(design: Design, sigma: float, means: NDArray[np.float64], rng: np.random.Generator) -> list[ComparedUnit]:
+    """A farm: soaks of a and b, each of one or split between them, and of four recipes beside."""
+    recipes = [[0, 1]] * design.soaks if design.split else [[0], [1]] * design.soaks
+    recipes = recipes + [[2 + at] for at, count in enumerate(OWN_SOAKS) for _ in range(count)]
+    found = []
+    for at, held in enumerate(recipes):
+        of = rng.normal(0, sigma * ((1 - PART) if design.split else 1) ** 0.5)
+        parts = rng.normal(0, sigma * (PART if design.split else 0) ** 0.5, len(held))
+        cells = [{"substrate": "abcdef"[level]} for level in held]
+        values = [float(means[level] + of + part) for level, part in zip(held, parts, strict=True)]
+        found += soak_units(at, cells, values, CONTAINERS, CONTAINER_SD, rng)
+    return found
 
 
 def binned(found: list[tuple[float, bool]]) -> list[tuple[float, float, int]]:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, multivariate_normal
 
-from pipeline.stats.leaning import LevelCells, Prior, SoaksAlike, lean
+from pipeline.stats.leaning import LevelCells, Prior, SoaksAlike, WeightedEstimate, lean, lean_estimate
+from tests import calibrate_leaning
 
 # Two levels: two soaks of the first, one of the second, and one that holds both.
 SPLIT = LevelCells(
@@ -74,19 +75,25 @@ def test_a_farm_whose_soaks_differ_little_leans_more() -> None:
     assert chances[0] - chances[2] > 0.1
 
 
-def test_what_is_said_comes_true_where_farms_follow_the_prior() -> None:
-    rng, prior = np.random.default_rng(20261128), Prior()
-    soaks, level = np.arange(6), np.repeat([0, 1], 3)
-    said, came = [], []
-    for _ in range(3000):
-        sigma = np.sqrt(prior.degrees * prior.soak_sd**2 / rng.chisquare(prior.degrees))
-        effects = rng.normal(0, prior.level_sd, 2)
-        values = 60 + effects[level] + rng.normal(0, sigma, 6) + rng.normal(0, 5, 6)
-        chance = lean(LevelCells(soaks, level, values, np.full(6, 25.0)), 2).chance_more[0, 1]
-        said.append(max(chance, 1 - chance))
-        came.append((effects[0] > effects[1]) == (chance > 0.5))
-    shown, true = np.array(said), np.array(came)
-    for low, high in ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0)):
-        within = (shown >= low) & (shown < high)
-        assert within.sum() > 100
-        assert true[within].mean() == pytest.approx(shown[within].mean(), abs=0.07), (low, high)
+@pytest.mark.parametrize(("ours", "theirs"), [(2, 2), (3, 5)])
+def test_an_estimate_leans_as_its_cells_do_where_the_spread_is_known(ours: int, theirs: int) -> None:
+    known = Prior(degrees=1e7)
+    values = np.random.default_rng(ours).normal(60, 12, ours + theirs)
+    level = np.repeat([0, 1], [ours, theirs])
+    cells = LevelCells(np.arange(ours + theirs), level, values, np.full(ours + theirs, 25.0))
+    worth = 1 / ours + 1 / theirs
+    of = WeightedEstimate(float(values[:ours].mean() - values[ours:].mean()), worth, worth, 25 * worth)
+    whole, found = lean(cells, 2, (), known), lean_estimate(of, (), known)
+    assert found.chance_more == pytest.approx(whole.chance_more[0, 1], abs=1e-12)
+    leader = 0 if found.chance_more > 0.5 else 1
+    assert found.expected_loss == pytest.approx(whole.expected_loss[leader, 1 - leader], abs=1e-12)
+
+
+def test_what_compare_says_comes_true_where_farms_follow_the_prior() -> None:
+    bins = calibrate_leaning.binned(
+        list(calibrate_leaning.chances(calibrate_leaning.Design(None, 12, 3), 400, np.random.default_rng(20261128)))
+    )
+    for said, came, count in bins:
+        # Three standard errors of a share of so many farms.
+        assert abs(said - came) < 3 * (0.25 / max(count, 1)) ** 0.5 + 0.01, (said, came, count)
+    assert sum(count for _, _, count in bins) == 400

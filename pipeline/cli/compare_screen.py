@@ -11,7 +11,7 @@ import typer
 from pipeline.cli.group_screen import TOGETHER
 from pipeline.cli.show import Column, notify, print_sentences, print_table
 from schemas.answers import Worth, answered
-from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted, listed
 
 if TYPE_CHECKING:
@@ -41,8 +41,8 @@ def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
         typer.echo("")
         print_sentences(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
         notify(
-            f"Intervals of {percent(STANDING_LEVEL)}, for what is looked at again and again; of one factor asked "
-            f"for by name, of {percent(LEVEL)}."
+            f"Intervals of {percent(LEVEL)} that hold at all looks together, for what is looked at again and again. "
+            "Of one factor asked for by name they hold for that look alone, and are narrower."
         )
         _notify_guessed_soaks(units)
 

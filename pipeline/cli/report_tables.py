@@ -65,8 +65,8 @@ def of_growth(view: LedgerView) -> Tables:
 
 
 def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
-    """The tables of every factor that varies, compared at confidence.STANDING_LEVEL, for a page that is read again and
-    again; and of how much soaks and containers differ.
+    """The tables of every factor that varies, compared for a page that is read again and again;
+    and of how much soaks and containers differ.
     """
     from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units

@@ -14,6 +14,7 @@ from pipeline.stats.estimability import Basis
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
+    from pipeline.stats.cluster_robust import ClusterFit
     from pipeline.stats.estimate import Estimate
 
 # Below this strength (Cramer's V) a factor is left out where adjusting for it leaves too little to judge by: our
@@ -66,6 +67,20 @@ def _enough(estimate: Estimate) -> bool:
 
 def _estimate(sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> tuple[Estimate, tuple[str, ...]]:
     """The difference with these factors alike, and those of them that are none of the others by another name."""
+    found, weights = fitted(sides, factors, group)
+    estimate = found.contrast(weights)
+    if not _enough(estimate) and len(found.clusters) == len(sides.valued_rows(())) and sides.much_alike:
+        estimate = found.pooled(weights)
+    named = {name[0] for name in found.names if isinstance(name, tuple)}
+    return estimate, tuple(name for name in factors if name in named)
+
+
+def fitted(
+    sides: Sides, factors: Sequence[str], group: Mapping[str, str] | None = None
+) -> tuple[ClusterFit, list[float]]:
+    """Return the fit of levels and these factors to the cells of a pair (and of the other levels), and the weights of
+    its coefficients that make the pair's difference.
+    """
     import numpy as np
 
     from pipeline.stats.cluster_robust import fit
@@ -73,14 +88,9 @@ def _estimate(sides: Sides, factors: Sequence[str], group: Mapping[str, str]) ->
     rows = sides.valued_rows(factors)
     columns = _independent([row for _, row, _ in rows])
     design = np.array([[float(row.get(name, 0)) for name in columns] for _, row, _ in rows])
-    soaks = [group.get(soak, soak) for soak, _, _ in rows]
-    found = fit(soaks, design, [value for _, _, value in rows], columns)
+    soaks = [(group or {}).get(soak, soak) for soak, _, _ in rows]
     weights = [float(sides.contrast.get(name, 0)) for name in columns]
-    estimate = found.contrast(weights)
-    if not _enough(estimate) and len(set(soaks)) == len(soaks) and sides.much_alike:
-        estimate = found.pooled(weights)
-    named = {name[0] for name in columns if isinstance(name, tuple)}
-    return estimate, tuple(name for name in factors if name in named)
+    return fit(soaks, design, [value for _, _, value in rows], columns), weights
 
 
 def _independent(rows: Sequence[Mapping[Hashable, Fraction | int]]) -> list[Hashable]:

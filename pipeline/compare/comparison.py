@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
 from pipeline.compare.adjusted import adjusted, unbalanced
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
 from pipeline.compare.design import DesignCell, cells, varies
+from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
 from pipeline.compare.measures import Measure
 from pipeline.compare.money import in_currency, smallest_margin, with_margins
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
@@ -22,22 +24,29 @@ from pipeline.models.compared_units import ComparedUnit, FarmUnits
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import DesignKind
 
+if TYPE_CHECKING:
+    from pipeline.stats.leaning import PairLeaning
+
 
 @dataclass(frozen=True)
 class PairResult:
-    """A pair with its judgement, its other explanations, what else differed, and where that would be alike."""
+    """A pair with its judgement, its other explanations, what else differed, and where that would be alike; leaning:
+    how the records lean, None where the model does not apply.
+    """
 
     pair: Pair
     judgement: Judgement
     confounders: tuple[Confounder, ...]
     differing: tuple[Differing, ...]
     strata: tuple[Stratum, ...]
+    leaning: PairLeaning | None = None
 
 
 @dataclass(frozen=True)
 class Comparison:
     """The answer to a query, its labels as the farm writes them. units_without_level: whose cell is blank; bases: how
-    dry mass was found, where in several ways; smallest_effect: from which difference on it counts.
+    dry mass was found, where in several ways; smallest_effect: from which difference on it counts; money_a_point: what
+    a point of BE brings per kg of dry substrate, None without a price.
     """
 
     query: ComparisonQuery
@@ -48,6 +57,8 @@ class Comparison:
     units_without_level: int
     bases: tuple[str, ...]
     smallest_effect: float
+    money_a_point: float | None = None
+    currency: str = ""
 
 
 def not_yet(measure: Measure, units: FarmUnits) -> str:
@@ -57,10 +68,13 @@ def not_yet(measure: Measure, units: FarmUnits) -> str:
     return measure.not_yet.format(flush=units.through)
 
 
-def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Comparison:
+def compare(
+    units: FarmUnits, query: ComparisonQuery, settings: Settings, spread: FarmSpread | None = None
+) -> Comparison:
     """Return what the farm's records say of the levels of a factor.
 
-    settings: one value per key of the farm contract. Raises WrongRequest for a level that does not exist, and for
+    settings: one value per key of the farm contract; spread: of its soaks in this measure, where it is known already.
+    Raises WrongRequest for a level that does not exist, and for
     numbers that leave no gap to part them.
     """
     rows, within = _held(units.rows, query)
@@ -74,6 +88,8 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Com
         query = replace(query, measure=in_currency(query.measure, settings))
         rows = with_margins(rows, query.measure, settings)
         smallest_effect = smallest_margin(rows, query.measure, settings)
+    if spread is None and query.of_yield:
+        spread = farm_spread(units.rows, query.measure)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
     return Comparison(
@@ -81,11 +97,18 @@ def compare(units: FarmUnits, query: ComparisonQuery, settings: Settings) -> Com
         units,
         varies([cell for cell in found if cell.value is not None]),
         tuple(levels),
-        _pairs(units, query, levels, smallest_effect),
+        _pairs(units, query, levels, smallest_effect, spread),
         len(rows) - len(of.label_of),
         _bases(rows) if query.of_yield and found else (),
         smallest_effect,
+        *_worth_of_a_point(settings),
     )
+
+
+def _worth_of_a_point(settings: Settings) -> tuple[float | None, str]:
+    price = settings.get("price_per_kg")
+    known = price if isinstance(price, int | float) else None
+    return (None if known is None else known / 100), str(settings.get("currency") or "money")
 
 
 def _held(
@@ -133,7 +156,11 @@ def _candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps
 
 
 def _pairs(
-    units: FarmUnits, query: ComparisonQuery, levels: Sequence[Level], smallest_effect: float
+    units: FarmUnits,
+    query: ComparisonQuery,
+    levels: Sequence[Level],
+    smallest_effect: float,
+    spread: FarmSpread | None,
 ) -> tuple[PairResult, ...]:
     gaps = {name: factors.least_gap(units.rows, name) for name in factors.AMOUNTS}
     pairs = pairs_of(levels, query.against, query.split_only)
@@ -142,13 +169,22 @@ def _pairs(
     waiting = {level.name: level.waiting for level in levels}
     results = []
     for each in candidates:
-        pair = judged(each.pair, together, query.level)
+        pair = judged(each.pair, together, often=query.often)
         young = (*waiting[pair.level], *waiting[pair.against])
-        judgement = judge(_facts(units, query, each, pair, smallest_effect, young, together))
+        leaning = _leaning(each, spread) if spread else None
+        judgement = judge(_facts(units, query, each, pair, smallest_effect, young, together, leaning))
         other = tuple(differing(each.sides, query.factor, query.of_yield))
         offered = () if _beyond_strata(each.confounders) else tuple(strata(each.sides, other))
-        results.append(PairResult(pair, judgement, each.confounders, other, offered))
+        results.append(PairResult(pair, judgement, each.confounders, other, offered, leaning))
     return tuple(results)
+
+
+def _leaning(candidate: _Candidate, spread: FarmSpread) -> PairLeaning | None:
+    """How the records lean where nothing else explains the pair, and soaks are what is counted."""
+    pair = candidate.pair
+    if not pair.has_interval or candidate.confounders or pair.clusters:
+        return None
+    return lean_pair(pair, candidate.sides, spread)
 
 
 def _facts(
@@ -159,6 +195,7 @@ def _facts(
     smallest_effect: float,
     waiting: tuple[DesignCell, ...],
     together: Family,
+    leaning: PairLeaning | None,
 ) -> Facts:
     return Facts(
         pair,
@@ -170,6 +207,8 @@ def _facts(
         waiting,
         not_yet(query.measure, units),
         together,
+        leaning,
+        query.often,
     )
 
 

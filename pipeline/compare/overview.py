@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.factors import REPORTED, known_level, levels
+from pipeline.compare.leaning import farm_spread
 from pipeline.compare.measures import measure_of
 from pipeline.compare.money import check_prices
 from pipeline.compare.query import ComparisonQuery
@@ -15,7 +16,6 @@ from pipeline.compare.text import heading, measured
 from pipeline.farm.settings import Settings
 from pipeline.models.compared_units import FarmUnits
 from pipeline.models.view import Rows
-from schemas.confidence import STANDING_LEVEL
 from schemas.finding import WrongRequest
 
 
@@ -39,17 +39,18 @@ def overview(
     within: tuple[tuple[str, str], ...] = (),
 ) -> list[Overview]:
     """Return the differences between recipes and containers of this farm: one entry per factor that has two levels with
-    a figure, with the wider intervals of what is looked at again. Raises WrongRequest for a label that does not exist,
-    and for money without prices.
+    a figure, with intervals that hold at all looks together. Raises WrongRequest for a label that does not exist, and
+    for money without prices.
     """
     check_prices(measure_of(measure), settings)
     for name, label in within:
         known_level(label, levels(units.rows, name), "--within")
     found = []
+    spread = farm_spread(units.rows, measure_of(measure)) if measure == "be" else None
     for factor in factors:
         try:
-            query = ComparisonQuery(factor, measure_of(measure, units.to_day), within, level=STANDING_LEVEL)
-            answer = compare(units, query, settings)
+            query = ComparisonQuery(factor, measure_of(measure, units.to_day), within, often=True)
+            answer = compare(units, query, settings, spread)
         except WrongRequest:
             continue  # numbers without a gap: nobody said where to part them
         if sum(bool(level.used) for level in answer.levels) > 1:

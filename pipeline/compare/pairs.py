@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from math import isfinite
 
 from pipeline.compare.design import DesignCell, varies
 from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
 from pipeline.stats.power import minimum_detectable
+from pipeline.stats.sequential import anytime_critical, e_value
 from pipeline.stats.two_levels import DesignKind, difference_of, within
 from schemas.confidence import LEVEL
 
@@ -58,6 +60,13 @@ class Pair:
     def has_interval(self) -> bool:
         """Whether there are two soaks of each level, or two that hold both."""
         return max(self.split, min(len(self.first), len(self.second))) >= LEAST_FOR_AN_INTERVAL
+
+    @property
+    def size(self) -> float:
+        """The soaks that the estimate is worth: split ones, or nA nB / (nA + nB)."""
+        if self.varies is DesignKind.WITHIN:
+            return float(self.split)
+        return len(self.first) * len(self.second) / (len(self.first) + len(self.second))
 
     @property
     def has_enough(self) -> bool:
@@ -147,15 +156,22 @@ def family(pairs: Sequence[Pair], every_pair: bool) -> Family:
     return Family(max(len(pairs), 1), len(tested) if between_only and every_pair else 0)
 
 
-def judged(pair: Pair, together: Family, level: float = LEVEL) -> Pair:
-    """Return the pair with its limits, p, and minimum detectable difference, adjusted for the pairs judged together."""
+def judged(pair: Pair, together: Family, level: float = LEVEL, often: bool = False) -> Pair:
+    """Return the pair with its limits, p, and minimum detectable difference, adjusted for the pairs judged together;
+    often: for what is looked at again and again, so that they hold at all looks together (see stats.sequential).
+    """
     estimate = pair.estimate
     if not pair.has_interval or estimate.t is None or estimate.degrees is None or estimate.standard_error is None:
         return pair
-    critical = together.critical(estimate.degrees, level)
+    critical, p = together.critical(estimate.degrees, level), together.p(estimate)
+    if often:
+        critical = anytime_critical(estimate.degrees, pair.size, (1 - level) / together.pairs)
+        p = min(1.0, together.pairs / e_value(estimate.t, estimate.degrees, pair.size))
+    if not isfinite(critical):
+        return replace(pair, p=p)
     return replace(
         pair,
         limits=estimate.around(critical),
-        p=together.p(estimate),
+        p=p,
         minimum_detectable=minimum_detectable(estimate.degrees, critical) * estimate.standard_error,
     )

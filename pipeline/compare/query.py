@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline.compare.measures import Measure
-from schemas.confidence import LEVEL
 
 
 @dataclass(frozen=True)
 class ComparisonQuery:
     """What is to be compared. within: columns held at one label each; against: the level that all others are held
     against; edges: where numbers are parted into bands; split_only: pairs are estimated from soaks that hold both
-    alone; level: of the intervals.
+    alone; often: whether it is looked at again and again, as the report is, so that its answers must hold at all looks
+    together.
     """
 
     factor: str
@@ -21,7 +21,7 @@ class ComparisonQuery:
     against: str | None = None
     edges: tuple[float, ...] = ()
     split_only: bool = False
-    level: float = LEVEL
+    often: bool = False
 
     @property
     def of_yield(self) -> bool:

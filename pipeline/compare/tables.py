@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import fsum
 
 from pipeline.compare.comparison import Comparison, PairResult
+from pipeline.compare.leaning import prior_text
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
 from pipeline.compare.text import also_differed, pair_sentence, verdict_text, within_text
 from pipeline.models.view import Row, Rows
@@ -42,7 +43,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
 def _limits(level: Level, comparison: Comparison) -> Limits | None:
     if level.estimate is None or len(level.used) < LEAST_FOR_AN_INTERVAL:
         return None
-    limits = level.estimate.limits(comparison.query.level)
+    limits = level.estimate.limits()
     if comparison.query.measure.share:
         return share_limits([cell.value for cell in level.used if cell.value is not None], limits)
     return limits if limits is None or comparison.query.measure.money else (max(0.0, limits[0]), limits[1])
@@ -81,6 +82,7 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "direction": result.judgement.direction.value,
         "worth": result.judgement.worth.value,
         "verdict": verdict_text(result),
+        **_leaning(result, comparison),
         "rules": " ".join(rules) or None,
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,
@@ -88,4 +90,14 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "also_differed": "; ".join(also_differed(each, result) for each in result.differing) or None,
         "held_alike": "; ".join(within_text(stratum.within) for stratum in result.strata) or None,
         "sentence": pair_sentence(result, comparison),
+    }
+
+
+def _leaning(result: PairResult, comparison: Comparison) -> Row:
+    found, money = result.leaning, comparison.money_a_point
+    return {
+        "chance_more": found.chance_more if found else None,
+        "expected_loss": found.expected_loss if found else None,
+        "expected_loss_money": money * found.expected_loss if found and money is not None else None,
+        "prior": prior_text() if found else None,
     }

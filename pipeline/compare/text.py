@@ -8,6 +8,7 @@ from pipeline.compare import wording as words
 from pipeline.compare.adjusted import alike_text
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import title
+from pipeline.compare.leaning import leaning_text
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
 from pipeline.compare.other_differences import Differing, Stratum
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
@@ -27,7 +28,9 @@ def verdict_text(result: PairResult) -> str:
         return worth.value
     if direction.is_shown:
         return f"{direction.value}, {'and worth it' if worth is Worth.WORTH_IT else 'worth it or not'}"
-    return direction.value
+    if direction is Direction.CANNOT_TELL:
+        return direction.value
+    return f"leans to {result.pair.level if direction is Direction.LEANS_MORE else result.pair.against}"
 
 
 def pair_sentence(result: PairResult, comparison: Comparison) -> str:
@@ -43,6 +46,9 @@ def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
     for first in result.judgement.stopped[:1]:
         parts.append(f"{first.reason[0].upper()}{first.reason[1:]}. {first.next_step}.")
     parts += [f"Also, {each.reason}." for each in result.judgement.stopped[1:2]]
+    if result.leaning and result.judgement.direction is not Direction.CANNOT_TELL:
+        parts[0] = f"{result.pair.level} against {result.pair.against}: not shown yet."
+        parts.insert(1, leaning_text(result.pair, result.leaning, comparison.money_a_point, comparison.currency))
     if result.pair.adjusted:
         parts.append(f"This is with {alike_text(result.pair)} alike.")
     return " ".join([*parts, *_offers(result, comparison)])

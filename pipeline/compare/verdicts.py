@@ -14,16 +14,19 @@ R7  The interval holds no difference as well as one that counts (the smallest ef
 R8  Soaks that are not far enough are left out and counted; a difference in days that is smaller than the usual gap
     between two looks is not named.
 R9  Looking again after every batch raises 5 % false alarms to 6 % at the second look and 12 % by the sixth; the report,
-    which is looked at again and again, has wider intervals therefore.
+    which is looked at again and again, has intervals that hold at all looks together (pipeline.stats.sequential), and
+    few soaks have none.
 
-R6, R9, the first half of R8 and the second of R7 only add to an answer; the others forbid one. Two answers are given:
-the direction, which is the interval against 0, and the worth, which is the same interval against the smallest effect.
+R6, the first halves of R8 and R9 and the second of R7 only add to an answer; the others forbid one. Two answers are
+given: the direction, which is the interval against 0, and the worth, which is the same interval against the smallest
+effect.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pipeline.compare import wording as words
 from pipeline.compare.adjusted import alike_text
@@ -31,6 +34,7 @@ from pipeline.compare.confounding import EARLIER, Confounder
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
+from pipeline.compare.leaning import leans
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
 from pipeline.compare.sides import Sides
@@ -40,6 +44,12 @@ from pipeline.stats.multiple import Family
 from pipeline.stats.proportions import possible_share
 from schemas.answers import Direction, Worth, answered
 from schemas.phrases import counted, listed
+
+if TYPE_CHECKING:
+    from pipeline.stats.leaning import PairLeaning
+
+# Where nothing but these forbids an answer, the records may lean: more soaks of the same kind would mend it.
+LEANING_RULES = {"R2", "R7", "R9"}
 
 
 @dataclass(frozen=True)
@@ -70,6 +80,8 @@ class Facts:
     waiting: tuple[DesignCell, ...]
     not_yet: str
     together: Family
+    leaning: PairLeaning | None = None
+    often: bool = False
 
 
 @dataclass(frozen=True)
@@ -239,6 +251,11 @@ def _shuffling(facts: Facts) -> Reason | None:
 
 
 def _looking_again(facts: Facts) -> Reason | None:
+    if facts.often:
+        if facts.pair.limits is not None or not facts.pair.has_enough or not facts.pair.estimate.standard_error:
+            return None
+        why = f"so few soaks can show nothing to a page that is read again and again: {_counts(facts)}"
+        return Reason("R9", why, "Ask once, when it matters: gillbook compare with the name of what differs")
     if facts.pair.limits is None:
         return None
     why = "looking again after every batch raises false alarms from 5 to 6 % at the second look and 12 % by the sixth"
@@ -271,7 +288,10 @@ def judge(facts: Facts) -> Judgement:
     """Return what may be said of this pair, and why no more."""
     found = [reason for rule in RULES.values() for rule_judge in rule.judges if (reason := rule_judge(facts))]
     reasons = tuple(sorted(found, key=lambda each: not each.stops))
-    if any(each.stops for each in reasons) or facts.pair.limits is None:
-        return Judgement(Direction.CANNOT_TELL, Worth.CANNOT_TELL, reasons)
+    stopped = {each.rule for each in reasons if each.stops}
+    if stopped or facts.pair.limits is None:
+        may_lean = facts.leaning is not None and stopped <= LEANING_RULES
+        direction = leans(facts.leaning.chance_more) if facts.leaning and may_lean else Direction.CANNOT_TELL
+        return Judgement(direction, Worth.CANNOT_TELL, reasons)
     limits = facts.pair.limits
     return Judgement(direction_of(limits), worth_of(limits, facts.smallest_effect), reasons)

@@ -21,6 +21,8 @@ PRIOR_DEGREES, PRIOR_SOAK_SD = 4.0, 12.5
 # Levels are exchangeable about a mean of their own, so that two differ by N(0, 12^2) points of BE. Our choice, of the
 # widths that were simulated (see lean).
 PRIOR_LEVEL_SD = 8.5
+# Of the variance of soaks so much is that of parts of one soak, which a split does not share. Our choice, no source.
+PART = 0.25
 # Soak spreads that are integrated over, evenly on the log scale: from a twentieth of the prior's to forty times it.
 GRID, LOWEST, HIGHEST = 60, 0.05, 40.0
 
@@ -62,6 +64,30 @@ class SoaksAlike:
 
 
 @dataclass(frozen=True)
+class WeightedEstimate:
+    """A difference of two levels as a weighted sum of cell values. soak_part: the sum over soaks of their squared total
+    weights; part_part: the sum over cells of their squared weights; cell_variance: what containers add to its variance.
+    """
+
+    value: float
+    soak_part: float
+    part_part: float
+    cell_variance: float
+
+
+@dataclass(frozen=True)
+class PairLeaning:
+    """How two levels compare. chance_more: the chance (0-1) that the first gives more; expected_loss: what taking the
+    leader is expected to cost against knowing which is better, in the unit of the measure; soak_sd: the posterior mean
+    of the soaks' standard deviation.
+    """
+
+    chance_more: float
+    expected_loss: float
+    soak_sd: float
+
+
+@dataclass(frozen=True)
 class Leaning:
     """How levels compare, by number. chance_more[a, b]: the chance that a gives more than b (half on the diagonal);
     expected_loss[a, b]: what taking a is expected to cost against taking the better of a and b, in the measure's unit;
@@ -72,6 +98,48 @@ class Leaning:
     expected_loss: Floats
     difference: Floats
     soak_sd: float
+
+
+def lean_estimate(
+    estimate: WeightedEstimate, alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID
+) -> PairLeaning:
+    """Return how two levels compare, by an estimate of their difference.
+
+    The same model as of lean: the difference is N(0, 2 level_sd^2); given sigma the estimate is normal about it with
+    variance sigma^2 ((1 - PART) soak_part + PART part_part) + cell_variance; sigma by its prior and the restricted
+    likelihood of all soaks in `alike`, the pair's own among them. PART of a soak's variance is that of its parts, so
+    that a split does not show all.
+    Checked against: lean, where both apply (tests/test_leaning.py); tests/calibrate_leaning.py.
+    """
+    import numpy as np
+    from scipy.special import ndtr
+
+    held = prior or Prior()
+    log_sd, weight = _spreads(alike, held, grid)
+    weight = np.exp(weight - weight.max())
+    weight /= weight.sum()
+    variance = np.exp(2 * log_sd) * ((1 - PART) * estimate.soak_part + PART * estimate.part_part)
+    precision = 1 / (variance + estimate.cell_variance)
+    spread = 1 / np.sqrt(precision + 1 / held.difference_sd**2)
+    middle = spread**2 * precision * estimate.value
+    z = middle / spread
+    density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
+    chance_more = float(weight @ ndtr(z))
+    below = float(weight @ (spread * density - middle * ndtr(-z)))
+    above = float(weight @ (spread * density + middle * ndtr(z)))
+    return PairLeaning(chance_more, below if chance_more >= 0.5 else above, float(weight @ np.exp(log_sd)))
+
+
+def _spreads(alike: Sequence[SoaksAlike], prior: Prior, grid: int) -> tuple[Floats, Floats]:
+    """The log of each soak spread of the grid, and the log of its weight: prior times restricted likelihood."""
+    import numpy as np
+
+    log_sd = np.log(prior.soak_sd) + np.linspace(np.log(LOWEST), np.log(HIGHEST), grid)
+    variance = np.exp(2 * log_sd)
+    weight: Floats = -prior.degrees / 2 * (np.log(variance) + prior.soak_sd**2 / variance)
+    for group in alike:
+        weight = weight + _restricted(group, variance)
+    return log_sd, weight
 
 
 def lean(
@@ -91,11 +159,8 @@ def lean(
     import numpy as np
 
     held = prior or Prior()
-    log_sd = np.log(held.soak_sd) + np.linspace(np.log(LOWEST), np.log(HIGHEST), grid)
+    log_sd, weight = _spreads(alike, held, grid)
     variance = np.exp(2 * log_sd)
-    weight = -held.degrees / 2 * (np.log(variance) + held.soak_sd**2 / variance)
-    for group in alike:
-        weight = weight + _restricted(group, variance)
     mean, covariance, likelihood = _given_spread(cells, levels, variance, held.level_sd)
     weight = weight + likelihood
     weight = np.exp(weight - weight.max())

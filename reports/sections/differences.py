@@ -10,7 +10,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
-from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.confidence import LEVEL, percent
 from schemas.result_rows import Row, number_of, text_of
 
 PAIR = Merged("Level against level", ("level", "against"), between=" against ", spoken_as="factor")
@@ -102,9 +102,8 @@ def notes(month: Month) -> list[Sentence]:
         (
             "Each soak counts once at a level: containers of one soak share its fate, and counting them one by one "
             "would find differences that are not there. "
-            f"Intervals of {percent(STANDING_LEVEL)} hold for all pairs of a factor together: "
-            f"at {percent(LEVEL)}, a page that is read again every month would raise false alarms. "
-            "BE of the first two flushes.",
+            f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together, so that a page "
+            "that is read every month raises no false alarms. BE of the first two flushes.",
         ),
         ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
