@@ -7,7 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, MeasureParts
+from pipeline.compare.factors import FACTORS
+from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, ComparedUnit, FarmUnits, MeasureParts
 from schemas.answers import ComparedMeasure
 
 FIRST = date(2026, 1, 5)
@@ -25,7 +26,7 @@ SETTINGS = {
 
 def unit(name: str, soak: str, be: float, on: date, **cells: str) -> ComparedUnit:
     """A finished container with this BE (%), of 1 kg of dry substrate; cells: what went into it."""
-    texts = dict.fromkeys((*COMPARED_COLUMNS, SPAWN_RATE), "") | {MONTH: f"{on:%Y-%m}"} | cells
+    texts = dict.fromkeys((*COMPARED_COLUMNS, *FACTORS), "") | {MONTH: f"{on:%Y-%m}"} | cells
     parts = {each.value: MeasureParts(0.0, None, True) for each in ComparedMeasure}
     parts["be"] = MeasureParts(be / 100, 1.0, True)
     return ComparedUnit(name, soak, f"soak {soak}", on, texts, parts)

@@ -11,6 +11,7 @@ import pytest
 from golden_records import grouped, records
 
 from pipeline.models.trial_units import TrialUnit
+from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import between, within
 from pipeline.stats.variance import inflation
 from pipeline.trial import power as of
@@ -73,7 +74,7 @@ def test_few_soaks_are_simulated_and_found_less_often_than_the_formula_says() ->
 
 def test_the_simulated_test_is_the_one_of_the_comparisons() -> None:
     for split in (False, True):
-        estimate, error, limit = of._simulated(3, split, 0.3)
+        estimate, error, limit = of._simulated(3, split, Family(1))
         dice = np.random.default_rng(of.SEED)
         values = dice.standard_normal((of.SIMULATIONS, 3) if split else (of.SIMULATIONS, 2, 3))
         values *= (3 if split else 3 / 2) ** 0.5
@@ -81,7 +82,7 @@ def test_the_simulated_test_is_the_one_of_the_comparisons() -> None:
             told = within(values[draw].tolist()) if split else between(*values[draw].tolist())
             assert told.value == pytest.approx(estimate[draw])
             assert told.standard_error == pytest.approx(error[draw])
-            assert (told.p < 0.3) == (abs(estimate[draw]) > limit[draw] * error[draw])
+            assert (told.p < 0.05) == (abs(estimate[draw]) > limit[draw] * error[draw])
 
 
 @pytest.mark.parametrize("soaks", [3, 4, 6, 12])
@@ -177,7 +178,7 @@ def test_what_is_done_to_a_soak_cannot_split_it_and_containers_differ_within_a_b
 
 def test_more_levels_share_the_false_alarms() -> None:
     two, three = (designs(KNOWN, Varies.BATCH, levels, 20, 6 * levels)[0] for levels in (2, 3))
-    assert (two.test.alpha, three.test.alpha) == (0.05, pytest.approx(0.05 / 3))
+    assert (two.test.together, three.test.together) == (Family(1, 0), Family(3, 0))
     assert three.power < two.power
 
 

@@ -53,6 +53,7 @@ COLUMNS = {
         Column("batches", "batches", 0),
         Column("containers", "con-\ntainers", 0),
         Column("power_pct", "finds it in\n% of trials", 0),
+        Column("power_worth_pct", "and worth\nit in %", 0),
         Column("detectable_points", "finds in 80 %:\npoints", 0),
         Column("half_width_points", "interval\n+- points", 0),
         Column("enough", "enough"),
@@ -170,8 +171,9 @@ def _what_it_shows(found: Trial) -> str:
     if design is None:
         return "Say how many soaks you can do with --soaks N, how many containers a batch with --containers N."
     return (
-        f"Proposed: {design.soaks} soaks, {'split' if design.split else 'not split'}. It finds {found.difference:g} "
-        f"points in {100 * design.power:.0f} of 100 such trials and {design.detectable:.0f} points in 80 of 100; its "
+        f"Proposed: {design.soaks} soaks, {'split' if design.split else 'not split'}. Of a true {found.difference:g} "
+        f"points it says which gives more in {100 * design.power:.0f} of 100 such trials, and that it is worth it in "
+        f"{100 * design.power_worth:.0f}; {design.detectable:.0f} points it finds in 80 of 100; its "
         f"{percent(LEVEL)} interval will reach about {design.half_width:.0f} points to each side. Finding nothing is "
         "then no proof that there is nothing."
     )

@@ -24,6 +24,15 @@ def power(noncentrality: float, degrees: float, critical: float) -> float:
     return above + below
 
 
+def one_sided(noncentrality: float, degrees: float, critical: float) -> float:
+    """Return the share of cases in which it shows one of at least that size on its own side alone."""
+    from scipy.special import nctdtr
+
+    if noncentrality < -NO_LOWER_TAIL:
+        return 0.0
+    return 1 - float(nctdtr(degrees, noncentrality, critical))
+
+
 @cache
 def minimum_detectable(degrees: float, critical: float, wanted: float = POWER) -> float:
     """Return how many standard errors a difference must be to be shown in this share of cases, to 9 digits."""

@@ -8,14 +8,15 @@ from math import sqrt
 
 import numpy as np
 
+from pipeline.stats.multiple import Family
 from pipeline.stats.power import POWER
 from pipeline.trial.power import (
-    ALPHA,
     PlannedTest,
     between_test,
     detectable,
     half_width,
     power,
+    power_worth,
     split_test,
 )
 from pipeline.trial.spread import Spread
@@ -35,8 +36,8 @@ SPAWN_RATE = "spawn_rate"  # a level of it is told in the note: no column holds 
 @dataclass(frozen=True)
 class Design:
     """A trial. soaks: how many in all; containers: in each soak and level; needed: is it the smallest of its kind that
-    finds the difference with POWER? Powers 0-1, the rest in points of BE. one_batch: does a split soak stay one
-    batch, because its containers differ and not its mix?
+    finds the difference with POWER? power_worth: how likely it also shows it to be worth acting on. Powers 0-1, the
+    rest in points of BE. one_batch: does a split soak stay one batch, because its containers differ and not its mix?
     """
 
     split: bool
@@ -46,6 +47,7 @@ class Design:
     levels: int
     test: PlannedTest
     power: float
+    power_worth: float
     detectable: float
     half_width: float
     needed: bool
@@ -97,15 +99,20 @@ def best_containers(spread: Spread, batch_costs: float) -> int:
 
 
 def designs(
-    spread: Spread, level: Varies, levels: int, difference: float, containers: int, soaks: int | None = None
+    spread: Spread,
+    level: Varies,
+    levels: int,
+    difference: float,
+    containers: int,
+    soaks: int | None = None,
+    smallest_effect: float = 0.0,
 ) -> list[Design]:
     """Return the trials there are to choose from, the split ones first. containers: of one batch; a split soak's are
-    shared out among its levels, two each at least. soaks: this number of soaks in a level (or split) is told too.
+    shared out among its levels, two each at least. soaks: this number of soaks in a level (or split) is shown too;
+    smallest_effect: from which difference on it is worth acting.
 
-    With more than two levels each pair is tested with its share of the false alarms (Bonferroni), which asks for a
-    little more than the comparison itself does.
+    With more than two levels the pairs are judged together, as the comparison does.
     """
-    alpha = ALPHA / (levels * (levels - 1) / 2)
     part = max(2, containers // levels)
     found = []
     for split in [True, False] if level is not Varies.SOAK else [False]:
@@ -113,25 +120,34 @@ def designs(
         tests = {}
         needed = None
         for number in range(LEAST_SOAKS, MOST_SOAKS + 1):
-            tests[number] = _test(spread, level, split, size, number, alpha)
+            tests[number] = _test(spread, level, split, size, number, levels)
             if power(difference, tests[number]) >= POWER:
                 needed = number
                 break
         for number in sorted({*SHOWN_SOAKS, *([needed] if needed else []), *([soaks] if soaks else [])}):
-            test = tests.get(number) or _test(spread, level, split, size, number, alpha)
-            found.append(_design(test, level, size, levels, difference, number == needed))
+            test = tests.get(number) or _test(spread, level, split, size, number, levels)
+            found.append(_design(test, level, size, levels, difference, smallest_effect, number == needed))
     return found
 
 
-def _test(spread: Spread, level: Varies, split: bool, containers: int, soaks: int, alpha: float) -> PlannedTest:
+def _test(spread: Spread, level: Varies, split: bool, containers: int, soaks: int, levels: int) -> PlannedTest:
+    together = Family(levels * (levels - 1) // 2, 0 if split else levels)
     if not split:
-        return between_test(spread.soaks.planned_sd, spread.containers.planned_sd, containers, soaks, alpha)
+        return between_test(spread.soaks.planned_sd, spread.containers.planned_sd, containers, soaks, together)
     # Containers of one batch share their mix as well, so nothing but the containers themselves lies between them.
     parts = sqrt(2 * spread.parts.planned) if level is Varies.BATCH else 0.0
-    return split_test(parts, spread.containers.planned_sd, containers, soaks, alpha)
+    return split_test(parts, spread.containers.planned_sd, containers, soaks, together)
 
 
-def _design(test: PlannedTest, level: Varies, containers: int, levels: int, difference: float, needed: bool) -> Design:
+def _design(
+    test: PlannedTest,
+    level: Varies,
+    containers: int,
+    levels: int,
+    difference: float,
+    smallest_effect: float,
+    needed: bool,
+) -> Design:
     return Design(
         split=test.split,
         one_batch=level is Varies.CONTAINER,
@@ -140,6 +156,7 @@ def _design(test: PlannedTest, level: Varies, containers: int, levels: int, diff
         levels=levels,
         test=test,
         power=power(difference, test),
+        power_worth=power_worth(difference, smallest_effect, test),
         detectable=detectable(test),
         half_width=half_width(test),
         needed=needed,
@@ -162,9 +179,8 @@ def enough_containers(
     """Return how many containers of each level in each soak would be enough, with so many soaks a level (split, if they
     can be). None where even MOST_CONTAINERS are not.
     """
-    alpha = ALPHA / (levels * (levels - 1) / 2)
     for size in range(2, MOST_CONTAINERS + 1):
-        if power(difference, _test(spread, level, level is not Varies.SOAK, size, soaks, alpha)) >= POWER:
+        if power(difference, _test(spread, level, level is not Varies.SOAK, size, soaks, levels)) >= POWER:
             return size
     return None
 

@@ -85,8 +85,9 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     containers = query.containers or _usual(view)
     if query.batch_costs:
         containers = best_containers(known, query.batch_costs)
-    difference = query.difference or number(view.settings, "worthwhile_be_points")
-    found = designs(known, level, len(levels), difference, containers, query.soaks)
+    smallest_effect = number(view.settings, "worthwhile_be_points")
+    difference = query.difference or smallest_effect
+    found = designs(known, level, len(levels), difference, containers, query.soaks, smallest_effect)
     chosen = proposed(found, query.soaks)
     plan = Trial(
         spread=_spread_rows(known),
@@ -180,6 +181,7 @@ def _design_rows(found: list[Design], difference: float) -> ResultRows:
             "containers": each.containers * each.test.soaks * each.levels,
             "difference_points": difference,
             "power_pct": 100 * each.power,
+            "power_worth_pct": 100 * each.power_worth,
             "power_simulated": each.test.simulated,
             "detectable_points": each.detectable,
             "half_width_points": each.half_width,
