@@ -5,17 +5,20 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compare.design import DesignCell
+from pipeline.compare.factors import CHOICES, CLUSTERS
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
 from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitWait
 from pipeline.models.spawned_units import SpawnedUnits
-from pipeline.spawn.rates import RateCell, SpawnRecipe
+from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 
 Numbers = NDArray[np.float64]
@@ -179,6 +182,12 @@ def margin(be_pct: Any, rate: Any) -> Any:
     return PRICES.price * be_pct / 100 - PRICES.spawn * rate / 30
 
 
+def bare_cell(soak: str, level: str) -> DesignCell:
+    """A cell of which nothing is known but its soak and its rate."""
+    shares = {name: {"": Fraction(1)} for name in (*CHOICES, *CLUSTERS)}
+    return DesignCell(soak, level, None, 0.0, 1.0, (soak,), 6, 0, 0, None, shares, {})
+
+
 def spawn_recipe(
     rng: np.random.Generator, design: str, soaks: int, rates: tuple[float, ...], curve: str, icc: float = 0.5
 ) -> SpawnRecipe:
@@ -196,6 +205,7 @@ def spawn_recipe(
             own = rng.normal(0, 15 * (icc * 0.25 + (1 - icc) / 6) ** 0.5)
             be = float(TRUE_CURVES[curve](rates[rate]) + together + own)
             spawn = rates[rate] / 30
-            cells.append(RateCell(f"S{number}", rate, be, None, spawn, margin(be, rates[rate])))
+            held = bare_cell(f"S{number}", rate_name(rates[rate]))
+            cells.append(RateCell(held.soak, rate, be, None, spawn, margin(be, rates[rate]), held))
     nothing = SpawnedUnits(*(np.zeros(0) for _ in fields(SpawnedUnits)))
     return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, tuple(cells))

@@ -22,7 +22,7 @@ from pipeline.models.view import opened as opened_ledger
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.rates import RECIPE, same_rates
-from pipeline.spawn.steps import pair_difference, steps
+from pipeline.spawn.steps import steps
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.cluster_robust import fit
 from pipeline.stats.optimum import band, misfit_p, optimum, quadratic
@@ -123,13 +123,6 @@ def test_rates_a_little_apart_are_one_and_never_chain_into_another() -> None:
     assert same_rates([5, 5.6, 6.2, 6.8]).tolist() == [0, 0, 1, 1]
 
 
-def test_the_design_decides_how_rates_are_compared() -> None:
-    assert pair_difference([("a", 1), ("b", 2)], [("c", 4), ("d", 6)])[0] == "between soaks"  # type: ignore[index]
-    assert pair_difference([("a", 1), ("b", 2)], [("a", 4), ("b", 6)])[0] == "within soaks"  # type: ignore[index]
-    assert pair_difference([("a", 1), ("b", 2)], [("b", 4), ("d", 6)])[0] == "mixed"  # type: ignore[index]
-    assert pair_difference([], [("c", 4)]) is None
-
-
 def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dict[str, Any]:
     """The step between two rates, each tried on three soaks, the higher one giving 40 points more; columns: one cell a
     soak. They alternate from month to month, if no days are told.
@@ -176,7 +169,7 @@ def test_a_best_rate_is_refused_for_them_too(tmp_path: Path) -> None:
     gave = {0.5: 40, 1: 60, 1.5: 61, 2: 44}
     rows = [
         {"on": date(2026, 1 + at, 5), "spawn_kg": rate, "substrate_wet_kg": 10, "be": gave[rate] + at / 10}
-        | {"treatment_h": 20 - at % 4}
+        | {"treatment_h": 20 - 4 * (at % 4)}
         for at, rate in enumerate(rates)
     ]
     write_farm(folder, rows)

@@ -53,11 +53,11 @@ def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[st
     Checked against: least squares and CR2 by their definitions (tests/test_compare_adjusted.py); false alarms and
     coverage in tests/calibrate_adjusted.py.
     """
-    kept = list(factors)
-    estimate, alike = _estimate(sides, kept, group)
-    while kept and not _enough(estimate) and sides.strength(kept[-1]) < WEAK:
-        kept.pop()
-        estimate, alike = _estimate(sides, kept, group)
+    chosen = list(factors)
+    estimate, alike = _estimate(sides, chosen, group)
+    while chosen and not _enough(estimate) and sides.strength(chosen[-1]) < WEAK:
+        chosen.pop()
+        estimate, alike = _estimate(sides, chosen, group)
     return replace(pair, estimate=estimate, permutation=None, adjusted=alike)
 
 

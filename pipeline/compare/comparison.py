@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
-from pipeline.compare.adjusted import adjusted, unbalanced
-from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
+from pipeline.compare.candidates import Candidate, candidate
+from pipeline.compare.confounding import Confounder
 from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
 from pipeline.compare.measures import Measure
@@ -17,7 +17,6 @@ from pipeline.compare.other_differences import Differing, Stratum, differing, st
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
-from pipeline.compare.sides import Sides, sides_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
 from pipeline.farm.settings import Settings, number
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
@@ -130,31 +129,6 @@ def _bases(units: Sequence[ComparedUnit]) -> tuple[str, ...]:
     return bases if len(bases) > 1 else ()
 
 
-@dataclass(frozen=True)
-class _Candidate:
-    pair: Pair
-    sides: Sides
-    confounders: tuple[Confounder, ...]
-
-    @property
-    def supported(self) -> bool:
-        """Whether the design supports a verdict, whatever the units gave."""
-        return self.pair.has_enough and not self.confounders
-
-
-def _candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> _Candidate:
-    sides = sides_of(pair, () if query.split_only else levels)
-    if not pair.has_interval:
-        return _Candidate(pair, sides, ())
-    choices, clusters, _ = held_against(query.factor, query.of_yield)
-    found = tuple(confounders(sides, query.factor, query.of_yield, gaps))
-    counted = counted_clusters(sides, clusters)
-    if found or not (other := unbalanced(sides, choices)):
-        return _Candidate(by_clusters(pair, counted), sides, found)
-    clusters_named = replace(pair, clusters=counted.cluster if counted else "")
-    return _Candidate(adjusted(clusters_named, sides, other, counted.group if counted else {}), sides, found)
-
-
 def _pairs(
     units: FarmUnits,
     query: ComparisonQuery,
@@ -164,7 +138,7 @@ def _pairs(
 ) -> tuple[PairResult, ...]:
     gaps = {name: factors.least_gap(units.rows, name) for name in factors.AMOUNTS}
     pairs = pairs_of(levels, query.against, query.split_only)
-    candidates = [_candidate(pair, query, levels, gaps) for pair in pairs]
+    candidates = [candidate(pair, query, levels, gaps) for pair in pairs]
     together = family([each.pair for each in candidates if each.supported], query.against is None)
     waiting = {level.name: level.waiting for level in levels}
     results = []
@@ -174,23 +148,23 @@ def _pairs(
         leaning = _leaning(each, spread) if spread else None
         judgement = judge(_facts(units, query, each, pair, smallest_effect, young, together, leaning))
         other = tuple(differing(each.sides, query.factor, query.of_yield))
-        offered = () if _beyond_strata(each.confounders) else tuple(strata(each.sides, other))
+        offered = () if _beyond_strata(each.confounders) else tuple(strata(each.pair, other))
         results.append(PairResult(pair, judgement, each.confounders, other, offered, leaning))
     return tuple(results)
 
 
-def _leaning(candidate: _Candidate, spread: FarmSpread) -> PairLeaning | None:
+def _leaning(found: Candidate, spread: FarmSpread) -> PairLeaning | None:
     """How the records lean where nothing else explains the pair, and soaks are what is counted."""
-    pair = candidate.pair
-    if not pair.has_interval or candidate.confounders or pair.clusters:
+    pair = found.pair
+    if not pair.has_interval or found.confounders or pair.clusters:
         return None
-    return lean_pair(pair, candidate.sides, spread)
+    return lean_pair(pair, found.sides, spread)
 
 
 def _facts(
     units: FarmUnits,
     query: ComparisonQuery,
-    candidate: _Candidate,
+    found: Candidate,
     pair: Pair,
     smallest_effect: float,
     waiting: tuple[DesignCell, ...],
@@ -199,8 +173,8 @@ def _facts(
 ) -> Facts:
     return Facts(
         pair,
-        candidate.sides,
-        candidate.confounders,
+        found.sides,
+        found.confounders,
         query.measure,
         smallest_effect,
         units.look_gap,

@@ -43,7 +43,7 @@ def farm_spread(units: Sequence[ComparedUnit], measure: Measure) -> FarmSpread:
 
     soaks: dict[tuple[str, ...], dict[str, list[tuple[float, float]]]] = {}
     first: dict[str, tuple[str, ...]] = {}
-    for each, value, under in _values(units, measure):
+    for each, value, under in _values(sorted(units, key=lambda unit: unit.unit), measure):
         recipe = tuple(each.cells.get(name, "") for name in RECIPE)
         # A soak that holds several recipes counts once: its fate is one.
         if first.setdefault(each.soak, recipe) == recipe:

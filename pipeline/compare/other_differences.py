@@ -10,6 +10,7 @@ from math import fsum, sqrt
 from pipeline.compare.confounding import held_against
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, READINGS
+from pipeline.compare.pairs import Pair
 from pipeline.compare.sides import Sides, counts
 
 # From when a difference in what went into two levels is named: our choice, no source. V for words; for numbers the
@@ -74,27 +75,27 @@ def _of_numbers(sides: Sides, factor: str) -> Differing | None:
     return Differing(factor, None, {"": means[0]}, {"": means[1]})
 
 
-def strata(sides: Sides, found: Sequence[Differing]) -> list[Stratum]:
+def strata(pair: Pair, found: Sequence[Differing]) -> list[Stratum]:
     """Return the labels of what differed within which both levels have two soaks and more. All that differed held alike
-    where that is possible, else one thing at a time; the one with the most soaks of each first.
+    where that is possible, else one thing at a time; the one with the most soaks of each first. A blank is no label.
     """
     words = [each for each in found if each.strength is not None and each.factor in CHOICES]
     if not words:
         return []
-    together = _best(sides, [each.factor for each in words])
+    together = _best(pair, [each.factor for each in words])
     if together:
         return [together]
-    return [stratum for each in words if (stratum := _best(sides, [each.factor]))]
+    return [stratum for each in words if (stratum := _best(pair, [each.factor]))]
 
 
-def _best(sides: Sides, factors: Sequence[str]) -> Stratum | None:
-    shared = [sorted(set(counts(sides.first, name)) & set(counts(sides.second, name))) for name in factors]
+def _best(pair: Pair, factors: Sequence[str]) -> Stratum | None:
+    shared = [sorted(set(counts(pair.first, name)) & set(counts(pair.second, name))) for name in factors]
     best: Stratum | None = None
     for labels in product(*shared):
         held = tuple(zip(factors, labels, strict=True))
         if "" in labels:
             continue
-        ours, theirs = (sum(_holds(cell, held) for cell in side) for side in (sides.first, sides.second))
+        ours, theirs = (sum(_holds(cell, held) for cell in side) for side in (pair.first, pair.second))
         if min(ours, theirs) >= LEAST_SOAKS and (
             best is None or min(ours, theirs) > min(best.soaks, best.soaks_against)
         ):

@@ -39,7 +39,8 @@ class Pair:
     """Two levels held against each other. split: how many soaks hold both; varies: between soaks, within soaks, both.
     limits and p are adjusted for all pairs judged together; minimum_detectable: the smallest difference that the data
     could have shown, at these limits. clusters: month or spawn_lot, where these are counted and not the soaks in them
-    (see confounding.by_clusters); adjusted: the factors that the estimate holds alike (see compare.adjusted).
+    (see confounding.by_clusters); adjusted: the factors that the estimate holds alike (see compare.adjusted);
+    split_only: other soaks were left out, because those that hold both have everything else alike.
     """
 
     level: str
@@ -55,6 +56,7 @@ class Pair:
     permutation: Permutation | None = None
     clusters: str = ""
     adjusted: tuple[str, ...] = ()
+    split_only: bool = False
 
     @property
     def has_interval(self) -> bool:

@@ -11,7 +11,7 @@ from pipeline.compare.factors import title
 from pipeline.compare.leaning import leaning_text
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
 from pipeline.compare.other_differences import Differing, Stratum
-from pipeline.compare.pairs import LEAST_FOR_A_VERDICT
+from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair
 from pipeline.compare.sides import never_shared, sides_of
 from pipeline.models.compared_units import MONTH, FarmUnits
 from pipeline.stats.two_levels import DesignKind
@@ -49,6 +49,8 @@ def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
     if result.leaning and result.judgement.direction is not Direction.CANNOT_TELL:
         parts[0] = f"{result.pair.level} against {result.pair.against}: not shown yet."
         parts.insert(1, leaning_text(result.pair, result.leaning, comparison.money_a_point, comparison.currency))
+    if result.pair.split_only:
+        parts.append(f"This is of the {result.pair.split} soaks that hold both: of the others more than this differed.")
     if result.pair.adjusted:
         parts.append(f"This is with {alike_text(result.pair)} alike.")
     return " ".join([*parts, *_offers(result, comparison)])
@@ -58,7 +60,7 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
     pair, measure, judgement = result.pair, comparison.query.measure, result.judgement
     low, high = pair.limits or (0.0, 0.0)
     least = f"{comparison.smallest_effect:g} {measure.unit}"
-    alike = f"With {alike_text(pair)} alike, " if pair.adjusted else ""
+    alike = f"With {alike_text(pair)} alike, " if pair.adjusted else _in_split(pair)
     if not judgement.direction.is_shown:
         return (
             f"{alike}{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
@@ -71,6 +73,10 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
         f"{words.number(far, measure.unit)}, about {words.number(abs(pair.estimate.value))}."
     )
     return f"{said} {_worth(result, least)}"
+
+
+def _in_split(pair: Pair) -> str:
+    return f"In the {pair.split} soaks that hold both, " if pair.split_only else ""
 
 
 def _worth(result: PairResult, least: str) -> str:

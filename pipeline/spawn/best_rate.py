@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.spawn.confounding import sides, something_else
+from pipeline.spawn.confounding import judged_rates, something_else
 from pipeline.spawn.rates import RateCell, SpawnRecipe
 from pipeline.spawn.summary import LEAST_RATES, Spawn
 from pipeline.stats.optimum import misfit_p, optimum, quadratic
@@ -76,8 +75,8 @@ def _enough(recipe: SpawnRecipe) -> None:
         known = len(recipe.at(rate))
         if known < LEAST_SOAKS:
             raise NotYet(f"of {pct:.1f} % only {counted(known, 'soak is', 'soaks are')} far enough", SPLIT)
-    for lower, higher in combinations(range(count), 2):
-        if other := something_else(sides(recipe.at(lower), recipe.at(higher))):
+    for _, found in sorted(judged_rates(recipe, lambda cell: cell.be_pct).items()):
+        if other := something_else(found):
             raise NotYet(*other)
 
 

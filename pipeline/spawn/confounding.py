@@ -1,47 +1,42 @@
-"""What else sets two spawn rates apart: the same reasons as any comparison has."""
+"""Pairs of spawn rates, by the rules of any comparison: what else sets them apart, and what they are estimated from."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
+from dataclasses import replace
 
-from pipeline.compare.confounding import confounders, counted_clusters, held_against
+from pipeline.compare.candidates import Candidate, candidate
 from pipeline.compare.confounding_text import explained
-from pipeline.compare.design import varies
-from pipeline.compare.pairs import Pair
-from pipeline.compare.sides import Sides, sides_of
+from pipeline.compare.measures import MEASURES
+from pipeline.compare.pairs import family, judged, levels_of, pairs_of
+from pipeline.compare.query import ComparisonQuery
 from pipeline.models.compared_units import SPAWN_RATE
-from pipeline.spawn.rates import RateCell
-from pipeline.stats.estimate import Estimate
+from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
+
+QUERY = ComparisonQuery(SPAWN_RATE, MEASURES["be"])
 
 
-def sides(lower: Sequence[RateCell], higher: Sequence[RateCell]) -> Sides | None:
-    """Return the cells that are held against each other in a step. None where a rate has none, or nothing is known of
-    one.
+def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) -> dict[tuple[int, int], Candidate]:
+    """Return each pair of rates of a recipe, by their numbers (lower, higher): the higher held against the lower, with
+    limits for all of the recipe's pairs together. of: the value of a cell; those without one are left out.
     """
-    below = tuple(cell.held for cell in lower if cell.held)
-    above = tuple(cell.held for cell in higher if cell.held)
-    if not lower or not higher or len(below) < len(lower) or len(above) < len(higher):
-        return None
-    split = len({cell.soak for cell in below} & {cell.soak for cell in above})
-    how = varies((*above, *below))
-    return sides_of(Pair(above[0].level, below[0].level, above, below, split, how, Estimate(0.0)))
+    cells = [replace(cell.held, value=value) for cell in recipe.cells if (value := of(cell)) is not None]
+    names = [rate_name(rate) for rate in recipe.rates]
+    levels = levels_of(cells, names)
+    found = [candidate(pair, QUERY, levels, recipe.least_gaps) for pair in pairs_of(levels)]
+    together = family([each.pair for each in found if each.supported], every_pair=True)
+    return {
+        (names.index(each.pair.against), names.index(each.pair.level)): replace(each, pair=judged(each.pair, together))
+        for each in found
+    }
 
 
-def something_else(found: Sides | None) -> tuple[str, str] | None:
-    """Return what, beside the rate, could explain the step, and what would help. None where nothing written down could.
+def something_else(found: Candidate | None) -> tuple[str, str] | None:
+    """Return what, beside the rate, could explain the pair, and what would help. None where nothing written down could.
 
     The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see compare.confounding).
     """
-    others = confounders(found, SPAWN_RATE, of_yield=True) if found else []
-    if found is None or not others:
+    if found is None or not found.confounders:
         return None
-    why, next_step = explained(others[0], found)
+    why, next_step = explained(found.confounders[0], found.sides)
     return why, f"{next_step}."
-
-
-def soak_groups(found: Sides | None) -> dict[str, str] | None:
-    """Return which soaks count together, because the two rates never share their month or spawn lot. None: each by
-    itself.
-    """
-    clusters = counted_clusters(found, held_against(SPAWN_RATE, of_yield=True)[1]) if found else None
-    return clusters.group if clusters else None

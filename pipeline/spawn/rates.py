@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.compare.design import DesignCell as Held
 from pipeline.compare.design import cells as held_cells
-from pipeline.compare.factors import Levels
+from pipeline.compare.factors import AMOUNTS, Levels, least_gap
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
 from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
@@ -35,7 +35,7 @@ class RateCell:
     """What one soak says of one rate: sums over its units of that rate, all of them told.
 
     be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
-    substrate): None where not known. held: what else went into it, as comparisons take it; None: nothing is known.
+    substrate): None where not known. held: what went into it, as comparisons take it.
     """
 
     soak: str
@@ -44,13 +44,14 @@ class RateCell:
     with_spawn_pct: float | None
     spawn_per_dry: float | None
     margin: float | None
-    held: Held | None = None
+    held: Held
 
 
 @dataclass(frozen=True)
 class SpawnRecipe:
     """One recipe and its tested rates: what it is called, its units with a rate, the rate of each (its number), the
-    rates (% of wet substrate, mean over batches, rising), and the cells that are told.
+    rates (% of wet substrate, mean over batches, rising), and the cells that are known; least_gaps: from which gap on
+    each amount counts as different between its units.
     """
 
     called: Mapping[str, str]
@@ -58,6 +59,7 @@ class SpawnRecipe:
     rate: Whole
     rates: tuple[float, ...]
     cells: tuple[RateCell, ...]
+    least_gaps: Mapping[str, float] = field(default_factory=dict)
 
     def of_rate(self, rate: int) -> SpawnedUnits:
         """Return the units that had this rate."""
@@ -141,10 +143,12 @@ def _recipe(
     for number in range(len(rates)):
         of_rate = own.where(rate == number)
         for of_soak in of_rate.parts(of_rate.soak_no):
-            cell = _cell(of_soak.soak_key[0], number, of_soak, prices, dry)
+            soak = str(of_soak.soak_key[0])
+            cell = _cell(held[soak, rate_name(rates[number])], number, of_soak, prices, dry)
             if cell:
-                cells.append(replace(cell, held=held[cell.soak, rate_name(rates[number])]))
-    return SpawnRecipe(called, own, rate, rates, tuple(cells))
+                cells.append(cell)
+    gaps = {name: least_gap(rows, name) for name in AMOUNTS}
+    return SpawnRecipe(called, own, rate, rates, tuple(cells), gaps)
 
 
 def rate_name(rate: float) -> str:
@@ -152,7 +156,7 @@ def rate_name(rate: float) -> str:
     return f"{rate:.1f} %"
 
 
-def _cell(soak: str, rate: int, units: SpawnedUnits, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
+def _cell(held: Held, rate: int, units: SpawnedUnits, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
     """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
     if not units.known.all():
         return None
@@ -165,12 +169,13 @@ def _cell(soak: str, rate: int, units: SpawnedUnits, prices: Prices, dry: Mappin
     known = not np.isnan(spawn)
     priced = known and prices.price is not None and prices.spawn is not None
     return RateCell(
-        soak,
+        held.soak,
         rate,
         100 * gave / total,
         100 * gave / (total + spawn * share / 100) if share and known else None,
         spawn / total if known else None,
         (prices.price or 0.0) * gave / total - (prices.spawn or 0.0) * spawn / total if priced else None,
+        held,
     )
 
 

@@ -192,11 +192,11 @@ def _given_spread(cells: LevelCells, levels: int, variance: Floats, level_sd: fl
     # From a value of their own kind: large values cost no digits.
     value = cells.value - cells.value.mean()
     solved = np.linalg.solve(spread, np.column_stack([of_level, value])[None, :, :])
-    seen, told = of_level.T @ solved[:, :, :levels], (of_level.T @ solved[:, :, levels:])[:, :, 0]
+    seen, scaled = of_level.T @ solved[:, :, :levels], (of_level.T @ solved[:, :, levels:])[:, :, 0]
     between = (np.eye(levels) - 1 / levels) / level_sd**2
     covariance = np.linalg.inv(seen + between)
-    mean = (covariance @ told[:, :, None])[:, :, 0]
-    squares = solved[:, :, levels] @ value - (told * mean).sum(1)
+    mean = (covariance @ scaled[:, :, None])[:, :, 0]
+    squares = solved[:, :, levels] @ value - (scaled * mean).sum(1)
     sizes = np.linalg.slogdet(spread)[1] - np.linalg.slogdet(covariance)[1]
     return mean, covariance, -(sizes + squares) / 2
 

@@ -1,0 +1,55 @@
+"""A pair before it is judged: what else could explain it, and what it is estimated from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.compare.adjusted import adjusted, unbalanced
+from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
+from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Level, Pair, split_alone
+from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.sides import Sides, sides_of
+from pipeline.stats.two_levels import DesignKind
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A pair as its soaks allow it: its estimate, its sides, and what else could explain it."""
+
+    pair: Pair
+    sides: Sides
+    confounders: tuple[Confounder, ...]
+
+    @property
+    def supported(self) -> bool:
+        """Whether the design supports a verdict, whatever the units gave."""
+        return self.pair.has_enough and not self.confounders
+
+
+def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> Candidate:
+    """Return the pair with what else could explain it, and estimated with the rest alike where that is not alike.
+
+    Where three soaks and more hold both and the rest is alike within them, by these soaks alone. levels: of the whole
+    comparison; gaps: from which on an amount of each factor counts as different.
+    """
+    choices, _, _ = held_against(query.factor, query.of_yield)
+    sides = sides_of(pair, () if query.split_only else levels)
+    if not pair.has_interval:
+        return Candidate(pair, sides, ())
+    if pair.varies is DesignKind.BOTH and pair.split >= LEAST_FOR_A_VERDICT and unbalanced(sides, choices):
+        alone = replace(split_alone(pair), split_only=True)
+        if not unbalanced(sides_of(alone), choices):
+            return _judgeable(alone, sides_of(alone), query, gaps)
+    return _judgeable(pair, sides, query, gaps)
+
+
+def _judgeable(pair: Pair, sides: Sides, query: ComparisonQuery, gaps: Mapping[str, float]) -> Candidate:
+    """The pair with what else could explain it, and its estimate with the rest alike where it is not."""
+    choices, clusters, _ = held_against(query.factor, query.of_yield)
+    found = tuple(confounders(sides, query.factor, query.of_yield, gaps))
+    counted = counted_clusters(sides, clusters)
+    if found or not (other := unbalanced(sides, choices)):
+        return Candidate(by_clusters(pair, counted), sides, found)
+    named = replace(pair, clusters=counted.cluster if counted else "")
+    return Candidate(adjusted(named, sides, other, counted.group if counted else {}), sides, found)
