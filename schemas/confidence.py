@@ -1,6 +1,4 @@
-"""The confidence levels of all intervals, each said once. In the texts of contracts they stand as {level} and
-{report_level}.
-"""
+"""The confidence level of all intervals, said once. In the texts of contracts it stands as {level}."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
-from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.confidence import LEVEL, percent
 
 # The input tables, in the order in which they hang on each other.
 INPUTS = BATCHES, FILLINGS, OBSERVATIONS, HARVESTS = ("batches", "fillings", "observations", "harvests")
@@ -190,7 +190,7 @@ def _file_of(name: str) -> str:
 def contract(name: str) -> Contract:
     """Return the contract of a table. `name` is an input table, a result table, or "farm" (farm.toml)."""
     text = files("schemas").joinpath(_file_of(name)).read_text(encoding="utf-8")
-    raw = json.loads(text.replace("{level}", percent(LEVEL)).replace("{report_level}", percent(STANDING_LEVEL)))
+    raw = json.loads(text.replace("{level}", percent(LEVEL)))
     return Contract(
         name=raw["name"],
         title=raw["title"],

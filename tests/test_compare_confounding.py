@@ -159,8 +159,8 @@ def test_months_that_were_never_shared_are_told_and_one_month_alone_explains_it(
     from pipeline.compare.text import pair_sentence
 
     assert "never started in the same month" in pair_sentence(found, answer)
-    for row in alternating[4:]:
-        row["on"] = date(2026, 4, row["on"].day)
+    for at, row in enumerate(alternating[4:]):
+        row |= {"on": date(2026, 4, row["on"].day), "soak": f"K{at}"}
     write_farm(tmp_path, alternating)
     (found,) = compared(tmp_path).pairs
     assert kinds(found) == [("nested", ("month",))]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from schemas.confidence import LEVEL, STANDING_LEVEL, percent
+from schemas.confidence import LEVEL, percent
 from schemas.contract import INPUTS, contract
 
 HOUSE = Path(__file__).parent.parent
@@ -134,7 +134,7 @@ def test_contracts_take_confidence_levels_from_one_place() -> None:
     ]
     assert typed == []
     assert contract("pins_curve").field("high_pct").description.startswith(f"Upper {percent(LEVEL)} limit")
-    assert f"({percent(STANDING_LEVEL)} in the report" in contract("compared_pairs").field("low").description
+    assert f"{percent(LEVEL)} for all pairs together" in contract("compared_pairs").field("low").description
 
 
 def test_modules_hold_one_idea() -> None:

@@ -14,7 +14,7 @@ from pipeline.stats.two_levels import DesignKind
 
 
 @dataclass(frozen=True)
-class Candidate:
+class PairCandidate:
     """A pair as its soaks allow it: its estimate, its sides, and what else could explain it."""
 
     pair: Pair
@@ -27,7 +27,7 @@ class Candidate:
         return self.pair.has_enough and not self.confounders
 
 
-def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> Candidate:
+def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> PairCandidate:
     """Return the pair with what else could explain it, and estimated with the rest alike where that is not alike.
 
     Where three soaks and more hold both and the rest is alike within them, by these soaks alone. levels: of the whole
@@ -36,7 +36,7 @@ def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps:
     choices, _, _ = held_against(query.factor, query.of_yield)
     sides = sides_of(pair, () if query.split_only else levels)
     if not pair.has_interval:
-        return Candidate(pair, sides, ())
+        return PairCandidate(pair, sides, ())
     if pair.varies is DesignKind.BOTH and pair.split >= LEAST_FOR_A_VERDICT and unbalanced(sides, choices):
         alone = replace(split_alone(pair), split_only=True)
         if not unbalanced(sides_of(alone), choices):
@@ -44,12 +44,12 @@ def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps:
     return _judgeable(pair, sides, query, gaps)
 
 
-def _judgeable(pair: Pair, sides: Sides, query: ComparisonQuery, gaps: Mapping[str, float]) -> Candidate:
+def _judgeable(pair: Pair, sides: Sides, query: ComparisonQuery, gaps: Mapping[str, float]) -> PairCandidate:
     """The pair with what else could explain it, and its estimate with the rest alike where it is not."""
     choices, clusters, _ = held_against(query.factor, query.of_yield)
     found = tuple(confounders(sides, query.factor, query.of_yield, gaps))
     counted = counted_clusters(sides, clusters)
     if found or not (other := unbalanced(sides, choices)):
-        return Candidate(by_clusters(pair, counted), sides, found)
+        return PairCandidate(by_clusters(pair, counted), sides, found)
     named = replace(pair, clusters=counted.cluster if counted else "")
-    return Candidate(adjusted(named, sides, other, counted.group if counted else {}), sides, found)
+    return PairCandidate(adjusted(named, sides, other, counted.group if counted else {}), sides, found)

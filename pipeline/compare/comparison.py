@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
-from pipeline.compare.candidates import Candidate, candidate
+from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding import Confounder
 from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
@@ -73,8 +73,7 @@ def compare(
     """Return what the farm's records say of the levels of a factor.
 
     settings: one value per key of the farm contract; spread: of its soaks in this measure, where it is known already.
-    Raises WrongRequest for a level that does not exist, and for
-    numbers that leave no gap to part them.
+    Raises WrongRequest for a level that does not exist, and for numbers that leave no gap to part them.
     """
     rows, within = _held(units.rows, query)
     of = factors.levels(rows, query.factor, query.edges)
@@ -87,7 +86,7 @@ def compare(
         query = replace(query, measure=in_currency(query.measure, settings))
         rows = with_margins(rows, query.measure, settings)
         smallest_effect = smallest_margin(rows, query.measure, settings)
-    if spread is None and query.of_yield:
+    if spread is None and query.measure.name == "be":
         spread = farm_spread(units.rows, query.measure)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
@@ -153,7 +152,7 @@ def _pairs(
     return tuple(results)
 
 
-def _leaning(found: Candidate, spread: FarmSpread) -> PairLeaning | None:
+def _leaning(found: PairCandidate, spread: FarmSpread) -> PairLeaning | None:
     """How the records lean where nothing else explains the pair, and soaks are what is counted."""
     pair = found.pair
     if not pair.has_interval or found.confounders or pair.clusters:
@@ -164,7 +163,7 @@ def _leaning(found: Candidate, spread: FarmSpread) -> PairLeaning | None:
 def _facts(
     units: FarmUnits,
     query: ComparisonQuery,
-    found: Candidate,
+    found: PairCandidate,
     pair: Pair,
     smallest_effect: float,
     waiting: tuple[DesignCell, ...],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from pipeline.compare.candidates import Candidate, candidate
+from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.pairs import family, judged, levels_of, pairs_of
@@ -16,7 +16,7 @@ from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
 QUERY = ComparisonQuery(SPAWN_RATE, MEASURES["be"])
 
 
-def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) -> dict[tuple[int, int], Candidate]:
+def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) -> dict[tuple[int, int], PairCandidate]:
     """Return each pair of rates of a recipe, by their numbers (lower, higher): the higher held against the lower, with
     limits for all of the recipe's pairs together. of: the value of a cell; those without one are left out.
     """
@@ -31,7 +31,7 @@ def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) ->
     }
 
 
-def something_else(found: Candidate | None) -> tuple[str, str] | None:
+def something_else(found: PairCandidate | None) -> tuple[str, str] | None:
     """Return what, beside the rate, could explain the pair, and what would help. None where nothing written down could.
 
     The reasons R3 and R4 of comparisons: another factor, a spawn lot, the season (see compare.confounding).

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pipeline.compare.candidates import Candidate
+from pipeline.compare.candidates import PairCandidate
 from pipeline.compare.verdicts import direction_of
 from pipeline.spawn.confounding import judged_rates, something_else
 from pipeline.spawn.rates import SpawnRecipe
@@ -39,7 +39,7 @@ def _steps(recipe: SpawnRecipe) -> ResultRows:
 
 
 def _step(
-    recipe: SpawnRecipe, rate: int, be: Candidate | None, paid: Candidate | None, more: Candidate | None
+    recipe: SpawnRecipe, rate: int, be: PairCandidate | None, paid: PairCandidate | None, more: PairCandidate | None
 ) -> ResultRow:
     soaks = [{cell.soak for cell in recipe.at(which)} for which in (rate, rate + 1)]
     return {
@@ -56,13 +56,13 @@ def _step(
     }
 
 
-def _named(name: str, found: Candidate | None, unit: str) -> dict[str, float | None]:
+def _named(name: str, found: PairCandidate | None, unit: str) -> dict[str, float | None]:
     low, high = (found.pair.limits if found else None) or (None, None)
     value = found.pair.estimate.value if found else None
     return {f"{name}{unit}": value, f"{name}_low{unit}": low, f"{name}_high{unit}": high}
 
 
-def _answer(recipe: SpawnRecipe, rate: int, found: Candidate | None, paid: bool) -> dict[str, str | None]:
+def _answer(recipe: SpawnRecipe, rate: int, found: PairCandidate | None, paid: bool) -> dict[str, str | None]:
     """In money where that is known, else in BE; no answer below three soaks at each rate, or three split ones."""
     names = f"{recipe.rates[rate]:.1f} and {recipe.rates[rate + 1]:.1f} %"
     split = f"Split each of the next three soaks over {names}."
