@@ -36,6 +36,9 @@ fuzz: $(STAMP)
 # False alarms and coverage on simulated farms.
 calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate
+	$(BIN)/python -m tests.calibrate_adjusted
+	$(BIN)/python -m tests.calibrate_trial
+	$(BIN)/python -m tests.calibrate_leaning
 	$(BIN)/python -m tests.calibrate_growth
 	$(BIN)/python -m tests.calibrate_outlook
 
