@@ -116,8 +116,8 @@ def compare(
         str | None,
         typer.Argument(
             metavar="FACTOR",
-            help="A column of batches or fillings, like substrate; spawn_rate; or holes (fresh or the same, for flush "
-            "K). Without one: all in brief.",
+            help="A column of batches or fillings, like substrate; spawn_rate; holes (fresh or the same, for flush "
+            "K); or container, recipe, as one thing. Without one: all in brief.",
             show_default=False,
         ),
     ] = None,

@@ -171,6 +171,7 @@ def _facts(
     leaning: PairLeaning | None,
 ) -> Facts:
     return Facts(
+        query.factor,
         pair,
         found.sides,
         found.confounders,

@@ -41,6 +41,12 @@ SPAWN_MASS = "spawn_kg"
 # Fresh holes are taped ones that were opened: neither is another explanation of the other.
 TAPED = "holes_taped"
 
+# What changes together and belongs to one thing is compared as one: which part of it matters, such records cannot tell.
+PACKAGES = {
+    "container": ("kind", "volume_l", "holes_open", TAPED),
+    "recipe": ("substrate", "supplement", "treatment", "strain", "spawn_form", SPAWN_RATE),
+}
+
 MOST_NUMBERS = 6  # up to so many different numbers are levels as they are: our choice, no source
 # Amounts that differ from the next by less than this ratio are one level (weighing, rounding): our choice, no source.
 # Where they run on without a gap, nobody said where to part them; spawn rates are parted all the same.
@@ -59,6 +65,8 @@ class Levels:
 
 def parts_of(factor: str) -> set[str]:
     """Return what belongs to a factor, and so is no other explanation: a hot soak is shorter because it is hot."""
+    if factor in PACKAGES:
+        return set(PACKAGES[factor]).union(*(parts_of(each) for each in PACKAGES[factor]))
     parts = {each.name for each in recipe_columns() if each.belongs_to == factor}
     worked_out = {SPAWN_RATE: SPAWN_MASS, SPAWN_MASS: SPAWN_RATE, HOLES: TAPED, TAPED: HOLES}
     return parts | {worked_out[factor]} if factor in worked_out else parts
@@ -70,12 +78,12 @@ def _column(factor: str) -> Field:
 
 def is_number(factor: str) -> bool:
     """Return whether this factor holds numbers."""
-    return factor == SPAWN_RATE or (factor not in (MONTH, HOLES) and _column(factor).is_number)
+    return factor == SPAWN_RATE or (factor not in (MONTH, HOLES, *PACKAGES) and _column(factor).is_number)
 
 
 def title(factor: str) -> str:
     """Return what this factor is called in a sentence."""
-    if factor in (SPAWN_RATE, MONTH, HOLES):
+    if factor in (SPAWN_RATE, MONTH, HOLES, *PACKAGES):
         return factor.replace("_", " ")
     found = _column(factor).title
     return found[0].lower() + found[1:]
@@ -89,10 +97,17 @@ def _unit(factor: str) -> str:
 def known_factor(given: str) -> str:
     """Return the factor of this name. Raises WrongRequest for one that cannot be compared."""
     plain = given.strip().lower().replace("-", "_").replace(" ", "_")
-    if plain in FACTORS:
+    known = (*FACTORS, *PACKAGES)
+    if plain in known:
         return plain
-    hint = did_you_mean(plain, FACTORS)
-    raise WrongRequest(f"{given}: this cannot be compared.{hint} Known: {', '.join(FACTORS)}.")
+    hint = did_you_mean(plain, known)
+    raise WrongRequest(f"{given}: this cannot be compared.{hint} Known: {', '.join(known)}.")
+
+
+def package_of(factor: str, others: Iterable[str]) -> str | None:
+    """Return the package that holds this factor and all these others; None where none does."""
+    wanted = {factor, *others}
+    return next((name for name, parts in PACKAGES.items() if wanted <= set(parts)), None)
 
 
 def cell(unit: ComparedUnit, factor: str) -> str:
@@ -138,6 +153,8 @@ def levels(units: Iterable[ComparedUnit], factor: str, edges: Sequence[float] = 
     Raises WrongRequest where numbers leave no gap and no edges are named.
     """
     units = list(units)
+    if factor in PACKAGES:
+        return _packages(units, factor)
     if not is_number(factor):
         labels = {each.unit: label for each in units if (label := cell(each, factor))}
         return Levels(factor, labels, tuple(sorted(set(labels.values()))))
@@ -146,6 +163,26 @@ def levels(units: Iterable[ComparedUnit], factor: str, edges: Sequence[float] = 
     named = _naming(units, factor, different, edges)
     order = tuple(dict.fromkeys(named(value) for value in different))
     return Levels(factor, {key: named(value) for key, value in numbers.items()}, order)
+
+
+def _packages(units: Sequence[ComparedUnit], factor: str) -> Levels:
+    """One label for all that belongs together: "bucket, 5 L, 2 open holes"; parts that are blank are left out."""
+    parts = [_part(units, each) for each in PACKAGES[factor]]
+    labels = {each.unit: ", ".join(of[each.unit] for of in parts if each.unit in of) for each in units}
+    labels = {unit: label for unit, label in labels.items() if label}
+    return Levels(factor, labels, tuple(sorted(set(labels.values()))))
+
+
+def _part(units: Sequence[ComparedUnit], factor: str) -> Mapping[str, str]:
+    """The label of each unit in one part of a package: numbers without a gap as they are written, and no supplement
+    unsaid.
+    """
+    if factor == "supplement":
+        return {each.unit: text for each in units if (text := each.cells[factor])}
+    try:
+        return levels(units, factor).label_of
+    except WrongRequest:
+        return {each.unit: f"{text} {_unit(factor)}" for each in units if (text := cell(each, factor))}
 
 
 def _naming(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pipeline.compare import wording as words
 from pipeline.compare.adjusted import alike_text
 from pipeline.compare.comparison import Comparison, PairResult
-from pipeline.compare.factors import title
+from pipeline.compare.factors import PACKAGES, title
 from pipeline.compare.leaning import leaning_text
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
 from pipeline.compare.other_differences import Differing, Stratum
@@ -72,7 +72,9 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
         f"{alike}{pair.level} {measure.more if more else measure.less} {pair.against}: by {words.number(near)} to "
         f"{words.number(far, measure.unit)}, about {words.number(abs(pair.estimate.value))}."
     )
-    return f"{said} {_worth(result, least)}"
+    parts = PACKAGES.get(comparison.query.factor)
+    which = f" Which part of the {comparison.query.factor} it is, these records cannot tell." if parts else ""
+    return f"{said} {_worth(result, least)}{which}"
 
 
 def _in_split(pair: Pair) -> str:

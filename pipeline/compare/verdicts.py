@@ -33,7 +33,7 @@ from pipeline.compare.adjusted import alike_text
 from pipeline.compare.confounding import EARLIER, Confounder
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.design import DesignCell
-from pipeline.compare.factors import title
+from pipeline.compare.factors import package_of, title
 from pipeline.compare.leaning import leans
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
@@ -71,6 +71,7 @@ class Facts:
     enough.
     """
 
+    factor: str
     pair: Pair
     sides: Sides
     confounders: tuple[Confounder, ...]
@@ -158,6 +159,8 @@ def _confounded(facts: Facts) -> Reason | None:
     if not facts.pair.has_interval or not found:
         return None
     why, help_ = explained(found[0], facts.sides)
+    if package := package_of(facts.factor, found[0].factors):
+        help_ += f"; or compare the {package} as one: gillbook compare {package}"
     if len(found) > 1:
         also = dict.fromkeys(title(name) for confounder in found[1:] for name in confounder.factors)
         why += f" (also: {', '.join(also)})"
