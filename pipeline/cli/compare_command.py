@@ -72,6 +72,7 @@ class LevelOptions:
     levels: Annotated[bool, typer.Option("--levels", help="Only what each level gave. With --json: default pairs.")] = (
         False
     )
+    trend: Annotated[bool, typer.Option("--trend", help="Only the trend over ordered amounts.")] = False
 
     def held(self) -> tuple[tuple[str, str], ...]:
         """Return the columns that are held at one label each. Raises WrongRequest for a text that names none."""
@@ -95,7 +96,8 @@ class LevelOptions:
 
     def check_without_factor(self) -> None:
         """Raise WrongRequest for an option that only one factor can have."""
-        of_one = {"--against": self.against, "--bands": self.bands, "--split": self.split, "--levels": self.levels}
+        of_one = {"--against": self.against, "--bands": self.bands, "--split": self.split}
+        of_one |= {"--levels": self.levels, "--trend": self.trend}
         for option, value in of_one.items():
             if value:
                 raise WrongRequest(f"{option}: name what is compared first, like gillbook compare substrate {option}.")
@@ -139,7 +141,7 @@ def compare(
     else:
         query = chosen.query(factor, measure)
         units, settings = _units(read, through, measured.to_day, measure)
-        _show_comparison(units, settings, query, chosen.levels, read.json)
+        _show_comparison(units, settings, query, chosen, read.json)
 
 
 def _units(read: ReadOptions, through: int, to_day: int | None, measure: Measure) -> tuple[FarmUnits, Settings]:
@@ -175,7 +177,7 @@ def _show_overview(
 
 
 def _show_comparison(
-    units: FarmUnits, settings: Settings, query: ComparisonQuery, levels_only: bool, json: bool
+    units: FarmUnits, settings: Settings, query: ComparisonQuery, chosen: LevelOptions, json: bool
 ) -> None:
     from pipeline.cli import compare_screen
     from pipeline.cli.show import print_json
@@ -185,6 +187,9 @@ def _show_comparison(
     with timed("compare"):
         answer = answer_to(units, query, settings)
     if json:
-        print_json(tables.level_rows(answer) if levels_only else tables.pair_rows(answer))
+        rows_of = tables.trend_rows if chosen.trend else tables.level_rows if chosen.levels else tables.pair_rows
+        print_json(rows_of(answer))
+    elif chosen.trend:
+        compare_screen.show_trend(answer)
     else:
-        compare_screen.show(answer, levels_only)
+        compare_screen.show(answer, chosen.levels)

@@ -112,11 +112,23 @@ def show(answer: Comparison, levels_only: bool) -> None:
         typer.echo("")
         _show_pairs(pairs)
         typer.echo("")
+        if answer.trend:
+            show_trend(answer)
         _print_pair_sentences(pairs)
     elif not levels_only:
         sooner = "--through-flush 1" if answer.units.to_day is None else "an earlier --to-day"
         print_sentences(_nothing_to_compare(rows, sooner))
     _notify_notes(answer, rows)
+
+
+def show_trend(answer: Comparison) -> None:
+    """Print what ordered amounts together say, or that there is no trend to test."""
+    from pipeline.compare.trend import trend_sentence
+
+    if answer.trend is None:
+        print_sentences("No trend to test: it takes three different amounts of an ordered factor, like spawn_rate.")
+    else:
+        print_sentences(trend_sentence(answer.trend, answer.query))
 
 
 def _varies(answer: Comparison) -> str:
@@ -212,6 +224,10 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
     if answer.units_without_level:
         left_out = _containers(answer.units_without_level, "has", "have")
         notify(f"{left_out} no {answer.query.factor} written down: left out.")
+    if any(each.leaning for each in answer.pairs if not each.judgement.answered):
+        from pipeline.compare.leaning import prior_text
+
+        notify(f"How the records lean is a guess, no evidence. Before the records: {prior_text()}.")
     if answer.bases:
         notify(f"Dry mass was found in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
     if answer.pairs:

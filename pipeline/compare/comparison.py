@@ -17,6 +17,7 @@ from pipeline.compare.other_differences import Differing, Stratum, differing, st
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
+from pipeline.compare.trend import Trend, trend_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
 from pipeline.farm.settings import Settings, number
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
@@ -45,7 +46,7 @@ class PairResult:
 class Comparison:
     """The answer to a query, its labels as the farm writes them. units_without_level: whose cell is blank; bases: how
     dry mass was found, where in several ways; smallest_effect: from which difference on it counts; money_a_point: what
-    a point of BE brings per kg of dry substrate, None without a price.
+    a point of BE brings per kg of dry substrate, None without a price; trend: over ordered amounts.
     """
 
     query: ComparisonQuery
@@ -58,6 +59,7 @@ class Comparison:
     smallest_effect: float
     money_a_point: float | None = None
     currency: str = ""
+    trend: Trend | None = None
 
 
 def not_yet(measure: Measure, units: FarmUnits) -> str:
@@ -100,6 +102,7 @@ def compare(
         _bases(rows) if query.of_yield and found else (),
         smallest_effect,
         *_worth_of_a_point(settings),
+        trend_of(levels, query),
     )
 
 

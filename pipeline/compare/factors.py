@@ -89,7 +89,7 @@ def title(factor: str) -> str:
     return found[0].lower() + found[1:]
 
 
-def _unit(factor: str) -> str:
+def unit_of(factor: str) -> str:
     """Return what is written behind a number of this factor, so that a sentence says what it is of."""
     return "%" if factor == SPAWN_RATE else _column(factor).unit or title(factor)
 
@@ -182,13 +182,13 @@ def _part(units: Sequence[ComparedUnit], factor: str) -> Mapping[str, str]:
     try:
         return levels(units, factor).label_of
     except WrongRequest:
-        return {each.unit: f"{text} {_unit(factor)}" for each in units if (text := cell(each, factor))}
+        return {each.unit: f"{text} {unit_of(factor)}" for each in units if (text := cell(each, factor))}
 
 
 def _naming(
     units: Iterable[ComparedUnit], factor: str, different: Sequence[float], edges: Sequence[float]
 ) -> Callable[[float], str]:
-    measured_in = _unit(factor)
+    measured_in = unit_of(factor)
     if edges:
         return _between_edges(sorted(edges), measured_in)
     if factor != SPAWN_RATE and len(different) <= MOST_NUMBERS:
@@ -242,7 +242,7 @@ def known_level(given: str, of: Levels, option: str) -> str:
     """
     if given in of.order:
         return given
-    unit = f" {_plain(_unit(of.factor))}" if is_number(of.factor) else ""
+    unit = f" {_plain(unit_of(of.factor))}" if is_number(of.factor) else ""
     for label in of.order:
         if _plain(given) in (_plain(label), _plain(label).removesuffix(unit)):
             return label

@@ -5,9 +5,11 @@ from __future__ import annotations
 from math import fsum
 
 from pipeline.compare.comparison import Comparison, PairResult
+from pipeline.compare.factors import unit_of
 from pipeline.compare.leaning import prior_text
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
 from pipeline.compare.text import also_differed, pair_sentence, verdict_text, within_text
+from pipeline.compare.trend import trend_sentence
 from pipeline.models.view import Row, Rows
 from pipeline.stats.estimate import Limits
 from pipeline.stats.proportions import share_limits
@@ -101,3 +103,32 @@ def _leaning(result: PairResult, comparison: Comparison) -> Row:
         "expected_loss_money": money * found.expected_loss if found and money is not None else None,
         "prior": prior_text() if found else None,
     }
+
+
+def trend_rows(comparison: Comparison) -> Rows:
+    """Return the trend over ordered amounts as one record, with the columns of the `compared_trends` contract; none
+    where there is no trend to test.
+    """
+    found = comparison.trend
+    if found is None:
+        return []
+    low, high = found.estimate.limits() or (None, None)
+    return [
+        {
+            "factor": found.factor,
+            "measure": comparison.query.measure.name,
+            "slope": found.estimate.value,
+            "standard_error": found.estimate.standard_error,
+            "degrees_of_freedom": found.estimate.degrees,
+            "low": low,
+            "high": high,
+            "p": found.estimate.p,
+            "shown": found.is_shown,
+            "lowest": found.lowest,
+            "highest": found.highest,
+            "soaks": found.soaks,
+            "unit": f"{comparison.query.measure.unit} per {unit_of(found.factor)}",
+            "held_equal": ", ".join(found.adjusted) or None,
+            "sentence": trend_sentence(found, comparison.query),
+        }
+    ]

@@ -1,0 +1,83 @@
+"""One test of trend over an ordered amount (a rate, hours, a fill), beside the pairs of its levels."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+from pipeline.compare import wording as words
+from pipeline.compare.confounding import held_against
+from pipeline.compare.design import DesignCell
+from pipeline.compare.factors import AMOUNTS, READINGS, title, unit_of
+from pipeline.compare.pairs import LEAST_DEGREES, Level
+from pipeline.compare.query import ComparisonQuery
+from pipeline.stats.estimate import Estimate
+
+LEAST_LEVELS = 3  # of two levels the pair says it
+
+
+@dataclass(frozen=True)
+class Trend:
+    """How a measure goes with an amount: by how much it rises with one unit of it; soaks: that tell; lowest, highest:
+    the amounts between which it holds; adjusted: the factors that are held alike.
+    """
+
+    factor: str
+    estimate: Estimate
+    soaks: int
+    lowest: float
+    highest: float
+    adjusted: tuple[str, ...]
+
+    @property
+    def is_shown(self) -> bool:
+        """Whether its interval leaves 0, with degrees of freedom to judge by."""
+        limits, degrees = self.estimate.limits(), self.estimate.degrees
+        return bool(limits and degrees and degrees >= LEAST_DEGREES and (limits[0] > 0 or limits[1] < 0))
+
+
+def trend_of(levels: Sequence[Level], query: ComparisonQuery) -> Trend | None:
+    """Return the trend over the amounts of the levels' cells; None for words, for two levels, and where it cannot be
+    told from another factor. The soak is the unit of replication, as in pairs, and it is one test: no pairs to adjust
+    for. What the levels did not have alike is held alike where its labels change.
+    """
+    from pipeline.stats.trend import slope
+
+    factor = query.factor
+    if factor not in (*AMOUNTS, *READINGS) or sum(bool(each.used) for each in levels) < LEAST_LEVELS:
+        return None
+    cells = [cell for each in levels for cell in each.used if factor in cell.means]
+    if len({cell.means[factor] for cell in cells}) < LEAST_LEVELS:
+        return None
+    choices, _, _ = held_against(factor, query.of_yield)
+    differing = tuple(name for name in choices if len({label for cell in cells for label in cell.shares[name]}) > 1)
+    amounts = [cell.means[factor] for cell in cells]
+    estimate = slope(
+        [cell.soak for cell in cells],
+        amounts,
+        [cell.value or 0.0 for cell in cells],
+        [_columns(cell, differing) for cell in cells],
+    )
+    if estimate is None or estimate.limits() is None:
+        return None
+    return Trend(factor, estimate, len({cell.soak for cell in cells}), min(amounts), max(amounts), differing)
+
+
+def _columns(cell: DesignCell, factors: Sequence[str]) -> dict[Hashable, float]:
+    return {(name, label): float(share) for name in factors for label, share in cell.shares[name].items() if label}
+
+
+def trend_sentence(found: Trend, query: ComparisonQuery) -> str:
+    """Return what the amounts together say, in a sentence."""
+    low, high = found.estimate.limits() or (0.0, 0.0)
+    unit, what = query.measure.unit, title(found.factor)
+    over = f"over all {what}s, {found.lowest:.3g} to {found.highest:.3g} {unit_of(found.factor)}"
+    fits = f"{words.number(low)} to {words.number(high, unit)}"
+    if not found.is_shown:
+        return f"No trend is shown {over}: with each {unit_of(found.factor)} more, anything from {fits} more fits."
+    more = "rises" if low > 0 else "falls"
+    near, far = (low, high) if low > 0 else (-high, -low)
+    return (
+        f"There is a trend {over}: with each {unit_of(found.factor)} more it {more} by {words.number(near)} to "
+        f"{words.number(far, unit)}, about {words.number(abs(found.estimate.value))}."
+    )
