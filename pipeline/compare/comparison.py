@@ -25,7 +25,7 @@ from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import DesignKind
 
 if TYPE_CHECKING:
-    from pipeline.stats.leaning import PairLeaning
+    from pipeline.stats.leaning import Belief
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class PairResult:
     confounders: tuple[Confounder, ...]
     differing: tuple[Differing, ...]
     strata: tuple[Stratum, ...]
-    leaning: PairLeaning | None = None
+    leaning: Belief | None = None
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,7 @@ def _pairs(
     return tuple(results)
 
 
-def _leaning(found: PairCandidate, spread: FarmSpread) -> PairLeaning | None:
+def _leaning(found: PairCandidate, spread: FarmSpread) -> Belief | None:
     """How the records lean where nothing else explains the pair, and soaks are what is counted."""
     pair = found.pair
     if not pair.has_interval or found.confounders or pair.clusters:
@@ -171,7 +171,7 @@ def _facts(
     smallest_effect: float,
     waiting: tuple[DesignCell, ...],
     together: Family,
-    leaning: PairLeaning | None,
+    leaning: Belief | None,
 ) -> Facts:
     return Facts(
         query.factor,

@@ -16,7 +16,7 @@ from pipeline.models.compared_units import ComparedUnit
 from schemas.answers import Direction
 
 if TYPE_CHECKING:
-    from pipeline.stats.leaning import PairLeaning, SoaksAlike
+    from pipeline.stats.leaning import Belief, SoaksAlike
 
 # From these chances on the records are said to lean, and to lean clearly. Our choice, no source: words rather than
 # decimals, for where effects are small a "85" comes true in 68 to 78 of 100 (tests/calibrate_leaning.py).
@@ -80,11 +80,11 @@ def _container_variance(groups: Sequence[Sequence[tuple[float, float]]]) -> floa
     return squares / degrees if degrees and squares else CONTAINER_SD**2
 
 
-def lean_pair(pair: Pair, sides: Sides, spread: FarmSpread) -> PairLeaning:
-    """Return how the two levels of a pair compare, by its own estimate and the farm's spread of soaks."""
+def lean_pair(pair: Pair, sides: Sides, spread: FarmSpread) -> Belief:
+    """Return what is held of the difference of a pair, by its own estimate and the farm's spread of soaks."""
     import numpy as np
 
-    from pipeline.stats.leaning import WeightedEstimate, lean_estimate
+    from pipeline.stats.leaning import WeightedEstimate, belief
 
     found, weights = fitted(sides, pair.adjusted)
     pulls = [each.weight @ each.design @ found.bread @ np.asarray(weights) for each in found.clusters]
@@ -96,7 +96,7 @@ def lean_pair(pair: Pair, sides: Sides, spread: FarmSpread) -> PairLeaning:
     estimate = WeightedEstimate(
         float(np.asarray(weights) @ found.coefficients), soak_part, parts, float(own**2 @ variances[order])
     )
-    return lean_estimate(estimate, spread.alike)
+    return belief(estimate, spread.alike)
 
 
 def _cells_of(sides: Sides) -> list[tuple[DesignCell, ...]]:
@@ -126,7 +126,7 @@ def leans(chance_more: float) -> Direction:
     return Direction.LEANS_LESS if chance_more <= 1 - LEANS else Direction.CANNOT_TELL
 
 
-def leaning_text(pair: Pair, leaning: PairLeaning, money: float | None, currency: str) -> str:
+def leaning_text(pair: Pair, leaning: Belief, money: float | None, currency: str) -> str:
     """Return how the records lean, in a sentence; money: what a point of BE is worth per kg of dry substrate."""
     more = leaning.chance_more >= 0.5
     leader, other = (pair.level, pair.against) if more else (pair.against, pair.level)

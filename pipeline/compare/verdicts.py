@@ -46,7 +46,7 @@ from schemas.answers import Direction, Worth, answered
 from schemas.phrases import counted, listed
 
 if TYPE_CHECKING:
-    from pipeline.stats.leaning import PairLeaning
+    from pipeline.stats.leaning import Belief
 
 # Where nothing but these forbids an answer, the records may lean: more soaks of the same kind would mend it.
 LEANING_RULES = {"R2", "R7", "R9"}
@@ -81,7 +81,7 @@ class Facts:
     waiting: tuple[DesignCell, ...]
     not_yet: str
     together: Family
-    leaning: PairLeaning | None = None
+    leaning: Belief | None = None
     often: bool = False
 
 

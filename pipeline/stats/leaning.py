@@ -1,5 +1,6 @@
-"""How the records lean below a verdict: the chance that one level gives more than another, and what taking the leader
-is expected to cost. A hierarchical normal model; it is no test, and what it says is never called evidence.
+"""How the records lean below an answer, and what more soaks would teach: a hierarchical normal model of one difference.
+
+It is no test, and what it says is never called evidence.
 """
 
 from __future__ import annotations
@@ -13,14 +14,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
-    Whole = NDArray[np.int64]
 
 # The spread of soaks before anything is known of the farm: scaled inverse chi-square on its square. Our choice: print
 # gives 10 to 28 points of BE for the spread of bags within a paper.
 PRIOR_DEGREES, PRIOR_SOAK_SD = 4.0, 12.5
-# Levels are exchangeable about a mean of their own, so that two differ by N(0, 12^2) points of BE. Our choice, of the
-# widths that were simulated (see lean).
-PRIOR_LEVEL_SD = 8.5
+# Two levels differ by N(0, 12^2) points of BE. Our choice, of the widths that were simulated (DEVELOPERS.md).
+PRIOR_DIFFERENCE_SD = 12.0
 # Of the variance of soaks so much is that of parts of one soak, which a split does not share. Our choice, no source.
 PART = 0.25
 # Soak spreads that are integrated over, evenly on the log scale: from a twentieth of the prior's to forty times it.
@@ -30,29 +29,12 @@ GRID, LOWEST, HIGHEST = 60, 0.05, 40.0
 @dataclass(frozen=True)
 class Prior:
     """What is held before the records are seen, in the unit of the measure: the scale of the soaks' standard deviation
-    with its degrees of freedom, and the standard deviation of levels about their mean.
+    with its degrees of freedom, and the standard deviation of the difference of two levels.
     """
 
     soak_sd: float = PRIOR_SOAK_SD
     degrees: float = PRIOR_DEGREES
-    level_sd: float = PRIOR_LEVEL_SD
-
-    @property
-    def difference_sd(self) -> float:
-        """The standard deviation of the difference of two levels."""
-        return float(2**0.5 * self.level_sd)
-
-
-@dataclass(frozen=True)
-class LevelCells:
-    """The cells of one comparison, one entry each: soak and level (whole numbers from 0), the cell's value, and the
-    variance that its containers give that value.
-    """
-
-    soak: Whole
-    level: Whole
-    value: Floats
-    variance: Floats
+    difference_sd: float = PRIOR_DIFFERENCE_SD
 
 
 @dataclass(frozen=True)
@@ -76,58 +58,83 @@ class WeightedEstimate:
 
 
 @dataclass(frozen=True)
-class PairLeaning:
-    """How two levels compare. chance_more: the chance (0-1) that the first gives more; expected_loss: what taking the
-    leader is expected to cost against knowing which is better, in the unit of the measure; soak_sd: the posterior mean
-    of the soaks' standard deviation.
+class Belief:
+    """What is held of a difference, one entry per soak spread of the grid: its weight (they add up to 1), the spread,
+    and the mean and standard deviation of the difference where that is the spread.
     """
 
-    chance_more: float
-    expected_loss: float
-    soak_sd: float
+    weight: Floats
+    soak_sd: Floats
+    mean: Floats
+    sd: Floats
+
+    @property
+    def middle(self) -> float:
+        """The mean of the difference."""
+        return float(self.weight @ self.mean)
+
+    @property
+    def chance_more(self) -> float:
+        """The chance (0-1) that the first level gives more."""
+        from scipy.special import ndtr
+
+        return float(self.weight @ ndtr(self.mean / self.sd))
+
+    @property
+    def expected_loss(self) -> float:
+        """What taking the leader is expected to cost against knowing which is better, in the unit of the measure."""
+        return float(self.weight @ _above_nothing(self.mean, self.sd)) - max(self.middle, 0.0)
+
+    def taught_by(self, soaks: int, container_variance: float, containers: int) -> float:
+        """Return the expected value of so many further split soaks: by how much the expected loss is to fall.
+
+        Each gives the difference of two parts of so many containers: variance 2 (PART sigma^2 + container_variance /
+        containers). Given sigma all is normal: the mean after them is N(mean, sd^2 - sd_after^2) beforehand (Raiffa &
+        Schlaifer 1961, Applied Statistical Decision Theory, ch. 5). In the unit of the measure.
+        Checked against: drawing the soaks (tests/test_leaning.py).
+        """
+        import numpy as np
+
+        noise = 2 * (PART * self.soak_sd**2 + container_variance / containers) / soaks
+        moved = np.sqrt(self.sd**4 / (self.sd**2 + noise))
+        return max(0.0, float(self.weight @ _above_nothing(self.mean, moved)) - max(self.middle, 0.0))
 
 
-@dataclass(frozen=True)
-class Leaning:
-    """How levels compare, by number. chance_more[a, b]: the chance that a gives more than b (half on the diagonal);
-    expected_loss[a, b]: what taking a is expected to cost against taking the better of a and b, in the measure's unit;
-    difference[a, b]: the mean of a less b. soak_sd: the posterior mean of the soaks' standard deviation.
-    """
+def belief(
+    estimate: WeightedEstimate | None, alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID
+) -> Belief:
+    """Return what is held of the difference of two levels: the prior where there is no estimate of it.
 
-    chance_more: Floats
-    expected_loss: Floats
-    difference: Floats
-    soak_sd: float
-
-
-def lean_estimate(
-    estimate: WeightedEstimate, alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID
-) -> PairLeaning:
-    """Return how two levels compare, by an estimate of their difference.
-
-    The same model as of lean: the difference is N(0, 2 level_sd^2); given sigma the estimate is normal about it with
-    variance sigma^2 ((1 - PART) soak_part + PART part_part) + cell_variance; sigma by its prior and the restricted
-    likelihood of all soaks in `alike`, the pair's own among them. PART of a soak's variance is that of its parts, so
-    that a split does not show all.
-    Checked against: lean, where both apply (tests/test_leaning.py); tests/calibrate_leaning.py.
+    The difference is N(0, difference_sd^2); given sigma the estimate is normal about it with variance
+    sigma^2 ((1 - PART) soak_part + PART part_part) + cell_variance; sigma^2 is scaled inverse chi-square, times the
+    restricted likelihood of all soaks in `alike`, the pair's own among them. Given sigma all is normal and conjugate
+    (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1-41); sigma is integrated on a grid.
+    Not for shares near 0 or 100 %, whose errors are not normal.
+    Checked against: a grid of 2,000 points (1e-6), direct integration (tests/test_leaning.py); what is said against
+    what comes true in tests/calibrate_leaning.py.
     """
     import numpy as np
-    from scipy.special import ndtr
 
     held = prior or Prior()
     log_sd, weight = _spreads(alike, held, grid)
     weight = np.exp(weight - weight.max())
     weight /= weight.sum()
-    variance = np.exp(2 * log_sd) * ((1 - PART) * estimate.soak_part + PART * estimate.part_part)
-    precision = 1 / (variance + estimate.cell_variance)
-    spread = 1 / np.sqrt(precision + 1 / held.difference_sd**2)
-    middle = spread**2 * precision * estimate.value
-    z = middle / spread
-    density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-    chance_more = float(weight @ ndtr(z))
-    below = float(weight @ (spread * density - middle * ndtr(-z)))
-    above = float(weight @ (spread * density + middle * ndtr(z)))
-    return PairLeaning(chance_more, below if chance_more >= 0.5 else above, float(weight @ np.exp(log_sd)))
+    soak_sd = np.exp(log_sd)
+    if estimate is None:
+        return Belief(weight, soak_sd, np.zeros(grid), np.full(grid, held.difference_sd))
+    variance = soak_sd**2 * ((1 - PART) * estimate.soak_part + PART * estimate.part_part) + estimate.cell_variance
+    sd = 1 / np.sqrt(1 / variance + 1 / held.difference_sd**2)
+    return Belief(weight, soak_sd, sd**2 / variance * estimate.value, sd)
+
+
+def _above_nothing(mean: Floats, sd: Floats) -> Floats:
+    """E[max(X, 0)] of normal X."""
+    import numpy as np
+    from scipy.special import ndtr
+
+    z = mean / sd
+    found: Floats = sd * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) + mean * ndtr(z)
+    return found
 
 
 def _spreads(alike: Sequence[SoaksAlike], prior: Prior, grid: int) -> tuple[Floats, Floats]:
@@ -142,32 +149,6 @@ def _spreads(alike: Sequence[SoaksAlike], prior: Prior, grid: int) -> tuple[Floa
     return log_sd, weight
 
 
-def lean(
-    cells: LevelCells, levels: int, alike: Sequence[SoaksAlike] = (), prior: Prior | None = None, grid: int = GRID
-) -> Leaning:
-    """Return how so many levels compare.
-
-    y = mu(level) + a(soak) + e; e has the cells' own variances; a ~ N(0, sigma^2); mu ~ N(m, level_sd^2), m unknown;
-    sigma^2 ~ scaled inverse chi-square, times the restricted likelihood of the soaks in `alike`. Given sigma all is
-    normal and conjugate (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1-41); sigma is integrated on a grid. `alike`
-    must hold none of the cells' own soaks. A level without cells has its prior.
-    Not for shares near 0 or 100 %, whose errors are not normal. Where farms differ as the prior says, "97 %" comes
-    true in 97-99 of 100 with 2 or 3 soaks a level; where effects are half as large or soaks twice as unlike, in 87-96
-    (tests/calibrate_leaning.py).
-    Checked against: a grid of 2,000 points (1e-6), direct integration of the joint density (tests/test_leaning.py).
-    """
-    import numpy as np
-
-    held = prior or Prior()
-    log_sd, weight = _spreads(alike, held, grid)
-    variance = np.exp(2 * log_sd)
-    mean, covariance, likelihood = _given_spread(cells, levels, variance, held.level_sd)
-    weight = weight + likelihood
-    weight = np.exp(weight - weight.max())
-    weight /= weight.sum()
-    return _compared(mean, covariance, weight, float(weight @ np.exp(log_sd)))
-
-
 def _restricted(group: SoaksAlike, variance: Floats) -> Floats:
     """The log of the restricted likelihood of soaks with one unknown mean, for each variance between soaks."""
     import numpy as np
@@ -178,41 +159,3 @@ def _restricted(group: SoaksAlike, variance: Floats) -> Floats:
     squares = (precision * (group.value - middle[:, None]) ** 2).sum(1)
     found: Floats = (np.log(precision).sum(1) - np.log(total) - squares) / 2
     return found
-
-
-def _given_spread(cells: LevelCells, levels: int, variance: Floats, level_sd: float) -> tuple[Floats, Floats, Floats]:
-    """The posterior means (grid, levels) and covariances (grid, levels, levels) of the levels for each variance between
-    soaks, and the log of that variance's likelihood.
-    """
-    import numpy as np
-
-    same_soak = (cells.soak[:, None] == cells.soak[None, :]).astype(float)
-    spread = variance[:, None, None] * same_soak + np.diag(cells.variance)
-    of_level = (cells.level[:, None] == np.arange(levels)[None, :]).astype(float)
-    # From a value of their own kind: large values cost no digits.
-    value = cells.value - cells.value.mean()
-    solved = np.linalg.solve(spread, np.column_stack([of_level, value])[None, :, :])
-    seen, scaled = of_level.T @ solved[:, :, :levels], (of_level.T @ solved[:, :, levels:])[:, :, 0]
-    between = (np.eye(levels) - 1 / levels) / level_sd**2
-    covariance = np.linalg.inv(seen + between)
-    mean = (covariance @ scaled[:, :, None])[:, :, 0]
-    squares = solved[:, :, levels] @ value - (scaled * mean).sum(1)
-    sizes = np.linalg.slogdet(spread)[1] - np.linalg.slogdet(covariance)[1]
-    return mean, covariance, -(sizes + squares) / 2
-
-
-def _compared(mean: Floats, covariance: Floats, weight: Floats, soak_sd: float) -> Leaning:
-    import numpy as np
-    from scipy.special import ndtr
-
-    difference = mean[:, :, None] - mean[:, None, :]
-    own = np.diagonal(covariance, axis1=1, axis2=2)
-    spread = np.sqrt(np.maximum(own[:, :, None] + own[:, None, :] - 2 * covariance, 0))
-    levels = mean.shape[1]
-    spread[:, np.arange(levels), np.arange(levels)] = 1.0
-    z = difference / spread
-    density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-    loss = spread * density - difference * ndtr(-z)
-    loss[:, np.arange(levels), np.arange(levels)] = 0.0
-    chance_more, expected_loss, middle = (np.tensordot(weight, each, axes=1) for each in (ndtr(z), loss, difference))
-    return Leaning(chance_more, expected_loss, middle, soak_sd)
