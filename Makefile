@@ -22,6 +22,7 @@ check: $(STAMP)
 bench: $(STAMP)
 	$(BIN)/python -m tests.bench
 	$(BIN)/python -m tests.bench_weigh
+	$(BIN)/python -m tests.bench_next_soak
 
 # 200 refreshes and 200 loggings killed at random moments.
 crash: $(STAMP)

@@ -44,6 +44,7 @@ COMMANDS = {
     "trace": "trace_command",
     "outlook": "outlook_command",
     "trial": "trial_command",
+    "next-soak": "next_soak_command",
 }
 
 
