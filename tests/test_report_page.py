@@ -222,6 +222,10 @@ NOT_ON_THE_PAGE = {
         "permutation_p",
         "permutation_floor",
         "p",
+        # How the records lean stands in the sentence.
+        "chance_more",
+        "expected_loss",
+        "expected_loss_money",
     },
     "compared_levels": {"soaks_not_yet"},
     "spawn_curves": {"rate_wet_pct", "value", "low", "high"},

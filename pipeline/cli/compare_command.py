@@ -27,9 +27,10 @@ class MeasureOptions:
         ComparedMeasure,
         typer.Option(
             "--measure",
-            help="be; days to pins, or until colonised (with --to-day: the share by then); days "
-            "from the flush before to flush K; decline of flush K; losses; share culled; share picked late; "
-            "margin per container, or per 100 container-days.",
+            metavar="MEASURE",
+            help="be; days (to pins) or colonised (days until it; of both with --to-day: the share by then); next-flush "
+            "(days from the flush before to flush K); decline (of flush K); losses; culled or late (shares); margin "
+            "(per container) or margin-per-day (per 100 container-days).",
         ),
     ] = ComparedMeasure.BE
     through_flush: Annotated[

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
@@ -10,6 +12,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
+from schemas.answers import Direction
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import Row, number_of, text_of
 
@@ -105,8 +108,18 @@ def notes(month: Month) -> list[Sentence]:
             f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together, so that a page "
             "that is read every month raises no false alarms. BE of the first two flushes.",
         ),
+        *_prior([rows[at] for at in near[:NEAREST_SHOWN]]),
         ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
+
+
+def _prior(shown: Sequence[Row]) -> list[Sentence]:
+    """What is held before the records are seen, where it is said how they lean."""
+    leaning = [each for each in shown if each["direction"] in (Direction.LEANS_MORE, Direction.LEANS_LESS)]
+    if not leaning:
+        return []
+    held = text_of(leaning[0], "prior")
+    return [(f"How the records lean is a guess, no evidence. Before the records: {held}.",)]
 
 
 def _nearly_resolved(row: Row) -> bool:
