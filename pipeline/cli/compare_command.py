@@ -29,7 +29,7 @@ class MeasureOptions:
             "--measure",
             metavar="MEASURE",
             help="be; days (to pins) or colonised (days until it; of both with --to-day: the share by then); "
-            "next-flush (days from the flush before to flush K); decline (of flush K); losses; culled or late (shares); "
+            "next-flush (days from the flush before to flush K); decline (of flush K); losses; culled or late; "
             "margin (per container) or margin-per-day (per 100 container-days).",
         ),
     ] = ComparedMeasure.BE
