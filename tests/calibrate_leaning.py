@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compare.comparison import compare
+from pipeline.compare.leaning import chance_said
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.models.compared_units import ComparedUnit
@@ -77,9 +78,9 @@ def chances(design: Design, farms: int, rng: np.random.Generator) -> Iterator[tu
         sigma = drawn if design.soak_sd is None else design.soak_sd
         effects = rng.normal(0, design.effects / 2**0.5, 2 + len(OWN_SOAKS))
         answer = compare(farm(_units(design, sigma, 60 + effects, rng)), query, SETTINGS)
-        (leaning,) = (each.leaning for each in answer.pairs if each.pair.level == "a")
-        assert leaning is not None
-        said = leaning.chance_more
+        (found,) = (each for each in answer.pairs if each.pair.level == "a")
+        assert found.leaning is not None
+        said = chance_said(found.pair, found.leaning)
         yield max(said, 1 - said), bool((effects[0] > effects[1]) == (said > 0.5))
 
 

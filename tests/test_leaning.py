@@ -110,3 +110,11 @@ def test_what_compare_says_comes_true_where_farms_follow_the_prior() -> None:
         # Three standard errors of a share of so many farms.
         assert abs(said - came) < 3 * (0.25 / max(count, 1)) ** 0.5 + 0.01, (said, came, count)
     assert sum(count for _, _, count in bins) == 400
+
+
+def test_of_two_soaks_a_level_no_chance_above_ninety_is_said() -> None:
+    design = calibrate_leaning.Design(None, 40, 2)
+    said = [chance for chance, _ in calibrate_leaning.chances(design, 40, np.random.default_rng(3))]
+    assert max(said) == pytest.approx(0.9)
+    more = calibrate_leaning.Design(None, 40, 3)
+    assert max(chance for chance, _ in calibrate_leaning.chances(more, 40, np.random.default_rng(3))) > 0.95

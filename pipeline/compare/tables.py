@@ -6,7 +6,7 @@ from math import fsum
 
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import unit_of
-from pipeline.compare.leaning import prior_text
+from pipeline.compare.leaning import chance_said, prior_text
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
 from pipeline.compare.text import also_differed, pair_sentence, verdict_text, within_text
 from pipeline.compare.trend import trend_sentence
@@ -98,7 +98,7 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
 def _leaning(result: PairResult, comparison: Comparison) -> Row:
     found, money = result.leaning, comparison.money_a_point
     return {
-        "chance_more": found.chance_more if found else None,
+        "chance_more": chance_said(result.pair, found) if found else None,
         "expected_loss": found.expected_loss if found else None,
         "expected_loss_money": money * found.expected_loss if found and money is not None else None,
         "prior": prior_text() if found else None,

@@ -34,7 +34,7 @@ from pipeline.compare.confounding import EARLIER, Confounder
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import package_of, title
-from pipeline.compare.leaning import leans
+from pipeline.compare.leaning import chance_said, leans
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
 from pipeline.compare.sides import Sides
@@ -294,7 +294,9 @@ def judge(facts: Facts) -> Judgement:
     stopped = {each.rule for each in reasons if each.stops}
     if stopped or facts.pair.limits is None:
         may_lean = facts.leaning is not None and stopped <= LEANING_RULES
-        direction = leans(facts.leaning.chance_more) if facts.leaning and may_lean else Direction.CANNOT_TELL
+        direction = (
+            leans(chance_said(facts.pair, facts.leaning)) if facts.leaning and may_lean else Direction.CANNOT_TELL
+        )
         return Judgement(direction, Worth.CANNOT_TELL, reasons)
     limits = facts.pair.limits
     return Judgement(direction_of(limits), worth_of(limits, facts.smallest_effect), reasons)
