@@ -105,7 +105,10 @@ def test_a_factor_that_always_went_along_is_named_with_the_batch_that_would_help
         "every soak of straw had grain (spawn form) and every one of mulch sawdust; "
         "which of the two it was, nobody can tell"
     )
-    assert reason.next_step == "One soak of straw with sawdust, or of mulch with grain, would begin to part them"
+    assert reason.next_step == (
+        "One soak of straw with sawdust, or of mulch with grain, would begin to part them; or compare the recipe as one: "
+        "gillbook compare recipe"
+    )
 
 
 def test_all_batches_of_one_level_before_the_other_are_not_compared(tmp_path: Path) -> None:
