@@ -54,6 +54,8 @@ RESULTS = (
     "trial_portions",
     "compared_levels",
     "compared_pairs",
+    "compared_trends",
+    "next_soak",
     "today",
     "history",
     "expectations",

@@ -193,7 +193,9 @@ def test_within_split_soaks_a_change_of_other_labels_each_time_explains(tmp_path
     write_farm(tmp_path, rows)
     (found,) = compared(tmp_path).pairs
     assert kinds(found) == [("changed along", ("treatment",))]
-    assert found.judgement.stopped[0].next_step == "Split a soak so that nothing else differs"
+    assert found.judgement.stopped[0].next_step == (
+        "Split a soak so that nothing else differs; or compare the recipe as one: gillbook compare recipe"
+    )
 
 
 def test_a_blank_cell_explains_nothing(tmp_path: Path) -> None:

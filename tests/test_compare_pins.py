@@ -71,9 +71,9 @@ def waiting_farm(folder: Path) -> date:
     plain = {"containers": 1, "be": 60}
     rows: list[Mapping[str, Any]] = [
         {"substrate": "straw", "on": JAN, "pins": 20, **plain},
-        {"substrate": "straw", "on": JAN, "lost": 1, **plain},
+        {"substrate": "straw", "on": JAN + timedelta(1), "lost": 1, **plain},
         {"substrate": "mulch", "on": JAN, "pins": 20, **plain},
-        {"substrate": "mulch", "on": JAN, "pins": 30, **plain},
+        {"substrate": "mulch", "on": JAN + timedelta(1), "pins": 30, **plain},
         {"substrate": "straw", "on": date(2026, 12, 21), "containers": 1, "open": True},
     ]
     write_farm(folder, rows)
@@ -108,7 +108,7 @@ def test_where_all_that_are_told_fared_alike_the_young_wait_and_no_spread_is_no_
 
 def test_picked_without_a_note_of_pins_the_noted_ones_of_the_batch_stand_for_it(tmp_path: Path) -> None:
     rows = sides()
-    rows.append({"substrate": "straw", "on": JAN, "be": 60, "containers": 2})
+    rows.append({"substrate": "straw", "on": JAN + timedelta(3), "be": 60, "containers": 2})
     write_farm(tmp_path, rows)
     path = tmp_path / "observations.csv"
     kept = [line for line in path.read_text(encoding="utf-8").splitlines() if "pins,N03,N03-3" not in line]
@@ -187,7 +187,8 @@ def test_the_farm_says_from_when_a_share_with_pins_counts(tmp_path: Path) -> Non
 
 def test_a_day_that_is_not_told_yet_is_refused_with_what_to_do(tmp_path: Path) -> None:
     running = {"open": True, "containers": 2}
-    rows = [{"substrate": name, "on": date(2026, 12, 11), **running} for name in ("straw", "straw", "mulch", "mulch")]
+    names = ("straw", "straw", "mulch", "mulch")
+    rows = [{"substrate": name, "on": date(2026, 12, 11 + at % 2), **running} for at, name in enumerate(names)]
     write_farm(tmp_path, rows)
     said = ask(tmp_path, "--to-day", 25)
     assert said.code == 0

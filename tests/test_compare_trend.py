@@ -54,7 +54,7 @@ def test_a_straight_line_is_shown_that_no_pair_of_rates_shows() -> None:
 
 def test_no_trend_raises_few_alarms_and_its_interval_holds_the_truth() -> None:
     alarms = covered = 0
-    for seed in range(150):
+    for seed in range(60):
         flat = compared(0.0, 1000 + seed).trend
         steep = compared(1.5, 2000 + seed).trend
         assert flat is not None
@@ -64,8 +64,8 @@ def test_no_trend_raises_few_alarms_and_its_interval_holds_the_truth() -> None:
         alarms += flat.is_shown
         covered += limits[0] <= 1.5 <= limits[1]
     # Three binomial standard errors about 5 and 95 of 100.
-    assert alarms <= 15
-    assert covered >= 134
+    assert alarms <= 8
+    assert covered >= 52
 
 
 def test_a_trend_that_goes_with_another_factor_is_told_with_that_alike() -> None:

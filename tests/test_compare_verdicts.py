@@ -106,8 +106,8 @@ def test_a_factor_that_always_went_along_is_named_with_the_batch_that_would_help
         "which of the two it was, nobody can tell"
     )
     assert reason.next_step == (
-        "One soak of straw with sawdust, or of mulch with grain, would begin to part them; or compare the recipe as one: "
-        "gillbook compare recipe"
+        "One soak of straw with sawdust, or of mulch with grain, would begin to part them; or compare the recipe as "
+        "one: gillbook compare recipe"
     )
 
 

@@ -24,7 +24,7 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
         for days, by in ((30, BY[seed % 6]), (70, BY[(seed + 1) % 6]), (160, BY[(seed + 2) % 6])):
             query = Query(START + timedelta(days=days), grouping(by))
             view = ledger.view(query)
-            tables = growth_tables(view, farm.settings)
+            tables = growth_tables(view, ledger.settings)
             for row in tables["pins"]:
                 told = row["pinned"] + row["lost"] + row["waiting"]
                 assert told + row["units_unnoted"] == row["units"]
@@ -63,6 +63,6 @@ def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> 
             view = ledger.view(query)
             view.make("unit_states")
             undated = view.connection.execute("select count(*) from unit_states where inoculated_on is null").fetchone()
-            for row in growth_tables(view, farm.settings)["flushes"]:
+            for row in growth_tables(view, ledger.settings)["flushes"]:
                 if undated == (0,) and row["decline_vs_first"] is not None:
                     assert row["decline_started"] == pytest.approx(row["decline_vs_first"])

@@ -15,7 +15,7 @@ from growth_tables import growth_tables
 from pipeline.compare.comparison import compare
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.query import ComparisonQuery
-from pipeline.compare.tables import level_rows, pair_rows
+from pipeline.compare.tables import level_rows, pair_rows, trend_rows
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.ledger.history import read_history
 from pipeline.ledger.refresh import refresh
@@ -24,6 +24,7 @@ from pipeline.models.compared_units import farm_units
 from pipeline.models.today import today
 from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
+from pipeline.trial.next_soak import next_soak, split_rows
 from schemas.contract import RESULTS, contract
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -57,6 +58,8 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     units = farm_units(ledger, AS_OF, 2)
     compared = compare(units, ComparisonQuery("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
+    by_rate = compare(units, ComparisonQuery("spawn_rate", MEASURES["be"]), farm.settings)
+    found |= {"compared_trends": trend_rows(by_rate), "next_soak": split_rows(next_soak(units, farm.settings))}
     found |= {"today": [vars(each) for each in today(ledger.view(query))], "history": read_history(farm).records}
     return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))
 

@@ -220,7 +220,7 @@ def test_a_trial_reckons_with_finished_containers_only(tmp_path: Path) -> None:
 def test_a_trial_says_what_it_can_show(demo: Path) -> None:
     said = flat(plan(demo).out)
     assert "Even 30 soaks of each level, with 6 containers a batch, do not find 10 points." in said
-    assert "Proposed: 3 soaks, split. It finds 10 points in 7 of 100 such trials" in said
+    assert "Proposed: 3 soaks, split. Of a true 10 points it says which gives more in 7 of 100 such trials" in said
     soak = flat(ask(demo, "trial", "--factor", "treatment", "--levels", "a,b", "--difference", "30").out)
     assert "treatment is done to a whole soak, so soaks cannot be split. Begin the soaks of a block together" in soak
     nothing = ask(demo, "trial", "--factor", "strain", "--levels", "a,b", "--difference", "1", "--out", demo / "t")
