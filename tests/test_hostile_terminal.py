@@ -49,6 +49,7 @@ TELLING: list[tuple[object, ...]] = [
     ("trace", "--spawn-lot", f"{TURNED}?", *UNTIL),
     ("outlook", "--need", "5", "--by", "2026-05-01", "--like", RED, *UNTIL),
     ("trial", "--factor", "strain", "--levels", f"{RED},{TURNED}", *UNTIL),
+    ("next-soak", *UNTIL),
     ("sheet", *UNTIL),
     ("query", "select * from batches"),
     ("query", f'select 1 as "{RED}", note as "{TURNED}" from harvests'),
