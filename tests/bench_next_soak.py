@@ -1,4 +1,4 @@
-"""Does following next-soak pay? Mean BE over 20 soaks: following it, splitting at random, and never splitting.
+"""Whether following next-soak pays: mean BE over 20 soaks: following it, splitting at random, and never splitting.
 
 `python -m tests.bench_next_soak [FARMS [SEED]]` prints, for ten kinds of farms, the mean BE of each and the differences
 with their standard errors; ends with 1 where following is not better than both on at least eight. All begin with the
@@ -112,7 +112,7 @@ class Compared:
 
 
 def run(kind: Kind, count: int, seed: int) -> Compared:
-    """How do the three do on the same farms?"""
+    """Return how the three do on the same farms."""
     gave = {
         name: np.array([mean_be(kind, choice, seed + 10 * at) for at in range(count)])
         for name, choice in CHOICES.items()

@@ -121,7 +121,7 @@ def plain(pair: Pair) -> Pair:
 
 
 def run(design: Design, count: int, seed: int) -> Done:
-    """How does the design do over so many farms?"""
+    """Return how the design does over so many farms."""
     dice = np.random.default_rng(seed)
     query = ComparisonQuery("substrate", measure_of("be"), against="b")
     alarms, covered, shown, plain_alarms, plain_covered = [], [], [], [], []

@@ -22,6 +22,7 @@ from pipeline.compare.comparison import compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.farm.prices import Prices
+from pipeline.farm.settings import default_settings
 from pipeline.growth.another_flush import in_money, stays
 from pipeline.growth.decline import decline_gave, decline_started, too_early
 from pipeline.growth.waiting import Difference
@@ -147,7 +148,7 @@ def compared_alarms(soaks: int, split: int, span: float, count: int, seed: int) 
     found = verdicts = 0
     for _ in range(count):
         units = farms.started(rng, soaks, split, CONTAINERS, span)
-        for told in compare(units, asked, {"worthwhile_pins_points": 10.0}).pairs:
+        for told in compare(units, asked, default_settings() | {"worthwhile_pins_points": 10.0}).pairs:
             found += told.pair.p is not None and told.pair.p < 0.05
             verdicts += told.judgement.direction.is_shown
     return found / count, verdicts / count

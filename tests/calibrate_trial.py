@@ -1,4 +1,4 @@
-"""Does a trial keep its promise? What `trial` says it will find, and what `compare` then says, on simulated farms.
+"""The promise of a trial: what `trial` says it will find, and what `compare` then says, on simulated farms.
 
 `python -m tests.calibrate_trial [FARMS [SEED]]` prints, for 2,000 trials a design, the share of directions that compare
 gives and that trial promised, and the same for "worth it"; ends with 1 where any is more than 5 points off. Spawn, lime
@@ -108,7 +108,7 @@ class Kept:
 
 
 def run(case: Case, count: int, seed: int) -> Kept:
-    """How does the promise stand to what is said over so many trials?"""
+    """Return how the promise stands to what is said over so many trials."""
     dice = np.random.default_rng(seed)
     design = promised(case)
     query = ComparisonQuery("substrate", measure_of("be"))

@@ -208,4 +208,4 @@ def spawn_recipe(
             held = bare_cell(f"S{number}", rate_name(rates[rate]))
             cells.append(RateCell(held.soak, rate, be, None, spawn, margin(be, rates[rate]), held))
     nothing = SpawnedUnits(*(np.zeros(0) for _ in fields(SpawnedUnits)))
-    return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, tuple(cells))
+    return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, tuple(cells), lambda _: 0.0)

@@ -42,7 +42,9 @@ def four_rates() -> SpawnRecipe:
         days_to_pins=26 - rates / 5,
         rejected=np.zeros(8, dtype=int),
     )
-    return SpawnRecipe({"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), ())
+    return SpawnRecipe(
+        {"substrate": "straw"}, units, np.array([0, 1, 2, 3] * 2), (5.0, 10.0, 20.0, 30.0), (), lambda _: 0.0
+    )
 
 
 def growth_tables(view: LedgerView, settings: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:

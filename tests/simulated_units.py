@@ -8,12 +8,13 @@ from datetime import date, timedelta
 import numpy as np
 
 from pipeline.compare.factors import FACTORS
+from pipeline.farm.settings import default_settings
 from pipeline.models.compared_units import COMPARED_COLUMNS, MONTH, ComparedUnit, FarmUnits, MeasureParts
 from schemas.answers import ComparedMeasure
 
 FIRST = date(2026, 1, 5)
 LAST = date(2030, 12, 31)
-SETTINGS = {
+SETTINGS = default_settings() | {
     "worthwhile_be_points": 10.0,
     "worthwhile_days": 2.0,
     "worthwhile_pins_points": 10.0,

@@ -12,6 +12,7 @@ from compare_farms import compared
 from pipeline.compare.comparison import compare
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows
+from pipeline.farm.settings import default_settings
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 TRUTH: dict[str, Any] = json.loads((DEMO / "TRUTH.json").read_text(encoding="utf-8"))
@@ -118,7 +119,7 @@ def test_every_offer_can_be_asked_for_and_has_its_soaks(demo: Path) -> None:
                 levels = {level.name: level for level in compare(
                     answer.units,
                     ComparisonQuery(factor, answer.query.measure, stratum.within),
-                    {"worthwhile_losses_points": 5},
+                    default_settings() | {"worthwhile_losses_points": 5},
                 ).levels}  # fmt: skip
                 assert len(levels[told.pair.level].used) >= stratum.soaks > 1
                 assert len(levels[told.pair.against].used) >= stratum.soaks_against > 1

@@ -20,6 +20,7 @@ from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.tables import level_rows
 from pipeline.farm.folder import open_farm
+from pipeline.farm.settings import default_settings
 from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
 from pipeline.models.view import Query
@@ -213,5 +214,9 @@ def test_a_farm_of_many_units_is_told_quickly() -> None:
     began = perf_counter()
     with_share_by(units.rows, levels(units.rows, "substrate"), "days", 25, units.as_of)
     assert perf_counter() - began < 5  # some .1 s; one by one, left out in turn, it would take minutes
-    answer = compare(units, ComparisonQuery("substrate", measure_of("days", 25)), {"worthwhile_pins_points": 10.0})
+    answer = compare(
+        units,
+        ComparisonQuery("substrate", measure_of("days", 25)),
+        default_settings() | {"worthwhile_pins_points": 10.0},
+    )
     assert sum(len(level.used) for level in answer.levels) == 1600

@@ -15,6 +15,7 @@ from pipeline.compare.measures import MEASURES
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.sides import cramers_v
 from pipeline.compare.tables import level_rows, pair_rows
+from pipeline.farm.settings import default_settings
 from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank
 from pipeline.stats.multiple import Family, range_p
@@ -116,7 +117,7 @@ def test_row_order_does_not_matter(small_farm: Path) -> None:
     plain = compared(small_farm)
     rows = list(plain.units.rows)
     random.Random(3).shuffle(rows)
-    settings_of = {"worthwhile_be_points": 10.0}
+    settings_of = default_settings() | {"worthwhile_be_points": 10.0}
     units = type(plain.units)(plain.units.as_of, 2, None, rows, plain.units.look_gap)
     shuffled = compare(units, ComparisonQuery("substrate", MEASURES["be"]), settings_of)
     assert pair_rows(shuffled) == pair_rows(plain)

@@ -7,9 +7,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
-from pipeline.compare.sides import Sides
+from pipeline.compare.sides import Sides, tally
 from pipeline.stats.estimability import Basis
 from schemas.phrases import listed
 
@@ -27,17 +28,12 @@ def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
 
     Alike is exact: the same share of each label on both sides; where soaks are split, within them on average.
     """
-    found = [name for name in factors if _shares(sides, name, 1) != _shares(sides, name, 0)]
+    found = [name for name in factors if _shares(sides.first, name) != _shares(sides.second, name)]
     return sorted(found, key=lambda name: -sides.strength(name))
 
 
-def _shares(sides: Sides, factor: str, first: int) -> dict[str, Fraction]:
-    cells = sides.first if first else sides.second
-    found: dict[str, Fraction] = {}
-    for cell in cells:
-        for label, share in cell.shares[factor].items():
-            found[label] = found.get(label, Fraction(0)) + share / len(cells)
-    return found
+def _shares(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
+    return {label: count / len(cells) for label, count in tally(cells, factor).items()}
 
 
 def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> Pair:
@@ -69,7 +65,7 @@ def _estimate(sides: Sides, factors: Sequence[str], group: Mapping[str, str]) ->
     """The difference with these factors alike, and those of them that are none of the others by another name."""
     found, weights = fitted(sides, factors, group)
     estimate = found.contrast(weights)
-    if not _enough(estimate) and len(found.clusters) == len(sides.valued_rows(())) and sides.much_alike:
+    if not _enough(estimate) and all(len(each.residuals) == 1 for each in found.clusters) and sides.much_alike:
         estimate = found.pooled(weights)
     named = {name[0] for name in found.names if isinstance(name, tuple)}
     return estimate, tuple(name for name in factors if name in named)

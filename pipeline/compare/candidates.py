@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.compare.adjusted import adjusted, unbalanced
@@ -27,29 +27,27 @@ class PairCandidate:
         return self.pair.has_enough and not self.confounders
 
 
-def candidate(pair: Pair, query: ComparisonQuery, levels: Sequence[Level], gaps: Mapping[str, float]) -> PairCandidate:
+def candidate(
+    pair: Pair, query: ComparisonQuery, levels: Sequence[Level], least_gap: Callable[[str], float]
+) -> PairCandidate:
     """Return the pair with what else could explain it, and estimated with the rest alike where that is not alike.
 
     Where three soaks and more hold both and the rest is alike within them, by these soaks alone. levels: of the whole
-    comparison; gaps: from which on an amount of each factor counts as different.
+    comparison; least_gap: from which on an amount of a factor counts as different.
     """
-    choices, _, _ = held_against(query.factor, query.of_yield)
     sides = sides_of(pair, () if query.split_only else levels)
     if not pair.has_interval:
         return PairCandidate(pair, sides, ())
-    if pair.varies is DesignKind.BOTH and pair.split >= LEAST_FOR_A_VERDICT and unbalanced(sides, choices):
-        alone = replace(split_alone(pair), split_only=True)
-        if not unbalanced(sides_of(alone), choices):
-            return _judgeable(alone, sides_of(alone), query, gaps)
-    return _judgeable(pair, sides, query, gaps)
-
-
-def _judgeable(pair: Pair, sides: Sides, query: ComparisonQuery, gaps: Mapping[str, float]) -> PairCandidate:
-    """The pair with what else could explain it, and its estimate with the rest alike where it is not."""
     choices, clusters, _ = held_against(query.factor, query.of_yield)
-    found = tuple(confounders(sides, query.factor, query.of_yield, gaps))
+    other = unbalanced(sides, choices)
+    if other and pair.varies is DesignKind.BOTH and pair.split >= LEAST_FOR_A_VERDICT:
+        alone = replace(split_alone(pair), split_only=True)
+        within = sides_of(alone)
+        if not unbalanced(within, choices):
+            pair, sides, other = alone, within, []
+    found = tuple(confounders(sides, query.factor, query.of_yield, least_gap))
     counted = counted_clusters(sides, clusters)
-    if found or not (other := unbalanced(sides, choices)):
+    if found or not other:
         return PairCandidate(by_clusters(pair, counted), sides, found)
     named = replace(pair, clusters=counted.cluster if counted else "")
     return PairCandidate(adjusted(named, sides, other, counted.group if counted else {}), sides, found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
@@ -19,6 +20,7 @@ from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.trend import Trend, trend_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
+from pipeline.farm.prices import prices
 from pipeline.farm.settings import Settings, number
 from pipeline.models.compared_units import ComparedUnit, FarmUnits
 from pipeline.stats.multiple import Family
@@ -90,6 +92,7 @@ def compare(
         smallest_effect = smallest_margin(rows, query.measure, settings)
     if spread is None and query.measure.name == "be":
         spread = farm_spread(units.rows, query.measure)
+    money = prices(settings)
     found = cells(rows, of, query.measure)
     levels = levels_of(found, of.order)
     return Comparison(
@@ -101,15 +104,10 @@ def compare(
         len(rows) - len(of.label_of),
         _bases(rows) if query.of_yield and found else (),
         smallest_effect,
-        *_worth_of_a_point(settings),
+        None if money.price is None else money.price / 100,
+        money.currency,
         trend_of(levels, query),
     )
-
-
-def _worth_of_a_point(settings: Settings) -> tuple[float | None, str]:
-    price = settings.get("price_per_kg")
-    known = price if isinstance(price, int | float) else None
-    return (None if known is None else known / 100), str(settings.get("currency") or "money")
 
 
 def _held(
@@ -138,9 +136,9 @@ def _pairs(
     smallest_effect: float,
     spread: FarmSpread | None,
 ) -> tuple[PairResult, ...]:
-    gaps = {name: factors.least_gap(units.rows, name) for name in factors.AMOUNTS}
+    least_gap = cache(partial(factors.least_gap, units.rows))
     pairs = pairs_of(levels, query.against, query.split_only)
-    candidates = [candidate(pair, query, levels, gaps) for pair in pairs]
+    candidates = [candidate(pair, query, levels, least_gap) for pair in pairs]
     together = family([each.pair for each in candidates if each.supported], query.against is None)
     waiting = {level.name: level.waiting for level in levels}
     results = []

@@ -9,7 +9,7 @@ place of soaks, or, where there are too few, an explanation of their own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -119,16 +119,14 @@ def by_clusters(pair: Pair, found: Clusters | None) -> Pair:
     return replace(pair, estimate=estimated_by(found.group, pair), permutation=None, clusters=found.cluster)
 
 
-def confounders(
-    sides: Sides, factor: str, of_yield: bool, least_gaps: Mapping[str, float] | None = None
-) -> list[Confounder]:
+def confounders(sides: Sides, factor: str, of_yield: bool, least_gap: Callable[[str], float]) -> list[Confounder]:
     """Return what else could explain the pair's difference; empty where nothing that is written down could.
 
     The exact test is put to the cells that the difference is estimated from: the pair's own, and those of other levels,
-    which may show what the other factor does. least_gaps: from which gap on an amount counts as different.
+    which may show what the other factor does. least_gap: from which gap on an amount counts as different; asked only of
+    amounts that lie apart, for it looks at all units.
     """
     choices, clusters, amounts = held_against(factor, of_yield)
-    gaps = least_gaps or {}
     found = [_alone(sides, name) for name in choices if not sides.comparable([name])]
     earlier = _earlier(sides)
     # What was always started earlier is explained by that, and not by its months as well.
@@ -143,11 +141,8 @@ def confounders(
         found.append(tie)
     # What belongs to an explanation is none of its own.
     part = {name for confounder in found for one in confounder.factors for name in parts_of(one)}
-    found += [
-        Confounder(LOWER, (name,))
-        for name in amounts
-        if name not in part and _separated(sides, name, gaps.get(name, 0.0))
-    ]
+    apart = {name: _apart(sides, name) for name in amounts if name not in part}
+    found += [Confounder(LOWER, (name,)) for name, gap in apart.items() if gap > 0 and gap > least_gap(name)]
     return [*found, earlier] if earlier else found
 
 
@@ -190,18 +185,18 @@ def _tie(sides: Sides, factors: Sequence[str]) -> Confounder | None:
     return Confounder(TIE, tuple(tied), labels(sides.first, tied[0]), labels(sides.second, tied[0]), soak)
 
 
-def _separated(sides: Sides, factor: str, least: float) -> bool:
-    """Return whether all of one level lies below all of the other, by more than the least gap; within split soaks, in
-    every one the same way.
+def _apart(sides: Sides, factor: str) -> float:
+    """Return the gap by which all of one level lies below all of the other; within split soaks, in every one the same
+    way. Not above 0 where it does not.
     """
     if sides.split:
         theirs = {cell.soak: cell.means.get(factor) for cell in sides.second}
         pairs = [(cell.means.get(factor), theirs.get(cell.soak)) for cell in sides.first]
         gaps = [a - b for a, b in pairs if a is not None and b is not None]
-        return bool(gaps) and len(gaps) == len(pairs) and (min(gaps) > least or max(gaps) < -least)
+        return max(min(gaps), -max(gaps)) if gaps and len(gaps) == len(pairs) else 0.0
     ours = [cell.means[factor] for cell in sides.first if factor in cell.means]
     against = [cell.means[factor] for cell in sides.second if factor in cell.means]
-    return bool(ours) and bool(against) and max(min(against) - max(ours), min(ours) - max(against)) > least
+    return max(min(against) - max(ours), min(ours) - max(against)) if ours and against else 0.0
 
 
 def _earlier(sides: Sides) -> Confounder | None:

@@ -126,13 +126,18 @@ def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
     return Sides(pair.level, pair.against, first, second, split, others)
 
 
-def counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
-    """Return how many of these cells had each label of a factor; shares add up."""
+def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
+    """Return how many of these cells had each label of a factor, exactly; shares add up."""
     found: dict[str, Fraction] = {}
     for cell in cells:
         for label, share in cell.shares[factor].items():
             found[label] = found.get(label, Fraction(0)) + share
-    return {label: float(count) for label, count in sorted(found.items())}
+    return found
+
+
+def counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
+    """Return the same as numbers, in the order of the labels."""
+    return {label: float(count) for label, count in sorted(tally(cells, factor).items())}
 
 
 def cramers_v(table: Sequence[Sequence[float]]) -> float:

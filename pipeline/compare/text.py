@@ -42,13 +42,13 @@ def pair_sentence(result: PairResult, comparison: Comparison) -> str:
 
 def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
     """The first reason and what would help; a second reason; and where the pair could be compared better."""
-    parts = [f"{result.pair.level} against {result.pair.against}: cannot tell."]
+    leans = result.judgement.direction is not Direction.CANNOT_TELL
+    parts = [f"{result.pair.level} against {result.pair.against}: {'not shown yet' if leans else 'cannot tell'}."]
+    if result.leaning and leans:
+        parts.append(leaning_text(result.pair, result.leaning, comparison.money_a_point, comparison.currency))
     for first in result.judgement.stopped[:1]:
         parts.append(f"{first.reason[0].upper()}{first.reason[1:]}. {first.next_step}.")
     parts += [f"Also, {each.reason}." for each in result.judgement.stopped[1:2]]
-    if result.leaning and result.judgement.direction is not Direction.CANNOT_TELL:
-        parts[0] = f"{result.pair.level} against {result.pair.against}: not shown yet."
-        parts.insert(1, leaning_text(result.pair, result.leaning, comparison.money_a_point, comparison.currency))
     if result.pair.split_only:
         parts.append(f"This is of the {result.pair.split} soaks that hold both: of the others more than this differed.")
     if result.pair.adjusted:

@@ -23,7 +23,7 @@ def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) ->
     cells = [replace(cell.held, value=value) for cell in recipe.cells if (value := of(cell)) is not None]
     names = [rate_name(rate) for rate in recipe.rates]
     levels = levels_of(cells, names)
-    found = [candidate(pair, QUERY, levels, recipe.least_gaps) for pair in pairs_of(levels)]
+    found = [candidate(pair, QUERY, levels, recipe.least_gap) for pair in pairs_of(levels)]
     together = family([each.pair for each in found if each.supported], every_pair=True)
     return {
         (names.index(each.pair.against), names.index(each.pair.level)): replace(each, pair=judged(each.pair, together))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.compare.design import DesignCell as Held
 from pipeline.compare.design import cells as held_cells
-from pipeline.compare.factors import AMOUNTS, Levels, least_gap
+from pipeline.compare.factors import Levels, least_gap
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
 from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
@@ -50,8 +51,8 @@ class RateCell:
 @dataclass(frozen=True)
 class SpawnRecipe:
     """One recipe and its tested rates: what it is called, its units with a rate, the rate of each (its number), the
-    rates (% of wet substrate, mean over batches, rising), and the cells that are known; least_gaps: from which gap on
-    each amount counts as different between its units.
+    rates (% of wet substrate, mean over batches, rising), and the cells that are known; least_gap: from which gap on an
+    amount of a factor counts as different between its units.
     """
 
     called: Mapping[str, str]
@@ -59,7 +60,7 @@ class SpawnRecipe:
     rate: Whole
     rates: tuple[float, ...]
     cells: tuple[RateCell, ...]
-    least_gaps: Mapping[str, float] = field(default_factory=dict)
+    least_gap: Callable[[str], float]
 
     def of_rate(self, rate: int) -> SpawnedUnits:
         """Return the units that had this rate."""
@@ -147,8 +148,7 @@ def _recipe(
             cell = _cell(held[soak, rate_name(rates[number])], number, of_soak, prices, dry)
             if cell:
                 cells.append(cell)
-    gaps = {name: least_gap(rows, name) for name in AMOUNTS}
-    return SpawnRecipe(called, own, rate, rates, tuple(cells), gaps)
+    return SpawnRecipe(called, own, rate, rates, tuple(cells), cache(partial(least_gap, rows)))
 
 
 def rate_name(rate: float) -> str:
