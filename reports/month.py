@@ -18,9 +18,9 @@ class Month:
 
     `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
     flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;
-    `findings` are rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that would make
-    more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last audit of the
-    ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
+    `findings` are lost entries, rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that
+    would make more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last
+    audit of the ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
     `why_no_outlook`: why the table `outlook` has no row, None where it has.
     """
 
@@ -75,6 +75,7 @@ class Month:
             "pickings_set_aside": self.pickings_set_aside,
             "rows_set_aside": self.rows_found("set_aside"),
             "rows_waiting": self.rows_found("waiting"),
+            "entries_lost": sum(each.level == "lost" for each in self.findings),
             "rows_dropped": self.rows_found("dropped"),
             "rows_warning": self.rows_found("warning"),
             "missing": len(self.missing),

@@ -10,7 +10,7 @@ from schemas.contract import Contract, Field
 
 # From worst to mildest. error: found by the audit in the ledger as loaded. waiting: set aside only because a parent row
 # is. missing: a cell that would tell more.
-LEVELS = ("error", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
+LEVELS = ("error", "lost", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
 # So many letters of a cell stand in a sentence; its record has all of them. Our choice, no source.
 VALUE_SHOWN = 200

@@ -47,8 +47,8 @@ def test_entries_that_another_program_saved_over_are_told_once(farm: Farm) -> No
     said = weigh(folder, "7", "412")
     assert (said.code, said.err) == (
         0,
-        "1 entry is not in harvests.csv any more: 2026-02-03 8 411. Did another program save over them? "
-        "Then enter them again; if they were deleted, all is well.\n",
+        "1 entry that gillbook wrote is in no file any more: 8, 2026-02-03: 411 g (harvests.csv). Did another program "
+        "save over it? Put back: gillbook lost --put-back. Meant to be gone: gillbook lost --meant\n",
     )
     assert weigh(folder, "8", "413").err == ""
 

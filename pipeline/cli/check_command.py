@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 HEADINGS = {
     "error": "Wrong in the ledger: found by the audit, whatever the files say.",
+    "lost": "Lost: gillbook wrote these entries, and they are in no file any more.",
     "set_aside": "Set aside: these rows stay in their files and are in no figure.",
     "waiting": "Waiting: these rows follow once the row that they wait for is mended.",
     "dropped": "Cells not used: the row counts, the cell is taken as empty.",
@@ -46,7 +47,8 @@ def check(
 ) -> None:
     """Tell what is wrong in the rows, and how to mend it. Writes all of it to out/set_aside.csv and out/findings.csv.
 
-    Exit code 1 if rows are set aside (but for rows of totals), or an expectation of severity error fails in the audit.
+    Exit code 1 if rows are set aside (but for rows of totals), entries are lost, or an expectation of severity error
+    fails in the audit.
     """
     from pipeline.cli.deep import audit_lines
     from pipeline.cli.show import print_json
@@ -61,7 +63,7 @@ def check(
             typer.echo(line)
     errors = audit.failed("error") if audit else 0
     # A row of totals is in no figure either, but it may stand where it stands.
-    if errors or any(each.level in ("set_aside", "waiting") and each.rule != "totals_row" for each in found):
+    if errors or any(each.level in ("lost", "set_aside", "waiting") and each.rule != "totals_row" for each in found):
         raise typer.Exit(1)
 
 
@@ -73,6 +75,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
     from pipeline.models.silent import silent_units
@@ -86,6 +89,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         found += flush_findings(flush_rule(ledger))
         found += silent_findings(farm, silent_units(view))
         found += missing_findings(missing_cells(view))
+        found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)
     _write_lists(farm, found)

@@ -24,6 +24,7 @@ COMMANDS = {
     "today": "today_command",
     "batch": "batch_command",
     "fill": "batch_command",
+    "lost": "lost_command",
     "mix": "mix_command",
     "refresh": "farm_commands",
     "check": "check_command",

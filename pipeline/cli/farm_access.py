@@ -36,6 +36,7 @@ RUN = RunSettings()
 def open_the_farm(given: Path | None) -> Farm:
     """Open the farm that is meant, and say what is odd about its farm.toml. Raises WrongRequest where there is none."""
     from pipeline.farm.folder import find_folder, open_farm
+    from pipeline.logbook.unfinished import settle
 
     from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
     try:
@@ -49,6 +50,8 @@ def open_the_farm(given: Path | None) -> Farm:
     farm = open_farm(folder)
     for each in farm.findings:
         notify(each.sentence())
+    for message in settle(farm, datetime.now().astimezone().isoformat(timespec="seconds")):
+        notify(message)
     return farm
 
 
@@ -84,9 +87,17 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
         for message in manifest.messages if manifest else ():
             notify(message)
         return None
-    for message in done.messages:
+    for message in (*done.messages, *_of_lost_entries(farm)):
         notify(message)
     return done
+
+
+def _of_lost_entries(farm: Farm) -> list[str]:
+    """Return what is said of entries that no file holds any more, until that is answered."""
+    from pipeline.logbook.lost import lost_entries, lost_message
+
+    lost = lost_entries(farm)
+    return [lost_message(farm, lost)] if lost else []
 
 
 @contextmanager

@@ -60,6 +60,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
     from pipeline.models.silent import silent_units
@@ -69,6 +70,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     settings, view = farm.settings, ledger.view(Query(as_of))
     tables, set_aside = report_tables.of_measures(view, first)
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(missing_cells(view))
+    lost = lost_findings(farm, lost_entries(farm))
     tables |= report_tables.of_growth(view)
     tables |= report_tables.of_comparisons(ledger, as_of)
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
@@ -78,7 +80,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         as_of=as_of,
         late_from=text(settings, "late_from"),
         tables=tables | ahead,
-        findings=[*ledger_findings(ledger, as_of), *flush_findings(flush_rule(ledger)), *silent],
+        findings=[*ledger_findings(ledger, as_of), *flush_findings(flush_rule(ledger)), *silent, *lost],
         missing=missing,
         pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from decimal import Decimal
 from typing import Protocol, TypeVar
 
 from pipeline.farm.folder import Farm
@@ -13,14 +14,12 @@ from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
+from pipeline.logbook.entry_ids import new_entry_ids
 from pipeline.logbook.summaries import WORTH_SAVING, Summaries, current_summaries, load_summaries, save_summaries
 from schemas.finding import OutOfReach
-from schemas.phrases import counted
 
 # A file that another program keeps changing is tried so often.
 TRIES = 5
-# So many entries that are missing are named one by one.
-NAMED = 5
 
 
 @dataclass(frozen=True)
@@ -117,43 +116,54 @@ def open_doubts(destination: Destination) -> list[Doubt]:
     return [Doubt("open elsewhere", message)]
 
 
-def missing_entries(farm: Farm, destination: Destination) -> list[str]:
-    """Return one sentence where last entries are not in the file any more: another program may have saved what it had
-    read before them.
-    """
-    try:
-        data = destination.path.read_bytes()
-    except OSError:
-        data = b""
-    missing = journal.take_missing(farm, destination.name, data)
-    if not missing:
-        return []
-    shown = "; ".join(f"{_place_of(each.cells)} {each.cells.get('fresh_weight_g', '')}" for each in missing[:NAMED])
-    more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
-    many = f"{counted(len(missing), 'entry', 'entries')} {'is' if len(missing) == 1 else 'are'}"
-    return [
-        f"{many} not in {destination.name} any more: {shown}{more}. Did another program save over them? Then enter "
-        "them again; if they were deleted, all is well."
-    ]
-
-
-def _place_of(cells: Mapping[str, str]) -> str:
-    return f"{cells['picked_on']} {cells.get('container') or cells.get('batch', '')}" if "picked_on" in cells else ""
-
-
-def write_rows(farm: Farm, destination: Destination, command: str, rows: Sequence[Values], now: datetime) -> None:
-    """Write these rows to the file, all or none. Those with an entry id go into the journal first, so that they can be
-    taken back. To be called while the logbook is locked.
+def write_rows(
+    farm: Farm,
+    destination: Destination,
+    command: str,
+    rows: Sequence[Values],
+    now: datetime,
+    ids: Sequence[str] = (),
+) -> None:
+    """Write these rows to the file, all or none. They go into the journal first, so that they can be taken back, and
+    named if they get lost. To be called while the logbook is locked. `ids`: those of rows that are put back.
 
     Raises ChangedMeanwhile when the file is not as it was when the destination was chosen; OutOfReach.
     """
+    entries = _journal_entries(farm, destination, command, rows, now, ids)
+    journal.record(farm, entries)
+    try:
+        _write(destination, "".join(each.line for each in entries))
+    except (append.ChangedMeanwhile, OutOfReach):
+        for each in entries:
+            journal.record_undone(farm, each.entry)
+        raise
+    journal.record_written(farm, entries[0].call)
+
+
+def _journal_entries(
+    farm: Farm, destination: Destination, command: str, rows: Sequence[Values], now: datetime, ids: Sequence[str]
+) -> list[journal.JournalEntry]:
+    """Return what the journal says of these rows. Those of a table without entry ids get one for the journal alone."""
     texts = [texts_of(farm, destination, row) for row in rows]
-    entries = [cells for cells in texts if "entry" in cells]
-    moment = now.isoformat(timespec="seconds")
-    for cells in entries:
-        entry = journal.JournalEntry(cells["entry"], entries[0]["entry"], command, destination.name, moment, cells)
-        journal.record(farm, entry)
-    lines = "".join(row_line(destination, cells) for cells in texts)
+    lines = [row_line(destination, cells) for cells in texts]
+    ids = ids or new_entry_ids(int(now.timestamp() * 1000), len(rows))
+    ids = [cells.get("entry", one) for cells, one in zip(texts, ids, strict=True)]
+    offset = None
+    if destination.version is not None and not destination.grows:
+        offset = destination.version[0]
+        lines[0] = ("" if destination.shape.ended else destination.shape.line_end) + lines[0]
+    moment, name, table = now.isoformat(timespec="seconds"), destination.name, destination.table
+    return [
+        journal.JournalEntry(entry, ids[0], command, name, moment, cells, table, _plain(row), line, offset)
+        for entry, cells, row, line in zip(ids, texts, rows, lines, strict=True)
+    ]
+
+
+def _plain(row: Values) -> dict[str, str]:
+    return {name: f"{each:f}" if isinstance(each, Decimal) else str(each) for name, each in row.items()}
+
+
+def _write(destination: Destination, lines: str) -> None:
     path, name = destination.path, destination.name
     if destination.version is None:
         append.make(path, name, header_line(destination) + lines)
@@ -161,8 +171,7 @@ def write_rows(farm: Farm, destination: Destination, command: str, rows: Sequenc
         text = (header_line(destination) + lines).encode("utf-8")
         append.replace(path, name, lambda data: _mark_of(data) + text, destination.version)
     else:
-        before = "" if destination.shape.ended else destination.shape.line_end
-        append.append(path, name, before + lines, destination.version)
+        append.append(path, name, lines, destination.version)
 
 
 def _mark_of(data: bytes) -> bytes:

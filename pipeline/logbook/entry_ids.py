@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 
 # Digits and letters that are not taken for each other when read aloud (Crockford's base 32, without I, L, O, U).
 LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
@@ -17,6 +18,11 @@ def new_entry_ids(now_ms: int, count: int = 1) -> list[str]:
     """Return the ids of so many entries that are written at this time (ms since 1970). No two of them are alike."""
     chance = int.from_bytes(os.urandom(4), "big")
     return [FIRST + _letters(now_ms, TIME_LETTERS) + _letters(chance + at, CHANCE_LETTERS) for at in range(count)]
+
+
+def ids_in(data: bytes) -> set[str]:
+    """Return what looks like an id from here in these bytes of a file."""
+    return {found.decode() for found in re.findall(rb"w[0-9a-hjkmnp-tv-z]{14}", data)}
 
 
 def entry_time_ms(entry: str) -> int | None:

@@ -1,30 +1,40 @@
-"""What was written last, so that it can be taken back: `logbook.undo.jsonl`, one line an entry, safe to delete.
+"""What the logbook wrote last, one line an entry: `logbook.undo.jsonl`. By it entries are taken back, those that
+another program saved over are named, and one that was half written when the machine stopped is settled.
 
-A line is written before its entry, so that an entry never stands in a file without one.
+It may be deleted, and then none of that can be done. A line is on disk before its entry is, so that an entry never
+stands in a file without one; another line says when the entry is on disk.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import os
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
+from datetime import date, timedelta
 from pathlib import Path
 
 from pipeline.farm.folder import Farm
-from pipeline.files.replace import replace_file
+from pipeline.files.replace import replace_file, sync_folder
 
 JOURNAL = "logbook.undo.jsonl"
-# So much stays when the journal grows beyond twice of it: some hundred entries. Our choice, no source.
+# So long an entry stays at least, and so much in any case: no spreadsheet is left open longer. Our choice, no source.
+DAYS_LEFT = 35
 BYTES_LEFT = 50_000
-# So many of the last entries are looked for when another is written: our choice, no source.
-LOOKED_FOR = 40
+# Each time the journal grew by so much, older lines are taken off: our choice, no source.
+BYTES_BETWEEN = 250_000
+# What an entry looks at of the journal, so that it stays quick: some hundred of the last entries.
+TAIL = 100_000
 
 
 @dataclass(frozen=True)
 class JournalEntry:
     """An entry: its id, the id of the first one that was written at once with it (`call`), the command that wrote it,
     its file, the moment, and its cells as written.
+
+    `values`: its cells in the contract's unit, days as year-month-day. `line`: what was written, with its line end.
+    `offset`: the size of the file (bytes) before the call added to it; None where the file was made or replaced.
     """
 
     entry: str
@@ -33,58 +43,129 @@ class JournalEntry:
     file: str
     at: str
     cells: Mapping[str, str]
+    table: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    line: str = ""
+    offset: int | None = None
 
 
-def record(farm: Farm, entry: JournalEntry) -> None:
+@dataclass
+class Journal:
+    """What the journal says: the entries that were not taken back, by id, the latest last; the calls that are known to
+    be on disk; and the ids of entries that are gone, as an entry's command said already.
+    """
+
+    entries: dict[str, JournalEntry] = field(default_factory=dict)
+    written: set[str] = field(default_factory=set)
+    named: set[str] = field(default_factory=set)
+
+    @property
+    def acknowledged(self) -> list[JournalEntry]:
+        """The entries of which it was said that they are on disk."""
+        return [each for each in self.entries.values() if each.call in self.written]
+
+    @property
+    def unfinished(self) -> list[JournalEntry]:
+        """The entries of a call that began to write and did not say that it is done."""
+        left = [each for each in self.entries.values() if each.line and each.call not in self.written]
+        return [each for each in left if each.call == left[-1].call]
+
+
+def record(farm: Farm, entries: Sequence[JournalEntry]) -> None:
     """Note what is about to be written. A journal that cannot be written stops no entry."""
-    _add(farm, asdict(entry))
+    _add(farm, [asdict(each) for each in entries], sync=True)
+
+
+def record_written(farm: Farm, call: str) -> None:
+    """Note that the entries of this call are on disk. Where this line is lost, looking at the file says the same."""
+    _add(farm, [{"written": call}], sync=False)
 
 
 def record_undone(farm: Farm, entry: str, at: str = "") -> None:
-    """Note that the entry of this id was taken back, or is gone."""
-    _add(farm, {"undone": entry, "at": at} if at else {"undone": entry})
+    """Note that the entry of this id was taken back, or is meant to be gone."""
+    _add(farm, [{"undone": entry, "at": at} if at else {"undone": entry}], sync=True)
 
 
-def _add(farm: Farm, line: Mapping[str, object]) -> None:
+def record_named(farm: Farm, entries: Sequence[JournalEntry]) -> None:
+    """Note that the command of an entry said of these that they are gone; it says so once."""
+    _add(farm, [{"named": each.entry} for each in entries], sync=False)
+
+
+def _add(farm: Farm, lines: Sequence[Mapping[str, object]], sync: bool) -> None:
     path = farm.folder / JOURNAL
+    data = b"".join(json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n" for line in lines)
     with suppress(OSError):
-        with open(path, "ab", buffering=0) as out:
-            out.write(json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n")
-            size = out.tell()
-        if size > 2 * BYTES_LEFT:
+        with open(path, "ab+", buffering=0) as out:
+            before = out.seek(0, os.SEEK_END)
+            if before:
+                # After a line that a power cut left half, a line of its own begins.
+                out.seek(-1, os.SEEK_END)
+                data = data if out.read(1) == b"\n" else b"\n" + data
+            out.write(data)
+            if sync:
+                os.fsync(out.fileno())
+        if sync and not before:
+            sync_folder(farm.folder)
+        if (before + len(data)) // BYTES_BETWEEN > before // BYTES_BETWEEN:
             _shorten(path)
 
 
 def _shorten(path: Path) -> None:
-    tail = path.read_bytes()[-BYTES_LEFT:]
-    replace_file(path, tail[tail.index(b"\n") + 1 :])
+    """Take off the first lines, up to one that is young. What undoes an entry stands behind it, and stays with it."""
+    lines = path.read_bytes().splitlines(keepends=True)
+    days = [_day_of(line) for line in lines]
+    last = max((day for day in days if day), default=None)
+    left = sum(map(len, lines))
+    at = 0
+    while last and at < len(lines) and left - len(lines[at]) >= BYTES_LEFT:
+        day = days[at]
+        if day is not None and day >= last - timedelta(days=DAYS_LEFT):
+            break
+        left -= len(lines[at])
+        at += 1
+    if at:
+        replace_file(path, b"".join(lines[at:]), sync=True)
+
+
+def _day_of(line: bytes) -> date | None:
+    with suppress(ValueError, KeyError, TypeError):
+        return date.fromisoformat(json.loads(line)["at"][:10])
+    return None
+
+
+def read_journal(farm: Farm, tail: int | None = None) -> Journal:
+    """Return what the journal says; of its last `tail` bytes alone, where that is given."""
+    found = Journal()
+    try:
+        with open(farm.folder / JOURNAL, "rb") as text:
+            if tail is not None:
+                text.seek(max(0, text.seek(0, os.SEEK_END) - tail))
+            lines = text.read().splitlines()
+    except OSError:
+        return found
+    for line in lines:
+        # A line cut short by a full disk or a power cut says nothing.
+        with suppress(ValueError, KeyError, TypeError):
+            _take(found, json.loads(line))
+    return found
+
+
+def _take(found: Journal, raw: dict[str, str]) -> None:
+    if "undone" in raw:
+        found.entries.pop(raw["undone"], None)
+    elif "written" in raw:
+        found.written.add(raw["written"])
+    elif "named" in raw:
+        found.named.add(raw["named"])
+    else:
+        entry = JournalEntry(**raw)  # type: ignore[arg-type]
+        # Written again, it is the latest.
+        found.entries.pop(entry.entry, None)
+        found.entries[entry.entry] = entry
+        found.written.discard(entry.call)
+        found.named.discard(entry.entry)
 
 
 def undoable(farm: Farm) -> list[JournalEntry]:
     """Return the entries of the journal that were not taken back, the latest last."""
-    try:
-        lines = (farm.folder / JOURNAL).read_bytes().splitlines()
-    except OSError:
-        return []
-    found: dict[str, JournalEntry] = {}
-    for line in lines:
-        # A line cut short by a full disk says nothing.
-        with suppress(ValueError, KeyError, TypeError):
-            raw = json.loads(line)
-            if "undone" in raw:
-                found.pop(raw["undone"], None)
-            else:
-                parts = (raw["entry"], raw["call"], raw["command"], raw["file"], raw["at"], raw["cells"])
-                found[raw["entry"]] = JournalEntry(*parts)
-    return list(found.values())
-
-
-def take_missing(farm: Farm, name: str, data: bytes) -> list[JournalEntry]:
-    """Return which of the last entries for this file are not in it: another program saved over them, or they were
-    deleted, or never written because the machine stopped. Each is returned once, and is in the journal no more.
-    """
-    last = [each for each in undoable(farm) if each.file == name][-LOOKED_FOR:]
-    missing = [each for each in last if each.entry.encode() not in data]
-    for each in missing:
-        record_undone(farm, each.entry)
-    return missing
+    return list(read_journal(farm).entries.values())

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 
 from pipeline.farm.folder import Farm, table_files
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_ours
-from pipeline.logbook.text_table import TextTable, read_text_table
+from pipeline.logbook.text_table import read_text_table
 from schemas.contract import contract
 from schemas.finding import UnreadableFile
 
@@ -28,17 +28,20 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
         except (OSError, UnreadableFile):
             continue
         for row in found.rows:
-            values = {column: _value(farm, table, found, column, found.cell(row, column)) for column in found.at}
+            values = {name: value_of(farm, table, found.units, name, found.cell(row, name)) for name in found.at}
             yield {column: value for column, value in values.items() if value is not None}
 
 
-def _value(farm: Farm, table: str, found: TextTable, column: str, cell: str) -> Value | None:
+def value_of(farm: Farm, table: str, units: Mapping[str, str], column: str, cell: str) -> Value | None:
+    """Return what this cell says, in the contract's unit; None for a blank or unreadable one. `units`: of columns whose
+    unit is not the contract's.
+    """
     each, cell_format = contract(table).field(column), farm.conventions.cell_format
     if each.type == "date":
         return cells.day(cell, cell_format)
     if each.type == "integer":
         return cells.whole(cell, cell_format)
     if each.type == "number":
-        number, unit = cells.quantity(cell, cell_format), found.units.get(column)
+        number, unit = cells.quantity(cell, cell_format), units.get(column)
         return in_ours(number, unit, each.unit or "") if number is not None and unit else number
     return (cells.word(cell, each, cell_format) if each.words else None) or cells.text(cell, cell_format) or None

@@ -8,12 +8,13 @@ from decimal import Decimal
 
 from pipeline.ledger.manifest import new_flush_after
 from pipeline.logbook.amounts import Amount, written
-from pipeline.logbook.book import Book, Clock, Confirm, Doubt, missing_entries, open_doubts, write_rows
+from pipeline.logbook.book import Book, Clock, Confirm, Doubt, open_doubts, write_rows
 from pipeline.logbook.book import enter as enter_planned
 from pipeline.logbook.container_names import known_name
 from pipeline.logbook.containers import Assignment, Containers, Picking, flush_of, unlike_usual
 from pipeline.logbook.destination import Destination, Values, destination_for
 from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
+from pipeline.logbook.lost import lost_lately, lost_message
 from schemas.contract import HARVESTS
 from schemas.phrases import did_you_mean
 from schemas.pickings import SAME_WITHIN_MS
@@ -167,7 +168,8 @@ def log(book: Book, planned: PickingPlan, now: datetime) -> Logged:
     """Write the picking, whole and on disk. To be called while the logbook is locked, with a plan made since."""
     (entry,) = new_entry_ids(int(now.timestamp() * 1000))
     row = values(planned.picking, planned.assignment, planned.flush, entry)
-    missing = missing_entries(book.farm, planned.destination)
+    lost = lost_lately(book.farm, planned.destination.name)
+    missing = [lost_message(book.farm, lost)] if lost else []
     write_rows(book.farm, planned.destination, "weigh", [row], now)
     return Logged(planned, entry, planned.destination.name, planned.destination.next_row, tuple(missing))
 

@@ -26,12 +26,20 @@ def notes(month: Month) -> list[Sentence]:
         (count(month, "rows_dropped"), "with a cell that could not be used"),
         (count(month, "rows_warning"), "with a warning"),
     ]
-    return [(*several(figure, "row"), f" {words}: counted all the same.") for figure, words in counts if figure.value]
+    lost = count(month, "entries_lost")
+    of_lost: list[Sentence] = []
+    if lost.value:
+        they = "is in no file any more, and" if lost.value == 1 else "are in no file any more, and"
+        of_lost.append((*several(lost, "entry", "entries"), f" that gillbook wrote {they} in no figure."))
+    found = [(*several(figure, "row"), f" {words}: counted all the same.") for figure, words in counts if figure.value]
+    return [*of_lost, *found]
 
 
 def section(month: Month) -> Section:
     """Return this section of the report of a month."""
-    by_level = {level: [each for each in month.findings if each.level == level] for level in ("set_aside", "waiting")}
+    by_level = {
+        level: [each for each in month.findings if each.level == level] for level in ("lost", "set_aside", "waiting")
+    }
     roots = sorted(by_level["set_aside"], key=lambda each: -each.waiting)
     others = [each for each in month.findings if each.level in ("dropped", "warning", "notice")]
     return made(
@@ -41,6 +49,7 @@ def section(month: Month) -> Section:
         notes(month),
         (),
         [
+            findings_table("lost", "Lost: written by gillbook, and in no file any more", by_level["lost"]),
             findings_table("set-aside", "Rows set aside, those that others wait for first", roots, waiting=True),
             waiting_table("Rows that wait for them", by_level["waiting"]),
             findings_table("warnings", "Counted all the same: dropped cells, warnings and notices", others),

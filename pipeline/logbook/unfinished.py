@@ -1,0 +1,58 @@
+"""Settling an entry that was being written when its command was ended or the machine stopped: whole, or not at all."""
+
+from __future__ import annotations
+
+from pipeline.farm.folder import Farm
+from pipeline.ledger.lock import locked
+from pipeline.logbook import append, journal
+from pipeline.logbook.entry_ids import ids_in
+from pipeline.logbook.journal import TAIL, JournalEntry
+from schemas.finding import OutOfReach
+
+
+def settle(farm: Farm, now: str) -> list[str]:
+    """Look whether the last entry stands whole in its file; what stands of half of one is taken out. Return what the
+    grower should hear of it. Where another process is writing entries, or nothing can be written, nothing is done.
+    """
+    if not journal.read_journal(farm, TAIL).unfinished:
+        return []
+    try:
+        with locked(farm.folder / append.LOCK_FILE, now, "The logbook"):
+            left = journal.read_journal(farm, TAIL).unfinished
+            return _settled(farm, left) if left else []
+    except (OutOfReach, append.ChangedMeanwhile):
+        return []
+
+
+def _settled(farm: Farm, left: list[JournalEntry]) -> list[str]:
+    first, path = left[0], farm.folder / left[0].file
+    text = "".join(each.line for each in left).encode("utf-8")
+    try:
+        data = path.read_bytes()
+        now = path.stat()
+    except OSError:
+        data, now = b"", None
+    if now is not None and first.offset is not None and _half_of(text, data[first.offset :]):
+        append.cut(path, first.file, first.offset, len(data), (now.st_size, now.st_mtime_ns))
+    elif text in data or {each.entry for each in left} <= ids_in(data):
+        journal.record_written(farm, first.call)
+        return []
+    for each in left:
+        journal.record_undone(farm, each.entry)
+    return [_message(farm, left)]
+
+
+def _half_of(text: bytes, tail: bytes) -> bool:
+    """Whether this end of a file is what a power cut leaves of `text`: its beginning, or zeros in place of bytes."""
+    alike = all(there in (0, wanted) for there, wanted in zip(tail, text, strict=False))
+    return 0 < len(tail) <= len(text) and alike and tail != text
+
+
+def _message(farm: Farm, left: list[JournalEntry]) -> str:
+    from pipeline.logbook.lost import entry_words
+
+    words = "; ".join(entry_words(farm, each) for each in left)
+    return (
+        f"The last entry of gillbook {left[0].command} was cut short, and nothing of it stands in {left[0].file}: "
+        f"{words}. Enter it again."
+    )
