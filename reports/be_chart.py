@@ -7,7 +7,20 @@ from collections.abc import Mapping, Sequence
 import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
-from reports.drawing import Chart, LaneLabel, Point, Points, Spec, across, below, colour_of, data, lane, row_chart
+from reports.drawing import (
+    Chart,
+    LaneLabel,
+    Point,
+    Points,
+    Spec,
+    across,
+    below,
+    colour_of,
+    data,
+    facts_of,
+    lane,
+    row_chart,
+)
 from reports.figures import cell, measured
 from reports.month import Month
 from reports.words import isolated, spoken
@@ -51,7 +64,8 @@ def be_charts(
         keys = (*strain_keys(month, strains), plain_key("group", shape="tick"))
         part = f", part {at} of {len(drawn)}" if len(drawn) > 1 else ""
         title = f"BE by {'batch' if name == 'batches' else 'recipe'}, each finished container a point{part}"
-        charts.append(Chart(f"{name}-{at}", title, spec, keys, table, (*groups, *points)))
+        facts = facts_of([labels[row] for row, _ in lanes])
+        charts.append(Chart(f"{name}-{at}", title, spec, keys, table, (*groups, *points), facts))
     return charts
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import altair as alt
 
 from reports.colours import Key, paint, plain_key
+from schemas.phrases import counted
 from schemas.result_rows import Row
 
 Spec = dict[str, Any]  # of a chart, in Vega-Lite
@@ -27,6 +28,8 @@ TALL_ROW_PX = 68
 NARROW_PX = 190  # height of small charts, three side by side
 # A chart higher than a printed page would be cut: so many lanes at most, the next ones in a further chart or the table.
 LANES_A_CHART = 10
+# So many facts of a chart are read out; a longer list is in the table behind it. Our choice, no source.
+FACTS_READ = 20
 
 CONFIG: Spec = {
     "aria": False,  # the figure around the chart carries the text alternative
@@ -53,6 +56,7 @@ class Chart:
     """A chart: its id on the page, title, specification, key of colours, the result table and its rows as drawn.
 
     Each of `rows` has `row`, the number of the row of `table` that it draws; `kg` columns are the table's g over 1000.
+    `facts` says in words what is drawn, one for each lane, column or curve; `part` says of how many it shows some.
     """
 
     id: str
@@ -61,8 +65,18 @@ class Chart:
     keys: tuple[Key, ...]
     table: str
     rows: tuple[Row, ...]
+    facts: tuple[str, ...]
     narrow: bool = False
     subject: str = ""
+    part: str = ""
+
+    @property
+    def alternative(self) -> str:
+        """What the chart shows, for those who do not see it: its title, and the facts as drawn."""
+        about = f"{self.title}: {self.subject}" if self.subject else self.title
+        rest = len(self.facts) - FACTS_READ
+        more = f"; {counted(rest, 'more fact')} in the table" if rest > 0 else ""
+        return f"Chart. {about}. {'; '.join(self.facts[:FACTS_READ])}{more}."
 
 
 @dataclass(frozen=True)
@@ -71,6 +85,16 @@ class LaneLabel:
 
     name: str
     facts: str
+
+
+def some_of(shown: int, whole: int, things: str, which: str = "first", by: str = "") -> str:
+    """Return the sentence that a chart shows some of many: "The last 14 of 19 soaks."; nothing where it shows all."""
+    return f"The {which} {shown} of {whole} {things}{by}." if shown < whole else ""
+
+
+def facts_of(labels: Sequence[LaneLabel]) -> tuple[str, ...]:
+    """Return what the lanes of a chart say, in words."""
+    return tuple(f"{each.name}: {each.facts}" for each in labels)
 
 
 def data(rows: Points) -> alt.InlineData:
@@ -172,6 +196,7 @@ def stacked_chart(
     table: str,
     colours: Sequence[str],
     tall: bool = False,
+    part: str = "",
 ) -> list[Chart]:
     """A chart of units in parts, in the order of `colours`; no chart where there is no unit."""
     rows = [row for row in rows if row["units"]]
@@ -195,4 +220,4 @@ def stacked_chart(
     )
     used = {row["colour"] for row in rows}
     keys = tuple(plain_key(colour) for colour in colours if colour in used)
-    return [Chart(name, title, spec, keys, table, tuple(rows))]
+    return [Chart(name, title, spec, keys, table, tuple(rows), facts_of(labels), part=part)]

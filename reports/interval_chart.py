@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, known, lane, row_chart
+from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, facts_of, known, lane, row_chart
 from reports.figures import measured, plain, within
 from reports.month import Month
 from schemas.confidence import LEVEL, percent
@@ -31,10 +31,12 @@ def interval_chart(
     columns: tuple[str, str, str],
     labels: Sequence[LaneLabel],
     worth: float | None,
+    part: str = "",
 ) -> list[Chart]:
     """Return the chart of these rows of a table, each a point with its limits; none without rows.
 
     `columns`: the difference and its limits. `worth`: differences nearer to 0 lie in a band too small to act on.
+    `part`: of how many it shows some.
     """
     rows: list[Point] = [
         drawn(month.rows(table)[at], at, *columns) | {"lane": f"{place:03}"} for place, at in enumerate(shown)
@@ -48,7 +50,7 @@ def interval_chart(
     keys = [plain_key("estimate", shape="dot")]
     keys += [plain_key("interval", interval, shape="line")] if limited else []
     keys += [plain_key("small")] if worth else []
-    return [Chart(name, title, spec, tuple(keys), table, tuple(rows))]
+    return [Chart(name, title, spec, tuple(keys), table, tuple(rows), facts_of(labels), part=part)]
 
 
 def _spec(rows: Points, fields: Sequence[str], labels: Sequence[LaneLabel], worth: float | None, title: str) -> Spec:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reports.drawing import Chart
+from reports.drawing import Chart, some_of
 from reports.figures import Sentence
 from reports.tables import PageTable
 
@@ -20,6 +20,12 @@ class Section:
     notes: tuple[Sentence, ...]
     charts: tuple[Chart, ...]
     tables: tuple[PageTable, ...]
+
+
+def some_noted(shown: int, whole: int, things: str, by: str = "") -> list[Sentence]:
+    """Return the note that a list or a row of charts shows some of many; none where it shows all."""
+    part = some_of(shown, whole, things, by=by)
+    return [(part,)] if part else []
 
 
 def made(

@@ -10,8 +10,9 @@ from typing import Any
 
 from report_estimates import ahead, compared, estimates, rates, row_of
 
+from reports.drawing import Chart
 from reports.month import Month
-from reports.page import render
+from reports.page import render, sections
 from schemas.finding import Finding
 
 FIRST, LAST = date(2026, 9, 1), date(2026, 9, 30)
@@ -272,3 +273,9 @@ CASES: Mapping[str, Callable[[], Month]] = {
 def page_of(case: str) -> str:
     """The page of a case, made once for all tests."""
     return render(CASES[case]())
+
+
+@cache
+def charts_of(case: str) -> list[Chart]:
+    """The charts of the page of a case, made once for all tests."""
+    return [chart for block in sections(CASES[case]()) for chart in block.charts]

@@ -16,19 +16,39 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from report_months import CASES, HOSTILE, Unit, a_month, found, page_of
+from report_months import CASES, HOSTILE, Unit, a_month, charts_of, found, page_of
 from report_reader import Page, data_rows, read_page, told_by
 
 from reports.document import script_json
+from reports.drawing import FACTS_READ, Chart
 from reports.figures import field_of, shown_unit
 from reports.month import Month
-from reports.page import DEFINED, SECTIONS, VIEWS, render, sections
+from reports.page import DEFINED, SECTIONS, VIEWS, render
 from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
 # Numbers that are the name of something, or ours: no figure of a farm.
 CONSTANTS = re.compile(r"\b(95|99) % (interval|limits)|\b(50|80) % bands?|[Oo]f 9[59] %|at 95 %|on 1 batch")
 DATES = re.compile(r"(January|February|March|April|May|June|July|August|September|October|November|December) \d{4}")
+
+# chart (the start of its id): the value that its facts read out, its decimals, and the factor to what is shown
+READ_OUT = {
+    "weeks": ("kg", 2),
+    "months": ("kg", 2),
+    "outlook": ("mediankg", 2),
+    "batches": ("be", 1),
+    "recipes": ("be", 1),
+    "differences": ("difference", 1),
+    "spawn": (None, 1),
+    "curve": ("declinestarted", 2),
+    "flush-states": ("units", 0),
+    "waiting": (None, 1),
+    "pins": ("pinnedpct", 0),
+    "losses": ("lost", None),
+    "soaks": ("units", 0),
+    "causes": ("lost", 0),
+    "stages": ("share", 1),
+}
 
 
 def assert_figures(month: Month, page: Page) -> None:
@@ -108,7 +128,7 @@ def test_no_number_stands_outside_of_a_figure(case: str) -> None:
 def test_every_value_drawn_is_the_tables(case: str) -> None:
     month = CASES[case]()
     column_of = {"share": "share_pct", "low": "low_pct", "high": "high_pct", "be": "be_pct"}
-    for chart in (chart for block in sections(month) for chart in block.charts):
+    for chart in charts_of(case):
         assert chart.rows
         for drawn in chart.rows:
             table = "finished_units" if "unit_row" in drawn else chart.table
@@ -294,3 +314,52 @@ def test_words_and_marks_stand_out_from_the_paper(scheme: int) -> None:
     assert [name for name in ("ink", "ink-soft", "link") if contrast(name) < 4.5] == []
     strains = [told[f"strain-{at}"] for at in range(1, 5)]
     assert len({*strains, told["strain-other"]}) == 5
+
+
+def start_of(chart: Chart) -> str:
+    return next(start for start in sorted(READ_OUT, key=len, reverse=True) if chart.id.startswith(start))
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_chart_reads_out_its_own_data(case: str) -> None:
+    for chart in charts_of(case):
+        assert chart.facts, chart.id
+        name, decimals = READ_OUT[start_of(chart)]
+        if name is None or decimals is None or len(chart.facts) > FACTS_READ:
+            continue
+        # A dot of the chart of BE is a container; what is read out is the lane's.
+        rows = [row for row in chart.rows if row.get(name) is not None and "unit_row" not in row]
+        drawn = [row[name] for row in rows if start_of(chart) != "soaks" or row["colour"] == "lost"]
+        if chart.id.startswith("pins"):
+            drawn = drawn[-1:]
+        for value in drawn:
+            if value or start_of(chart) not in ("soaks", "weeks", "flush-states"):
+                assert f"{value:.{decimals}f}" in chart.alternative.replace("\u202f", ""), (chart.id, value)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_no_two_charts_of_a_page_read_the_same(case: str) -> None:
+    labels = [
+        attributes["aria-label"] for _, attributes in read_page(page_of(case)).tags if attributes.get("role") == "img"
+    ]
+    assert len(labels) == len(set(labels)) == len(charts_of(case))
+
+
+def test_a_chart_that_shows_some_of_many_says_how_many() -> None:
+    shown = {chart.id: chart for chart in charts_of("sixty_batches")}
+    assert shown["soaks"].part == "The last 14 of 30 soaks."
+    assert len(shown["soaks"].facts) == 14
+    assert shown["months"].part == "The last 13 of 25 months."
+    assert shown["months"].part in read_page(page_of("sixty_batches")).text
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_chart_of_all_says_nothing_of_a_part(case: str) -> None:
+    """Of the charts with one fact for each row of their table."""
+    month = CASES[case]()
+    for chart in charts_of(case):
+        if chart.id in ("soaks", "months", "causes", "losses"):
+            whole = len([row for row in month.rows(chart.table) if chart.id not in ("causes",) or row["lost"]])
+            assert bool(chart.part) == (len(chart.facts) < whole), chart.id
+            if chart.part:
+                assert re.match(rf"The (last|first) {len(chart.facts)} of {whole} ", chart.part), chart.part

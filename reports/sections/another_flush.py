@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reports.by_substrate import NAMED, reasons, substrate_name
 from reports.columns import Limited, View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, some_of
 from reports.figures import Part, Sentence, cell, within
 from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
@@ -91,14 +91,16 @@ def waiting_chart(month: Month) -> list[Chart]:
     money = any(row["difference_money_per_day"] is not None for row in table)
     column = "difference_money_per_day" if money else "difference_g_per_day"
     columns = (column, f"{column}_low", f"{column}_high")
-    shown = [at for at, row in enumerate(table) if row[column] is not None][:LANES_A_CHART]
+    known = [at for at, row in enumerate(table) if row[column] is not None]
+    shown = known[:LANES_A_CHART]
     names = [
         f"{isolated(spoken('substrate', text_of(table[at], 'substrate')))}, flush {table[at]['flush']}" for at in shown
     ]
     facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
     labels = [LaneLabel(*both) for both in zip(names, facts, strict=True)]
+    part = some_of(len(shown), len(known), "flushes of substrates")
     title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
-    return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None)
+    return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None, part)
 
 
 def section(month: Month) -> Section:

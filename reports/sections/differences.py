@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reports.columns import Limited, Merged, View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, some_of
 from reports.figures import LONGEST_NAME, Name, Sentence, count, several
 from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
-from reports.section import Section, made
+from reports.section import Section, made, some_noted
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
 from schemas.answers import Direction
@@ -101,6 +101,7 @@ def notes(month: Month) -> list[Sentence]:
     near.sort(key=lambda at: _width(rows[at]))
     return [
         *(_finding(rows[at]) for at in held[:SENTENCES_SHOWN]),
+        *some_noted(min(len(held), SENTENCES_SHOWN), len(held), "answers; the table has all"),
         *(_finding(rows[at]) for at in near[:NEAREST_SHOWN]),
         (
             "Each soak counts once at a level: containers of one soak share its fate, and counting them one by one "
@@ -142,6 +143,7 @@ def pairs_chart(month: Month) -> list[Chart]:
     table = month.rows("compared_pairs")
     shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
     shown.sort(key=lambda at: (not month.pair_is_decided(at), _width(table[at])))
+    part = some_of(min(len(shown), LANES_A_CHART), len(month.pairs("be")), "pairs", by=", answered or nearest to it")
     shown = shown[:LANES_A_CHART]
     labels = [
         LaneLabel(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown
@@ -149,7 +151,7 @@ def pairs_chart(month: Month) -> list[Chart]:
     worth = number_of(table[shown[0]], "smallest_effect") if shown else None
     title = "Differences in BE, points"
     return interval_chart(
-        month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth
+        month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth, part
     )
 
 

@@ -9,10 +9,21 @@ import altair as alt
 from reports.by_substrate import CURVES_SHOWN, NAMED, substrate_name
 from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import LANES_A_CHART, NARROW_PX, Chart, LaneLabel, column_chart, data, drawn, known, stacked_chart
+from reports.drawing import (
+    LANES_A_CHART,
+    NARROW_PX,
+    Chart,
+    LaneLabel,
+    column_chart,
+    data,
+    drawn,
+    known,
+    some_of,
+    stacked_chart,
+)
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
-from reports.section import Section, made
+from reports.section import Section, made, some_noted
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.confidence import LEVEL, percent
@@ -82,6 +93,8 @@ def notes(month: Month) -> list[Sentence]:
     resolved.sort(key=lambda at: -number_of(month.rows("declines")[at], "soaks"))
     return [
         *(_per_flush(month, at) for at in resolved[:NAMED]),
+        *some_noted(min(len(resolved), NAMED), len(resolved), "substrates"),
+        *_curves_left_out(month),
         *_derived(month),
         (
             "All containers of the record so far. A container closed without the flush counts as nothing given; one "
@@ -135,14 +148,23 @@ def _not_yet(month: Month, table: str, at: int) -> Sentence:
 
 def curves(month: Month) -> list[Chart]:
     """What each flush gives of the first, per container started: a small chart for each substrate with two flushes."""
+    groups = _with_two_flushes(month)
+    most = sorted(groups, key=lambda name: -_most_known(month, groups[name]))
+    return [_curve(month, name, groups[name], at) for at, name in enumerate(most[:CURVES_SHOWN], start=1)]
+
+
+def _with_two_flushes(month: Month) -> dict[str, list[int]]:
+    """Return the rows of each substrate that has a decline of two flushes."""
     groups: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("flushes")):
         if row["decline_started"] is not None:
             groups.setdefault(text_of(row, "substrate"), []).append(at)
-    most = sorted(
-        (name for name, rows in groups.items() if len(rows) > 1), key=lambda name: -_most_known(month, groups[name])
-    )
-    return [_curve(month, name, groups[name], at) for at, name in enumerate(most[:CURVES_SHOWN], start=1)]
+    return {name: rows for name, rows in groups.items() if len(rows) > 1}
+
+
+def _curves_left_out(month: Month) -> list[Sentence]:
+    whole = len(_with_two_flushes(month))
+    return some_noted(min(whole, CURVES_SHOWN), whole, "substrates have a curve here", " with most containers")
 
 
 def _most_known(month: Month, places: Sequence[int]) -> int:
@@ -185,13 +207,19 @@ def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> 
     )
     name = spoken("substrate", substrate)
     spec = column_chart(marks, height=NARROW_PX)
-    return Chart(f"curve-{number}", "Flush curve", spec, keys, "flushes", tuple(rows), True, name)
+    facts = tuple(
+        f"flush {row['number']} {row['declinestarted']:.2f} of flush 1"
+        + (f" ({row['declinestartedlow']:.2f} to {row['declinestartedhigh']:.2f})" if row in limited else "")
+        for row in rows
+    )
+    return Chart(f"curve-{number}", "Flush curve", spec, keys, "flushes", tuple(rows), facts, True, name)
 
 
 def states_chart(month: Month) -> list[Chart]:
     """Of how many containers each flush is known, and of how many not yet."""
     table = month.rows("flushes")
-    places = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]][:LANES_A_CHART]
+    found = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]]
+    places = found[:LANES_A_CHART]
     rows, labels = [], []
     for place, at in enumerate(places):
         known_units, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
@@ -202,7 +230,8 @@ def states_chart(month: Month) -> list[Chart]:
             for colour, count in (("known", known_units), ("not-yet", not_yet))
         ]
     title = "Containers known through each flush, and not yet"
-    return stacked_chart(rows, labels, "flush-states", title, "flushes", ("known", "not-yet"), tall=True)
+    part = some_of(len(places), len(found), "flushes of substrates")
+    return stacked_chart(rows, labels, "flush-states", title, "flushes", ("known", "not-yet"), tall=True, part=part)
 
 
 def section(month: Month) -> Section:

@@ -6,7 +6,19 @@ import altair as alt
 
 from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import Merged, View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel, across, below, data, lane, row_chart, stacked_chart
+from reports.drawing import (
+    LANES_A_CHART,
+    Chart,
+    LaneLabel,
+    across,
+    below,
+    data,
+    facts_of,
+    lane,
+    row_chart,
+    some_of,
+    stacked_chart,
+)
 from reports.figures import (
     Figure,
     Part,
@@ -22,7 +34,7 @@ from reports.figures import (
     total,
 )
 from reports.month import Month
-from reports.section import Section, made
+from reports.section import Section, made, some_noted
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of, whole_of
@@ -125,6 +137,7 @@ def notes(month: Month) -> list[Sentence]:
     for row in without[:UNSURE_NAMED]:
         kind = named(", ".join(spoken(column, text_of(row, column)) for column in ("substrate", "treatment")))
         notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
+    notes += some_noted(min(len(without), UNSURE_NAMED), len(without), "kinds without an interval")
     notes.append(
         (
             "All containers of the record so far. Containers of one soak share its fate, so an interval comes from the "
@@ -151,10 +164,11 @@ def loss_facts(month: Month, at: int) -> Sentence:
 def shares_chart(month: Month) -> list[Chart]:
     """Which share was lost of each substrate and treatment, with its interval where there is one."""
     table = month.rows("losses")
-    places = sorted(
+    judged = sorted(
         (at for at, row in enumerate(table) if row["lost_pct"] is not None),
         key=lambda at: number_of(table[at], "units_not_yet") - number_of(table[at], "units"),
-    )[:LANES_A_CHART]
+    )
+    places = judged[:LANES_A_CHART]
     if not places:
         return []
     labels = [
@@ -182,7 +196,9 @@ def shares_chart(month: Month) -> list[Chart]:
         rules = alt.Chart(data(limited)).mark_rule(strokeWidth=2, color=paint("interval"), yOffset=below(True))
         marks.insert(0, rules.encode(x=across("low", title, (0, 100)), x2="high:Q", y=lane(labels), tooltip=tip))
     keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if limited else []))
-    return [Chart("losses", "Share lost", row_chart(marks, labels, tall=True), keys, "losses", tuple(rows))]
+    spec = row_chart(marks, labels, tall=True)
+    part = some_of(len(places), len(judged), "kinds, those with most containers")
+    return [Chart("losses", "Share lost", spec, keys, "losses", tuple(rows), facts_of(labels), part=part)]
 
 
 def soaks_chart(month: Month) -> list[Chart]:
@@ -196,13 +212,15 @@ def soaks_chart(month: Month) -> list[Chart]:
             {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
             for colour, count in (("lost", lost), ("kept", units - lost))
         ]
-    return stacked_chart(rows, labels, "soaks", "Lost of each soak", "soaks", ("lost", "kept"))
+    part = some_of(len(labels), len(table), "soaks", "last")
+    return stacked_chart(rows, labels, "soaks", "Lost of each soak", "soaks", ("lost", "kept"), part=part)
 
 
 def causes_chart(month: Month) -> list[Chart]:
     """For which cause containers were lost."""
     table = month.rows("causes")
-    places = [at for at, row in enumerate(table) if row["lost"]][:CAUSES_SHOWN]
+    found = [at for at, row in enumerate(table) if row["lost"]]
+    places = found[:CAUSES_SHOWN]
     if not places:
         return []
     labels = [
@@ -218,7 +236,10 @@ def causes_chart(month: Month) -> list[Chart]:
     spec = row_chart(
         [bars.encode(x=across("lost", "containers lost", whole=True), y=lane(labels), tooltip=tip)], labels
     )
-    return [Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows))]
+    part = some_of(len(places), len(found), "causes")
+    return [
+        Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows), facts_of(labels), part=part)
+    ]
 
 
 def section(month: Month) -> Section:

@@ -6,7 +6,7 @@ import altair as alt
 
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
-from reports.drawing import Chart, Points, column_chart, data, drawn
+from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
 from reports.month import Month
 from reports.section import Section, made
@@ -117,14 +117,16 @@ def ahead_chart(month: Month) -> list[Chart]:
 def past_chart(month: Month) -> list[Chart]:
     """Return the chart of what would have been foreseen a week before, on past days, and of what came."""
     table = month.rows("outlook_past")
-    places = [at for at, row in enumerate(table) if row["week"] == 1][-PAST_SHOWN:]
+    found = [at for at, row in enumerate(table) if row["week"] == 1]
+    places = found[-PAST_SHOWN:]
     rows = [
         drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(day_of(table[at], "first_day"))} for at in places
     ]
-    return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True)
+    part = some_of(len(places), len(found), "past weeks", "last")
+    return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True, part=part)
 
 
-def _chart(name: str, title: str, table: str, rows: Points, came: bool) -> list[Chart]:
+def _chart(name: str, title: str, table: str, rows: Points, came: bool, part: str = "") -> list[Chart]:
     if not rows:
         return []
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))
@@ -155,7 +157,15 @@ def _chart(name: str, title: str, table: str, rows: Points, came: bool) -> list[
         dots = base.mark_circle(color=paint("came"), size=90, opacity=1)
         marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
         keys.append(plain_key("came", shape="dot"))
-    return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows))]
+    return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows), _said(rows, came), part=part)]
+
+
+def _said(rows: Points, came: bool) -> tuple[str, ...]:
+    return tuple(
+        f"week from {row['label']}: {row['mediankg']:.2f} kg (80 % band {row['low80kg']:.2f} to {row['high80kg']:.2f})"
+        + (f", {row['actualkg']:.2f} kg came" if came and row["actualkg"] is not None else "")
+        for row in rows
+    )
 
 
 def section(month: Month) -> Section:

@@ -6,7 +6,7 @@ import altair as alt
 
 from reports.colours import paint, plain_key, strain_colours, strain_keys
 from reports.columns import View
-from reports.drawing import Chart, colour_of, column_chart, data
+from reports.drawing import Chart, colour_of, column_chart, data, some_of
 from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
@@ -135,7 +135,11 @@ def months_chart(month: Month) -> list[Chart]:
     compared = [row for row in rows if row["row"] in (now, month.place(1), month.place(12))]
     texts = alt.Chart(data(compared)).mark_text(baseline="bottom", dy=-4)
     spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))])
-    return [Chart("months", "Picked in each month", spec, (plain_key("mass"),), "months", tuple(rows))]
+    facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
+    part = some_of(len(rows), now + 1, "months", "last")
+    return [
+        Chart("months", "Picked in each month", spec, (plain_key("mass"),), "months", tuple(rows), facts, part=part)
+    ]
 
 
 def _short_month(text: str) -> str:
@@ -178,6 +182,7 @@ def weeks_chart(month: Month) -> list[Chart]:
             keys,
             "weeks",
             tuple(rows),
+            tuple(f"week from {row['label']}, {row['strain']}: {row['kg']:.2f} kg" for row in rows if row["kg"]),
         )
     ]
 

@@ -9,10 +9,10 @@ import altair as alt
 from reports.by_substrate import CURVES_SHOWN, reasons, substrate_name
 from reports.colours import paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import NARROW_PX, Chart, column_chart, data, drawn, known
+from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
 from reports.figures import Name, Part, Sentence, cell, measured, several, within
 from reports.month import Month
-from reports.section import Section, made
+from reports.section import Section, made, some_noted
 from reports.tables import table
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
@@ -94,7 +94,9 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("pins")
     if not rows:
         return []
+    drawn_of = len(_followed(month))
     return [
+        *some_noted(min(drawn_of, CURVES_SHOWN), drawn_of, "substrates are drawn", ", those with most containers"),
         *reasons(month, "pins", "why_no_interval", "No limits for "),
         (
             "All containers of the record so far, from inoculation. A container lost before its pins counts as one "
@@ -106,6 +108,12 @@ def notes(month: Month) -> list[Sentence]:
 
 def curves(month: Month) -> list[Chart]:
     """Which share of the containers started has pins by each day, and which was lost: a small chart a substrate."""
+    groups = _followed(month)
+    return [_incidence(month, name, groups[name], at) for at, name in enumerate([*groups][:CURVES_SHOWN], start=1)]
+
+
+def _followed(month: Month) -> dict[str, list[int]]:
+    """Return the rows of the curve of each substrate that shows pins or losses, the one with most containers first."""
     started = {
         text_of(row, "substrate"): number_of(row, "units") for row in month.rows("pins") if row["pinned"] or row["lost"]
     }
@@ -113,8 +121,7 @@ def curves(month: Month) -> list[Chart]:
     for at, row in enumerate(month.rows("pins_curve")):
         if row["substrate"] in started and row["pinned_pct"] is not None:
             groups.setdefault(text_of(row, "substrate"), []).append(at)
-    most = sorted(groups, key=lambda name: -started[name])[:CURVES_SHOWN]
-    return [_incidence(month, name, groups[name], at) for at, name in enumerate(most, start=1)]
+    return {name: groups[name] for name in sorted(groups, key=lambda name: -started[name])}
 
 
 def _incidence(month: Month, substrate: str, places: Sequence[int], number: int) -> Chart:
@@ -149,7 +156,21 @@ def _incidence(month: Month, substrate: str, places: Sequence[int], number: int)
         keys.append(plain_key("band-wide", f"{percent(LEVEL)} limits"))
     name = spoken("substrate", substrate)
     spec = column_chart(marks, height=NARROW_PX)
-    return Chart(f"pins-{number}", "Pins, day by day", spec, tuple(keys), "pins_curve", tuple(rows), True, name)
+    return Chart(
+        f"pins-{number}", "Pins, day by day", spec, tuple(keys), "pins_curve", tuple(rows), _said(rows), True, name
+    )
+
+
+def _said(rows: Points) -> tuple[str, ...]:
+    """Return the curve in words: each day on which the share with pins, or that lost, changes."""
+    steps = [row for before, row in zip([None, *rows], rows, strict=False) if before is None or _moves(before, row)]
+    return tuple(
+        f"by day {row['day']:.0f} {row['pinnedpct']:.0f} % with pins, {row['lostpct']:.0f} % lost" for row in steps
+    )
+
+
+def _moves(before: Point, row: Point) -> bool:
+    return bool(before["pinnedpct"] != row["pinnedpct"] or before["lostpct"] != row["lostpct"])
 
 
 def section(month: Month) -> Section:

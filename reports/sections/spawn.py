@@ -11,7 +11,7 @@ from reports.columns import Limited, Merged, View
 from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
 from reports.month import Month
-from reports.section import Section, made
+from reports.section import Section, made, some_noted
 from reports.tables import merged, table
 from reports.words import isolated, spoken
 from schemas.answers import StepAnswer
@@ -161,14 +161,16 @@ def notes(month: Month) -> list[Sentence]:
     """Return why steps have no answer, the best rates, and how a curve is to be read."""
     rows = month.rows("spawn_steps")
     notes: list[Sentence] = []
-    for at, row in list(enumerate(rows))[:STEPS_SHOWN]:
-        if row["why"]:
-            rates: Sentence = (
-                cell(month, "spawn_steps", at, "from_rate_wet_pct"),
-                " to ",
-                measured(month, "spawn_steps", at, "to_rate_wet_pct"),
-            )
-            notes.append(("On ", _recipe_name(row), ", ", *rates, ": ", Name(f"{row['why']}. {row['next_step']}")))
+    undecided = [at for at, row in enumerate(rows) if row["why"]]
+    for at in undecided[:STEPS_SHOWN]:
+        row = rows[at]
+        rates: Sentence = (
+            cell(month, "spawn_steps", at, "from_rate_wet_pct"),
+            " to ",
+            measured(month, "spawn_steps", at, "to_rate_wet_pct"),
+        )
+        notes.append(("On ", _recipe_name(row), ", ", *rates, ": ", Name(f"{row['why']}. {row['next_step']}")))
+    notes += some_noted(min(len(undecided), STEPS_SHOWN), len(undecided), "steps without an answer")
     for at, row in enumerate(month.rows("spawn_best")):
         if row["best_rate_wet_pct"] is not None:
             best = measured(month, "spawn_best", at, "best_rate_wet_pct")
@@ -176,6 +178,8 @@ def notes(month: Month) -> list[Sentence]:
             notes.append(
                 ("The best rate for ", _recipe_name(row), ": ", best, *limits, ", by ", Name(text_of(row, "of")), ".")
             )
+    tried = len(_at_several_rates(month))
+    notes += some_noted(min(tried, RECIPES_SHOWN), tried, "recipes are drawn", ", those with most batches")
     if month.rows("spawn_points"):
         notes.append(
             (
@@ -188,18 +192,23 @@ def notes(month: Month) -> list[Sentence]:
 
 def points_charts(month: Month) -> list[Chart]:
     """Return charts of what each batch gave at its rate, of the recipes with most batches at several rates."""
-    groups: dict[RecipeKey, list[int]] = {}
-    for at, row in enumerate(month.rows("spawn_points")):
-        groups.setdefault(_recipe_key(row), []).append(at)
-    table = month.rows("spawn_points")
-    several = [name for name, of in groups.items() if len({table[at]["level_wet_pct"] for at in of}) > 1]
-    most = sorted(several, key=lambda name: -len(groups[name]))[:RECIPES_SHOWN]
+    groups = _at_several_rates(month)
     return [
         chart
-        for number, name in enumerate(most, start=1)
+        for number, name in enumerate([*groups][:RECIPES_SHOWN], start=1)
         for measure in MEASURED
         for chart in _chart(month, name, groups[name], measure, number)
     ]
+
+
+def _at_several_rates(month: Month) -> dict[RecipeKey, list[int]]:
+    """Return the rows of each recipe that was tried at several rates, the one with most batches first."""
+    table = month.rows("spawn_points")
+    groups: dict[RecipeKey, list[int]] = {}
+    for at, row in enumerate(table):
+        groups.setdefault(_recipe_key(row), []).append(at)
+    several = [name for name, of in groups.items() if len({table[at]["level_wet_pct"] for at in of}) > 1]
+    return {name: groups[name] for name in sorted(several, key=lambda name: -len(groups[name]))}
 
 
 def _recipe_key(row: Row) -> RecipeKey:
@@ -229,7 +238,12 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     name = spoken("batch", merged(TRIED, table[places[0]]).text)
     spec = column_chart(marks, height=NARROW_PX)
     chart_id = f"spawn-{number}-{field}"
-    return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), True, name)]
+    facts = tuple(
+        f"{row['name']}: {row[field]:.1f} at {row['ratewetpct']:.1f} %"
+        for row in sorted(points, key=lambda row: row["ratewetpct"])
+    )
+    said = f"{title}, {axis}" if axis not in title else title
+    return [Chart(chart_id, said, spec, tuple(keys), "spawn_points", tuple(points), facts, True, name)]
 
 
 def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:

@@ -6,7 +6,7 @@ import altair as alt
 
 from reports.colours import plain_key
 from reports.columns import View
-from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, lane, row_chart
+from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, facts_of, lane, row_chart
 from reports.figures import Sentence, measured
 from reports.month import Month
 from reports.section import Section, made
@@ -76,7 +76,9 @@ def stages_chart(month: Month) -> list[Chart]:
     keys = tuple(
         plain_key(colour) for colour in ("mass", "late", "unnoted") if any(row["colour"] == colour for row in rows)
     )
-    return [Chart("stages", "Cap stage when cut", row_chart(marks, labels), keys, "stages", tuple(rows))]
+    return [
+        Chart("stages", "Cap stage when cut", row_chart(marks, labels), keys, "stages", tuple(rows), facts_of(labels))
+    ]
 
 
 def section(month: Month) -> Section:
