@@ -29,8 +29,9 @@ from schemas.result_rows import number_of, text_of
 
 def be_text(month: Month, table: str, at: int) -> str:
     """Return the BE of this row in words, with its unit."""
-    if month.rows(table)[at]["be_pct"] is None:
-        return "no dry mass"
+    row = month.rows(table)[at]
+    if row["be_pct"] is None:
+        return "no dry mass" if row["fresh_g"] else "all lost"
     return measured(month, table, at, "be_pct").full
 
 

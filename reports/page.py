@@ -11,7 +11,7 @@ from markupsafe import Markup
 from reports.cautions import cautions
 from reports.document import environment, part, policy, script_json
 from reports.drawing import Spec
-from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, rows_of, several
+from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, several
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
 from reports.section import Section
@@ -107,16 +107,10 @@ def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
         measured(month, "months", at, column) for column in ("fresh_g", "be_finished_pct", "picked_late_pct")
     )
     pickings = cell(month, "months", at, "pickings")
-    finished = cell(month, "months", at, "units_finished")
-    batches = several(rows_of(month, "finished_batches"), "batch", "batches")
-    units: Sentence = (
-        (*several(finished, "container"), " of ", *batches) if finished.value else ("no container finished",)
-    )
-    no_dry: Sentence = ("no dry mass known",) if finished.value else units
     no_stage: Sentence = ("no stage noted",) if pickings.value else ("nothing picked",)
     return [
         ("Picked", fresh, ("in ", *several(pickings, "picking"))),
-        ("BE of what finished", be if be.value is not None else None, units if be.value is not None else no_dry),
+        ("BE of what finished", be if be.value is not None else None, _rests_of_be(month)),
         (
             "Picked late",
             late if late.value is not None else None,
@@ -124,6 +118,17 @@ def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
         ),
         last,
     ]
+
+
+def _rests_of_be(month: Month) -> Sentence:
+    """Return the containers and batches in the BE of what finished, or why there is none."""
+    of = finished.of_be(month)
+    if of:
+        return of
+    lost = finished.all_lost(month)
+    if lost:
+        return (lost, " lost")
+    return ("no dry mass known",) if month.rows("finished_units") else ("no container finished",)
 
 
 def as_of(month: Month) -> Sentence:

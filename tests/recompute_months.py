@@ -26,9 +26,9 @@ def months(farm: Farm, as_of: date) -> list[dict[str, Cell]]:
             "fresh_g": float(total(picking.grams for picking in picked)),
             "pickings": len(picked),
             "units_finished": len(ended),
-            "be_finished_pct": efficiency(ended),
+            "be_finished_pct": efficiency(ended) or None,
             "units_inoculated": len(begun),
-            "be_inoculated_pct": efficiency([unit for unit in begun if unit.finished]),
+            "be_inoculated_pct": efficiency([unit for unit in begun if unit.finished]) or None,
             "picked_late_pct": late_pct(picked, farm.late_from),
             "culled_pct": culled_pct(picked),
         }

@@ -55,6 +55,7 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "finished_recipes": [
             {"substrate": key[0], "treatment": key[1], "spawn_form": "grain"}
             | {"batches": len({each.batch for each in of})}
+            | {"batches_in_be": len({each.batch for each in of if each.dry_g})}
             | _counts(of)
             for key, of in _by(units, "substrate", "treatment").items()
         ],
@@ -93,7 +94,10 @@ def _be(units: Sequence[Unit]) -> float | None:
 def _counts(units: Sequence[Unit]) -> dict[str, Any]:
     without = sum(1 for each in units if not each.dry_g)
     fresh = sum(each.fresh_g for each in units)
-    return {"units": len(units), "units_without_dry_mass": without, "fresh_g": fresh, "be_pct": _be(units)}
+    dry = sum(each.dry_g or 0 for each in units) or None
+    return {"units": len(units), "units_without_dry_mass": without, "fresh_g": fresh, "substrate_dry_g": dry} | {
+        "be_pct": _be(units) or None
+    }
 
 
 def _unit(each: Unit) -> dict[str, Any]:
@@ -114,7 +118,7 @@ def _unit(each: Unit) -> dict[str, Any]:
 
 
 def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[dict[str, Any]]:
-    now = {"units_finished": len(units), "be_finished_pct": _be(units)}
+    now = {"units_finished": len(units), "be_finished_pct": _be(units) or None}
     told = [(name, fresh, {"units_finished": 0, "be_finished_pct": None}) for name, fresh in before]
     return [
         {"month": name, "fresh_g": fresh, "pickings": 3 if fresh else 0}

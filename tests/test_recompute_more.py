@@ -262,7 +262,12 @@ def test_months_leave_none_out_and_lapse_when_due(tmp_path: Path) -> None:
         ("2026-03", 500.0, 2, 1, 1),
         ("2026-04", 0.0, 0, 1, 0),  # 45 days after its last picking on 4 March, A lapses on 18 April
     ]
-    assert told(rows, "be_finished_pct", "be_inoculated_pct") == [(None, 50.0), (None, None), (0.0, 0.0), (50.0, None)]
+    assert told(rows, "be_finished_pct", "be_inoculated_pct") == [
+        (None, 50.0),
+        (None, None),
+        (None, None),
+        (50.0, None),
+    ]
     # Flat is not late (turned_up is); 20 g of 500 culled, as 101 g of 100 cannot be.
     assert told(rows[1:3], "picked_late_pct", "culled_pct") == [(None, None), (0.0, 4.0)]
     assert told(months(farm, date(2026, 4, 17))[3:], "units_finished") == [(0,)]

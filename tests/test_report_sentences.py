@@ -87,17 +87,19 @@ def that_finished(*rows: tuple[str, str, float | None], lost: bool = False) -> M
     """Units that finished: (batch, container, BE) each; the month's BE is the first one's."""
     units = [
         {"batch": b, "container": c, "strain": "grey", "be_pct": be, "contaminated_before_pick": lost, "substrate": "x"}
-        | {"treatment": "steam", "spawn_form": "grain"}
+        | {"treatment": "steam", "spawn_form": "grain", "fresh_g": 0.0 if lost else 10.0 * (be or 1.0)}
+        | {"substrate_dry_g": None if be is None else 1000.0}
         for b, c, be in rows
     ]
     names = dict.fromkeys(b for b, _, _ in rows)
     batches = [
         {"batch": b, "substrate": "x", "units": 1, "fresh_g": 1.0, "be_pct": next(be for n, _, be in rows if n == b)}
         | {"units_without_dry_mass": sum(1 for n, _, be in rows if n == b and be is None)}
+        | {"substrate_dry_g": 1000.0 * sum(1 for n, _, be in rows if n == b and be is not None) or None}
         for b in names
     ]
     known = [be for _, _, be in rows if be is not None]
-    told = months(("2026-09", 9.0, 1), units_finished=len(rows), be_finished_pct=known[0] if known else None)
+    told = months(("2026-09", 9.0, 1), units_finished=len(rows), be_finished_pct=(known and known[0]) or None)
     return month(months=told, finished_units=units, finished_batches=batches)
 
 
@@ -106,7 +108,7 @@ def test_be_is_never_told_without_what_it_rests_on() -> None:
     assert said(finished.sentence(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
     assert "cannot tell recipes apart" in " ".join(said(note) for note in finished.notes(one))
     assert said(finished.sentence(that_finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
-        "BE was 72.7 % for what finished in September 2026: 3 containers of 2 batches, leaving out 1 "
+        "BE was 72.7 % for what finished in September 2026: 2 containers of 2 batches, leaving out 1 "
         "without a known dry mass."
     )
     assert "cannot tell recipes" not in " ".join(
@@ -129,9 +131,43 @@ def test_units_thrown_out_before_a_picking_are_told() -> None:
     assert "1 was thrown out for contamination before a first picking, and counts with nothing given." in thrown
 
 
+def test_a_month_of_losses_has_no_be_but_says_how_many_were_lost() -> None:
+    lost = that_finished(("A", "1", 0.0), ("A", "2", 0.0), ("B", "3", 0.0), lost=True)
+    assert said(finished.sentence(lost)) == "3 containers finished in September 2026 and gave nothing: 3 lost."
+    assert ("BE of what finished", "3 lost") in [
+        (what, said(of)) for what, _, of in page.key_figures(with_recipes(lost))
+    ]
+    assert [figure for what, figure, _ in page.key_figures(with_recipes(lost)) if what == "BE of what finished"] == [
+        None
+    ]
+
+
+def with_recipes(month: Month) -> Month:
+    """The month with what the head of the page needs beside."""
+    return replace(month, tables={**month.tables, "finished_recipes": []})
+
+
+def test_lost_containers_with_a_dry_mass_are_no_be_of_those_without() -> None:
+    """A recipe whose picked containers have no dry mass has no BE, whatever its lost ones weighed."""
+    some = that_finished(("A", "1", 0.0), ("A", "2", None))
+    units = [row | {"fresh_g": 0.0 if row["be_pct"] == 0 else 400.0} for row in some.rows("finished_units")]
+    told = replace(some, tables={**some.tables, "finished_units": units})
+    assert said(finished.sentence(told)) == (
+        "2 containers of 1 batch finished in September 2026, none that gave a picking with a known dry substrate mass, "
+        "so their BE is not known."
+    )
+
+
 def recipe(treatment: str, batches: int, be: float | None) -> dict[str, Any]:
     kind = {"substrate": "wheat straw", "treatment": treatment, "spawn_form": ""}
-    return kind | {"batches": batches, "units": 4, "units_without_dry_mass": 0, "fresh_g": 1.0, "be_pct": be}
+    return kind | {
+        "batches": batches,
+        "batches_in_be": batches,
+        "units": 4,
+        "units_without_dry_mass": 0,
+        "fresh_g": 1.0,
+        "be_pct": be,
+    }
 
 
 def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:

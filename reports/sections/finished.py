@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
 from reports.drawing import Chart, LaneLabel
-from reports.figures import Sentence, cell, measured, positive, rows_of, several, total
+from reports.figures import Figure, Sentence, cell, measured, positive, rows_of, several, total
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -55,17 +55,37 @@ def sentence(month: Month) -> Sentence:
     units = month.rows("finished_units")
     if at is None or not units:
         return (f"No container finished in {name}, so the month has no biological efficiency (BE) of its own.",)
-    ended = (
-        *several(cell(month, "months", at, "units_finished"), "container"),
-        " of ",
-        *several(rows_of(month, "finished_batches"), "batch", "batches"),
-    )
-    be = measured(month, "months", at, "be_finished_pct")
-    if be.value is None:
-        return (*ended, f" finished in {name}, none with a known dry substrate mass, so their BE is not known.")
+    ended = several(cell(month, "months", at, "units_finished"), "container")
+    lost = all_lost(month)
+    if lost:
+        return (*ended, f" finished in {name} and gave nothing: ", lost, " lost.")
+    ended = (*ended, " of ", *several(rows_of(month, "finished_batches"), "batch", "batches"))
+    of = of_be(month)
+    if not of:
+        which = "none that gave a picking" if positive(month, "finished_units", "substrate_dry_g").value else "none"
+        return (*ended, f" finished in {name}, {which} with a known dry substrate mass, so their BE is not known.")
     without = total(month, "finished_batches", "units_without_dry_mass")
     left_out: Sentence = (", leaving out ", without, " without a known dry mass") if without.value else ()
-    return ("BE was ", be, " for what finished in ", name, ": ", *ended, *left_out, ".")
+    be = measured(month, "months", at, "be_finished_pct")
+    return ("BE was ", be, " for what finished in ", name, ": ", *of, *left_out, ".")
+
+
+def of_be(month: Month) -> Sentence:
+    """Return the containers and batches that the BE of what finished rests on; nothing where there is no BE."""
+    at = month.place()
+    if at is None or month.rows("months")[at]["be_finished_pct"] is None:
+        return ()
+    batches = positive(month, "finished_batches", "substrate_dry_g")
+    containers = positive(month, "finished_units", "substrate_dry_g")
+    return (*several(containers, "container"), " of ", *several(batches, "batch", "batches"))
+
+
+def all_lost(month: Month) -> Figure | None:
+    """Return how many containers finished, where every one of them gave nothing; None else."""
+    at = month.place()
+    if at is None or not month.rows("finished_units") or positive(month, "finished_units", "fresh_g").value:
+        return None
+    return cell(month, "months", at, "units_finished")
 
 
 def notes(month: Month) -> list[Sentence]:
@@ -79,8 +99,9 @@ def notes(month: Month) -> list[Sentence]:
     thrown = positive(month, "finished_units", "contaminated_before_pick")
     if thrown.value:
         was = " was" if thrown.value == 1 else " were"
+        count = "counts" if thrown.value == 1 else "count"
         notes.append(
-            (thrown, was, " thrown out for contamination before a first picking, and counts with nothing given.")
+            (thrown, was, f" thrown out for contamination before a first picking, and {count} with nothing given.")
         )
     notes.append(
         ("What finished in a month was inoculated months before: it is not the yield of this month's picking.",)

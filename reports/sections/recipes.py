@@ -5,7 +5,7 @@ from __future__ import annotations
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel
-from reports.figures import Sentence, cell, measured, named, several
+from reports.figures import Figure, Sentence, cell, difference, measured, named, several
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -34,7 +34,10 @@ def sentence(month: Month) -> Sentence:
         (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: number_of(rows[at], "be_pct")
     )
     if not resolved:
-        return ("No recipe has a BE this month.",)
+        lost = rows and not any(row["fresh_g"] for row in rows)
+        return (
+            "No recipe has a BE this month: all that finished was lost." if lost else "No recipe has a BE this month.",
+        )
     if len(resolved) == 1:
         return ("One recipe has a BE: ", *_recipe(month, resolved[0]), ".")
     low, high = _recipe(month, resolved[0]), _recipe(month, resolved[-1])
@@ -49,11 +52,17 @@ def _recipe(month: Month, at: int) -> Sentence:
         " (",
         named(words),
         "; ",
-        *several(cell(month, "finished_recipes", at, "units"), "container"),
+        *several(_in_be(month, at), "container"),
         " of ",
-        *several(cell(month, "finished_recipes", at, "batches"), "batch", "batches"),
+        *several(cell(month, "finished_recipes", at, "batches_in_be"), "batch", "batches"),
         ")",
     )
+
+
+def _in_be(month: Month, at: int) -> Figure:
+    """Return how many containers of this recipe are in its BE."""
+    without = cell(month, "finished_recipes", at, "units_without_dry_mass")
+    return difference(cell(month, "finished_recipes", at, "units"), without)
 
 
 def notes(month: Month) -> list[Sentence]:
@@ -61,10 +70,10 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("finished_recipes")
     if not rows:
         return []
-    if all(number_of(row, "batches") < 2 for row in rows):
+    if all(number_of(row, "batches_in_be") < 2 for row in rows):
         return [("Each recipe rests on one batch, and one batch cannot tell recipes apart.",)]
     alone: list[Sentence] = []
-    if any(number_of(row, "batches") < 2 for row in rows):
+    if any(number_of(row, "batches_in_be") < 2 for row in rows):
         alone = [
             ("Where a recipe rests on 1 batch, it cannot be set apart from others: batches of one recipe differ too.",)
         ]

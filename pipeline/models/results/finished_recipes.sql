@@ -7,10 +7,12 @@ select
     coalesce(b.treatment, '') as treatment,
     coalesce(b.spawn_form, '') as spawn_form,
     count(distinct s.batch_line) as batches,
+    count(distinct s.batch_line) filter (where s.dry_g is not null) as batches_in_be,
     count(*) as units,
     count(*) filter (where s.dry_g is null) as units_without_dry_mass,
     sum(s.fresh_g)::double as fresh_g,
-    100 * sum(s.fresh_g) filter (where s.dry_g is not null)::double / nullif(sum(s.dry_g)::double, 0) as be_pct
+    sum(s.dry_g)::double as substrate_dry_g,
+    100 * nullif(sum(s.fresh_g) filter (where s.dry_g is not null), 0)::double / nullif(sum(s.dry_g)::double, 0) as be_pct
 from unit_states as s
 inner join batches as b on b.line = s.batch_line
 where s.finished

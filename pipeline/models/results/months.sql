@@ -58,9 +58,9 @@ select
     coalesce(p.fresh_g, 0)::double as fresh_g,
     coalesce(p.pickings, 0) as pickings,
     coalesce(f.units, 0) as units_finished,
-    100 * f.fresh_g::double / nullif(f.dry_g::double, 0) as be_finished_pct,
+    100 * nullif(f.fresh_g, 0)::double / nullif(f.dry_g::double, 0) as be_finished_pct,
     coalesce(i.units, 0) as units_inoculated,
-    100 * i.fresh_g::double / nullif(i.dry_g::double, 0) as be_inoculated_pct,
+    100 * nullif(i.fresh_g, 0)::double / nullif(i.dry_g::double, 0) as be_inoculated_pct,
     100 * coalesce(p.late_g, 0)::double / nullif(p.staged_g::double, 0) as picked_late_pct,
     100 * coalesce(p.culled_g, 0)::double / nullif(p.fresh_g::double, 0) as culled_pct
 from months as m
