@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,8 +13,19 @@ from schemas.confidence import LEVEL, percent
 from schemas.result_rows import text_of
 
 # As many strains as can be distinguished at a glance; further ones share a grey. Our choice, no source.
-STRAINS_COLOURED = 4
+STRAIN_COLOURS = ("strain-blue", "strain-golden", "strain-green", "strain-sky", "strain-pink", "strain-grey")
+NAMED_ONLY = ("strain-pink", "strain-grey")  # only of strains that are called so
 OTHER_STRAINS = "strain-other"
+# A word in a strain's name: the colour that it tells. Of other words for colours, the neutral one.
+COLOUR_WORDS: Mapping[str, str] = {
+    **dict.fromkeys(("blue", "azul", "bleu", "bleue", "blau", "blauer"), "strain-blue"),
+    **dict.fromkeys(("golden", "gold", "yellow", "amber", "dorado", "amarillo", "jaune", "gelb"), "strain-golden"),
+    **dict.fromkeys(("green", "verde", "vert", "grün"), "strain-green"),
+    **dict.fromkeys(("pink", "rosa", "rose", "salmon"), "strain-pink"),
+    **dict.fromkeys(("grey", "gray", "gris", "grau", "cinza"), "strain-grey"),
+    **dict.fromkeys(("white", "black", "brown", "red", "orange", "violet", "purple"), OTHER_STRAINS),
+    **dict.fromkeys(("blanco", "negro", "blanc", "noir", "weiß", "schwarz", "branco", "preto"), OTHER_STRAINS),
+}
 
 # key of the style sheet: what it means wherever it stands
 MEANINGS: Mapping[str, str] = {
@@ -54,12 +66,32 @@ def paint(colour: str) -> str:
 
 
 def strain_colours(month: Month) -> Mapping[str, str]:
-    """Return the colour of each strain. By name among those with most picked, so that a strain keeps its colour."""
-    picked = [text_of(row, "strain") for row in month.rows("strains")]
-    others = sorted({text_of(row, "strain") for row in month.rows("finished_units")} - set(picked))
-    strains = [*picked, *others]
-    chosen = sorted(strains[:STRAINS_COLOURED])
-    return {name: f"strain-{chosen.index(name) + 1}" if name in chosen else OTHER_STRAINS for name in strains}
+    """Return the colour of each strain.
+
+    In the order in which the farm began them, so that a strain keeps its colour from month to month. One named after
+    a colour has that colour or none: where the page has no such colour, or an older strain has it, it is neutral.
+    """
+    colours: dict[str, str] = {}
+    for name in _in_order(month):
+        free = [each for each in STRAIN_COLOURS if each not in colours.values()]
+        own = _colour_named(name)
+        if own:
+            colours[name] = own if own in free else OTHER_STRAINS
+        else:
+            colours[name] = next((each for each in free if each not in NAMED_ONLY), OTHER_STRAINS)
+    return colours
+
+
+def _in_order(month: Month) -> list[str]:
+    begun = [text_of(row, "strain") for row in month.rows("strains_begun")]
+    shown = {text_of(row, "strain") for table in ("strains", "finished_units") for row in month.rows(table)}
+    return [*begun, *sorted(shown - set(begun))]
+
+
+def _colour_named(strain: str) -> str | None:
+    """Return the colour that the name of a strain tells; None where it tells none."""
+    named = [COLOUR_WORDS[word] for word in re.findall(r"[^\W\d_]+", strain.casefold()) if word in COLOUR_WORDS]
+    return named[0] if named else None
 
 
 def strain_keys(month: Month, strains: set[str]) -> list[Key]:

@@ -24,6 +24,7 @@ RESULTS = (
     "months",
     "weeks",
     "strains",
+    "strains_begun",
     "finished_units",
     "finished_batches",
     "finished_recipes",

@@ -48,6 +48,7 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "months": _months(units, before),
         "weeks": _weeks(units),
         "strains": _strains(units),
+        "strains_begun": [{"strain": name, "first_on": FIRST} for (name,) in _by(units, "strain")],
         "finished_units": [_unit(each) for each in units],
         "finished_batches": [
             {"batch": batch, "substrate": of[0].substrate} | _counts(of) for (batch,), of in _by(units, "batch").items()

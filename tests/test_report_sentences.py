@@ -8,6 +8,8 @@ from datetime import date
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from report_months import FIRST, LAST, found
 
 from reports import page
@@ -254,12 +256,32 @@ def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
     ]
 
 
+def coloured(*begun: str, shown: Sequence[str] = ()) -> Mapping[str, str]:
+    """The colours of strains: in the order begun; `shown`: of the month's tables alone."""
+    rows = [{"strain": name, "first_on": FIRST} for name in begun]
+    return strain_colours(month(strains_begun=rows, finished_units=[{"strain": name} for name in shown]))
+
+
 def test_a_strain_has_one_colour_and_the_fifth_shares_a_grey() -> None:
-    picked = [{"strain": name, "fresh_g": 9.0 - at, "pickings": 1, "share_pct": 1.0} for at, name in enumerate("fdbca")]
-    colours = strain_colours(month(strains=picked, finished_units=[{"strain": "z"}]))
-    assert colours == {"b": "strain-1", "c": "strain-2", "d": "strain-3", "f": "strain-4"} | dict.fromkeys(
-        ("a", "z"), "strain-other"
-    )
+    firsts = {"f": "strain-blue", "d": "strain-golden", "b": "strain-green", "c": "strain-sky"}
+    assert coloured("f", "d", "b", "c", "a", shown=["z"]) == firsts | dict.fromkeys("az", "strain-other")
+
+
+names = st.lists(st.sampled_from(["blue", "Blue 2", "pink", "grey", "white", "A", "B", "C", "D", "E"]), unique=True)
+
+
+@given(begun=names)
+def test_a_strain_keeps_its_colour_and_wears_no_other_ones_name(begun: list[str]) -> None:
+    whole = coloured(*begun)
+    for until in range(len(begun)):
+        assert coloured(*begun[:until]).items() <= whole.items()
+    for name, colour in whole.items():
+        told = {"blue": "strain-blue", "pink": "strain-pink", "grey": "strain-grey", "white": "strain-other"}
+        own = told.get(name.casefold().split()[0])
+        assert own is None or colour in (own, "strain-other"), (name, colour)
+        assert own or colour not in ("strain-pink", "strain-grey"), (name, colour)
+    worn = [colour for colour in whole.values() if colour != "strain-other"]
+    assert len(worn) == len(set(worn))
 
 
 def test_words_of_cells_are_readable_and_cannot_turn_the_text_around_them() -> None:

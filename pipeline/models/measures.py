@@ -11,7 +11,16 @@ from pipeline.models.view import LedgerView, Models
 from schemas.contract import contract
 from schemas.result_rows import ResultRows, in_columns
 
-OF_MONTH = ("weeks", "strains", "finished_units", "finished_batches", "finished_recipes", "stages", "soaks")
+OF_MONTH = (
+    "weeks",
+    "strains",
+    "strains_begun",
+    "finished_units",
+    "finished_batches",
+    "finished_recipes",
+    "stages",
+    "soaks",
+)
 
 
 def yields(view: LedgerView) -> ResultRows:

@@ -11,7 +11,6 @@ select
     count(*) as units,
     count(*) filter (where s.dry_g is null) as units_without_dry_mass,
     sum(s.fresh_g)::double as fresh_g,
-    sum(s.dry_g)::double as substrate_dry_g,
     100 * nullif(sum(s.fresh_g) filter (where s.dry_g is not null), 0)::double / nullif(sum(s.dry_g)::double, 0) as be_pct
 from unit_states as s
 inner join batches as b on b.line = s.batch_line
