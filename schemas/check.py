@@ -271,7 +271,7 @@ def check_header(columns: list[str], contract: Contract, file: str, row: int = 1
         found.append(make_finding(contract, file, row, name, "duplicate_column", "set_aside"))
     unknown = [name for name in columns if name and name not in contract.names]
     for each in contract.fields:
-        if each.required and each.name not in columns:
+        if each.must_be_there and each.name not in columns:
             found.append(_missing_column(contract, file, row, each.name, unknown))
     for group in contract.needs_one_of:
         if not set(group) & set(columns):

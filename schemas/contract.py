@@ -133,6 +133,11 @@ class Field:
         return bool(self.constraints.get("required"))
 
     @property
+    def must_be_there(self) -> bool:
+        """Whether a table without this column cannot be read: no row of it could be used."""
+        return self.required and self.on_fault == "set_aside"
+
+    @property
     def words(self) -> tuple[str, ...]:
         """The coded words that the column knows. Empty for free text and numbers."""
         return tuple(self.constraints.get("enum", self.expect.get("enum", ())))

@@ -13,6 +13,8 @@ from schemas.contract import Contract, Field
 LEVELS = ("error", "lost", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
 # So many letters of a cell stand in a sentence; its record has all of them. Our choice, no source.
+# The column of a straightened table that says where each of its rows comes from.
+ORIGIN = "origin"
 VALUE_SHOWN = 200
 
 # What each rule on a cell says unless the contract words it better. {limit} is the constraint's value.

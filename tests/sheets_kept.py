@@ -19,6 +19,11 @@ from pathlib import Path
 import openpyxl
 from own_files import saved
 
+from pipeline.adopt.dialogue import Question
+from pipeline.adopt.make import source_files
+from pipeline.adopt.proposal import Answers, Proposal
+from pipeline.adopt.settle import settle
+
 FOLDER = Path(__file__).parent / "sheets"
 KEY = re.compile(r"([a-z]+): (.*)")
 
@@ -98,3 +103,17 @@ def _typed(cell: str) -> object:
     if re.fullmatch(r"\d+(\.\d+)?", cell):
         return float(cell)
     return cell
+
+
+def answered(sheet: KeptSheet, folder: Path) -> tuple[Proposal, list[Question]]:
+    """What is proposed once each question has its answer, and the questions."""
+    path = folder / sheet.file
+    path.write_bytes(sheet.data)
+    met: list[Question] = []
+
+    def ask(question: Question) -> str:
+        met.append(question)
+        said = [answer for part, answer in sheet.answers.items() if part in question.text]
+        return said[0] if said else question.choices[0]
+
+    return settle(source_files(folder / "farm", [path]), Answers(), sheet.today, ask), met

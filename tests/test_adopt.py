@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 from pipeline.adopt.cells import infer_date_order, infer_marks, looks_number
+from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.headings import candidates, parse_heading
 from pipeline.adopt.proposal import Answers, Proposal, propose
 from pipeline.adopt.settings_text import conventions_of, settings_text, try_reading
-from pipeline.adopt.sheets import SourceFile, sheets_of
+from pipeline.adopt.sheets import SourceFile
+from pipeline.adopt.straighten import straight_sheets
 from pipeline.files.dialect import SEPARATORS
 from schemas.contract import INPUTS, contract
 
@@ -124,7 +126,9 @@ def proposed(*texts: str, **told: object) -> Proposal:
     files = [
         SourceFile(Path(f"{name}.csv"), f"{name}.csv", text.encode()) for name, text in zip("abc", texts, strict=False)
     ]
-    return propose([sheet for file in files for sheet in sheets_of(file)], Answers(**told))  # type: ignore[arg-type]
+    answers = Answers(choices={"one batch": "n"}, **told)  # type: ignore[arg-type]
+    talk = Dialogue(answers.choices)
+    return propose(straight_sheets(files, talk), answers, talk)
 
 
 def matched(proposal: Proposal) -> dict[tuple[str, str], str]:
@@ -163,9 +167,9 @@ def test_batch_and_container_beside_pickings_tell_the_fillings_only_where_no_oth
 
 
 def test_a_table_that_lacks_a_column_is_named_with_it() -> None:
-    proposal = proposed("Mix,Inoculated,Base,Date,Yield\nA,2026-04-01,straw,2026-05-01,400\n")
+    proposal = proposed("Bag,Inoculated,Base,Date,Yield\n1,2026-04-01,straw,2026-05-01,400\n")
     assert proposal.tables == ("harvests",)
-    assert proposal.matches[0].lacking == {"batches": "strain"}
+    assert proposal.matches[0].lacking == {"batches": "batch"}
     assert why(proposal)["Inoculated"] == "may be inoculated_on of batches, which this sheet does not hold"
 
 
@@ -175,16 +179,6 @@ def test_a_table_that_lacks_a_column_is_named_with_it() -> None:
         ("Sky", "sun", "stands for no column that gillbook knows"),
         ("", "x", "has cells, but no heading"),
         ("Size (gal)", "5", 'is in a unit that gillbook does not read (gal, call it "US gal" if it is that one)'),
-        (
-            "Flush 2 (g)",
-            "300",
-            "may be one of several columns of pickings; gillbook reads one row for each picking, with its day",
-        ),
-        (
-            "Pinned",
-            "2026-04-20",
-            "holds days of an event; gillbook reads one row for each event, with its day (observations)",
-        ),
         ("Culls", "a few", 'may be culled_g, but its cells do not fit that ("a few" in row 2)'),
         ("Amount", "400", 'may be fresh_weight_g of harvests, but "Yield" is taken for that'),
     ],
@@ -197,10 +191,9 @@ def test_a_heading_that_stands_for_nothing_is_named_with_the_reason(heading: str
 
 def test_an_unlikely_weight_without_a_unit_is_asked_for_and_a_likely_one_is_said() -> None:
     few = "Date,Bag,Yield\n2026-05-01,1,14.5\n"
-    assert proposed(few).tables == ()
-    assert [(each.name, each.choices) for each in proposed(few).questions] == [("yield", ("g", "kg", "oz", "lb"))]
+    assert [(each.name, each.choices) for each in proposed(few).questions[1:]] == [("yield", ("oz", "lb", "kg", "g"))]
     told = proposed(few, units={"yield": "oz"})
-    assert (told.tables, told.questions) == (("harvests",), ())
+    assert (told.tables, told.questions[1:]) == (("harvests",), ())
     assert 'unit = "oz"' in settings_text(told)
     likely = proposed("Date,Bag,Yield\n2026-05-01,1,400\n")
     assert likely.doubts == ('"Yield" (a.csv) names no unit and is taken as g.',)
@@ -220,14 +213,6 @@ def test_words_that_are_not_known_are_listed_with_what_they_may_mean() -> None:
         "cap_stage": {"closed": "curled", "flatt": "flat"}
     }
     assert '# "zig zag" = "..."  (not known: a.csv, row 4)' in settings_text(proposal)
-
-
-def test_headings_below_a_title_are_named() -> None:
-    proposal = proposed("Our harvest log\n\nDate,Bag,Yield\n2026-05-01,1,400\n")
-    assert proposal.tables == ()
-    assert proposal.doubts == (
-        "a.csv: the headings seem to stand in row 3, but they are read from row 1. Delete the rows above them.",
-    )
 
 
 ODD = ['Bag "red"', "Bag \\", "Bag \x7f", "Bag\tno", "Bag \u202e", "Bag\nno", "Bag \U000e0041", "Bag # x = 1", "Bag ]"]

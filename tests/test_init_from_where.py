@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from ledgers import here
 
-from pipeline.adopt.make import make_farm
+from pipeline.adopt.make import FarmToBe, make_farm
 from pipeline.adopt.sheets import read_source
 
 LOG = "Date,Bucket,Batch,Weight (g)\n2026-05-13,A,7,412\n"
@@ -31,14 +31,16 @@ def test_the_empty_folder_that_one_stands_in_becomes_the_farm(log: Path, monkeyp
     said = here("init", ".", "--from", "../log.csv", "--yes")
     assert (said.code, said.err) == (0, "")
     assert Path("log.csv").read_text(encoding="utf-8") == LOG
-    assert here("check", "--as-of", "2026-05-20").code == 1  # its batch is nowhere else: the farm is found and read
+    assert here("check", "--as-of", "2026-05-20").code == 0
+    # Its batch is nowhere else: the farm has it, for the grower to fill in.
+    assert Path("batches.csv").read_text(encoding="utf-8").split("\n")[1].startswith("7,")
 
 
 def test_an_empty_folder_is_left_empty_where_not_all_can_be_written(log: Path) -> None:
     folder = log.parent / "farm"
     folder.mkdir()
     with pytest.raises(UnicodeEncodeError):
-        make_farm(folder, [read_source(log, "log.csv")], "\ud800", ("harvests",))
+        make_farm(folder, FarmToBe([read_source(log, "log.csv")], "\ud800", ("harvests",)))
     assert list(folder.iterdir()) == []
 
 

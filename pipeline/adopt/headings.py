@@ -10,14 +10,15 @@ from functools import cache
 from pipeline.farm.conventions import folded
 from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, Field, contract
+from schemas.trade_words import plain_word, trade_headings
 
 # How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.
 UNIT_WORDS = {
-    "g": ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes"),
-    "kg": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms"),
-    "oz": ("oz", "ozs", "ounce", "ounces"),
-    "lb": ("lb", "lbs", "pound", "pounds"),
-    "L": ("l", "ltr", "litre", "litres", "liter", "liters"),
+    "g": ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes", "gramos", "gramas", "gramm"),
+    "kg": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramm"),
+    "oz": ("oz", "ozs", "ounce", "ounces", "onzas"),
+    "lb": ("lb", "lbs", "pound", "pounds", "libras"),
+    "L": ("l", "ltr", "litre", "litres", "liter", "liters", "litros"),
     "US gal": ("us gal", "us gallon", "us gallons", "gal us", "gallons us"),
     "C": ("c", "\u00b0c", "deg c", "degrees c", "celsius", "degrees celsius"),
     "F": ("f", "\u00b0f", "deg f", "degrees f", "fahrenheit", "degrees fahrenheit"),
@@ -83,8 +84,8 @@ def _heading_words(text: str, unit: str | None, foreign: str | None) -> HeadingW
 
 
 def _words(text: str) -> str:
-    text = re.sub(r"[#\u2116]|\b(?:nr|num|number)\b\.?", " no ", text.replace("_", " "))
-    return " ".join(re.findall(r"\w+", text))
+    text = re.sub(r"[#\u2116]|\bn[\u00b0\u00ba]|\b(?:nr|num|number)\b\.?", " no ", text.replace("_", " "))
+    return plain_word(text)
 
 
 def _unit(text: str) -> tuple[str | None, str | None] | None:
@@ -111,37 +112,53 @@ class Candidate:
         return contract(self.table).field(self.column)
 
 
-def candidates(heading: str) -> list[Candidate]:
+@cache
+def candidates(heading: str) -> tuple[Candidate, ...]:
     """Return the columns that this heading may stand for, by its wording and its unit."""
     read = parse_heading(heading)
     if not (read.words or read.unit):
-        return []
-    return [each for each in _named(heading, read) if _unit_fits(each, read)]
+        return ()
+    return tuple(each for each in _named(heading, read) if _unit_fits(each, read))
 
 
 def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
+    ranks: dict[tuple[str, str], int] = {}
+    for words in dict.fromkeys((read.words or "weight", read.fewer)):
+        for place, table, column, unit in _wordings().get(words, ()):
+            # Hours must be named: "soak" alone is no time.
+            if unit != "h" or read.unit == "h":
+                ranks.setdefault((table, column), place)
     for table in INPUTS:
         for each in contract(table).fields:
             own = heading == each.name
-            rank = 0 if own else _rank(_wordings(table, each.name), read)
+            rank: int | None = 0 if own else ranks.get((table, each.name))
             # A heading that is nothing but a unit is a picking's weight, or nothing.
             if rank is not None and (read.words or each.name == "fresh_weight_g"):
                 yield Candidate(rank, table, each.name, None if own or read.unit == each.unit else read.unit)
 
 
 @cache
-def _wordings(table: str, column: str) -> tuple[HeadingWords, ...]:
+def _wordings() -> dict[str, list[tuple[int, str, str, str | None]]]:
+    """Return by its words which columns each known wording stands for: its rank (the likeliest first), table, column
+    and unit.
+    """
+    found: dict[str, list[tuple[int, str, str, str | None]]] = {}
+    for table in INPUTS:
+        for each in contract(table).fields:
+            for place, wording in enumerate(wordings_of(table, each.name), start=1):
+                read = parse_heading(wording)
+                found.setdefault(read.words, []).append((place, table, each.name, read.unit))
+    return found
+
+
+def wordings_of(table: str, column: str) -> tuple[str, ...]:
     """Return how the column may be called, the likeliest first."""
-    return tuple(parse_heading(wording) for wording in (column, *contract(table).field(column).headings))
+    return (column, *contract(table).field(column).headings, *trade_headings(table, column))
 
 
-def _rank(wordings: tuple[HeadingWords, ...], read: HeadingWords) -> int | None:
-    """Return at which place of the wordings stands what was read. Hours must be named: "soak" alone is no time."""
-    for words in dict.fromkeys((read.words or "weight", read.fewer)):
-        for rank, each in enumerate(wordings, start=1):
-            if each.words == words and (each.unit != "h" or read.unit == "h"):
-                return rank
-    return None
+def known_wordings() -> list[str]:
+    """Return all wordings that are known, in small letters."""
+    return list(_wordings())
 
 
 def _unit_fits(candidate: Candidate, read: HeadingWords) -> bool:

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path
 
+from pipeline.adopt.named_batches import named_tables
+from pipeline.adopt.proposal import Proposal
+from pipeline.adopt.settings_text import made_files, settings_text
 from pipeline.adopt.sheets import SourceFile, read_source
+from pipeline.adopt.straighten import FOLDER
 from pipeline.farm.folder import table_files
 from pipeline.farm.settings import SETTINGS_FILE
 from pipeline.farm.template import empty_table, how_to
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, WrongRequest
+
+# The folder of a new farm in which the files lie that were straightened, as they came.
+ORIGINALS = "originals"
 
 
 def home_of(folder: Path | None, files: Sequence[Path]) -> Path:
@@ -65,13 +73,40 @@ def source_files(folder: Path, files: Sequence[Path]) -> list[SourceFile]:
     ]
 
 
-def make_farm(folder: Path, files: Sequence[SourceFile], settings: str, tables: Sequence[str]) -> list[str]:
-    """Write the farm and return the names of what was written. `tables`: those that the files hold; of the others an
-    empty one is begun, unless there is one. Nothing that is there is written over. Raises OutOfReach.
+@dataclass(frozen=True)
+class FarmToBe:
+    """What a farm is made of: the grower's `files`, of which those `straightened` are kept beside, unread; `settings`;
+    the `tables` that the files hold; `made`, straightened tables by name; `named`, texts of tables that no file holds.
     """
-    texts = {f"{table}.csv": empty_table(table) for table in INPUTS if table not in tables}
+
+    files: Sequence[SourceFile]
+    settings: str
+    tables: Sequence[str]
+    straightened: frozenset[str] = frozenset()
+    made: Mapping[str, bytes] = field(default_factory=dict)
+    named: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, files: Sequence[SourceFile], proposal: Proposal) -> FarmToBe:
+        """Return what a proposal for these files comes to."""
+        straightened = frozenset(each.sheet.grid.file.name for each in proposal.matches if each.sheet.grid)
+        text = settings_text(proposal)
+        return cls(files, text, proposal.tables, straightened, made_files(proposal), named_tables(proposal))
+
+
+def make_farm(folder: Path, farm: FarmToBe) -> list[str]:
+    """Write the farm and return the names of what was written. Of tables that it does not have an empty one is begun,
+    unless there is one. Nothing that is there is written over. Raises OutOfReach.
+    """
+    texts = {f"{table}.csv": empty_table(table) for table in INPUTS if table not in farm.tables}
+    texts |= {f"{table}.csv": text for table, text in farm.named.items()}
+    texts |= {name: data.decode() for name, data in farm.made.items()}
     texts["HOW-TO.md"] = how_to()
-    texts[SETTINGS_FILE] = settings
+    texts[SETTINGS_FILE] = farm.settings
+    files = [
+        replace(each, name=f"{ORIGINALS}/{each.name}") if each.name in farm.straightened else each
+        for each in farm.files
+    ]
     try:
         if not folder.is_dir():
             return _write_new(folder, files, texts)
@@ -88,6 +123,7 @@ def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
     there = [f"{each.table}.csv" for each in table_files(folder)]
     for name, text in texts.items():
         if name not in there and not (folder / name).exists():
+            (folder / name).parent.mkdir(exist_ok=True)
             with open(folder / name, "x", encoding="utf-8", newline="\n") as out:
                 out.write(text)
             written.append(name)
@@ -98,11 +134,15 @@ def _write_all(folder: Path, files: Sequence[SourceFile], texts: dict[str, str])
     """Fill an empty folder, or leave it empty. It is not made anew, for the grower may stand in it."""
     try:
         for each in files:
+            (folder / each.name).parent.mkdir(exist_ok=True)
             (folder / each.name).write_bytes(each.data)
         return sorted([*(each.name for each in files), *_write_beside(folder, texts)])
     except BaseException:
         for name in (*(each.name for each in files), *texts):
             (folder / name).unlink(missing_ok=True)
+        for name in (ORIGINALS, FOLDER):
+            if (folder / name).is_dir() and not any((folder / name).iterdir()):
+                (folder / name).rmdir()
         raise
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from pipeline.adopt.cells import filled, looks_date, looks_number
-from pipeline.adopt.headings import Candidate, candidates, parse_heading
+from pipeline.adopt.headings import Candidate, candidates, parse_heading, wordings_of
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.files.wide import SHARED
 from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRole, Contract, Field, Varies, contract
@@ -17,7 +17,7 @@ from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRo
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.
 ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES)
 # A sheet holds a table when it has so many of the columns that are signs of it: see _is_sign.
-LEAST_SIGNS = {HARVESTS: 1, OBSERVATIONS: 1, FILLINGS: 1, BATCHES: 2}
+LEAST_SIGNS = {HARVESTS: 1, OBSERVATIONS: 1, FILLINGS: 1, BATCHES: 1}
 
 
 def _is_sign(table: str, each: Field) -> bool:
@@ -43,10 +43,7 @@ NAMES = frozenset(
     if each.type == "string" and not each.recipe and not each.words
 )
 # Headings that any dated table may have.
-ANY_DAY = ("date", "day")
-PER_FLUSH = re.compile(
-    r"(flush|wave|pick\w*|harvest\w*|weight|yield)\s*\d|\d(st|nd|rd|th)?\s*(flush|wave|pick|harvest)"
-)
+ANY_DAY = ("date", "day", "fecha", "dia", "datum", "tag", "jour", "data")
 
 
 @dataclass(frozen=True)
@@ -115,8 +112,9 @@ def match_sheet(sheet: SourceSheet, hints: Hints) -> SheetMatch:
 
 def _fitting(sheet: SourceSheet, at: int, units: Mapping[str, str]) -> list[Candidate]:
     """Return the columns that this heading may stand for, by its wording, its unit and its cells."""
+    heading = sheet.meant.get(sheet.header[at], sheet.header[at])
     unit = units.get(parse_heading(sheet.header[at]).words)
-    heading = f"{sheet.header[at]} ({unit})" if unit else sheet.header[at]
+    heading = f"{heading} ({unit})" if unit else heading
     cells = filled(cell for _, cell in sheet.column(at))
     return [each for each in candidates(heading) if cells_fit(each, cells)]
 
@@ -143,7 +141,7 @@ def _any_day(candidate: Candidate) -> bool:
     """Whether it is a table's day only because the heading says no more than that."""
     if candidate.field.type != "date" or candidate.rank == 0:
         return False
-    return candidate.rank > 1 and candidate.field.headings[candidate.rank - 2] in ANY_DAY
+    return candidate.rank > 1 and wordings_of(candidate.table, candidate.column)[candidate.rank - 1] in ANY_DAY
 
 
 def _likeness(candidate: Candidate) -> tuple[bool, int, int]:
@@ -175,7 +173,7 @@ def _assigned(
 def _lacks(table: Contract, matched: Sequence[MatchedHeading]) -> str:
     """Return the columns that must be there and are not."""
     there = {each.column for each in matched if each.table == table.name}
-    lacking = [each.name for each in table.fields if each.required and each.name not in there]
+    lacking = [each.name for each in table.fields if each.must_be_there and each.name not in there]
     lacking += [" or ".join(group) for group in table.needs_one_of if not set(group) & there]
     return ", ".join(lacking)
 
@@ -191,7 +189,7 @@ def _why_not(
     if read.foreign:
         hint = ', call it "US gal" if it is that one' if read.foreign.startswith("gal") else ""
         return f"is in a unit that gillbook does not read ({read.foreign}{hint})"
-    return _taken(fitting, matched, tables) or _of_other_shape(sheet, at) or _not_fitting(sheet, at)
+    return _taken(fitting, matched, tables) or _not_fitting(sheet, at)
 
 
 def _taken(fitting: Sequence[Candidate], matched: Sequence[MatchedHeading], tables: set[str]) -> str:
@@ -204,16 +202,6 @@ def _taken(fitting: Sequence[Candidate], matched: Sequence[MatchedHeading], tabl
     return ""
 
 
-def _of_other_shape(sheet: SourceSheet, at: int) -> str:
-    """Return why it cannot be read, where it is one of several columns for what gillbook has as rows."""
-    words, cells = parse_heading(sheet.header[at]).words, sheet.column(at)
-    if PER_FLUSH.search(words):
-        return "may be one of several columns of pickings; gillbook reads one row for each picking, with its day"
-    if _of_event(words) and cells and all(looks_date(cell) for _, cell in cells):
-        return "holds days of an event; gillbook reads one row for each event, with its day (observations)"
-    return ""
-
-
 def _not_fitting(sheet: SourceSheet, at: int) -> str:
     for each in candidates(sheet.header[at]):
         odd = [(row, cell) for row, cell in sheet.column(at) if not cells_fit(each, filled([cell]))]
@@ -221,11 +209,6 @@ def _not_fitting(sheet: SourceSheet, at: int) -> str:
             row, cell = odd[0]
             return f'may be {each.column}, but its cells do not fit that ("{cell}" in row {row})'
     return "stands for no column that gillbook knows"
-
-
-def _of_event(words: str) -> bool:
-    event = contract(OBSERVATIONS).field("event")
-    return any(word.replace("_", " ") in words for word in (*event.words, *event.guesses))
 
 
 def middle(sheet: SourceSheet, at: int, decimal_mark: str, thousands_mark: str) -> float | None:

@@ -3,40 +3,47 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.adopt.cells import InferredMarks, InferredSetting, filled, infer_date_order, infer_marks
+from pipeline.adopt.dialogue import Dialogue, Question
 from pipeline.adopt.headings import parse_heading
 from pipeline.adopt.matching import Hints, MatchedHeading, SheetMatch, match_sheet, middle
-from pipeline.adopt.sheets import SourceSheet, header_below
+from pipeline.adopt.sheets import SourceSheet
 from pipeline.farm.conventions import folded, folded_word
-from pipeline.farm.units import units_of
+from pipeline.farm.units import conversion, units_of
 from schemas.cell_format import DATE_ORDERS
 from schemas.contract import FILLINGS, HARVESTS, INPUTS, Field, contract
 from schemas.finding import nearest
+from schemas.trade_words import plain_word
 
 MARKS = (("decimal_mark", "."), ("thousands_mark", ""))
+# The settings that files may leave open.
+IMPERIAL = ("oz", "lb", "F", "US gal")
+SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
 
 
 @dataclass(frozen=True)
 class Answers:
-    """What the grower answered: settings by name, and units by the words of a heading."""
+    """What the grower answered: settings by name, units by the words of a heading, and the rest by what it is about.
+    `taken`: the names of those that are taken by default.
+    """
 
     settings: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
+    choices: Mapping[str, str] = field(default_factory=dict)
+    taken: frozenset[str] = frozenset()
 
-
-@dataclass(frozen=True)
-class Question:
-    """What the files leave open. `name`: a setting, or a heading whose unit it is; `option`: how it is answered on the
-    command line.
-    """
-
-    name: str
-    text: str
-    choices: tuple[str, ...]
-    option: str
+    def with_answer(self, question: Question, answer: str, taken: bool = False) -> Answers:
+        """Return the answers with this one."""
+        done = self.taken | {question.name} if taken else self.taken - {question.name}
+        if question.name in SETTINGS:
+            return replace(self, settings={**self.settings, question.name: answer}, taken=done)
+        if question.option.startswith("--unit"):
+            return replace(self, units={**self.units, question.name: answer}, taken=done)
+        return replace(self, choices={**self.choices, question.name: answer}, taken=done)
 
 
 @dataclass(frozen=True)
@@ -65,8 +72,25 @@ class Proposal:
         return tuple(table for table in INPUTS if any(table in each.tables for each in self.matches))
 
 
-def propose(sheets: Sequence[SourceSheet], answers: Answers) -> Proposal:
-    """Return what these sheets hold, and how they are written."""
+def propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue | None = None) -> Proposal:
+    """Return what these sheets hold, and how they are written. What is not answered is taken by default, and stands
+    among the questions.
+    """
+    talk = talk or Dialogue(answers.choices)
+    found: dict[str, Question] = {}
+    while True:
+        proposal = _propose(sheets, answers, talk)
+        new = [each for each in proposal.questions if each.name not in found]
+        if not new:
+            break
+        for each in new:
+            found[each.name] = each
+            answers = answers.with_answer(each, each.choices[0], taken=True)
+    questions = (*talk.questions.values(), *found.values())
+    return replace(proposal, questions=questions, doubts=(*talk.said, *proposal.doubts))
+
+
+def _propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue) -> Proposal:
     hints = [Hints(answers.units) for _ in sheets]
     matches = _matched(sheets, hints)
     settings, doubts, questions = _settings(matches, answers)
@@ -81,9 +105,9 @@ def propose(sheets: Sequence[SourceSheet], answers: Answers) -> Proposal:
     return Proposal(
         tuple(matches),
         settings,
-        tuple(_unknown_words(matches)),
+        tuple(_unknown_words(matches, talk)),
         (*questions, *unit_questions.values()),
-        (*doubts, *_taken_units(matches), *_implied_fillings(matches), *_headers_below(matches)),
+        (*doubts, *_taken_units(matches), *_implied_fillings(matches)),
     )
 
 
@@ -125,13 +149,15 @@ def _settings(
     questions: list[Question] = []
     for name, each in inferred.items():
         if name in answers.settings:
-            found[name] = InferredSetting(answers.settings[name], "as you said")
+            why = f"taken: {each.doubt}; mend it if it is the other way" if name in answers.taken else "as you said"
+            found[name] = InferredSetting(answers.settings[name], why)
         elif each.value is not None:
             found[name] = each
         if each.doubt and name not in answers.settings:
-            doubts.append(f"{each.doubt}, so {name} is left open.")
             taken = found.get("decimal_mark", InferredSetting()).value
             between = each.between or tuple(choice for choice in choices[name] if choice != taken)
+            if name == "date_order" and _imperial(matches):
+                between = tuple(sorted(between, key=lambda order: order != "month_day_year"))
             option = f"--{name.replace('_', '-')} {' or '.join(map(json.dumps, between))}"
             questions.append(Question(name, f"{each.doubt}. Which {name} do your files have?", between, option))
     if found.get("decimal_mark", InferredSetting(".")).value == found.get("thousands_mark", InferredSetting("")).value:
@@ -142,6 +168,7 @@ def _settings(
 def _doubtful(match: SheetMatch, settings: Mapping[str, InferredSetting]) -> dict[int, tuple[str, Question]]:
     """Return the headings that name no unit and hold numbers unlikely in ours, each with why and the question."""
     found: dict[int, tuple[str, Question]] = {}
+    imperial = _imperial([match])
     for each in match.matched:
         low_high = _field(each).likely
         if not each.no_unit or low_high is None:
@@ -153,8 +180,26 @@ def _doubtful(match: SheetMatch, settings: Mapping[str, InferredSetting]) -> dic
             why = f"names no unit, and its middle value, {value:g}, is unlikely in {ours}"
             text = f'"{each.heading}" {why}. Which unit is it in?'
             option = f"--unit '{each.heading}={units_of(ours)[-1]}'"
-            found[each.at] = why, Question(parse_heading(each.heading).words, text, units_of(ours), option)
+            likely = tuple(sorted(units_of(ours), key=lambda unit: _unlikely(value, unit, _field(each), imperial)))
+            found[each.at] = why, Question(parse_heading(each.heading).words, text, likely, option)
     return found
+
+
+def _imperial(matches: Sequence[SheetMatch]) -> bool:
+    """Whether the sheets have pounds, ounces or degrees Fahrenheit: where these are used, the month mostly stands first
+    (common usage).
+    """
+    return any(each.unit in IMPERIAL for match in matches for each in match.matched)
+
+
+def _unlikely(value: float, unit: str, column: Field, imperial: bool) -> float:
+    """How far this value in this unit lies from the middle of what is likely, in powers of e. `imperial`: the sheets
+    have such units elsewhere; where they do not, these are as unlikely as one power more (our choice, no source).
+    """
+    low, high = column.likely or (1, 1)
+    there = float(conversion(unit, column.unit or unit).factor) * value
+    foreign = (unit in IMPERIAL) != imperial
+    return abs(math.log(there / math.sqrt(low * high))) + foreign if there > 0 else math.inf
 
 
 def _taken_units(matches: Sequence[SheetMatch]) -> list[str]:
@@ -177,20 +222,10 @@ def _implied_fillings(matches: Sequence[SheetMatch]) -> list[str]:
     ]
 
 
-def _headers_below(matches: Sequence[SheetMatch]) -> list[str]:
-    found = []
-    for each in matches:
-        below = header_below(each.sheet)
-        if below:
-            found.append(
-                f"{each.sheet.called}: the headings seem to stand in row {below}, but they are read from row "
-                f"{each.sheet.row}. Delete the rows above them."
-            )
-    return found
-
-
-def _unknown_words(matches: Sequence[SheetMatch]) -> list[Word]:
-    """Return the words of coded columns that are not known, and what they may mean."""
+def _unknown_words(matches: Sequence[SheetMatch], talk: Dialogue) -> list[Word]:
+    """Return the words of coded columns that are not known, and what they mean where the grower agrees. Spellings that
+    differ in accents alone are one word.
+    """
     found: dict[tuple[str, str], Word] = {}
     for each in matches:
         for one in each.matched:
@@ -201,8 +236,17 @@ def _unknown_words(matches: Sequence[SheetMatch]) -> list[Word]:
                 word = folded_word(cell)
                 if word in column.words or word in column.synonyms or not filled([cell]):
                     continue
-                ours = column.guesses.get(word) or nearest(word, (*column.words, *column.guesses))
-                ours = column.guesses.get(ours, ours) if ours else None
-                where = f"{each.sheet.called}, row {row}"
-                found.setdefault((one.column, word), Word(one.column, folded(cell), ours, where))
+                if (one.column, word) not in found:
+                    where = f"{each.sheet.called}, row {row}"
+                    ours = _meant(column, cell, where, talk)
+                    found[one.column, word] = Word(one.column, folded(cell), ours, where)
     return list(found.values())
+
+
+def _meant(column: Field, cell: str, where: str, talk: Dialogue) -> str | None:
+    """The word of ours that this one means, if it may mean one and the grower agrees."""
+    plain = plain_word(cell).replace(" ", "_")
+    ours = column.guesses.get(plain) or nearest(plain, (*column.words, *column.guesses))
+    ours = column.guesses.get(ours, ours) if ours else None
+    text = f'"{cell}" ({where}): is that the {column.title.lower()} {ours}?'
+    return ours if ours and talk.agrees(f"word {plain}", text) else None

@@ -30,14 +30,10 @@ WIDTH = 76
 def settings_text(proposal: Proposal) -> str:
     """Return the farm.toml that says what the proposal says."""
     lines = [*_comment(HEAD)]
-    questions = [each for each in proposal.questions if each.name in contract("farm").names]
-    if proposal.settings or questions:
+    if proposal.settings:
         lines.append("")
     for name, setting in proposal.settings.items():
         lines += [*_comment(setting.because), f"{name} = {_quoted(setting.value or '')}"]
-    for question in questions:
-        choices = " or ".join(_quoted(choice) for choice in question.choices)
-        lines += [*_comment(f"{question.text} {choices}"), f"# {question.name} = {_quoted(question.choices[0])}"]
     for block in (_files(proposal), *_all_headings(proposal), _words(proposal)):
         lines += block
     return "\n".join(lines).rstrip("\n") + "\n"
@@ -74,6 +70,13 @@ def _files(proposal: Proposal) -> list[str]:
         elif sheets:
             lines += [f"[files.{_quoted(name)}.sheet]", *(f"{table} = {_quoted(sheets[table])}" for table in tables)]
     return lines
+
+
+def made_files(proposal: Proposal) -> dict[str, bytes]:
+    """Return the straightened tables as files of the farm to be, by name."""
+    mark = proposal.settings.get("decimal_mark")
+    decimal = mark.value if mark and mark.value else "."
+    return {each.sheet.file.name: each.sheet.data(decimal) for each in proposal.matches if each.sheet.grid}
 
 
 def _found_by_name(match: SheetMatch) -> bool:
@@ -145,13 +148,14 @@ class TrialReading:
 def try_reading(proposal: Proposal, conventions: Conventions) -> Iterator[TrialReading]:
     """Yield how each file would read, with these conventions."""
     for name in dict.fromkeys(each.sheet.file.name for each in proposal.matches if each.tables):
-        file = next(each.sheet.file for each in proposal.matches if each.sheet.file.name == name)
+        sheet = next(each.sheet for each in proposal.matches if each.sheet.file.name == name)
+        file = sheet.file
         use = conventions.files.get(name) or FileUse(
             next(each.tables for each in proposal.matches if each.sheet.file is file)
         )
         for table in sorted(use.tables, key=INPUTS.index):
             source = TableFile(table, name, file.path, use.sheets.get(table), use.beside(table))
-            yield _reads(source, file.data, conventions)
+            yield _reads(source, sheet.data(conventions.cell_format.decimal_mark), conventions)
 
 
 def _reads(source: TableFile, data: bytes, conventions: Conventions) -> TrialReading:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,9 +17,10 @@ from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from pipeline.adopt.proposal import Answers, Proposal, Question
+    from pipeline.adopt.dialogue import Question
+    from pipeline.adopt.proposal import Answers, Proposal
     from pipeline.adopt.settings_text import TrialReading
-    from pipeline.adopt.sheets import SourceFile, SourceSheet
+    from pipeline.adopt.sheets import SourceFile
 
 # The settings that the files may leave open, and that the grower can give.
 SETTINGS = ("decimal_mark", "thousands_mark", "date_order")
@@ -53,6 +54,10 @@ def init(
         list[str] | None,
         typer.Option(metavar="HEADING=UNIT", help="With --from: the unit of a column whose heading names none."),
     ] = None,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(metavar="QUESTION=ANSWER", help="With --from: the answer to a question, as it is shown."),
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="With --from: write what is proposed without asking.")] = False,
 ) -> None:
     """Make a farm folder. In it: empty tables with their headers, a commented farm.toml and a how-to.
@@ -63,21 +68,21 @@ def init(
     typed = dict(zip(SETTINGS, (decimal_mark, thousands_mark, date_order), strict=True))
     settings = {name: value for name, value in typed.items() if value is not None}
     if not files:
-        _empty(places or [], full, needless=bool(settings or unit or yes))
+        _empty(places or [], full, needless=bool(settings or unit or answer or yes))
         return
     # A file after the first stands where the folder would: the shell gives them alike.
     more = [place for place in places or [] if place.is_file()]
     folders = [place for place in places or [] if place not in more]
     if len(folders) > 1:
         raise WrongRequest(f"{folders[1]}: there is no such file, and the folder is {folders[0]}. Name files that are.")
-    _adopt(folders[0] if folders else None, [*files, *more], settings, unit or [], yes)
+    _adopt(folders[0] if folders else None, [*files, *more], _answers(settings, unit or [], answer or []), yes)
 
 
 def _empty(places: Sequence[Path], full: bool, needless: bool) -> None:
     from pipeline.farm.template import write_new_farm
 
     if needless:
-        raise WrongRequest("--yes, --unit and the settings belong to --from FILE. Name the files you have.")
+        raise WrongRequest("--yes, --unit, --answer and the settings belong to --from FILE. Name the files you have.")
     if len(places) != 1:
         raise WrongRequest("init: name one folder to make: gillbook init DIR")
     written = write_new_farm(places[0], full)
@@ -85,20 +90,18 @@ def _empty(places: Sequence[Path], full: bool, needless: bool) -> None:
     typer.echo(f"Next: fill in batches.csv, then gillbook yields --farm {places[0]}")
 
 
-def _adopt(
-    folder: Path | None, files: Sequence[Path], settings: Mapping[str, str], units: Sequence[str], yes: bool
-) -> None:
-    from pipeline.adopt.make import home_of, make_farm, source_files
+def _adopt(folder: Path | None, files: Sequence[Path], answers: Answers, yes: bool) -> None:
+    from pipeline.adopt.make import FarmToBe, home_of, make_farm, source_files
     from pipeline.adopt.settings_text import settings_text
-    from pipeline.adopt.sheets import sheets_of
+    from pipeline.adopt.settle import settle
 
     home = home_of(folder, files)
     try:
         sources = source_files(home, files)
-        sheets = [sheet for file in sources for sheet in sheets_of(file)]
+        ask = _ask if not yes and sys.stdin.isatty() else None
+        proposal = settle(sources, answers, date.today(), ask)
     except UnreadableFile as problem:
         raise OutOfReach(f"{problem} Nothing was written.") from problem
-    proposal = _settled(sheets, _answers(settings, units), interactive=not yes and sys.stdin.isatty())
     text = settings_text(proposal)
     _show(proposal, text)
     if not proposal.tables:
@@ -107,7 +110,7 @@ def _adopt(
     if not yes and not (sys.stdin.isatty() and typer.confirm("Write this?", err=True)):
         notify("Nothing was written. To write it: the same command with --yes.")
         return
-    written = make_farm(home, sources, text, proposal.tables)
+    written = make_farm(home, FarmToBe.of(sources, proposal))
     typer.echo(f"{home} is ready: {', '.join(written)}.")
     typer.echo(f"Next: gillbook check --farm {home}")
 
@@ -121,7 +124,7 @@ def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
     typer.echo(f"  {printable(str(home))}\n")
 
 
-def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
+def _answers(settings: Mapping[str, str], units: Sequence[str], choices: Sequence[str]) -> Answers:
     """Return what the grower gave. Raises WrongRequest for what no setting and no unit can be."""
     from pipeline.adopt.headings import parse_heading
     from pipeline.adopt.proposal import Answers
@@ -140,36 +143,27 @@ def _answers(settings: Mapping[str, str], units: Sequence[str]) -> Answers:
         if not heading or unit not in every:
             raise WrongRequest(f"--unit {each!r}: write it like 'Weight=oz'; units are {', '.join(every)}.")
         found[parse_heading(heading).words] = unit
-    return Answers(settings, found)
+    named = [each.rpartition("=") for each in choices]
+    wrong = next((each for each, (name, _, value) in zip(choices, named, strict=True) if not (name and value)), None)
+    if wrong is not None:
+        raise WrongRequest(f"--answer {wrong!r}: write it like 'blank Batch=n'.")
+    return Answers(settings, found, {name: value for name, _, value in named})
 
 
-def _settled(sheets: Sequence[SourceSheet], answers: Answers, interactive: bool) -> Proposal:
-    """Return what is proposed, once the grower has answered what the files leave open (or cannot be asked)."""
-    from pipeline.adopt.proposal import propose
-
-    proposal = propose(sheets, answers)
-    done: set[str] = set()
-    while interactive and (open_ones := [each for each in proposal.questions if each.name not in done]):
-        done.add(open_ones[0].name)
-        answers = _with_answer(open_ones[0], answers)
-        proposal = propose(sheets, answers)
-    return proposal
-
-
-def _with_answer(question: Question, answers: Answers) -> Answers:
-    """Return the answers with the grower's to this question; as they were where it is left open."""
+def _ask(question: Question) -> str:
+    """Return the grower's answer to this question; its first choice for just Enter."""
     from pipeline.cli.show import printable
 
     choices = {SPOKEN.get(choice, choice): choice for choice in question.choices}
-    text = f"{question.text}\nType {' or '.join(choices)}, or just Enter to leave it open"
-    shown = "\n".join(map(printable, text.split("\n")))
-    while (answer := typer.prompt(shown, default="", show_default=False, err=True).strip()) not in ("", *choices):
+    first, *others = choices
+    marked = f"[{first.upper()}/{'/'.join(others)}]" if question.yes_no else f"[{first}] or {' or '.join(others)}"
+    text = printable(f"{question.text} {marked}")
+    while (answer := typer.prompt(text, default=first, show_default=False, err=True).strip()) not in choices:
+        if question.yes_no and answer.lower()[:1] in choices:
+            answer = answer.lower()[:1]
+            break
         notify(f'"{answer}" is none of these.')
-    if not answer:
-        return answers
-    if question.name in SETTINGS:
-        return replace(answers, settings={**answers.settings, question.name: choices[answer]})
-    return replace(answers, units={**answers.units, question.name: choices[answer]})
+    return choices[answer]
 
 
 def _show(proposal: Proposal, text: str) -> None:
@@ -184,6 +178,10 @@ def _show(proposal: Proposal, text: str) -> None:
         typer.echo("\nfarm.toml would be:\n")
         typer.echo("".join(f"  {line}\n" for line in text.splitlines()))
     _show_lines(
+        "Rows that are not read:",
+        [f"{each.sheet.called}, {line}." for each in matches for line in each.sheet.left_out],
+    )
+    _show_lines(
         "Not placed: these columns stay in your files and are not read.",
         [f'{each.sheet.called}: "{name}" {why}.' for each in matches for name, why in each.unmatched],
     )
@@ -196,7 +194,7 @@ def _show(proposal: Proposal, text: str) -> None:
         ],
     )
     _show_lines("Taken or left open:", proposal.doubts)
-    _show_lines("To be said by you:", [f"{each.text} {each.option}" for each in proposal.questions])
+    _show_lines("Taken so; answer otherwise with:", [f"{each.text} {each.option}" for each in proposal.questions])
     _show_lines(
         "How your files would read:",
         [sentence for each in try_reading(proposal, conventions_of(text)) for sentence in _reads(each)],

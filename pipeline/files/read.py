@@ -23,7 +23,7 @@ from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
 from pipeline.files.wide import BEYOND_HEADER, heading_of, own_part, read_beside, tells_of_sheet
 from schemas.check import check_header
 from schemas.contract import Contract, contract
-from schemas.finding import Finding, UnreadableFile, finding
+from schemas.finding import ORIGIN, Finding, UnreadableFile, finding
 from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
 
 # A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
@@ -86,6 +86,9 @@ def read_table(
     digest = digest or content_hash(data)
     read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
     source, row, header, frame, problems = read(table, source, data, conventions)
+    if header[-1:] == (ORIGIN,):
+        # Where a straightened row is from tells no entry from another.
+        header, frame = header[:-1], frame.drop(f"c{len(header) - 1}")
     meant = [heading_of(source, name, conventions) for name in header]
     beside = [
         heading is None and read_beside(source, name, conventions) for name, heading in zip(header, meant, strict=True)

@@ -1,0 +1,146 @@
+"""Straightening: a sheet of any shape becomes tables that can be read, one row per entry. Headings and cells stay the
+grower's own; only where they stand changes. A sheet that can be read as it lies stays as it is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
+
+from pipeline.adopt.amounts import with_plain_amounts
+from pipeline.adopt.block import PICKED, Block, LeftOut
+from pipeline.adopt.dialogue import Dialogue
+from pipeline.adopt.event_columns import with_event_rows
+from pipeline.adopt.fill_down import filled_down
+from pipeline.adopt.find_blocks import filled, find_blocks
+from pipeline.adopt.headings import parse_heading
+from pipeline.adopt.near_headings import with_meant_headings
+from pipeline.adopt.proposal import IMPERIAL
+from pipeline.adopt.sections import with_facts, with_sheet_name, without_sections
+from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
+from pipeline.adopt.unpivot import About, unpivoted
+
+# The folder of a farm in which straightened tables lie.
+FOLDER = "sheets"
+# The batch of all containers where none is named.
+ONE = "all"
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A table of a sheet, straightened. `as_it_lies`: it needs no change."""
+
+    grid: SheetGrid
+    block: Block
+    as_it_lies: bool
+
+
+def straight_sheets(files: Sequence[SourceFile], talk: Dialogue) -> list[SourceSheet]:
+    """Return the tables of these files. Raises UnreadableFile for a file that cannot be read, or has no table."""
+    grids = [grids_of(file) for file in files]
+    found = [[each for grid in one for each in _of_grid(grid, len(one) == 1, talk)] for one in grids]
+    if not any(_names_batch(each.block) for one in found for each in one):
+        found = [[_of_one_batch(each, talk) for each in one] for one in found]
+    names: dict[str, int] = {}
+    return [sheet for one, tables in zip(grids, found, strict=True) for sheet in _of_file(one, tables, names)]
+
+
+def _names_batch(block: Block) -> bool:
+    return block.find("batch") is not None
+
+
+def _of_one_batch(found: _Found, talk: Dialogue) -> _Found:
+    """The table with one batch for all of its rows, where its containers are of no batch that anybody named."""
+    if found.block.find("container") is None or found.block.find(PICKED, "seen_on") is None:
+        return found
+    if not talk.agrees("one batch", f'No batch is named anywhere. Count all as one batch, called "{ONE}"?'):
+        return found
+    block = found.block.with_column("Batch", [ONE] * len(found.block.rows))
+    return _Found(found.grid, block, as_it_lies=False)
+
+
+def _of_file(grids: Sequence[SheetGrid], found: Sequence[_Found], names: dict[str, int]) -> list[SourceSheet]:
+    if not found or all(each.as_it_lies for each in found):
+        plain = {each.grid.sheet: dict(each.block.meant) for each in found}
+        return [as_it_lies(grid, plain.get(grid.sheet, {})) for grid in grids]
+    return [_made_sheet(each, _name(each.grid, names)) for each in found]
+
+
+def as_it_lies(grid: SheetGrid, meant: dict[str, str]) -> SourceSheet:
+    """Return the sheet with its headings in the first row that is not blank. Raises UnreadableFile where none is."""
+    at = first_filled(grid)
+    header = tuple(cell or "" for cell in grid.rows[at])
+    return SourceSheet(grid.file, grid.sheet, at + 1, header, grid.rows[at + 1 :], meant=meant)
+
+
+def _of_grid(grid: SheetGrid, alone: bool, talk: Dialogue) -> list[_Found]:
+    found = []
+    blocks = find_blocks(grid.rows)
+    for number, block in enumerate(blocks):
+        where = grid.called if len(blocks) == 1 else f"{grid.called}, table {number + 1}"
+        done = _straightened(block, grid, alone, where, talk)
+        if done.rows:
+            found.append(_Found(grid, done, len(blocks) == 1 and _lies_so(grid, done)))
+    return found
+
+
+def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: Dialogue) -> Block:
+    texts = (*block.titles, grid.sheet or "", PurePosixPath(grid.file.name).stem)
+    imperial = any(parse_heading(heading).unit in IMPERIAL for heading in block.header)
+    block = replace(block, header=_distinct(block.header))
+    block = with_meant_headings(block, where, talk)
+    block = without_sections(block, where, texts, talk)
+    block = with_sheet_name(with_facts(block), grid.sheet, alone, talk)
+    block = unpivoted(block, About(where, texts, imperial), talk)
+    block = with_plain_amounts(block, where, talk)
+    block = filled_down(block, where, talk)
+    return with_event_rows(block, where, talk)
+
+
+def _distinct(header: Sequence[str]) -> tuple[str, ...]:
+    """The headings, each once: a number tells apart those that are the same."""
+    found: list[str] = []
+    for heading in header:
+        name, number = heading, 2
+        while heading and name in found:
+            name, number = f"{heading} {number}", number + 1
+        found.append(name)
+    return tuple(found)
+
+
+def _lies_so(grid: SheetGrid, block: Block) -> bool:
+    """Whether the block is the sheet as it lies, but for rows at its end that sum up the others."""
+    at = first_filled(grid)
+    if tuple(cell or "" for cell in grid.rows[at]) != block.header or block.head_row != at + 1:
+        return False
+    lines = [(row, line) for row, line in enumerate(grid.rows[at + 1 :], at + 2) if filled(line)]
+    out = {each.at for each in block.left_out}
+    while lines and lines[-1][0] in out:
+        lines.pop()
+    width = len(block.header)
+    return [(row.at, row.cells) for row in block.rows] == [
+        (row, tuple((*line, *[None] * width)[:width])) for row, line in lines if len(line) <= width
+    ] and all(len(line) <= width for _, line in lines)
+
+
+def _name(grid: SheetGrid, names: dict[str, int]) -> str:
+    stem = Path(grid.file.name).stem + (f" - {grid.sheet}" if grid.sheet else "")
+    stem = re.sub(r"[^\w .()-]", "_", stem).strip(". ") or "sheet"
+    names[stem] = names.get(stem, 0) + 1
+    return f"{FOLDER}/{stem}.csv" if names[stem] == 1 else f"{FOLDER}/{stem} ({names[stem]}).csv"
+
+
+def _made_sheet(found: _Found, name: str) -> SourceSheet:
+    grid, block = found.grid, found.block
+    origins = tuple(Origin(row.at, row.heading) for row in block.rows)
+    file = SourceFile(Path(name), name, b"")
+    rows = [list(row.cells) for row in block.rows]
+    out = tuple(_left_out(each) for each in block.left_out)
+    return SourceSheet(file, None, 1, block.header, rows, grid, origins, out, dict(block.meant))
+
+
+def _left_out(each: LeftOut) -> str:
+    said = f' "{each.text}"' if each.text else ""
+    return f"row {each.at}{said}: {each.why}"
