@@ -7,6 +7,9 @@ from __future__ import annotations
 TIMES_MORE, TIMES_LESS = 8, 25
 # So many pickings make a usual weight (their median): common practice, no source.
 LEAST_PICKINGS = 5
+# The most that one picking of a container can be, where too few were weighed to know the usual one: of each kg of dry
+# mass in it, else of each kg packed in, else of each litre; in g where nothing of that is known. Our choice, no source.
+MOST_PER_DRY_KG_G, MOST_PER_KG_G, MOST_PER_LITRE_G, MOST_UNKNOWN_G = 1500, 500, 200, 3000
 # How many times the true weight stands there, by what slipped. Pound and ounce are exact (NIST SP 811, appendix B.8).
 SLIPS = {
     "kg": 0.001,

@@ -243,3 +243,19 @@ def test_a_filling_that_is_doubtful_or_wrong_is_refused(folder: Path, name: str)
     assert (said.code, said.out) == (2, "")
     assert re.fullmatch(message + "\n", said.err), said.err
     assert len(told(folder, "fillings.csv")) == 4
+
+
+def test_a_range_with_points_is_a_range_and_a_comma_is_asked_about(folder: Path) -> None:
+    said = run(folder, "fill", "20L-4..6", "--batch", "B", "--kg", "6.5", "--volume", "20")
+    assert (said.code, "3 containers: 20L-4, 20L-5, 20L-6." in said.out) == (0, True), said.err
+    before = (folder / "fillings.csv").read_bytes()
+    said = run(folder, "fill", "21,22", "--batch", "B", "--kg", "6.5")
+    assert (said.code, said.out, (folder / "fillings.csv").read_bytes()) == (2, "", before)
+    assert said.err.startswith("21,22: is that one container, or several? Names stand apart, like 21 22.")
+    assert run(folder, "fill", "6..4", "--batch", "B").code == 2
+
+
+def test_emptied_before_the_last_picking_is_asked_about(folder: Path) -> None:
+    said = run(folder, "note", "7", "emptied", "--on", "2026-02-01")
+    assert (said.code, "7 (batch A) was picked on 2026-02-02, after it was emptied." in said.err) == (2, True)
+    assert run(folder, "note", "7", "emptied", "--on", "2026-02-02").code == 0

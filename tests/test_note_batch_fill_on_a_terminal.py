@@ -124,3 +124,21 @@ def test_a_question_that_is_broken_off_writes_nothing_and_is_no_finding_of_check
     screen, ended = on_terminal(folder, words, [(question, "\x04")])
     assert (ended, screen.rstrip().endswith(message)) == (code, True), screen
     assert {path.name: path.read_bytes() for path in folder.glob("*.csv")} == before
+
+
+def test_what_was_typed_until_fill_is_broken_off_is_shown_as_commands(folder: Path) -> None:
+    before = (folder / "fillings.csv").read_bytes()
+    answers = [("7: mix packed in, kg: ", "6,5"), ("8: volume, L: ", "10"), ("8: mix packed in, kg: ", "\x04")]
+    screen, code = on_terminal(folder, ["fill", "7-8", "--batch", "A2", "--insist"], answers)
+    assert (code, (folder / "fillings.csv").read_bytes()) == (130, before), screen
+    assert "Stopped, and nothing was written. What you typed is entered by:\n" in screen
+    assert f"gillbook fill 7 --batch A2 --kg 6.5kg --farm {folder}\n" in screen
+    assert f"gillbook fill 8 --batch A2 --volume 10L --farm {folder}\n" in screen
+
+
+def test_what_was_typed_until_batch_is_broken_off_is_shown_as_a_command(folder: Path) -> None:
+    before = (folder / "batches.csv").read_bytes()
+    answers = [("Strain [grey]: ", "pink"), ("Substrate [straw]: ", ""), ("Wet substrate, kg: ", "\x04")]
+    screen, code = on_terminal(folder, ["batch", "--on", "2026-05-14"], answers)
+    assert (code, (folder / "batches.csv").read_bytes()) == (130, before), screen
+    assert f"gillbook batch --on 2026-05-14 --farm {folder} --strain pink --substrate straw\n" in screen

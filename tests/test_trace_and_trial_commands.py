@@ -100,8 +100,8 @@ def test_a_trace_prints_one_list_as_json(demo: Path) -> None:
             "--spawn-lot gg-51: no spawn lot is called so as of 2026-09-30. Did you mean GG-5?",
         ),
         (
-            ("trace", "--picked", "12.6.2026"),
-            "--picked 12.6.2026: that is not a date. Write year-month-day, like 2026-05-31.",
+            ("trace", "--picked", "32.6.2026"),
+            "--picked 32.6.2026: that is not a date. Write year-month-day, like 2026-05-31.",
         ),
         (
             ("trace", "--picked", "2026-01-01"),

@@ -100,15 +100,23 @@ def test_weights_are_read_as_scales_show_them(folder: Path, words: list[str], gr
     assert entries(folder, "2026-02")[0]["fresh_weight_g"] == grams
 
 
-def test_the_farms_decimal_mark_holds_for_what_is_typed(folder: Path) -> None:
-    assert amount("", "0,41 kg", "g", "g", CellFormat(",")).value == 410
+@pytest.mark.parametrize("mark", [".", ","])
+@pytest.mark.parametrize(
+    ("text", "grams"), [("0,41 kg", "410"), ("0.41kg", "410"), ("412,5", "412.5"), ("0,412 kg", "412")]
+)
+def test_either_decimal_mark_is_taken_where_only_one_reading_exists(mark: str, text: str, grams: str) -> None:
+    assert amount("weight", text, "g", "g", CellFormat(mark)).value == Decimal(grams)
+
+
+def test_a_number_that_may_be_two_is_refused_with_what_to_type(folder: Path) -> None:
     assert amount("", "1.200", "g", "g", CellFormat(",", ".")).value == 1200
-    for cell_format, text in [(CellFormat(","), "0.41 kg"), (CellFormat(), "14,5oz")]:
-        with pytest.raises(WrongRequest, match=rf"the decimal mark of this farm is [{cell_format.decimal_mark}]"):
-            amount("weight", text, "g", "g", cell_format)
-    said = weigh(folder, "7", "0,41", "kg")
+    assert amount("", "1.250 kg", "g", "g", CellFormat()).value == 1250
+    with pytest.raises(WrongRequest, match=r"1\.250 may be 1250 or 1,250, for the decimal mark of this farm is ,"):
+        amount("weight", "1.250", "g", "g", CellFormat(","))
+    said = weigh(folder, "7", "1,250")
     assert (said.code, said.out) == (2, "")
-    assert said.err.startswith("weight 0,41 kg: the decimal mark of this farm is . (farm.toml). Write it like 412, ")
+    assert "1,250 may be 1250 or 1.250" in said.err
+    assert "Write it without the mark, or like 412, 412g" in said.err
 
 
 def test_a_pooled_weight_is_the_batchs(folder: Path) -> None:
@@ -187,7 +195,8 @@ def test_the_same_entry_a_minute_ago_is_asked_about(folder: Path) -> None:
 TOMORROW = (date.today() + timedelta(2)).isoformat()
 WRONG = {
     "a future date": (["7", "412", "--on", TOMORROW], r"--on \S+: that day lies in the future; today is .+"),
-    "no date": (["7", "412", "--on", "3.2.2026"], r"--on 3.2.2026: that is not a date\. .+"),
+    "no date": (["7", "412", "--on", "3.2.x"], r"--on 3.2.x: that is not a date\. .+"),
+    "two dates": (["7", "412", "--on", "3.2.2026"], r"--on 3.2.2026: that may be two days\. Write 2026-02-03 or .+"),
     "below zero": (["7", "-5"], r"weigh -5: it must be more than 0\. .+"),
     "zero": (["7", "0"], r"weight 0: it must be more than 0\. Weigh again\."),
     "no weight": (["7", "4l2"], r"weight 4l2: that is no amount\. Write it like 412, 412g, 0.41 kg, .+"),
@@ -287,3 +296,25 @@ def test_neither_the_ledger_nor_a_heavy_library_is_needed(folder: Path) -> None:
         # The library that converts numbers may be there for a number among the options, but never at the scale.
         assert loaded <= ({"pydantic"} if words[0] == "batch" else set()), words
     assert not list(folder.glob("ledger*"))
+
+
+FIRST_FILLS = [
+    ("fill_kg", "7.3", "7", ["4120"], "3650 g"),
+    ("volume_l", "20", "7", ["4120"], "4000 g"),
+    ("substrate_dry_kg", "2", "7", ["4.12kg"], "3000 g"),
+    ("kind", "bucket", "7", ["4120"], "3000 g"),
+]
+
+
+@pytest.mark.parametrize(("column", "fill", "container", "weight", "most"), FIRST_FILLS)
+def test_on_a_new_farm_the_fill_is_the_guard(
+    farm: Farm, column: str, fill: str, container: str, weight: list[str], most: str
+) -> None:
+    folder = farm(batches=TABLES["batches"], fillings=f"batch,container,{column}\nA,7,{fill}\nA,8,{fill}")
+    said = weigh(folder, container, *weight, "--on", "2026-02-03")
+    assert (said.code, said.out) == (2, "")
+    assert f"4120 g is more than a container of its fill gives at once, {most} at the most" in said.err
+    assert weigh(folder, "7", "412", "--on", "2026-02-03").code == 0
+    assert weigh(folder, "--batch", "A", "4120", "--on", "2026-02-04").code == 0
+    said = weigh(folder, "--batch", "A", "41200", "--on", "2026-02-04")
+    assert (said.code, "41200 g is more than all of batch A gives at once" in said.err) == (2, True)

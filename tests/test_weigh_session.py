@@ -157,7 +157,7 @@ def terminal(folder: Path, *words: str) -> Iterator[Callable[[str], str]]:
 
 def test_on_a_terminal_the_day_is_asked_once_and_containers_in_the_order_of_the_shelves(folder: Path) -> None:
     with terminal(folder) as typed:
-        assert typed("tomorrow", ": ").endswith(
+        assert typed("someday", ": ").endswith(
             f"Write year-month-day, like 2026-05-31.\nDay of picking [{date.today()}]: "
         )
         assert typed("2026-02-03").endswith("end            end the session\n7 > ")

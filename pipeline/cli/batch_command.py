@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.column_options import option_of, with_column_options
-from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day, now
 from pipeline.cli.show import notify, printable
@@ -38,7 +38,10 @@ def batch(
         ),
     ] = None,
     on: Annotated[
-        str | None, typer.Option("--on", metavar="DATE", help="The day of inoculation. Default: today.")
+        str | None,
+        typer.Option(
+            "--on", metavar="DATE", help="The day of inoculation: 2026-05-31, yesterday, mon, -2d. Default: today."
+        ),
     ] = None,
     batches: Annotated[
         int, typer.Option("--batches", metavar="N", min=1, max=26, help="So many batches of one soak.")
@@ -128,10 +131,39 @@ def _answers(farm: Farm, units: Mapping[str, str], columns: list[str], before: M
     for column in columns:
         title = contract(BATCHES).field(column).title
         proposed = str(before[column]) if column in recipe() and column in before else ""
-        answer = ask_value(farm, units, BATCHES, column, title, proposed)
+        try:
+            answer = ask_value(farm, units, BATCHES, column, title, proposed)
+        except typer.Abort:
+            _show_typed([["batch", *sys.argv[2:], *_as_options(farm, BATCHES, found)]])
+            raise
         if answer is not None:
             found[column] = answer
     return found
+
+
+def _as_options(farm: Farm, table: str, found: Mapping[str, Value]) -> list[str]:
+    """Return these cells as one types them behind a command, each with its unit."""
+    from pipeline.logbook.amounts import MOST, written
+
+    words: list[str] = []
+    for column, value in found.items():
+        unit = contract(table).field(column).unit or ""
+        number = written(value, farm.conventions.cell_format) if isinstance(value, Decimal) else str(value)
+        text = f"{number}{unit if unit in MOST else ''}"
+        option = option_of(table, column).split()
+        words += [option[0], text] if len(option) == 1 else [option[0], f"{column}={text}"]
+    return words
+
+
+def _show_typed(commands: Sequence[Sequence[str]]) -> None:
+    """Show how what was typed until the questions were broken off can be entered: nothing of it is lost."""
+    from pipeline.farm.ready_command import typed
+
+    typer.echo(err=True)
+    notify("Stopped, and nothing was written. What you typed is entered by:")
+    for words in commands:
+        line = typed(["gillbook", *words])
+        typer.echo(printable(line or " ".join(["gillbook", *words])), err=True)
 
 
 @with_column_options(FILLINGS)
@@ -162,7 +194,7 @@ def fill(
         if text is not None
     }
     first = plan_filling(book, batch, containers, given, {})
-    each = _ask_each(book.farm, units, first.rows) if sys.stdin.isatty() else {}
+    each = _ask_each(book.farm, units, first.rows, given) if sys.stdin.isatty() else {}
     made = enter(
         book,
         lambda _: plan_filling(book, batch, containers, given, each),
@@ -177,11 +209,30 @@ def fill(
         typer.echo(printable(line))
 
 
-def _ask_each(farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, Value]]) -> dict[str, dict[str, Value]]:
-    """Ask for the weight of each container where none is given, and for its volume where none is known."""
+def _ask_each(
+    farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, Value]], given: Mapping[str, Value]
+) -> dict[str, dict[str, Value]]:
+    """Ask for the weight of each container where none is given, and for its volume where none is known. Where that is
+    broken off, what was answered is shown as commands that enter it.
+    """
+    found: dict[str, dict[str, Value]] = {}
+    try:
+        _answers_of_each(farm, units, rows, found)
+    except typer.Abort:
+        farm_words = ["--farm", str(RUN.given)] if RUN.given else []
+        start = [["fill", name, "--batch", str(rows[0]["batch"])] for name in found]
+        ends = [_as_options(farm, FILLINGS, {**given, **each}) for each in found.values()]
+        _show_typed([[*words, *end, *farm_words] for words, end in zip(start, ends, strict=True)])
+        raise
+    return found
+
+
+def _answers_of_each(
+    farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, Value]], found: dict[str, dict[str, Value]]
+) -> None:
+    """Put the answers into `found`, by container and column."""
     from pipeline.logbook.amounts import in_unit, written
 
-    found: dict[str, dict[str, Value]] = {}
     volume = ""
     for row in rows:
         container = str(row["container"])
@@ -195,4 +246,3 @@ def _ask_each(farm: Farm, units: Mapping[str, str], rows: Sequence[Mapping[str, 
             answer = ask_value(farm, units, FILLINGS, "fill_kg", f"{container}: mix packed in", "")
             if answer is not None:
                 found.setdefault(container, {})["fill_kg"] = answer
-    return found

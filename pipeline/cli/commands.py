@@ -5,6 +5,7 @@ So that a command pays for no other: `weigh` is to be quicker than paper.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from importlib import import_module
 from typing import Any, cast
@@ -12,6 +13,7 @@ from typing import Any, cast
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from pipeline.cli.farm_access import RUN
 from pipeline.cli.parameters import lazy
 from schemas.finding import WrongRequest
 
@@ -64,7 +66,32 @@ class Command(TyperCommand):
                     f"{self.name} {word}: it must be more than 0. Write it anew. "
                     f"(A name that begins with - stands behind --, like gillbook {self.name} -- {word}.)"
                 )
-        return super().parse_args(ctx, args)
+        self._refuse_twice(args)
+        left = super().parse_args(ctx, args)
+        # Which farm is named is noted for what is read before that farm is opened.
+        RUN.given = ctx.params.get("farm")
+        return left
+
+    def _refuse_twice(self, args: Sequence[str]) -> None:
+        """Raise WrongRequest where an option of one value is given two that differ, of which the last would count."""
+        options = [each for each in self.params if not getattr(each, "is_flag", True)]
+        once = {
+            name for each in options if each.nargs == 1 and not getattr(each, "multiple", False) for name in each.opts
+        }
+        given: dict[str, str] = {}
+        words = iter(args)
+        for word in words:
+            if word == "--":
+                return
+            name, mark, value = word.partition("=")
+            if name not in once:
+                continue
+            value = value if mark else next(words, "")
+            if given.setdefault(name, value) != value:
+                raise WrongRequest(
+                    f"{self.name}: {name} is given twice, {given[name]} and {value}. Nothing was done. "
+                    "Write the line anew with the one that you mean."
+                )
 
 
 @cache

@@ -24,30 +24,37 @@ if TYPE_CHECKING:
 
 @dataclass
 class RunSettings:
-    """What holds for the whole run: whether steps are shown, and the farm folder once it is found."""
+    """What holds for the whole run: whether steps are shown, --farm as given, and the farm folder once it is found."""
 
     verbose: bool = False
+    given: Path | None = None
     folder: Path | None = None
 
 
 RUN = RunSettings()
 
 
-def open_the_farm(given: Path | None) -> Farm:
-    """Open the farm that is meant, and say what is odd about its farm.toml. Raises WrongRequest where there is none."""
-    from pipeline.farm.folder import find_folder, open_farm
-    from pipeline.logbook.unfinished import settle
+def farm_folder(given: Path | None) -> Path:
+    """Return the folder of the farm that is meant. Raises WrongRequest where there is none."""
+    from pipeline.farm.folder import find_folder
 
     from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
     try:
-        folder = find_folder(Path(from_environment) if from_environment else given, Path.cwd())
+        return find_folder(Path(from_environment) if from_environment else given, Path.cwd())
     except WrongRequest as problem:
         if not from_environment:
             raise
         # Nobody typed that folder just now, so say where it comes from.
         raise WrongRequest(f"GILLBOOK_FARM: {problem}") from problem
-    RUN.folder = folder
-    farm = open_farm(folder)
+
+
+def open_the_farm(given: Path | None) -> Farm:
+    """Open the farm that is meant, and say what is odd about its farm.toml. Raises WrongRequest where there is none."""
+    from pipeline.farm.folder import open_farm
+    from pipeline.logbook.unfinished import settle
+
+    RUN.folder = farm_folder(given)
+    farm = open_farm(RUN.folder)
     for each in farm.findings:
         notify(each.sentence())
     for message in settle(farm, datetime.now().astimezone().isoformat(timespec="seconds")):

@@ -127,10 +127,10 @@ class _Typed:
 
     def share(self, name: str, question: str, below: int = 100) -> Decimal:
         """Return the number, above 0 and below `below`. Raises WrongRequest for any other."""
-        from pipeline.logbook.amounts import number
+        from pipeline.logbook.amounts import typed_number
 
         text = self._text(name, question)
-        value = number(text.removesuffix("%"), self._cell_format)
+        value = typed_number(text.removesuffix("%"), self._cell_format)
         if value is None or not 0 < value < below:
             raise WrongRequest(f"{as_option(name)} {text}: write a number above 0 and below {below}.")
         return value

@@ -34,7 +34,8 @@ def note(
         str | None, typer.Option("--batch", metavar="B", help="The batch. Without a container: the whole batch.")
     ] = None,
     on: Annotated[
-        str | None, typer.Option("--on", metavar="DATE", help="The day, like 2026-05-31. Default: today.")
+        str | None,
+        typer.Option("--on", metavar="DATE", help="The day: 2026-05-31, yesterday, mon, -2d. Default: today."),
     ] = None,
     flush: Annotated[
         str | None,

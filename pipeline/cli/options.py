@@ -22,7 +22,9 @@ FarmOption = Annotated[
 ]
 AsOfOption = Annotated[
     str | None,
-    typer.Option("--as-of", metavar="DATE", help="Tell it as of this day, like 2026-05-31. Default: today."),
+    typer.Option(
+        "--as-of", metavar="DATE", help="Tell it as of this day: 2026-05-31, yesterday, mon, -2d. Default: today."
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON array: unrounded numbers, null for missing.")]
 ByOption = Annotated[
@@ -95,16 +97,24 @@ def as_of_day(given: str | None) -> date:
     return date.today() if given is None else date_of("--as-of", given)
 
 
-def date_of(option: str, given: str) -> date:
-    """Return the day that this option's text names. Raises WrongRequest for a text that is no date."""
+def date_of(option: str, given: str, ahead: bool = False) -> date:
+    """Return the day that this option's text names: 2026-05-31, yesterday, mon, -2d, or as date_order of farm.toml has
+    it. `ahead`: weekdays are those to come. Raises WrongRequest for a text that is no date, or may be two.
+    """
+    from pipeline.logbook.typed_days import typed_day
+
+    return typed_day(option, given, date.today(), _date_order, ahead)
+
+
+def _date_order() -> str:
+    """Return the order of dates of the farm that the command is about; "" where there is none."""
+    from pipeline.cli.farm_access import RUN, farm_folder
+    from pipeline.farm.folder import open_farm
+
     try:
-        found = date.fromisoformat(given)
-    except ValueError:
-        found = None
-    # The library also takes 20260531 and 2026-W22-7, which nobody writes on purpose.
-    if found is None or found.isoformat() != given:
-        raise WrongRequest(f"{option} {given}: that is not a date. Write year-month-day, like 2026-05-31.")
-    return found
+        return open_farm(farm_folder(RUN.given)).conventions.cell_format.date_order
+    except WrongRequest:
+        return ""
 
 
 def as_option(name: str) -> str:

@@ -89,7 +89,7 @@ class NeedOptions:
             return None
         if self.by is None:
             raise WrongRequest(f"--need {self.need:g}: by when? Add a day, like --by 2026-06-30.")
-        return Wanted(self.need, date_of("--by", self.by), self.like)
+        return Wanted(self.need, date_of("--by", self.by, ahead=True), self.like)
 
 
 @spread

@@ -6,6 +6,7 @@ what was not given. Numbers, words of a list and paths that are looked after (th
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -25,10 +26,18 @@ class _Lazy:
         elif _is_text(self):
             found = list(value)
         else:
-            return super().process_value(ctx, value)  # type: ignore[misc]
+            return super().process_value(ctx, _with_point(value))  # type: ignore[misc]
         if self.required and self.value_is_missing(found):
             return super().process_value(ctx, value)  # type: ignore[misc]
         return found if self.callback is None else self.callback(ctx, self, found)
+
+
+def _with_point(value: object) -> object:
+    """Return a number typed with a decimal comma as programs write it, where that is its only reading: 5,5 but not
+    1,234.
+    """
+    plain = isinstance(value, str) and re.fullmatch(r"0,\d+|\d+,(\d{1,2}|\d{4,})", value, re.ASCII)
+    return value.replace(",", ".") if plain and isinstance(value, str) else value
 
 
 class LazyOption(_Lazy, TyperOption):

@@ -64,7 +64,10 @@ class EntryOptions:
         typer.Option("--tare", metavar="WEIGHT", help="The tub on the scale, which is taken off the weight."),
     ] = None
     on: Annotated[
-        str | None, typer.Option("--on", metavar="DATE", help="The day of picking, like 2026-05-31. Default: today.")
+        str | None,
+        typer.Option(
+            "--on", metavar="DATE", help="The day of picking: 2026-05-31, yesterday, mon, -2d. Default: today."
+        ),
     ] = None
     picker: Annotated[str | None, typer.Option("--picker", metavar="NAME", help="Who picked.")] = None
     note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything else.")] = None

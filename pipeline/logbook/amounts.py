@@ -81,6 +81,27 @@ def number(text: str, cell_format: CellFormat) -> Decimal | None:
     return value if value is not None and value.adjusted() < WHOLE_DIGITS else None
 
 
+def typed_number(text: str, cell_format: CellFormat) -> Decimal | None:
+    """Return the number that is typed here, by a person and not in a file: with the other decimal mark too, where that
+    leaves one reading. None for what is no number, or may be two.
+    """
+    plain_text = text.strip()
+    other = re.fullmatch(r"([+-]?)(\d+)[.,](\d+)", plain_text, re.ASCII)
+    # A mark between thousands has three digits behind it, and no 0 before it.
+    if other and (len(other[3]) != 3 or other[2].startswith("0") or len(other[2]) > 3):
+        plain_text = f"{other[1]}{other[2]}{cell_format.decimal_mark}{other[3]}"
+    return number(plain_text, cell_format)
+
+
+def two_readings(text: str, cell_format: CellFormat) -> str:
+    """Return what is to be typed for a number like 1,234, which may be two; "" for any other text."""
+    found = re.search(r"(\d{1,3})[.,](\d{3})(?!\d)", text, re.ASCII)
+    if not found or found[0].startswith("0"):
+        return ""
+    whole, parted = f"{found[1]}{found[2]}", f"{found[1]}{cell_format.decimal_mark}{found[2]}"
+    return f"{found[0]} may be {whole} or {parted}, for the decimal mark of this farm is {cell_format.decimal_mark}. "
+
+
 def written(value: Decimal, cell_format: CellFormat) -> str:
     """Return this number as the farm writes it, without marks between thousands, which no reader needs."""
     return f"{plain(value):f}".replace(".", cell_format.decimal_mark)
@@ -115,7 +136,7 @@ def _parts(text: str, cell_format: CellFormat) -> list[tuple[Decimal, str]] | No
     if not pieces or "".join(a + b for a, b in pieces) != text.strip():
         return None
     for digits, word in pieces:
-        value, unit = number(digits, cell_format), TYPED.get(" ".join(word.split()).lower(), "") if word else ""
+        value, unit = typed_number(digits, cell_format), TYPED.get(" ".join(word.split()).lower(), "") if word else ""
         if value is None or (word and not unit):
             return None
         found.append((value, unit))
@@ -128,9 +149,8 @@ def _parts(text: str, cell_format: CellFormat) -> list[tuple[Decimal, str]] | No
 def _why_not(text: str, ours: str, cell_format: CellFormat) -> str:
     shown = {"g": "412, 412g, 0.41 kg, 14.5oz, 1lb 2oz", "kg": "6.5, 6500g, 14 lb", "L": "20, 20 L, 5 gal"}[ours]
     shown = ", ".join(each.replace(".", cell_format.decimal_mark) for each in shown.split(", "))
-    other = "," if cell_format.decimal_mark == "." else "."
-    if other in text:
-        return f"the decimal mark of this farm is {cell_format.decimal_mark} (farm.toml). Write it like {shown}."
+    if two := two_readings(text, cell_format):
+        return f"{two}Write it without the mark, or like {shown}."
     if text.strip().startswith("-"):
         return "it must be more than 0. Weigh again."
     return f"that is no amount. Write it like {shown}."

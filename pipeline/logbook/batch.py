@@ -10,7 +10,7 @@ from decimal import Decimal
 from string import ascii_lowercase
 
 from pipeline.farm.conventions import folded_word
-from pipeline.logbook.amounts import DECIMALS, MOST, amount, in_ours, number, rounded, written
+from pipeline.logbook.amounts import DECIMALS, MOST, amount, in_ours, rounded, two_readings, typed_number, written
 from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
 from pipeline.logbook.container_names import known_name
 from pipeline.logbook.destination import Destination, destination_for
@@ -114,12 +114,15 @@ def parse_cell(
 
 
 def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field, text: str) -> Decimal | int:
-    value = number(text, cell_format)
+    value = typed_number(text, cell_format)
     if value is not None and unit:
         value = in_ours(value, unit, each.unit or "")
     if value is None or (each.type == "integer" and not re.match(r"\d{1,9}\Z", text.strip())):
         kind = "whole number" if each.type == "integer" else "number"
-        raise WrongRequest(f"{option} {text}: that is no {kind}. Write it like {written(Decimal(12), cell_format)}.")
+        two = two_readings(text, cell_format)
+        raise WrongRequest(
+            f"{option} {text}: {two or f'that is no {kind}. '}Write it like {written(Decimal(12), cell_format)}."
+        )
     limits: dict[str, Callable[[Decimal, Decimal], bool]] = {
         "minimum": lambda a, b: a >= b,
         "exclusiveMinimum": lambda a, b: a > b,

@@ -1,4 +1,4 @@
-"""Names as they are typed for containers: one by one, or as a range like 11-20 or B01-B12."""
+"""Names as they are typed for containers: one by one, or as a range like 11-20, B01-B12 or 20L-4..6."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from schemas.finding import WrongRequest
 
-RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)-(?P=stem)?(?P<last>\d+)\Z", re.ASCII)
+RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)(?:-|\.\.\.?|\u2013|\u2026)(?P=stem)?(?P<last>\d+)\Z", re.ASCII)
 # More at once is a slip of the hand: our choice, no source.
 MOST = 500
 
@@ -22,7 +22,9 @@ def known_name(name: str, known: Iterable[str]) -> str:
 
 
 def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
-    """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long."""
+    """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long,
+    and for names with a comma between.
+    """
     found: dict[str, None] = {}
     for name in typed:
         for each in _range(name, known):
@@ -31,6 +33,11 @@ def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
 
 
 def _range(name: str, known: Sequence[str]) -> list[str]:
+    if name not in known and re.search(r"[,;]", name):
+        shown = " ".join(re.split(r"[,;]\s*", name.strip(",;")))
+        raise WrongRequest(
+            f"{name}: is that one container, or several? Names stand apart, like {shown}. Nothing was done."
+        )
     parts = RANGE.match(name)
     if parts is None or name in known:
         return [name]

@@ -18,7 +18,7 @@ from pipeline.logbook.facts import FileFacts, split_lines
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
-from schemas.pickings import LEAST_PICKINGS, SLIPS, TIMES_LESS, TIMES_MORE
+from schemas.pickings import LEAST_PICKINGS, MOST_UNKNOWN_G, SLIPS, TIMES_LESS, TIMES_MORE
 
 
 @dataclass(frozen=True)
@@ -185,6 +185,14 @@ class Containers:
             if not count or 0 < fillings <= counted:
                 found.append(Ending(date.fromisoformat(day), event))
         return found
+
+    def most_g(self, assignment: Assignment) -> float:
+        """Return the most that one picking of this container can be, by its fill; of a batch weighed together, of all
+        its containers.
+        """
+        names = [assignment.container] if assignment.container else self.filled_from(assignment.batch)
+        lines = [line for name in names for line in self._filling_lines(name) if line[0] == assignment.batch]
+        return sum(float(line[3] or MOST_UNKNOWN_G) for line in lines) or MOST_UNKNOWN_G * max(len(names), 1)
 
     def usual_g(self, together: bool) -> float | None:
         """Return what a picking usually weighs in g: the median, of containers, or of batches weighed together. None

@@ -16,9 +16,12 @@ from pipeline.logbook.entry_ids import entry_time_ms
 from pipeline.logbook.text_table import TextTable
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, FILLINGS, OBSERVATIONS, contract
+from schemas.pickings import MOST_PER_DRY_KG_G, MOST_PER_KG_G, MOST_PER_LITRE_G
 
 # Only a repetition shortly after is asked about, so only young ids are kept.
 YOUNG_MS = 3_600_000
+# So many g for each kg or litre of these columns, the best known first.
+MOST_G = {"substrate_dry_kg": MOST_PER_DRY_KG_G, "fill_kg": MOST_PER_KG_G, "volume_l": MOST_PER_LITRE_G}
 ENDINGS = ("contaminated", "emptied")
 
 
@@ -27,8 +30,9 @@ class FileFacts:
     """What a file says; empty where its table says nothing of the kind.
 
     `batch_days`: when each batch was inoculated, "" where that is not known. By container ("" where none is named),
-    one line each: `fillings` (batch, room, position), `ends` (day, event, batch, count), `pickings` (day, batch, flush,
-    weight in g, entry id while it is young). All weights in g: `alone` of containers, `together` of batches.
+    one line each: `fillings` (batch, room, position, the most in g that one picking of it can be), `ends` (day, event,
+    batch, count), `pickings` (day, batch, flush, weight in g, entry id while it is young). All weights in g: `alone` of
+    containers, `together` of batches.
     """
 
     batch_days: Mapping[str, str] = field(default_factory=dict)
@@ -96,9 +100,20 @@ def _fillings(table: TextTable, cell_format: CellFormat) -> dict[str, str]:
     for row in table.rows:
         parts = [_name(table, row, name, cell_format) for name in ("batch", "room", "position")]
         container = _name(table, row, "container", cell_format)
+        parts.append(_most_g(table, row, cell_format))
         if parts[0] and container:
             found.setdefault(container, []).append("\t".join(parts) + "\n")
     return {container: "".join(lines) for container, lines in found.items()}
+
+
+def _most_g(table: TextTable, row: Sequence[str], cell_format: CellFormat) -> str:
+    """Return the most that one picking of this filling can be, by what it holds; "" where nothing of that is known."""
+    for column, each_g in MOST_G.items():
+        read = cells.quantity(table.cell(row, column), cell_format)
+        if read is not None and read > 0:
+            ours = contract(FILLINGS).field(column).unit or ""
+            return f"{plain(round(in_ours(read, table.units.get(column, ours), ours) * each_g, 0)):f}"
+    return ""
 
 
 def _ends(table: TextTable, cell_format: CellFormat) -> dict[str, str]:

@@ -66,12 +66,20 @@ def plan_note(book: Book, observation: NewObservation) -> ObservationPlan:
         end = containers.end(each)
         if end is not None and end.day <= observation.day:
             doubts.append(Doubt("ended", f"{each} ended already, on {end.day} ({end.event})"))
+        elif observation.event in ENDINGS and each.container and (last := _picked_after(containers, each, observation)):
+            doubts.append(Doubt("picked since", f"{each} was picked on {last}, after it was {observation.event}"))
     columns = tuple(dict.fromkeys(name for each in found for name in values(observation, each, "-")))
     destination, messages = destination_for(book.farm, book.summaries, OBSERVATIONS, observation.day, columns)
     doubts += open_doubts(destination)
     gave = _gave(containers, observation, found)
     all_messages = tuple(dict.fromkeys((*containers.troubles, *messages)))
     return ObservationPlan(observation, tuple(found), gave, tuple(doubts), destination, all_messages)
+
+
+def _picked_after(containers: Containers, assignment: Assignment, observation: NewObservation) -> date | None:
+    """Return the day of the last picking here, where it lies after the observation's."""
+    days = [each.day for each in containers.pickings(assignment) if each.day > observation.day]
+    return max(days, default=None)
 
 
 def _assignments(containers: Containers, observation: NewObservation) -> tuple[list[Assignment], list[Doubt]]:

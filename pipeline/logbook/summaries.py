@@ -20,7 +20,7 @@ from pipeline.logbook.facts import FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.finding import UnreadableFile
 
-LAYOUT = 2
+LAYOUT = 3
 SIDECAR = "logbook.json"
 # A file changed within this time of its reading may have changed again within one tick of its time stamp.
 FRESH_NS = 2_000_000_000

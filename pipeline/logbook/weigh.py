@@ -140,8 +140,12 @@ def _doubts(
     usual_g = containers.usual_g(together=not assignment.container)
     unlike = unlike_usual(float(picking.weight.value), usual_g)
     weight = f"{written(picking.weight.value, containers.cell_format)} g"
+    most_g = containers.most_g(assignment)
     if unlike is not None:
         found.append(Doubt("unlike usual", f"{weight} is {unlike}"))
+    elif usual_g is None and picking.weight.value > most_g and (assignment.container or assignment.batch):
+        whose = "a container of its fill" if assignment.container else f"all of {assignment}"
+        found.append(Doubt("unlike usual", f"{weight} is more than {whose} gives at once, {most_g:.0f} g at the most"))
     for each in before:
         age = now_ms - (entry_time_ms(each.entry) or 0)
         if each.day == picking.day and each.weight_g == picking.weight.value and age < SAME_WITHIN_MS:
