@@ -251,7 +251,8 @@ def test_undo_refuses_a_row_that_was_changed_since(folder: Path) -> None:
     assert (said.code, said.out) == (3, "")
     assert said.err == (
         "harvests/2026-02.csv, row 3: the entry was changed since it was written (fresh_weight_g was "
-        '"402", now "420"). Nothing was removed. Delete the row yourself if it is wrong.\n'
+        '"402", now "420"). Nothing was removed. '
+        f"If it is wrong: gillbook edit {entries(folder, '2026-02')[1]['entry']} --remove\n"
     )
     assert file.read_bytes() == before
     # One that is gone is said, and the one before it comes next.

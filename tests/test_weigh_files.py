@@ -235,7 +235,7 @@ def test_a_file_that_is_changed_between_reading_and_writing_is_not_written_to(fa
     file.write_bytes(b"a\nb\n")
     for write in (
         lambda: append.append(file, "harvests.csv", "c\n", (was.st_size, was.st_mtime_ns)),
-        lambda: append.cut(file, "harvests.csv", 0, 2, (was.st_size, was.st_mtime_ns)),
+        lambda: append.cut(file, "harvests.csv", [(0, 2)], (was.st_size, was.st_mtime_ns)),
         lambda: append.replace(file, "harvests.csv", lambda data: data + b"c", (was.st_size, was.st_mtime_ns)),
     ):
         with pytest.raises(append.ChangedMeanwhile):

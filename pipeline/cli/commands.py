@@ -28,6 +28,7 @@ COMMANDS = {
     "fill": "batch_command",
     "lost": "lost_command",
     "mix": "mix_command",
+    "edit": "edit_command",
     "refresh": "farm_commands",
     "check": "check_command",
     "yields": "measure_commands",

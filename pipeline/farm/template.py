@@ -98,7 +98,8 @@ def how_to() -> str:
     parts = [
         "# How to keep this folder\n\nThe tables are plain CSV files: keep them in a spreadsheet or a text editor. "
         "Dates like 2026-05-14, weights with a decimal point, or as farm.toml tells. "
-        "To correct an entry, edit the file. Harvests may be one file or many (one a month is handy).\n\n"
+        "To correct an entry, edit the file, or say `gillbook edit`. "
+        "Harvests may be one file or many (one a month is handy).\n\n"
         "`gillbook check` tells what is wrong and how to mend it; `gillbook yields` tells biological efficiency.\n"
     ]
     for name in INPUTS:

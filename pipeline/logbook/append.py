@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -81,12 +81,15 @@ def replace(path: Path, name: str, change: Callable[[bytes], bytes], version: tu
         _swap_in(path, data, now.st_mode)
 
 
-def cut(path: Path, name: str, first: int, end: int, version: tuple[int, int]) -> None:
-    """Take the bytes from `first` to before `end` out of the file. At its end that is one step; elsewhere the file is
-    written anew. Raises ChangedMeanwhile and OutOfReach as append does.
+def cut(path: Path, name: str, spans: Sequence[tuple[int, int]], version: tuple[int, int]) -> None:
+    """Take the bytes of these spans, each from its first to before its end, out of the file: all or none. Side by side
+    at its end that is one step; elsewhere the file is written anew. Raises ChangedMeanwhile and OutOfReach as append
+    does.
     """
-    if end < version[0]:
-        replace(path, name, lambda data: data[:first] + data[end:], version)
+    spans = sorted(spans)
+    first, end = spans[0][0], spans[-1][1]
+    if end < version[0] or sum(b - a for a, b in spans) < end - first:
+        replace(path, name, lambda data: _without(data, spans), version)
         return
     with _as_out_of_reach(name), open(path, "r+b", buffering=0) as there:
         if held(there.fileno()):
@@ -96,6 +99,12 @@ def cut(path: Path, name: str, first: int, end: int, version: tuple[int, int]) -
             raise ChangedMeanwhile
         there.truncate(first)
         os.fsync(there.fileno())
+
+
+def _without(data: bytes, spans: Sequence[tuple[int, int]]) -> bytes:
+    for first, end in reversed(spans):
+        data = data[:first] + data[end:]
+    return data
 
 
 def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:

@@ -33,7 +33,7 @@ def _settled(farm: Farm, left: list[JournalEntry]) -> list[str]:
     except OSError:
         data, now = b"", None
     if now is not None and first.offset is not None and _half_of(text, data[first.offset :]):
-        append.cut(path, first.file, first.offset, len(data), (now.st_size, now.st_mtime_ns))
+        append.cut(path, first.file, [(first.offset, len(data))], (now.st_size, now.st_mtime_ns))
     elif text in data or {each.entry for each in left} <= ids_in(data):
         journal.record_written(farm, first.call)
         return []
