@@ -93,7 +93,9 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing found: file, spreadsheet row (header = 1; 0 for the file as a whole), column, rule, level, value."""
+    """One thing found: file, spreadsheet row (header = 1; 0 for the file as a whole), column, rule, level, value.
+    `place`: where that is in the grower's own words, where these differ.
+    """
 
     table: str
     file: str
@@ -107,12 +109,14 @@ class Finding:
     fix: str
     waits_for: tuple[str, int] | None = None
     waiting: int = 0
+    place: str = ""
 
     def sentence(self) -> str:
         """Return the finding as one would say it to the grower."""
         where = self.file if not self.row else f"{self.file}, row {self.row}"
         if self.column:
             where += f", {self.column}"
+        where = self.place or where
         said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"

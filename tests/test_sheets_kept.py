@@ -11,6 +11,7 @@ import pytest
 from ledgers import refreshed, rows
 from sheets_kept import KeptSheet, answered, kept_sheets
 
+from pipeline.adopt.dialogue import Question
 from pipeline.adopt.make import FarmToBe, make_farm, source_files
 from pipeline.adopt.straighten import ONE
 from pipeline.farm.folder import open_farm, table_files
@@ -19,11 +20,13 @@ from pipeline.files.validate import validate
 
 SHEETS = kept_sheets()
 Cells = tuple[str, ...]
+# The questions that each sheet took, once it was read.
+MET: dict[str, list[Question]] = {}
 
 
 def farm_of(sheet: KeptSheet, folder: Path) -> Path:
     """The farm that is made of the sheet."""
-    proposal, _ = answered(sheet, folder)
+    proposal, MET[sheet.name] = answered(sheet, folder)
     farm = folder / "farm"
     make_farm(farm, FarmToBe.of(source_files(farm, [folder / sheet.file]), proposal))
     return farm
@@ -81,7 +84,7 @@ def test_what_was_read_is_counted_in_the_ledger(sheet: KeptSheet, tmp_path: Path
 def test_nine_of_ten_sheets_take_only_yes_and_no_and_the_grower_never_edits_them(tmp_path: Path) -> None:
     plain = 0
     for sheet in SHEETS:
-        _, met = answered(sheet, tmp_path)
+        met = MET[sheet.name] if sheet.name in MET else answered(sheet, tmp_path)[1]
         assert len(met) <= 4, sheet.name
         assert all(len(each.text) < 250 and "\n" not in each.text for each in met)
         plain += all(each.yes_no for each in met)

@@ -75,6 +75,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.ledger.places import with_places
     from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
@@ -92,6 +93,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)
+    found = with_places(farm, found)
     _write_lists(farm, found)
     return found, audit
 

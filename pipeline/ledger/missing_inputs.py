@@ -15,6 +15,15 @@ from schemas.contract import OBSERVATIONS, contract
 from schemas.finding import Finding, UnreadableFile
 from schemas.phrases import counted
 
+OVEN = (
+    "One oven test would do: weigh a handful of the drained substrate, dry it until it loses no more, weigh it again "
+    "(gillbook mix does the sum), and fill in the cell."
+)
+FIXES = {
+    "container": "Mend this row, which is set aside.",
+    "moisture_pct": OVEN,
+}
+
 
 def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
     """Return a finding for each cell that would make more numbers possible."""
@@ -32,7 +41,7 @@ def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
                 value=None,
                 message=f"would give {counted(cell.units, 'container')} {cell.number}",
                 expected=each.description,
-                fix="Fill in the cell." if cell.column_name != "container" else "Mend this row, which is set aside.",
+                fix=FIXES.get(cell.column_name, "Fill in the cell."),
             )
         )
     return found
