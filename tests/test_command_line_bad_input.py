@@ -16,8 +16,8 @@ Farm = Callable[..., Path]
 UNREADABLE = {
     "a column that is required is missing": (
         "batches.csv",
-        "batch,inoculated_on,strian,substrate\nA,2026-01-01,grey,straw\n",
-        r"batches.csv, row 1, strain: the column is missing\. .*strian.*",
+        "btach,inoculated_on,strain,substrate\nA,2026-01-01,grey,straw\n",
+        r"batches.csv, row 1, batch: the column is missing\. .*btach.*",
     ),
     "container and batch are both missing": (
         "harvests.csv",
