@@ -35,7 +35,8 @@ def recipes(**counts: int) -> list[Recipe]:
 @dataclass(frozen=True)
 class Design:
     """A kind of farm: the recipe of each soak; what each label of strain and spawn form adds, in points; split: soaks
-    that hold both substrates, by their recipes aside from it; true: what substrate a truly gives more than b.
+    that hold both substrates, by their recipes aside from it; true: what substrate a truly gives more than b;
+    interplay: what it gives beside that with strain g.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Design:
     effects: Mapping[str, float] = field(default_factory=lambda: {"g": 20.0})
     split: Sequence[tuple[Recipe, Recipe]] = ()
     true: float = 0.0
+    interplay: float = 0.0
 
 
 BOTH = ({"substrate": "a", "strain": "g"}, {"substrate": "b", "strain": "g"})
@@ -67,7 +69,8 @@ DESIGNS = (
 @dataclass(frozen=True)
 class Done:
     """How a design did, as shares of its farms: pairs with an interval, alarms (a direction where none is true; where
-    one is, the other way), intervals that hold the truth; and the same of the plain estimate.
+    one is, the other way), intervals that hold the truth; and the same of the plain estimate. interplay: farms where
+    the difference is said to go with the labels of another factor.
     """
 
     name: str
@@ -78,19 +81,23 @@ class Done:
     plain_alarms: float
     plain_coverage: float
     power: float
+    interplay: float
 
     @property
     def passes(self) -> bool:
         """Whether it keeps the limits."""
-        return self.alarms <= MOST_ALARMS and self.coverage >= LEAST_COVERAGE
+        return self.alarms <= MOST_ALARMS and self.coverage >= LEAST_COVERAGE and self.interplay <= MOST_ALARMS
 
     def __str__(self) -> str:
-        shares = (self.answered, self.alarms, self.coverage, self.power, self.plain_alarms, self.plain_coverage)
+        shares = (
+            self.answered, self.alarms, self.coverage, self.power, self.plain_alarms, self.plain_coverage,
+            self.interplay,
+        )  # fmt: skip
         return f"{self.name:38}{self.farms:6}" + "".join(f"{100 * share:9.1f}" for share in shares)
 
 
 HEADING = f"{'design':38}{'farms':>6}" + "".join(
-    f"{name:>9}" for name in ("answer %", "alarms", "cover", "shown", "plain a.", "plain c.")
+    f"{name:>9}" for name in ("answer %", "alarms", "cover", "shown", "plain a.", "plain c.", "interpl.")
 )
 
 
@@ -101,9 +108,13 @@ def units(design: Design, dice: np.random.Generator) -> list[ComparedUnit]:
     for at, which in enumerate(dice.permutation(len(soaks)).tolist()):
         of = SOAK_SD * dice.standard_normal()
         cells = [dict(each) for each in soaks[which]]
-        means = [60 + of + design.true * (each["substrate"] == "a") + _added(each, design) for each in cells]
+        means = [60 + of + _of_substrate(each, design) + _added(each, design) for each in cells]
         found += soak_units(at, cells, means, CONTAINERS // len(cells), CONTAINER_SD, dice)
     return found
+
+
+def _of_substrate(recipe: Recipe, design: Design) -> float:
+    return (recipe["substrate"] == "a") * (design.true + design.interplay * (recipe["strain"] == "g"))
 
 
 def _added(recipe: Recipe, design: Design) -> float:
@@ -124,10 +135,11 @@ def run(design: Design, count: int, seed: int) -> Done:
     """Return how the design does over so many farms."""
     dice = np.random.default_rng(seed)
     query = ComparisonQuery("substrate", measure_of("be"), against="b")
-    alarms, covered, shown, plain_alarms, plain_covered = [], [], [], [], []
+    alarms, covered, shown, plain_alarms, plain_covered, apart = [], [], [], [], [], []
     for _ in range(count):
         answer = compare(farm(units(design, dice)), query, SETTINGS)
         found = next(each for each in answer.pairs if each.pair.level == "a")
+        apart.append(any(each.differs for each in found.interplays))
         before = plain(found.pair)
         if before.limits:
             plain_alarms.append(_wrong(before.limits, design.true))
@@ -139,9 +151,9 @@ def run(design: Design, count: int, seed: int) -> Done:
         alarms.append(found.judgement.direction.is_shown and _wrong((low, high), design.true))
         covered.append(low <= design.true <= high)
         shown.append(found.judgement.direction.is_shown)
-    shares = (float(np.mean(each or [np.nan])) for each in (alarms, covered, plain_alarms, plain_covered, shown))
-    wrong, held, plain_wrong, plain_held, power = shares
-    return Done(design.name, count, len(alarms) / count, wrong, held, plain_wrong, plain_held, power)
+    shares = (float(np.mean(each or [np.nan])) for each in (alarms, covered, plain_alarms, plain_covered, shown, apart))
+    wrong, held, plain_wrong, plain_held, power, said = shares
+    return Done(design.name, count, len(alarms) / count, wrong, held, plain_wrong, plain_held, power, said)
 
 
 def _wrong(limits: tuple[float, float], true: float) -> bool:

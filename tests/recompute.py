@@ -94,6 +94,7 @@ def counts_of(farm: Farm, as_of: date, members: list[Unit], through: int) -> dic
     known = [unit for unit in members if unit.known_through(through)]
     pooled = [p.grams for unit in members for p in unit.pickings if p.place.container is None]
     left_out = [place for day, place in farm.left_out if day is None or day <= as_of]
+    sources = [p.flush_source for unit in members for p in unit.pickings]
     return {
         "batches": len({unit.batch for unit in members}),
         "units": len(members),
@@ -105,6 +106,7 @@ def counts_of(farm: Farm, as_of: date, members: list[Unit], through: int) -> dic
         "fresh_g": float(fresh(members)),
         "fresh_g_pooled": float(sum(pooled, Fraction(0))),
         "pickings_set_aside": sum(any(touches(place, unit) for unit in members) for place in left_out),
+        "derived_pct": ratio(Fraction(sources.count("derived")), Fraction(len(sources))),
     }
 
 

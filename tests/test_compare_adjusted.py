@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from compare_farms import batches, compared, write_farm
+from scipy.stats import t
 
 from pipeline.compare.tables import pair_rows
 from pipeline.stats.cluster_robust import fit
@@ -109,6 +110,43 @@ def test_adjusted_intervals_hold_and_alarms_are_rare(at: int) -> None:
     assert done.answered > 0.9
     assert done.alarms < 0.11
     assert done.coverage > 0.89
+    assert done.interplay < 0.11
+
+
+def test_where_the_difference_goes_with_the_strain_it_is_said_and_where_not_nothing(tmp_path: Path) -> None:
+    # Straw gives 40 more than mulch with grey, and as much with pink.
+    straw = {"grey": [90.0, 94, 86, 94], "pink": [48.0, 51]}
+    mulch = {"grey": [50.0, 53], "pink": [47.0, 50, 53, 46]}
+    write_farm(tmp_path, mixed_rows(straw, mulch))
+    (row,) = pair_rows(compared(tmp_path))
+    assert row["held_equal"] == "strain"
+    sign = 1 if row["level"] == "straw" else -1
+    grey, pink = sign * (91.0 - 51.5), sign * (49.5 - 49)
+    assert row["by_label"] == f"strain: grey {grey:.1f}, pink {pink:.1f}"
+    assert row["differs_by"] == "strain"
+    assert (
+        f"But {row['level']} less {row['against']} is not the same for each strain, more than by chance: "
+        f"{grey:.1f} points with grey and {pink:.1f} points with pink."
+    ) in row["sentence"]
+    write_farm(tmp_path, mixed_rows({**straw, "pink": [88.0, 92]}, mulch))
+    (row,) = pair_rows(compared(tmp_path))
+    assert row["by_label"] is not None
+    assert row["differs_by"] is None
+    assert "not the same" not in row["sentence"]
+
+
+def test_the_error_of_the_check_is_that_of_least_squares(tmp_path: Path) -> None:
+    straw = {"grey": [80.0, 86, 77, 83], "pink": [58.0, 61]}
+    mulch = {"grey": [66.0, 71], "pink": [47.0, 50, 44, 41]}
+    write_farm(tmp_path, mixed_rows(straw, mulch))
+    ((check,),) = (each.interplays for each in compared(tmp_path).pairs)
+    cells = [straw["grey"], straw["pink"], mulch["grey"], mulch["pink"]]
+    # The four means apart: pooled variance of 12 soaks less 4 means, and that of each cell by itself (CR2).
+    squares = [sum((value - np.mean(own)) ** 2 for value in own) for own in cells]
+    pooled = (sum(squares) / 8 * sum(1 / len(own) for own in cells)) ** 0.5
+    robust = sum(own / (len(of) - 1) / len(of) for own, of in zip(squares, cells, strict=True)) ** 0.5
+    apart = np.mean(cells[0]) - np.mean(cells[2]) - (np.mean(cells[1]) - np.mean(cells[3]))
+    assert check.p == pytest.approx(2 * t.sf(abs(apart) / max(pooled, robust), 8))
 
 
 def test_without_adjusting_an_uneven_mix_would_alarm() -> None:

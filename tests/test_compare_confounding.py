@@ -39,18 +39,18 @@ COLD, HOT, STEAM, WATER = "cold_lime", "hot_lime", "steam", "hot_water"
 @pytest.mark.parametrize(
     ("straw", "mulch", "kind", "help_"),
     [
-        ([COLD] * 4, [HOT] * 4, "one-to-one", "One soak of straw with hot_lime, or of mulch with cold_lime, would"),
+        ([COLD] * 4, [HOT] * 4, "one-to-one", "Start one soak of straw with hot_lime, or of mulch with cold_lime:"),
         (
             [COLD] * 4,
             [HOT, HOT, STEAM, STEAM],
             "nested",
-            "One soak of mulch with cold_lime, or of straw with hot_lime or",
+            "Start one soak of mulch with cold_lime, or of straw with hot_lime or",
         ),
         (
             [COLD, COLD, WATER, WATER],
             [HOT, HOT, STEAM, STEAM],
             "disconnected",
-            "One soak of straw with hot_lime or steam",
+            "Start one soak of straw with hot_lime or steam",
         ),
     ],
 )
@@ -76,7 +76,9 @@ def test_one_batch_that_alone_ties_two_factors_carries_no_verdict(tmp_path: Path
     assert found.judgement.stopped[0].reason == (
         "only N08 tells straw against mulch apart from the treatment; one soak cannot carry that"
     )
-    assert found.judgement.stopped[0].next_step.startswith("Two more soaks like N08")
+    assert found.judgement.stopped[0].next_step.startswith(
+        "Start two more soaks like N08; or split the next soak between "
+    )
 
 
 def test_two_factors_that_explain_it_only_together(tmp_path: Path) -> None:
@@ -121,7 +123,8 @@ def test_spawn_lots_of_three_and_more_a_level_are_counted_and_fewer_explain_it(t
     found = told(tmp_path, several, {"spawn_lot": ["S1", "S1", "S2", "S2"]})
     assert kinds(found) == [("disconnected", ("spawn_lot",))]
     assert found.judgement.stopped[0].next_step == (
-        "Split a soak between them, or use one spawn lot for both; or three spawn lots of each and more"
+        "Split the next soak between straw and mulch, with one spawn lot for both; or use three spawn lots of each and "
+        "more"
     )
     found = told(tmp_path, several, {"spawn_lot": ["S1"] * 4})
     assert kinds(found) == [("nested", ("spawn_lot",))]
@@ -194,7 +197,8 @@ def test_within_split_soaks_a_change_of_other_labels_each_time_explains(tmp_path
     (found,) = compared(tmp_path).pairs
     assert kinds(found) == [("changed along", ("treatment",))]
     assert found.judgement.stopped[0].next_step == (
-        "Split a soak so that nothing else differs; or compare the recipe as one: gillbook compare recipe"
+        "Split the next soak between straw and mulch, with all else alike; or compare the recipe as one: gillbook "
+        "compare recipe"
     )
 
 

@@ -106,8 +106,8 @@ def test_a_factor_that_always_went_along_is_named_with_the_batch_that_would_help
         "which of the two it was, nobody can tell"
     )
     assert reason.next_step == (
-        "One soak of straw with sawdust, or of mulch with grain, would begin to part them; or compare the recipe as "
-        "one: gillbook compare recipe"
+        "Start one soak of straw with sawdust, or of mulch with grain: that would begin to part them; or compare the "
+        "recipe as one: gillbook compare recipe"
     )
 
 
@@ -134,7 +134,7 @@ def test_no_loss_at_all_is_no_evidence_of_none(tmp_path: Path) -> None:
         told.judgement.reasons[0].reason
         == "0 % in all 3 soaks of straw is no evidence of none: up to 63 % fits them too"
     )
-    assert told.judgement.reasons[0].next_step == "6 soaks like these would narrow it to 39 %"
+    assert told.judgement.reasons[0].next_step == "Go on to 6 soaks like these: they would narrow it to 39 %"
 
 
 def test_values_that_do_not_differ_at_all_have_no_known_spread(tmp_path: Path) -> None:
@@ -171,7 +171,9 @@ def test_an_interval_that_holds_more_and_less_is_no_answer(tmp_path: Path) -> No
         f"anything from {low:.1f} to {high:.1f} points fits, more as well as less"
     )
     # SDs of 7.2 and 7.4: with a common one of 7.29, the noncentral t reaches a power of .8 from n = 10 on.
-    assert told.judgement.reasons[0].next_step.startswith("About 6 more soaks of each would be needed to show 10 ")
+    assert told.judgement.reasons[0].next_step.startswith(
+        "Start about 6 more soaks of each to show 10 points; or split"
+    )
 
 
 def test_a_direction_is_said_though_whether_it_is_worth_it_is_open(tmp_path: Path) -> None:

@@ -111,6 +111,32 @@ def test_heaps_that_part_are_answered(tmp_path: Path) -> None:
         assert "have no flush in their row" in gillbook(*words, "--farm", tmp_path, "--as-of", AS_OF).err, words
 
 
+def test_compare_refuses_a_decline_where_declines_does(tmp_path: Path) -> None:
+    # Heaps of gaps that overlap, and no flush is written down.
+    write_farm(tmp_path, grown(np.random.default_rng(3), SPACINGS[-1]))
+    path = tmp_path / "batches.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    mixed = [f"{line},{'bran' if at % 2 else ''}" for at, line in enumerate(lines[1:])]
+    path.write_text("\n".join([f"{lines[0]},supplement", *mixed]) + "\n", encoding="utf-8")
+    for measure in ("decline", "next-flush"):
+        asked = ("compare", "supplement", "--measure", measure, "--farm", tmp_path, "--as-of", AS_OF)
+        rows = json.loads(gillbook(*asked, "--levels", "--json").out)
+        assert [(row["level"], row["soaks"], row["estimate"]) for row in rows] == [("bran", 0, None), ("none", 0, None)]
+        assert all("may begin a new flush or not" in row["why_no_figure"] for row in rows)
+        assert json.loads(gillbook(*asked, "--json").out) == []
+        said = " ".join(gillbook(*asked).err.split())
+        assert "No figure for bran and none: " in said
+        assert "write it into the pickings." in said
+        assert "have no flush in their row" in said
+    # Biological efficiency does not hold one flush against another: it stays.
+    asked = ("compare", "supplement", "--farm", tmp_path, "--as-of", AS_OF)
+    rows = json.loads(gillbook(*asked, "--levels", "--json").out)
+    assert all(row["estimate"] and row["why_no_figure"] is None for row in rows)
+    yields = json.loads(gillbook("yields", "--by", "strain", "--farm", tmp_path, "--as-of", AS_OF, "--json").out)
+    assert {row["derived_pct"] for row in yields} == {100.0}
+    assert "have no flush in their row" in gillbook("yields", "--farm", tmp_path, "--as-of", AS_OF).err
+
+
 def findings(folder: Path) -> dict[str, dict[str, object]]:
     found = json.loads(gillbook("check", "--json", "--farm", folder, "--as-of", AS_OF).out)
     return {each["rule"]: each for each in found if each["rule"].startswith("flush_")}

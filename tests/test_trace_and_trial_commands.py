@@ -222,7 +222,8 @@ def test_a_trial_says_what_it_can_show(demo: Path) -> None:
     assert "Even 30 soaks of each level, with 6 containers a batch, do not find 10 points." in said
     assert "Proposed: 3 soaks, split. Of a true 10 points it says which gives more in 7 of 100 such trials" in said
     soak = flat(ask(demo, "trial", "--factor", "treatment", "--levels", "a,b", "--difference", "30").out)
-    assert "treatment is done to a whole soak, so soaks cannot be split. Begin the soaks of a block together" in soak
+    assert "treatment is done to a whole soak: one bath is never split, so the levels alternate. Pairs of soaks" in soak
+    assert "are begun in the same week (a block)" in soak
     nothing = ask(demo, "trial", "--factor", "strain", "--levels", "a,b", "--difference", "1", "--out", demo / "t")
     assert nothing.code == 2
     assert nothing.err.startswith("--out: there is nothing to write, for no design is enough. Say what")

@@ -228,6 +228,9 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
         from pipeline.compare.leaning import prior_text
 
         notify(f"How the records lean is a guess, no evidence. Before the records: {prior_text()}.")
+    for why in dict.fromkeys(answer.unsure.values()):
+        unsure = [level for level, own in answer.unsure.items() if own == why]
+        notify(f"No figure for {listed(unsure)}: {why}.")
     if answer.bases:
         notify(f"Dry mass was found in several ways ({', '.join(answer.bases)}): BE of them does not compare well.")
     if answer.pairs:

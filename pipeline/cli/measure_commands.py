@@ -44,8 +44,7 @@ def yields(
         f"As of {view.query.as_of}. known: flush {through_flush or 1} is over; open: of these, still running. BE: "
         f"fresh over dry substrate mass; finished: of containers that are closed or lapsed. {TOGETHER}"
     )
-    if through_flush:
-        notify_derived(rule, read.json)
+    notify_derived(rule, read.json)
     _notify_lacking(view.query, rows)
     _notify_missing(missing)
 

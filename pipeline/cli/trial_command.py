@@ -182,9 +182,11 @@ def _what_it_shows(found: Trial) -> str:
 def _remarks(query: TrialQuery, found: Trial) -> list[str]:
     remarks = []
     if found.where.value == "soak":
+        levels = len(query.levels.split(","))
+        block = "Pairs" if levels == 2 else f"Blocks of {levels}"
         remarks.append(
-            f"{query.factor} is done to a whole soak, so soaks cannot be split. Begin the soaks of a block together, "
-            "so that season and room are the same for all levels."
+            f"{query.factor} is done to a whole soak: one bath is never split, so the levels alternate. {block} of "
+            "soaks, one of each level, are begun in the same week (a block), so that season and room are the same."
         )
     if any(row["assumed"] for row in found.spread):
         remarks.append("No soak was split often enough here to know how much its parts differ: a quarter is assumed.")

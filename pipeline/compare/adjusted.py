@@ -11,7 +11,7 @@ from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides, tally
-from pipeline.stats.estimability import Basis
+from pipeline.stats.estimability import Basis, DesignRow
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -77,16 +77,19 @@ def fitted(
     """Return the fit of levels and these factors to the cells of a pair (and of the other levels), and the weights of
     its coefficients that make the pair's difference.
     """
+    found = fitted_to([((group or {}).get(soak, soak), row, value) for soak, row, value in sides.valued_rows(factors)])
+    return found, [float(sides.contrast.get(name, 0)) for name in found.names]
+
+
+def fitted_to(rows: Sequence[tuple[str, DesignRow, float]]) -> ClusterFit:
+    """Return the fit of these rows' independent columns to their values: (soak, row of the design, value)."""
     import numpy as np
 
     from pipeline.stats.cluster_robust import fit
 
-    rows = sides.valued_rows(factors)
     columns = _independent([row for _, row, _ in rows])
     design = np.array([[float(row.get(name, 0)) for name in columns] for _, row, _ in rows])
-    soaks = [(group or {}).get(soak, soak) for soak, _, _ in rows]
-    weights = [float(sides.contrast.get(name, 0)) for name in columns]
-    return fit(soaks, design, [value for _, _, value in rows], columns), weights
+    return fit([soak for soak, _, _ in rows], design, [value for _, _, value in rows], columns)
 
 
 def _independent(rows: Sequence[Mapping[Hashable, Fraction | int]]) -> list[Hashable]:

@@ -9,6 +9,7 @@ from pipeline.compare.adjusted import adjusted, unbalanced
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Level, Pair, split_alone
 from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.side_by_side import alternates
 from pipeline.compare.sides import Sides, sides_of
 from pipeline.stats.two_levels import DesignKind
 
@@ -35,6 +36,7 @@ def candidate(
     Where three soaks and more hold both and the rest is alike within them, by these soaks alone. levels: of the whole
     comparison; least_gap: from which on an amount of a factor counts as different.
     """
+    pair = replace(pair, alternate=alternates(pair, query.factor))
     sides = sides_of(pair, () if query.split_only else levels)
     if not pair.has_interval:
         return PairCandidate(pair, sides, ())

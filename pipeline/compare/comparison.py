@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
+from pipeline.compare.blank_flushes import unsure_levels, without
 from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding import Confounder
 from pipeline.compare.design import DesignCell, cells, varies
+from pipeline.compare.interplay import Interplay, interplays
 from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
 from pipeline.compare.measures import Measure
 from pipeline.compare.money import in_currency, smallest_margin, with_margins
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class PairResult:
     """A pair with its judgement, its other explanations, what else differed, and where that would be alike; leaning:
-    how the records lean, None where the model does not apply.
+    how the records lean, None where the model does not apply; interplays: of each factor that is held alike.
     """
 
     pair: Pair
@@ -42,13 +44,15 @@ class PairResult:
     differing: tuple[Differing, ...]
     strata: tuple[Stratum, ...]
     leaning: Belief | None = None
+    interplays: tuple[Interplay, ...] = ()
 
 
 @dataclass(frozen=True)
 class Comparison:
     """The answer to a query, its labels as the farm writes them. units_without_level: whose cell is blank; bases: how
     dry mass was found, where in several ways; smallest_effect: from which difference on it counts; money_a_point: what
-    a point of BE brings per kg of dry substrate, None without a price; trend: over ordered amounts.
+    a point of BE brings per kg of dry substrate, None without a price; trend: over ordered amounts; unsure: by
+    level, why it has no figure.
     """
 
     query: ComparisonQuery
@@ -62,6 +66,7 @@ class Comparison:
     money_a_point: float | None = None
     currency: str = ""
     trend: Trend | None = None
+    unsure: Mapping[str, str] = field(default_factory=dict)
 
 
 def not_yet(measure: Measure, units: FarmUnits) -> str:
@@ -93,7 +98,8 @@ def compare(
     if spread is None and query.measure.name == "be":
         spread = farm_spread(units.rows, query.measure)
     money = prices(settings)
-    found = cells(rows, of, query.measure)
+    unsure = unsure_levels(rows, of, query.measure, units.rule)
+    found = without(cells(rows, of, query.measure), unsure)
     levels = levels_of(found, of.order)
     return Comparison(
         query,
@@ -107,6 +113,7 @@ def compare(
         None if money.price is None else money.price / 100,
         money.currency,
         trend_of(levels, query),
+        unsure,
     )
 
 
@@ -149,7 +156,8 @@ def _pairs(
         judgement = judge(_facts(units, query, each, pair, smallest_effect, young, together, leaning))
         other = tuple(differing(each.sides, query.factor, query.of_yield))
         offered = () if _beyond_strata(each.confounders) else tuple(strata(each.pair, other))
-        results.append(PairResult(pair, judgement, each.confounders, other, offered, leaning))
+        alike = interplays(pair, each.sides)
+        results.append(PairResult(pair, judgement, each.confounders, other, offered, leaning, alike))
     return tuple(results)
 
 

@@ -11,6 +11,7 @@ from schemas.contract import (
     FILLINGS,
     ColumnRole,
     Field,
+    Varies,
     columns_with_role,
     contract,
     recipe_columns,
@@ -79,6 +80,11 @@ def _column(factor: str) -> Field:
 def is_number(factor: str) -> bool:
     """Return whether this factor holds numbers."""
     return factor == SPAWN_RATE or (factor not in (MONTH, HOLES, *PACKAGES) and _column(factor).is_number)
+
+
+def is_of_whole_soak(factor: str) -> bool:
+    """Return whether this is done to a whole bath, so that no soak is split between two of its levels."""
+    return factor in {each.name for each in recipe_columns() if each.varies is Varies.SOAK}
 
 
 def title(factor: str) -> str:

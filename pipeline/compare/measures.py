@@ -33,6 +33,11 @@ class Measure:
     look: str = ""
     money: bool = False
 
+    @property
+    def between_flushes(self) -> bool:
+        """Whether it holds one flush against another, so that it rests on how pickings are numbered."""
+        return self.by_flush and self.least_flush > 1
+
 
 THROUGH = "not yet through flush {flush}"
 UNPRICED = "their day of inoculation, number of containers, spawn or dry mass is not written down"

@@ -40,7 +40,8 @@ class Pair:
     limits and p are adjusted for all pairs judged together; minimum_detectable: the smallest difference that the data
     could have shown, at these limits. clusters: month or spawn_lot, where these are counted and not the soaks in them
     (see confounding.by_clusters); adjusted: the factors that the estimate holds alike (see compare.adjusted);
-    split_only: other soaks were left out, because those that hold both have everything else alike.
+    split_only: other soaks were left out, because those that hold both have everything else alike; alternate: no soak
+    can hold both (see side_by_side.alternates).
     """
 
     level: str
@@ -57,6 +58,7 @@ class Pair:
     clusters: str = ""
     adjusted: tuple[str, ...] = ()
     split_only: bool = False
+    alternate: bool = False
 
     @property
     def has_interval(self) -> bool:

@@ -19,7 +19,7 @@ from pipeline.stats.two_levels import DesignKind
 class Sides:
     """The cells of a pair: its level's and those it is held against. split: whether only soaks that hold both count, so
     that what a soak does to all its containers is no explanation. others: cells of the other levels, which tell what
-    other factors do; none where soaks are split.
+    other factors do; none where soaks are split. alternate: no soak can hold both.
     """
 
     level: str
@@ -28,6 +28,7 @@ class Sides:
     second: tuple[DesignCell, ...]
     split: bool
     others: tuple[DesignCell, ...] = ()
+    alternate: bool = False
 
     @property
     def cells(self) -> tuple[DesignCell, ...]:
@@ -123,7 +124,7 @@ def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
     named = (pair.level, pair.against)
     rest = [cell for level in levels if level.name not in named for cell in level.used] if not split else []
     first, second, others = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second, rest))
-    return Sides(pair.level, pair.against, first, second, split, others)
+    return Sides(pair.level, pair.against, first, second, split, others, pair.alternate)
 
 
 def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:

@@ -69,17 +69,29 @@ def enough_soaks(pair: Pair, together: Family, difference: float, unit: str) -> 
         more = more_soaks(pair, together, shown)
     to_show = f"to show {shown:.2g} {unit}"
     apart = pair.varies is DesignKind.BETWEEN
-    split = f"; split between {pair.level} and {pair.against}, far fewer (gillbook trial)" if apart else ""
     if more is None:
-        return f"Over {MOST} soaks of each would be needed {to_show}{split}"
+        return f"Over {MOST} soaks of each would be needed {to_show}: {_instead(pair)}"
     if not apart:
-        holding = counted(more[0], "more soak that holds", "more soaks that hold")
-        return f"About {holding} both would be needed {to_show}"
+        return f"Split about {counted(more[0], 'more soak')} between {pair.level} and {pair.against} {to_show}"
     if more[0] == more[1]:
-        return f"About {counted(more[0], 'more soak')} of each would be needed {to_show}{split}"
+        return f"Start about {counted(more[0], 'more soak')} of each {to_show}{_best(pair)}"
     named = [
         f"{counted(count, 'more soak')} of {level}"
         for count, level in zip(more, (pair.level, pair.against), strict=True)
         if count
     ]
-    return f"About {' and '.join(named)} would be needed {to_show}{split}"
+    return f"Start about {' and '.join(named)} {to_show}{_best(pair)}"
+
+
+def _best(pair: Pair) -> str:
+    """How these soaks would show it best."""
+    if pair.alternate:
+        return f", in pairs of the same week, one of {pair.level} and one of {pair.against} (gillbook trial)"
+    return f"; or split soaks between {pair.level} and {pair.against}, far fewer (gillbook trial)"
+
+
+def _instead(pair: Pair) -> str:
+    """What to do where no number of soaks that a farm starts would show it."""
+    if pair.varies is DesignKind.BETWEEN and not pair.alternate:
+        return f"split soaks between {pair.level} and {pair.against}, far fewer (gillbook trial)"
+    return "choose by cost and work"

@@ -8,7 +8,7 @@ from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import unit_of
 from pipeline.compare.leaning import chance_said, prior_text
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Level
-from pipeline.compare.text import also_differed, pair_sentence, verdict_text, within_text
+from pipeline.compare.text import also_differed, by_label, pair_sentence, verdict_text, within_text
 from pipeline.compare.trend import trend_sentence
 from pipeline.models.view import Row, Rows
 from pipeline.stats.estimate import Limits
@@ -39,6 +39,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
         "high": high,
         "of_sums": measure.scale * fsum(cell.over for cell in level.used) / under if under else None,
         "unit": "%" if measure.unit == "points" else measure.unit,
+        "why_no_figure": comparison.unsure.get(level.name),
     }
 
 
@@ -89,6 +90,8 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,
         "held_equal": ", ".join(pair.adjusted) or None,
+        "by_label": "; ".join(by_label(each) for each in result.interplays) or None,
+        "differs_by": ", ".join(each.factor for each in result.interplays if each.differs) or None,
         "also_differed": "; ".join(also_differed(each, result) for each in result.differing) or None,
         "held_alike": "; ".join(within_text(stratum.within) for stratum in result.strata) or None,
         "sentence": pair_sentence(result, comparison),

@@ -8,14 +8,17 @@ from pipeline.compare import wording as words
 from pipeline.compare.adjusted import alike_text
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import PACKAGES, title
+from pipeline.compare.interplay import Interplay
 from pipeline.compare.leaning import leaning_text
 from pipeline.compare.measures import DEFAULT_FLUSH, Measure
 from pipeline.compare.other_differences import Differing, Stratum
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair
+from pipeline.compare.side_by_side import lower, started
 from pipeline.compare.sides import never_shared, sides_of
 from pipeline.models.compared_units import MONTH, FarmUnits
 from pipeline.stats.two_levels import DesignKind
 from schemas.answers import Direction, Worth
+from schemas.phrases import listed
 
 MOST_LABELS = 3  # labels of one factor named one by one
 MOST_DIFFERING = 3  # factors named in a sentence; the table has them all
@@ -41,18 +44,21 @@ def pair_sentence(result: PairResult, comparison: Comparison) -> str:
 
 
 def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
-    """The first reason and what would help; a second reason; and where the pair could be compared better."""
+    """The first reason and a second; what would help; and where the pair could be compared better."""
     leans = result.judgement.direction is not Direction.CANNOT_TELL
     parts = [f"{result.pair.level} against {result.pair.against}: {'not shown yet' if leans else 'cannot tell'}."]
     if result.leaning and leans:
         parts.append(leaning_text(result.pair, result.leaning, comparison.money_a_point, comparison.currency))
-    for first in result.judgement.stopped[:1]:
-        parts.append(f"{first.reason[0].upper()}{first.reason[1:]}. {first.next_step}.")
-    parts += [f"Also, {each.reason}." for each in result.judgement.stopped[1:2]]
+    stopped = result.judgement.stopped
+    parts += [f"{each.reason[0].upper()}{each.reason[1:]}." for each in stopped[:1]]
+    parts += [f"Also, {each.reason}." for each in stopped[1:2]]
     if result.pair.split_only:
         parts.append(f"This is of the {result.pair.split} soaks that hold both: of the others more than this differed.")
     if result.pair.adjusted:
         parts.append(f"This is with {alike_text(result.pair)} alike.")
+    parts += _by_label(result, comparison)
+    # What to do comes last: the step that the first reason asks for, then what may be asked meanwhile.
+    parts += [f"{each.next_step}." for each in stopped[:1]]
     return " ".join([*parts, *_offers(result, comparison)])
 
 
@@ -98,22 +104,42 @@ def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
     if other:
         also = "; ".join(also_differed(each, result) for each in other[:MOST_DIFFERING])
         found.append(f"But other things differed, too: {also}.")
+    found += _by_label(result, comparison)
     found += _offers(result, comparison)
     found += [f"{each.reason}." for each in result.judgement.reasons if each.rule == "R8"]
     if result.pair.clusters:
         what = title(result.pair.clusters)
         found.append(f"They never had the same {what}, so soaks of one {what} are counted together.")
     elif result.pair.varies is DesignKind.BETWEEN and never_shared(sides_of(result.pair), MONTH):
-        found.append("The two were never started in the same month; a soak split between them would settle it.")
+        best = started(result.pair.level, result.pair.against, result.pair.alternate)
+        found.append(f"The two were never started in the same month: {lower(best)}.")
+    return found
+
+
+def _by_label(result: PairResult, comparison: Comparison) -> list[str]:
+    """Where the difference goes with what is held alike: what it is at each label."""
+    found = []
+    for each in result.interplays:
+        if each.differs:
+            unit = comparison.query.measure.unit
+            values = [f"{words.number(value, unit)} with {words.label(label)}" for label, value in each.differences]
+            what = f"{result.pair.level} less {result.pair.against} is not the same for each {title(each.factor)}"
+            found.append(f"But {what}, more than by chance: {listed(values)}.")
     return found
 
 
 def _offers(result: PairResult, comparison: Comparison) -> list[str]:
     """Where the pair would be compared with more alike: within labels, or within the soaks that hold both."""
-    found = [f"Held alike: {command(comparison, result.strata[0])}."] if result.strata else []
+    found = [f"Or hold the rest alike: {command(comparison, result.strata[0])}."] if result.strata else []
     if result.pair.varies is DesignKind.BOTH and result.pair.split >= LEAST_FOR_A_VERDICT:
-        found.append(f"Soak by soak, in the {result.pair.split} that hold both: add --split.")
+        found.append(f"Or look soak by soak, in the {result.pair.split} that hold both: add --split.")
     return found
+
+
+def by_label(found: Interplay) -> str:
+    """Return the pair's difference at each label of a factor: "strain: grey 25.3, pink -4.1"."""
+    values = [f"{words.label(label)} {words.number(value)}" for label, value in found.differences]
+    return f"{title(found.factor)}: {', '.join(values)}"
 
 
 def also_differed(each: Differing, result: PairResult) -> str:

@@ -37,6 +37,7 @@ from pipeline.compare.factors import package_of, title
 from pipeline.compare.leaning import chance_said, leans
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_DEGREES, LEAST_FOR_A_VERDICT, LEAST_FOR_AN_INTERVAL, Pair
+from pipeline.compare.side_by_side import lower, started
 from pipeline.compare.sides import Sides
 from pipeline.compare.soaks_needed import enough_soaks
 from pipeline.stats.estimate import Limits
@@ -107,8 +108,14 @@ class Judgement:
 def _counts(facts: Facts) -> str:
     pair = facts.pair
     sides = f"{pair.level} has {counted(len(pair.first), 'soak')}, {pair.against} {len(pair.second)}"
+    if pair.alternate:
+        return sides
     both = {0: "none of them holds", 1: "1 of them holds"}.get(pair.split, f"{pair.split} of them hold")
     return f"{sides}; {both} both"
+
+
+def _soaks_of_each(facts: Facts, least: int) -> str:
+    return f"{least} soaks of each" if facts.pair.alternate else f"{least} soaks of each, or {least} that hold both"
 
 
 def _more_soaks(facts: Facts) -> str:
@@ -119,10 +126,12 @@ def _more_soaks(facts: Facts) -> str:
         for name, side in ((pair.level, pair.first), (pair.against, pair.second))
         if len(side) < LEAST_FOR_A_VERDICT
     ]
-    more = max(LEAST_FOR_A_VERDICT - pair.split, 1)
-    split = "soak" if more == 1 else f"{more} soaks"
-    best = f"split the next {split} between {pair.level} and {pair.against}"
-    plain = f"Start {listed(lacking)}; or, showing far more, {best}" if lacking else best[0].upper() + best[1:]
+    more = 1 if pair.alternate else max(LEAST_FOR_A_VERDICT - pair.split, 1)
+    plain = started(pair.level, pair.against, pair.alternate, more)
+    if lacking and pair.alternate:
+        plain = f"Start {listed(lacking)}, each in the same week as one of the other"
+    elif lacking:
+        plain = f"Start {listed(lacking)}; or, showing far more, {lower(plain)}"
     if facts.waiting:
         return f"{plain}. {words.named_soaks(facts.waiting)} will count once that far"
     return plain
@@ -131,7 +140,7 @@ def _more_soaks(facts: Facts) -> str:
 def _no_interval(facts: Facts) -> Reason | None:
     if facts.pair.has_interval:
         return None
-    why = f"an interval needs {LEAST_FOR_AN_INTERVAL} soaks of each, or {LEAST_FOR_AN_INTERVAL} that hold both"
+    why = f"an interval needs {_soaks_of_each(facts, LEAST_FOR_AN_INTERVAL)}"
     return Reason("R1", f"{why}: {_counts(facts)}", _more_soaks(facts))
 
 
@@ -144,13 +153,13 @@ def _too_few(facts: Facts) -> Reason | None:
         if pair.adjusted:
             alike = alike_text(pair)
             why = f"with {alike} alike, so uneven a mix leaves little to judge by {left}"
-            return Reason("R2", why, f"Split the next soak between {pair.level} and {pair.against}, with {alike} alike")
+            return Reason("R2", why, f"{started(pair.level, pair.against, pair.alternate)}, with {alike} alike")
         if not pair.clusters:
             return Reason("R2", f"so few soaks hold both that little is left to judge by {left}", _more_soaks(facts))
         what = title(pair.clusters)
         why = f"they never had the same {what}, and so few {what}s leave little to judge by {left}"
         return Reason("R2", why, f"Use one {what} for both, or more {what}s of each")
-    why = f"a verdict needs {LEAST_FOR_A_VERDICT} soaks of each, or {LEAST_FOR_A_VERDICT} that hold both"
+    why = f"a verdict needs {_soaks_of_each(facts, LEAST_FOR_A_VERDICT)}"
     return Reason("R2", f"{why}: {_counts(facts)}", _more_soaks(facts))
 
 
@@ -186,14 +195,15 @@ def _no_spread(facts: Facts) -> Reason | None:
             bound = 100 * possible_share(len(side))
             why = f"0 % in all {len(side)} soaks of {name} is no evidence of none: up to {bound:.0f} % fits them too"
             wider = 100 * possible_share(2 * len(side))
-            return Reason("R5", why, f"{2 * len(side)} soaks like these would narrow it to {wider:.0f} %")
+            return Reason(
+                "R5", why, f"Go on to {2 * len(side)} soaks like these: they would narrow it to {wider:.0f} %"
+            )
         if facts.measure.share or pair.estimate.standard_error == 0:
             why = f"all soaks of {name} have exactly the same value, so their spread is not known"
             return Reason("R5", why, _more_soaks(facts))
     if pair.estimate.standard_error == 0:
-        return Reason(
-            "R5", "all split soaks differ by exactly the same, so their spread is not known", "Split more soaks"
-        )
+        why = "all soaks that hold both differ by exactly the same, so their spread is not known"
+        return Reason("R5", why, started(pair.level, pair.against, pair.alternate))
     return None
 
 

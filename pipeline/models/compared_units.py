@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from pipeline.models.flush_rule import FlushRule, flush_rule
 from pipeline.models.view import Ledger, LedgerView, Query, Row
 from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
@@ -54,7 +55,7 @@ class ComparedUnit:
     """A unit: its soak (see soak_key of batches.sql), the text of each of its cells by column (blank where it has
     none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
     it stands to its pins and to being colonised; empty without a day of inoculation. start: None without that
-    day, or a number of containers.
+    day, or a number of containers. pickings, pickings_derived: how many it had, and those with a blank flush.
     """
 
     unit: str
@@ -65,12 +66,14 @@ class ComparedUnit:
     parts: Mapping[str, MeasureParts] = field(default_factory=dict)
     waits: Mapping[str, UnitWait] = field(default_factory=dict)
     start: UnitStart | None = None
+    pickings: int = 0
+    pickings_derived: int = 0
 
 
 @dataclass(frozen=True)
 class FarmUnits:
     """The units of a farm at a date, followed through a flush or to an age in days. look_gap: the usual days between
-    two looks, None where there were none.
+    two looks, None where there were none. rule: by which blank flush cells are numbered, None where all are written.
     """
 
     as_of: date
@@ -78,6 +81,7 @@ class FarmUnits:
     to_day: int | None
     rows: Sequence[ComparedUnit]
     look_gap: float | None
+    rule: FlushRule | None = None
 
 
 def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = None) -> FarmUnits:
@@ -86,7 +90,7 @@ def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = N
     rows = compared_units(view, to_day)
     gaps = view.records("look_gap")
     gap = gaps[0]["gap"] if gaps else None
-    return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap))
+    return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap), flush_rule(ledger))
 
 
 def compared_units(view: LedgerView, to_day: int | None = None) -> list[ComparedUnit]:
@@ -130,4 +134,6 @@ def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
         UnitStart(record["start_containers"], record["start_spawn_g"], record["start_dry_g"])
         if record["start_containers"]
         else None,
+        record["pickings"],
+        record["pickings_derived"],
     )

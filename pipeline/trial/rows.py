@@ -52,6 +52,8 @@ def _batch(batch: str, soak: str, portion: Portion, factor: str, level: Varies) 
     row = dict.fromkeys(columns(BATCHES, factor), "")
     row |= {"batch": batch, "soak": soak, "containers_filled": str(portion.containers)}
     row["note"] = f"trial of {factor}, block {portion.block}"
+    if level is Varies.SOAK:
+        row["note"] += " (all in one week)"
     if level is not Varies.CONTAINER:
         plan = f"{portion.level} % of the wet substrate" if factor == SPAWN_RATE else portion.level
         row["note"] += f": {plan}, turn {portion.turn}"

@@ -5,7 +5,7 @@
 -- colonised (unit_pinning, unit_colonising); null without a day of inoculation. holes: with which it went into the flush
 -- asked for (unit_holes); null where nothing says so. margin_over, margin_per_day_over: g, which prices turn into money
 -- (pipeline/compare/money.py); margin_per_day counts the whole cycle, over container-days with the days that a place
--- stands empty after it. start_*: what starting it took.
+-- stands empty after it. start_*: what starting it took. pickings_derived: those with a blank flush cell.
 -- Grain: one row per unit.
 -- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_starts,
 --     unit_states, unit_waits, units
@@ -24,6 +24,11 @@ with picked as (
             else p.picked_on - u.inoculated_on <= getvariable('to_day')
         end
     group by p.unit
+),
+flush_counts as (
+    select unit, sum(pickings)::bigint as pickings, sum(pickings_derived)::bigint as pickings_derived
+    from unit_flushes
+    group by unit
 ),
 last_flush as (
     select unit, fresh_g from unit_flushes where flush = getvariable('through')
@@ -102,7 +107,9 @@ select
     n.days::double as pins_day,
     k.fate as colonised_fate,
     k.days::double as colonised_day,
-    t.batch_line
+    t.batch_line,
+    coalesce(f.pickings, 0) as pickings,
+    coalesce(f.pickings_derived, 0) as pickings_derived
 from followed as t
 inner join batches as b on b.line = t.batch_line
 inner join unit_groups as ug on ug.unit = t.unit
@@ -115,4 +122,5 @@ left join unit_holes as o on o.unit = t.unit
 left join unit_starts as z on z.unit = t.unit and z.containers > 0
 left join unit_pinning as n on n.unit = t.unit
 left join unit_colonising as k on k.unit = t.unit
+left join flush_counts as f on f.unit = t.unit
 order by t.inoculated_on nulls last, t.batch, t.container

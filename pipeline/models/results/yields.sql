@@ -59,7 +59,8 @@ picked_sums as (
         sum(p.fresh_weight_g) filter (where p.stage_rank is not null) as staged_g,
         sum(p.fresh_weight_g) filter (where p.stage_rank >= getvariable('late_rank')) as late_g,
         sum(p.fresh_weight_g) filter (where p.stage_rank = list_position(getvariable('cap_stages'), 'flat')) as flat_g,
-        sum(p.culled_g) as culled_g
+        sum(p.culled_g) as culled_g,
+        100 * count(*) filter (where p.derived)::double / count(*) as derived_pct
     from unit_groups as g
     inner join unit_pickings as p on p.unit = g.unit
     group by g.group_id
@@ -106,6 +107,7 @@ select
     s.fresh_g::double as fresh_g,
     s.fresh_g_pooled::double as fresh_g_pooled,
     coalesce(a.pickings, 0) as pickings_set_aside,
+    p.derived_pct,
     100 * s.first_fresh::double / nullif(s.first_dry::double, 0) as be_flush1_pct,
     100 * s.finished_fresh::double / nullif(s.finished_dry::double, 0) as be_finished_pct,
     100 * s.clean_fresh::double / nullif(s.clean_dry::double, 0) as be_finished_clean_pct,
