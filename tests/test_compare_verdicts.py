@@ -10,7 +10,7 @@ from scipy.stats import nct, t
 
 from pipeline.compare.comparison import PairResult
 from pipeline.compare.soaks_needed import more_soaks
-from pipeline.compare.tables import pair_rows
+from pipeline.compare.tables import level_rows, pair_rows
 from pipeline.compare.verdicts import RULES
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import bell_mccaffrey_degrees
@@ -261,6 +261,43 @@ def test_a_soak_waits_for_all_of_its_containers(tmp_path: Path) -> None:
     mulch = next(level for level in answer.levels if level.name == "mulch")
     assert [cell.value for cell in mulch.used] == [40, 41, 42]
     assert [(cell.units, cell.units_not_yet) for cell in mulch.waiting] == [(1, 1)]
+
+
+def tenth(name: str, running: int, gave: int) -> list[dict[str, object]]:
+    """A soak of ten containers of mulch: some run without a picking, some gave 40 %, the rest was thrown out."""
+    soak = {"substrate": "mulch", "soak": name, "on": date(2026, 10, 8)}
+    lost = 10 - gave - running
+    found = [{**soak, "batch": f"{name}a", "containers": gave, "be": 40.0}] if gave else []
+    found += [{**soak, "batch": f"{name}b", "containers": lost, "lost": lost}] if lost else []
+    return [*found, {**soak, "batch": f"{name}c", "containers": running, "open": True}]
+
+
+def test_a_soak_with_one_container_still_running_counts_and_the_rest_is_named(tmp_path: Path) -> None:
+    rows = batches("straw", [63, 65, 67], JAN) + batches("mulch", [40, 41, 42], FEB)
+    write_farm(tmp_path, [*rows, *tenth("K", 1, 9)])
+    answer = compared(tmp_path)
+    mulch = next(level for level in answer.levels if level.name == "mulch")
+    # What is finished gave 40 % of its own dry mass.
+    assert [round(cell.value or 0, 1) for cell in mulch.used] == [40, 41, 42, 40]
+    assert [(cell.units, cell.units_not_yet) for cell in mulch.partly] == [(9, 1)]
+    (row,) = pair_rows(answer)
+    assert row["soaks_against" if row["against"] == "mulch" else "soaks"] == 4
+    assert "Of K, 9 of 10 containers are finished and count; 1 still runs." in row["sentence"]
+    level = next(each for each in level_rows(answer) if each["level"] == "mulch")
+    assert (level["soaks"], level["soaks_not_yet"], level["units"], level["units_not_yet"]) == (4, 0, 12, 1)
+    # Of other measures a soak waits whole.
+    assert not next(each for each in compared(tmp_path, measure="culled").levels if each.name == "mulch").partly
+
+
+@pytest.mark.parametrize(("running", "gave", "counts"), [(2, 8, True), (3, 7, False), (2, 7, False), (1, 0, False)])
+def test_a_soak_waits_while_more_than_a_fifth_of_those_that_live_still_run(
+    tmp_path: Path, running: int, gave: int, counts: bool
+) -> None:
+    # What was thrown out is in at once, and stands for nothing that still runs: two of nine are more than a fifth.
+    rows = batches("straw", [63, 65, 67], JAN) + batches("mulch", [40, 41, 42], FEB)
+    write_farm(tmp_path, [*rows, *tenth("K", running, gave)])
+    mulch = next(level for level in compared(tmp_path).levels if level.name == "mulch")
+    assert (len(mulch.used), len(mulch.waiting)) == ((4, 0) if counts else (3, 1))
 
 
 def test_days_below_the_gap_between_looks_are_not_told(tmp_path: Path) -> None:

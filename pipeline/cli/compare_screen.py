@@ -211,6 +211,7 @@ def _nothing_to_compare(rows: Rows, sooner: str) -> str:
 
 def _notify_notes(answer: Comparison, rows: Rows) -> None:
     from pipeline.compare.comparison import not_yet
+    from pipeline.compare.wording import still_running
 
     measure = answer.query.measure
     notify(
@@ -228,6 +229,8 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
         from pipeline.compare.leaning import prior_text
 
         notify(f"How the records lean is a guess, no evidence. Before the records: {prior_text()}.")
+    if running := still_running(cell for level in answer.levels for cell in level.partly):
+        notify(f"{running[0].upper()}{running[1:]}.")
     for why in dict.fromkeys(answer.unsure.values()):
         unsure = [level for level, own in answer.unsure.items() if own == why]
         notify(f"No figure for {listed(unsure)}: {why}.")

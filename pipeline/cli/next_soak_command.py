@@ -9,6 +9,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, spread
 from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
+from pipeline.trial.ahead import AHEAD
 from schemas.finding import WrongRequest
 
 SHOWN = 8  # splits in the table; with --json all
@@ -19,7 +20,7 @@ def next_soak(
     *,
     ahead: Annotated[
         int, typer.Option("--ahead", metavar="N", help="Soaks that will follow, in which the lesson is used.")
-    ] = 10,
+    ] = AHEAD,
     read: ReadOptions,
 ) -> None:
     """Say which split of the coming soak is expected to teach most, and what to grow meanwhile."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -36,8 +36,19 @@ def _shares(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
     return {label: count / len(cells) for label, count in tally(cells, factor).items()}
 
 
-def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> Pair:
-    """Return the pair with its difference estimated beside additive main effects of these factors (strongest first).
+@dataclass(frozen=True)
+class PairFit:
+    """A fit of levels and factors to the cells of a pair, and the weights of its coefficients that make the pair's
+    difference.
+    """
+
+    fit: ClusterFit
+    weights: list[float]
+
+
+def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> tuple[Pair, PairFit]:
+    """Return the pair with its difference estimated beside additive main effects of these factors (strongest first),
+    and the fit that it is from.
 
     Generalised least squares of cell values (one per soak and level, of all levels of the comparison) on levels and
     factors, with the working correlation, the CR2 standard error and the Satterthwaite degrees of freedom of
@@ -50,35 +61,33 @@ def adjusted(pair: Pair, sides: Sides, factors: Sequence[str], group: Mapping[st
     coverage in tests/calibrate_adjusted.py.
     """
     chosen = list(factors)
-    estimate, alike = _estimate(sides, chosen, group)
+    found = fitted(sides, chosen, group)
+    estimate = _estimate(sides, found)
     while chosen and not _enough(estimate) and sides.strength(chosen[-1]) < WEAK:
         chosen.pop()
-        estimate, alike = _estimate(sides, chosen, group)
-    return replace(pair, estimate=estimate, permutation=None, adjusted=alike)
+        found = fitted(sides, chosen, group)
+        estimate = _estimate(sides, found)
+    # Those that are none of the others by another name.
+    named = {name[0] for name in found.fit.names if isinstance(name, tuple)}
+    alike = tuple(name for name in chosen if name in named)
+    return replace(pair, estimate=estimate, permutation=None, adjusted=alike), found
 
 
 def _enough(estimate: Estimate) -> bool:
     return estimate.degrees is not None and estimate.degrees >= LEAST_DEGREES
 
 
-def _estimate(sides: Sides, factors: Sequence[str], group: Mapping[str, str]) -> tuple[Estimate, tuple[str, ...]]:
-    """The difference with these factors alike, and those of them that are none of the others by another name."""
-    found, weights = fitted(sides, factors, group)
-    estimate = found.contrast(weights)
-    if not _enough(estimate) and all(len(each.residuals) == 1 for each in found.clusters) and sides.much_alike:
-        estimate = found.pooled(weights)
-    named = {name[0] for name in found.names if isinstance(name, tuple)}
-    return estimate, tuple(name for name in factors if name in named)
+def _estimate(sides: Sides, found: PairFit) -> Estimate:
+    estimate = found.fit.contrast(found.weights)
+    if not _enough(estimate) and all(len(each.residuals) == 1 for each in found.fit.clusters) and sides.much_alike:
+        return found.fit.pooled(found.weights)
+    return estimate
 
 
-def fitted(
-    sides: Sides, factors: Sequence[str], group: Mapping[str, str] | None = None
-) -> tuple[ClusterFit, list[float]]:
-    """Return the fit of levels and these factors to the cells of a pair (and of the other levels), and the weights of
-    its coefficients that make the pair's difference.
-    """
+def fitted(sides: Sides, factors: Sequence[str] = (), group: Mapping[str, str] | None = None) -> PairFit:
+    """Return the fit of levels and these factors to the cells of a pair (and of the other levels)."""
     found = fitted_to([((group or {}).get(soak, soak), row, value) for soak, row, value in sides.valued_rows(factors)])
-    return found, [float(sides.contrast.get(name, 0)) for name in found.names]
+    return PairFit(found, [float(sides.contrast.get(name, 0)) for name in found.names])
 
 
 def fitted_to(rows: Sequence[tuple[str, DesignRow, float]]) -> ClusterFit:

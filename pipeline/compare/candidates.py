@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.compare.adjusted import adjusted, unbalanced
+from pipeline.compare.adjusted import PairFit, adjusted, unbalanced
 from pipeline.compare.confounding import Confounder, by_clusters, confounders, counted_clusters, held_against
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Level, Pair, split_alone
 from pipeline.compare.query import ComparisonQuery
@@ -16,11 +16,14 @@ from pipeline.stats.two_levels import DesignKind
 
 @dataclass(frozen=True)
 class PairCandidate:
-    """A pair as its soaks allow it: its estimate, its sides, and what else could explain it."""
+    """A pair as its soaks allow it: its estimate, its sides, and what else could explain it. fit: that an adjusted pair
+    is from, None for a plain one.
+    """
 
     pair: Pair
     sides: Sides
     confounders: tuple[Confounder, ...]
+    fit: PairFit | None = None
 
     @property
     def supported(self) -> bool:
@@ -52,4 +55,5 @@ def candidate(
     if found or not other:
         return PairCandidate(by_clusters(pair, counted), sides, found)
     named = replace(pair, clusters=counted.cluster if counted else "")
-    return PairCandidate(adjusted(named, sides, other, counted.group if counted else {}), sides, found)
+    alike, fit = adjusted(named, sides, other, counted.group if counted else {})
+    return PairCandidate(alike, sides, found, fit)

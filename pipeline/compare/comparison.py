@@ -8,6 +8,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from pipeline.compare import factors
+from pipeline.compare.adjusted import fitted
 from pipeline.compare.blank_flushes import unsure_levels, without
 from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding import Confounder
@@ -166,7 +167,7 @@ def _leaning(found: PairCandidate, spread: FarmSpread) -> Belief | None:
     pair = found.pair
     if not pair.has_interval or found.confounders or pair.clusters:
         return None
-    return lean_pair(pair, found.sides, spread)
+    return lean_pair(found.sides, found.fit or fitted(found.sides), spread)
 
 
 def _facts(

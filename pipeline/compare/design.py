@@ -10,19 +10,23 @@ from math import fsum
 
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cell, number
 from pipeline.compare.measures import Measure
-from pipeline.models.compared_units import ComparedUnit
+from pipeline.models.compared_units import ComparedUnit, MeasureParts
 from pipeline.stats.two_levels import DesignKind, design_of
+
+# A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
+# are left out. Our choice, by simulation: see tests/calibrate_unfinished.py.
+MOST = Fraction(4, 5)
 
 
 @dataclass(frozen=True)
 class DesignCell:
     """The units of one soak (a batch without one is its own) at one level, as one value.
 
-    value: sum over sum, times the measure's scale; None while a unit is not far enough, or where none adds anything.
-    over, under: the sums; units: those that add to them; units_without: far enough, but nothing to add; units_not_yet:
-    not far enough. Where there is any, the whole cell waits: a soak counts by its age, never by which of its
-    containers were quick. shares: of each choice and cluster, the share of units at each of its labels. means: of each
-    amount, the mean over the units that have one.
+    value: sum over sum, times the measure's scale; None while it waits, or where nothing is added. over, under: the
+    sums; units: those that add to them; units_without: far enough, but nothing to add; units_not_yet: not far enough.
+    Where there is any the whole cell waits, for a soak counts by its age and not by which of its containers were quick;
+    of a measure that allows it (Measure.most) no longer than until most are in. shares: of each choice and cluster, the
+    share of units at each of its labels. means: of each amount, the mean over the units that have one.
     """
 
     soak: str
@@ -57,12 +61,13 @@ def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure
     # Sums of floats depend on their order, fsum does not: the order of rows never matters.
     top = fsum(each.parts[measure.name].over for each in adding)
     bottom = fsum(each.parts[measure.name].under or 0.0 for each in adding)
+    counts = bottom > 0 and (not waiting or (measure.most and _most(adding, waiting, measure)))
     # What went into it is that of the units that count, or will.
     own = adding or units
     return DesignCell(
         soak,
         level,
-        measure.scale * top / bottom if bottom > 0 and not waiting else None,
+        measure.scale * top / bottom if counts else None,
         top,
         bottom,
         tuple(sorted({each.batch for each in units})),
@@ -73,6 +78,12 @@ def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure
         {name: _shares(own, name) for name in (*CHOICES, *CLUSTERS)},
         {name: mean for name in (*AMOUNTS, *READINGS) if (mean := _mean(own, name)) is not None},
     )
+
+
+def _most(adding: Sequence[ComparedUnit], waiting: Sequence[MeasureParts], measure: Measure) -> bool:
+    """Whether few enough still run. What was lost is in at once, and stands for nothing that still runs."""
+    gave = sum(each.parts[measure.name].over > 0 for each in adding)
+    return gave >= MOST * (gave + len(waiting))
 
 
 def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction]:

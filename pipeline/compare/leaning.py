@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import fsum
 from typing import TYPE_CHECKING
 
-from pipeline.compare.adjusted import fitted
+from pipeline.compare.adjusted import PairFit
 from pipeline.compare.design import DesignCell
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Pair
@@ -81,21 +81,21 @@ def _container_variance(groups: Sequence[Sequence[tuple[float, float]]]) -> floa
     return squares / degrees if degrees and squares else CONTAINER_SD**2
 
 
-def lean_pair(pair: Pair, sides: Sides, spread: FarmSpread) -> Belief:
-    """Return what is held of the difference of a pair, by its own estimate and the farm's spread of soaks."""
+def lean_pair(sides: Sides, found: PairFit, spread: FarmSpread) -> Belief:
+    """Return what is held of the difference of a pair, by its own fit and the farm's spread of soaks."""
     import numpy as np
 
     from pipeline.stats.leaning import WeightedEstimate, belief
 
-    found, weights = fitted(sides, pair.adjusted)
-    pulls = [each.weight @ each.design @ found.bread @ np.asarray(weights) for each in found.clusters]
+    weights = np.asarray(found.weights)
+    pulls = [each.weight @ each.design @ found.fit.bread @ weights for each in found.fit.clusters]
     own = np.concatenate(pulls)
     variances = np.array([_variance(cells, spread) for cells in _cells_of(sides)])
     order = _in_clusters(sides)
     soak_part = 0.0 if sides.split else sum(float(pull.sum()) ** 2 for pull in pulls)
     parts = (2 if sides.split else 1) * float(own @ own)
     estimate = WeightedEstimate(
-        float(np.asarray(weights) @ found.coefficients), soak_part, parts, float(own**2 @ variances[order])
+        float(weights @ found.fit.coefficients), soak_part, parts, float(own**2 @ variances[order])
     )
     return belief(estimate, spread.alike)
 

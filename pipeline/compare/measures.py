@@ -14,7 +14,8 @@ class Measure:
     that is not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
     (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
-    the farm's currency, with its prices (money.with_margins), and may lie below 0.
+    the farm's currency, with its prices (money.with_margins), and may lie below 0. most: a soak counts as soon as most
+    of its containers are far enough (design.MOST).
     """
 
     name: str
@@ -32,6 +33,7 @@ class Measure:
     by_day: bool = False
     look: str = ""
     money: bool = False
+    most: bool = False
 
     @property
     def between_flushes(self) -> bool:
@@ -50,7 +52,7 @@ MEASURES = {
     for each in (
         Measure(
             "be", "BE", "points", 100, "worthwhile_be_points", "gave more than", "gave less than", THROUGH,
-            "no dry mass", by_flush=True,
+            "no dry mass", by_flush=True, most=True,
         ),
         Measure(
             "days", "days to pins", "days", 1, "worthwhile_days", "took longer to pins than", "had pins sooner than",

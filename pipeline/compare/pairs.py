@@ -24,14 +24,19 @@ LEAST_DEGREES = 2.0  # of freedom, where some soaks are split
 
 @dataclass(frozen=True)
 class Level:
-    """One level. used: its cells with a value; waiting: those with units that are not far enough. estimate: the mean of
-    its soaks, None where it has none.
+    """One level. used: its cells with a value; waiting: those that have none, for units are not far enough. estimate:
+    the mean of its soaks, None where it has none.
     """
 
     name: str
     used: tuple[DesignCell, ...]
     waiting: tuple[DesignCell, ...]
     estimate: Estimate | None
+
+    @property
+    def partly(self) -> tuple[DesignCell, ...]:
+        """The cells that count although some of their units are not far enough."""
+        return tuple(cell for cell in self.used if cell.units_not_yet)
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ def levels_of(cells: Sequence[DesignCell], order: Sequence[str]) -> list[Level]:
     for name in order:
         own = [cell for cell in cells if cell.level == name]
         used = tuple(cell for cell in own if cell.value is not None)
-        waiting = tuple(cell for cell in own if cell.units_not_yet)
+        waiting = tuple(cell for cell in own if cell.units_not_yet and cell.value is None)
         # The mean of soaks and its spread: the paired t's way with differences from nothing.
         found.append(Level(name, used, waiting, within(_values(used)) if used else None))
     return found

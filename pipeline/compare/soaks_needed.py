@@ -70,7 +70,7 @@ def enough_soaks(pair: Pair, together: Family, difference: float, unit: str) -> 
     to_show = f"to show {shown:.2g} {unit}"
     apart = pair.varies is DesignKind.BETWEEN
     if more is None:
-        return f"Over {MOST} soaks of each would be needed {to_show}: {_instead(pair)}"
+        return f"{_instead(pair)} take over {MOST} soaks of each {to_show}"
     if not apart:
         return f"Split about {counted(more[0], 'more soak')} between {pair.level} and {pair.against} {to_show}"
     if more[0] == more[1]:
@@ -93,5 +93,5 @@ def _best(pair: Pair) -> str:
 def _instead(pair: Pair) -> str:
     """What to do where no number of soaks that a farm starts would show it."""
     if pair.varies is DesignKind.BETWEEN and not pair.alternate:
-        return f"split soaks between {pair.level} and {pair.against}, far fewer (gillbook trial)"
-    return "choose by cost and work"
+        return f"Split soaks between {pair.level} and {pair.against} (gillbook trial): unsplit, it would"
+    return "Choose by cost and work: it would"

@@ -33,7 +33,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
         "units": sum(cell.units for cell in level.used),
         "units_without": sum(cell.units_without for cell in level.used),
         "soaks_not_yet": len(level.waiting),
-        "units_not_yet": sum(cell.units_not_yet for cell in level.waiting),
+        "units_not_yet": sum(cell.units_not_yet for cell in (*level.waiting, *level.partly)),
         "estimate": level.estimate.value if level.estimate else None,
         "low": low,
         "high": high,

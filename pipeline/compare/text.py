@@ -106,7 +106,7 @@ def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
         found.append(f"But other things differed, too: {also}.")
     found += _by_label(result, comparison)
     found += _offers(result, comparison)
-    found += [f"{each.reason}." for each in result.judgement.reasons if each.rule == "R8"]
+    found += [f"{each.reason[0].upper()}{each.reason[1:]}." for each in result.judgement.reasons if each.rule == "R8"]
     if result.pair.clusters:
         what = title(result.pair.clusters)
         found.append(f"They never had the same {what}, so soaks of one {what} are counted together.")

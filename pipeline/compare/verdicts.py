@@ -242,6 +242,11 @@ def _young(facts: Facts) -> Reason | None:
     return Reason("R8", why, "They count once they are that far", stops=False)
 
 
+def _partly(facts: Facts) -> Reason | None:
+    why = words.still_running(cell for cell in (*facts.pair.first, *facts.pair.second) if cell.units_not_yet)
+    return Reason("R8", why, "The rest counts once it is that far", stops=False) if why else None
+
+
 def _too_wide(facts: Facts) -> Reason | None:
     if facts.pair.limits is None or worth_of(facts.pair.limits, facts.smallest_effect) is not Worth.OPEN:
         return None
@@ -290,7 +295,7 @@ RULES: Mapping[str, Rule] = {
     "R4": Rule("never side by side", (_always_earlier,)),
     "R5": Rule("no spread", (_no_spread,)),
     "R2": Rule("few soaks", (_too_few,)),
-    "R8": Rule("young or seldom seen", (_look_gap, _young)),
+    "R8": Rule("young or seldom seen", (_look_gap, _young, _partly)),
     "R7": Rule("too wide", (_too_wide,)),
     "R6": Rule("few to deal out anew", (_shuffling,)),
     "R9": Rule("looking again", (_looking_again,)),

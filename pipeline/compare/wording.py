@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from pipeline.compare.design import DesignCell
-from schemas.phrases import listed
+from schemas.phrases import counted, listed
 
 MOST_NAMED = 4  # soaks named one by one; more are counted
 
@@ -28,6 +28,18 @@ def named_soaks(cells: Iterable[DesignCell]) -> str:
     if len(names) <= MOST_NAMED:
         return listed(names)
     return f"{', '.join(names[:MOST_NAMED])} and {len(names) - MOST_NAMED} more"
+
+
+def still_running(cells: Iterable[DesignCell]) -> str:
+    """Return what is said of soaks that count although some of their containers still run; empty for none."""
+    found = list(cells)
+    running = sum(cell.units_not_yet for cell in found)
+    still = f"{running} still {'runs' if running == 1 else 'run'}"
+    if len(found) == 1:
+        finished = found[0].units + found[0].units_without
+        of = counted(finished + running, "container")
+        return f"of {soak_name(found[0].soak)}, {finished} of {of} are finished and count; {still}"
+    return f"of {named_soaks(found)} the finished containers count; {still}" if found else ""
 
 
 def label(text: str) -> str:

@@ -33,7 +33,7 @@ SAME_RATE = 1.15
 
 @dataclass(frozen=True)
 class RateCell:
-    """What one soak says of one rate: sums over its units of that rate, all of them told.
+    """What one soak says of one rate: sums over its units of that rate that are known.
 
     be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
     substrate): None where not known. held: what went into it, as comparisons take it.
@@ -157,10 +157,10 @@ def rate_name(rate: float) -> str:
 
 
 def _cell(held: Held, rate: int, units: SpawnedUnits, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
-    """None where a unit is not told yet, or no unit has a dry mass: a soak counts once all of it is in."""
-    if not units.known.all():
+    """None where too many units still run, or no unit has a dry mass: a soak counts once most of it is in."""
+    if held.value is None:
         return None
-    weighed = units.where(~np.isnan(units.dry_g))
+    weighed = units.where(~np.isnan(units.dry_g) & units.known)
     total = float(weighed.dry_g.sum())
     if not total:
         return None

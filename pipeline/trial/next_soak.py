@@ -15,6 +15,7 @@ from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.farm.settings import Settings
 from pipeline.models.compared_units import SPAWN_RATE, FarmUnits
+from pipeline.trial.ahead import AHEAD
 from pipeline.trial.design import where
 from schemas.answers import Direction
 from schemas.contract import Varies
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from pipeline.stats.leaning import Belief
     from schemas.result_rows import ResultRow, ResultRows
 
-# So many soaks are taken to follow in which what was learned is used: our choice, no source.
-AHEAD = 10
 FURTHER = (1, 2, 3)  # split soaks whose lesson is told
 LEAST_CONTAINERS = 2  # of each part of a split soak
 
