@@ -54,7 +54,9 @@ def test_every_pair_without_an_answer_ends_with_what_to_do(seed: int) -> None:
     for factor in ASKED:
         for row in pair_rows(compare(units, ComparisonQuery(factor, measure_of("be"), often=seed % 3 == 0), SETTINGS)):
             assert not NOT_A_GROWERS.search(row["sentence"]), row["sentence"]
-            if not answered(row["direction"], row["worth"]):
+            if answered(row["direction"], row["worth"]):
+                assert re.search(r"(: take|choose by cost and work)", row["sentence"]), row["sentence"]
+            else:
                 open_ += 1
                 assert INSTRUCTION.match(last_sentence(row["sentence"])), row["sentence"]
     assert open_
@@ -66,6 +68,18 @@ def test_the_words_of_measures_and_factors_are_a_growers() -> None:
     ]
     for text in (*texts, *FACTORS, *PACKAGES):
         assert not NOT_A_GROWERS.search(text), text
+
+
+@pytest.mark.parametrize(("measure", "better"), [("be", "straw"), ("days", "mulch"), ("losses", "mulch")])
+def test_the_level_to_take_is_the_better_one(tmp_path: Path, measure: str, better: str) -> None:
+    # Straw gives more, waits longer for pins, and loses more.
+    rows = batches("straw", [60, 62, 64, 61], date(2026, 1, 5), containers=20)
+    rows += batches("mulch", [20, 22, 24, 23], date(2026, 1, 20), containers=20)
+    for row, pins, lost in zip(rows, (30, 31, 30, 32, 15, 16, 15, 14), (10, 11, 10, 12, 1, 2, 1, 1), strict=True):
+        row |= {"pins": pins, "lost": 0 if measure != "losses" else lost}
+    write_farm(tmp_path, rows)
+    (row,) = pair_rows(compared(tmp_path, measure=measure))
+    assert f": take {better}." in row["sentence"]
 
 
 @pytest.mark.parametrize("measure", ["losses", "be"])

@@ -183,7 +183,8 @@ def test_a_direction_is_said_though_whether_it_is_worth_it_is_open(tmp_path: Pat
     (row,) = pair_rows(compared(tmp_path))
     # 8 points, SE sqrt(8/3 / 4 * 2) = 1.155, t(.975, 6) = 2.447: 5.2 to 10.8.
     assert row["sentence"].startswith(
-        "straw gave more than mulch: by 5.2 to 10.8 points, about 8.0. Whether by your 10 points is open."
+        "straw gave more than mulch: by 5.2 to 10.8 points, about 8.0. Whether by your 10 points is open: "
+        "take straw where it costs no more."
     )
     assert row["verdict"] == "more, worth it or not"
     assert row["rules"].split()[0] == "R7"

@@ -15,7 +15,7 @@ class Measure:
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
     (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
     the farm's currency, with its prices (money.with_margins), and may lie below 0. most: a soak counts as soon as most
-    of its containers are far enough (design.MOST).
+    of its containers are far enough (design.MOST). less_is_better: which level to take.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Measure:
     look: str = ""
     money: bool = False
     most: bool = False
+    less_is_better: bool = False
 
     @property
     def between_flushes(self) -> bool:
@@ -56,18 +57,18 @@ MEASURES = {
         ),
         Measure(
             "days", "days to pins", "days", 1, "worthwhile_days", "took longer to pins than", "had pins sooner than",
-            "still waiting for pins", "lost before pins, or no pins noted", look="Look every day while pins are due",
+            "still waiting for pins", "lost before pins, or no pins noted", less_is_better=True, look="Look every day while pins are due",
         ),
         Measure(
             "colonised", "days to colonised", "days", 1, "worthwhile_days", "took longer to be colonised than",
             "was colonised sooner than", "not colonised yet", "lost before, or not noted as colonised",
-            look="Look every day while they are to be colonised",
+            less_is_better=True, look="Look every day while they are to be colonised",
         ),
         Measure(
             "next-flush", "days from the flush before to flush {flush}", "days", 1, "worthwhile_days",
             "took longer to the next flush than", "had the next flush sooner than", "still waiting for flush {flush}",
             "gave no such flush, or none before it", by_flush=True, least_flush=2,
-            look="Look and pick every day while the next flush is due",
+            less_is_better=True, look="Look and pick every day while the next flush is due",
         ),
         Measure(
             "decline", "flush {flush} over flush 1", "points", 100, "worthwhile_decline_points",
@@ -76,15 +77,15 @@ MEASURES = {
         ),
         Measure(
             "losses", "lost before a picking", "points", 100, "worthwhile_losses_points", "lost more than",
-            "lost less than", "running and never picked", "nothing", share=True,
+            "lost less than", "running and never picked", "nothing", less_is_better=True, share=True,
         ),
         Measure(
             "culled", "culled", "points", 100, "worthwhile_culled_points", "had more culled than",
-            "had less culled than", THROUGH, "nothing picked", share=True, by_flush=True,
+            "had less culled than", THROUGH, "nothing picked", less_is_better=True, share=True, by_flush=True,
         ),
         Measure(
             "late", "picked late", "points", 100, "worthwhile_late_points", "was picked late more than",
-            "was picked late less than", THROUGH, "no cap stage noted", share=True, by_flush=True,
+            "was picked late less than", THROUGH, "no cap stage noted", less_is_better=True, share=True, by_flush=True,
         ),
         Measure(
             "margin", "margin per container", "money", 1, "worthwhile_be_points", "earned more than",

@@ -66,11 +66,12 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
     pair, measure, judgement = result.pair, comparison.query.measure, result.judgement
     low, high = pair.limits or (0.0, 0.0)
     least = f"{comparison.smallest_effect:g} {measure.unit}"
+    better = pair.level if (judgement.direction is Direction.MORE) != measure.less_is_better else pair.against
     alike = f"With {alike_text(pair)} alike, " if pair.adjusted else _in_split(pair)
     if not judgement.direction.is_shown:
         return (
             f"{alike}{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
-            f"{words.number(high, measure.unit)}, within the {least} that count."
+            f"{words.number(high, measure.unit)}, within the {least} that count: choose by cost and work."
         )
     more = judgement.direction is Direction.MORE
     near, far = (low, high) if more else (-high, -low)
@@ -80,22 +81,23 @@ def _difference(result: PairResult, comparison: Comparison) -> str:
     )
     parts = PACKAGES.get(comparison.query.factor)
     which = f" Which part of the {comparison.query.factor} it is, these records cannot tell." if parts else ""
-    return f"{said} {_worth(result, least)}{which}"
+    return f"{said} {_worth(result, least, better)}{which}"
 
 
 def _in_split(pair: Pair) -> str:
     return f"In the {pair.split} soaks that hold both, " if pair.split_only else ""
 
 
-def _worth(result: PairResult, least: str) -> str:
-    """Whether a shown difference is large enough to act on, and if that is open, what would settle it."""
+def _worth(result: PairResult, least: str, better: str) -> str:
+    """Whether a shown difference is large enough to act on, and what to do."""
     match result.judgement.worth:
         case Worth.WORTH_IT:
-            return f"Even the near end counts ({least} or more)."
+            return f"Even the near end counts ({least} or more): take {better}."
         case Worth.NO_MATTER:
-            return f"Even the far end is less than the {least} that count: {result.judgement.worth.value}."
+            why = f"Even the far end is less than the {least} that count: {result.judgement.worth.value}"
+            return f"{why}, so choose by cost and work."
         case _:
-            return f"Whether by your {least} is open."
+            return f"Whether by your {least} is open: take {better} where it costs no more."
 
 
 def _cautions(result: PairResult, comparison: Comparison) -> list[str]:
