@@ -57,7 +57,8 @@ MEASURES = {
         ),
         Measure(
             "days", "days to pins", "days", 1, "worthwhile_days", "took longer to pins than", "had pins sooner than",
-            "still waiting for pins", "lost before pins, or no pins noted", less_is_better=True, look="Look every day while pins are due",
+            "still waiting for pins", "lost before pins, or no pins noted", less_is_better=True,
+            look="Look every day while pins are due",
         ),
         Measure(
             "colonised", "days to colonised", "days", 1, "worthwhile_days", "took longer to be colonised than",
