@@ -109,7 +109,7 @@ def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
     pickings = cell(month, "months", at, "pickings")
     no_stage: Sentence = ("no stage noted",) if pickings.value else ("nothing picked",)
     return [
-        ("Picked", fresh, ("in ", *several(pickings, "picking"))),
+        ("Picked", fresh, ("in ", *several(pickings, "picking"), *_more_waits(month))),
         ("BE of what finished", be if be.value is not None else None, _rests_of_be(month)),
         (
             "Picked late",
@@ -118,6 +118,12 @@ def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
         ),
         last,
     ]
+
+
+def _more_waits(month: Month) -> Sentence:
+    """Return how much more only waits for a row to be mended; nothing where nothing does."""
+    said = picked.waiting(month)
+    return ("; at least ", said[1], " more waits") if said else ()
 
 
 def _rests_of_be(month: Month) -> Sentence:

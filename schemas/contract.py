@@ -25,6 +25,7 @@ RESULTS = (
     "weeks",
     "strains",
     "strains_begun",
+    "waiting_months",
     "finished_units",
     "finished_batches",
     "finished_recipes",

@@ -48,6 +48,7 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "months": _months(units, before),
         "weeks": _weeks(units),
         "strains": _strains(units),
+        "waiting_months": _waiting(_months(units, before)),
         "strains_begun": [{"strain": name, "first_on": FIRST} for (name,) in _by(units, "strain")],
         "finished_units": [_unit(each) for each in units],
         "finished_batches": [
@@ -127,6 +128,16 @@ def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[
         | {"units_inoculated": 2, "be_inoculated_pct": None}
         | {"picked_late_pct": 4.25 if fresh else None, "culled_pct": 1.5 if fresh else None}
         for name, fresh, rest in [*told, ("2026-09", sum(each.fresh_g for each in units), now)]
+    ]
+
+
+def _waiting(months: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Of each month that gave anything 250 g in one picking wait for a row of the batches."""
+    return [
+        {"month": row["month"], "pickings_waiting": 1, "waiting_g": 250.0, "rows_awaited": 1}
+        | {"picked_and_waiting_g": row["fresh_g"] + 250.0, "awaited_file": "batches.csv"}
+        for row in months
+        if row["fresh_g"]
     ]
 
 
@@ -210,6 +221,7 @@ def _stages(units: Sequence[Unit]) -> list[dict[str, Any]]:
     shares = (10.0, 60.0, 20.0, 5.0, 5.0) if whole else (None,) * 5
     return [
         {"cap_stage": stage, "fresh_g": whole * (share or 0) / 100, "pickings": 1, "share_pct": share}
+        | {"share_of_staged_pct": share / 0.95 if share and stage else None}
         for stage, share in zip((*STAGES, ""), shares, strict=True)
     ]
 

@@ -129,7 +129,7 @@ def test_no_number_stands_outside_of_a_figure(case: str) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_every_value_drawn_is_the_tables(case: str) -> None:
     month = CASES[case]()
-    column_of = {"share": "share_pct", "low": "low_pct", "high": "high_pct", "be": "be_pct"}
+    column_of = {"share": "share_of_staged_pct", "low": "low_pct", "high": "high_pct", "be": "be_pct"}
     for chart in charts_of(case):
         assert chart.rows
         for drawn in chart.rows:

@@ -73,6 +73,28 @@ def test_what_was_picked_is_told_beside_the_month_before_and_a_year_ago(
     assert said(picked.sentence(month(months=months(*rows)))) == told
 
 
+def waits(*rows: tuple[str, float, float]) -> list[dict[str, Any]]:
+    """Rows of `waiting_months`: (month, g picked, g waiting)."""
+    return [
+        {"month": name, "pickings_waiting": int(g > 0), "waiting_g": g, "picked_and_waiting_g": picked + g}
+        | {"rows_awaited": int(g > 0), "awaited_file": "batches.csv" if g else ""}
+        for name, picked, g in rows
+    ]
+
+
+def test_what_waits_is_weighed_and_what_it_would_change_is_said() -> None:
+    rows = months(("2026-08", 2500.0, 9), ("2026-09", 2000.0, 8))
+    told = month(months=rows, waiting_months=waits(("2026-08", 2500.0, 0.0), ("2026-09", 2000.0, 3200.0)))
+    more = "At least 3.20 kg more waits for 1 row of batches.csv: with it, 2.70 kg (108 %) more than in August 2026."
+    assert said(picked.notes(told)[0]) == more
+    assert "0.50 kg (20 %) less than in August 2026" in said(picked.sentence(told))
+    head = {what: said(of) for what, _, of in page.key_figures(told)}
+    assert head["Picked"] == "in 8 pickings; at least 3.20 kg more waits"
+    so_far = replace(told, as_of=date(2026, 9, 14))
+    assert said(picked.notes(so_far)[0]) == "At least 3.20 kg more waits for 1 row of batches.csv."
+    assert picked.waiting(month(months=rows, waiting_months=waits(("2026-09", 2000.0, 0.0)))) == ()
+
+
 def test_a_month_that_is_not_over_is_not_compared_with_whole_months() -> None:
     rows = months(("2026-08", 2500.0, 9), ("2026-09", 1000.0, 3))
     so_far = replace(month(months=rows), as_of=date(2026, 9, 14))

@@ -106,6 +106,10 @@ def test_parts_add_up_to_the_whole(opened: tuple[Farm, Ledger], tables: Tables) 
     of_month = tables["months"][-1]["fresh_g"]
     for name in ("weeks", "strains", "stages"):
         assert sum(row["fresh_g"] for row in tables[name]) == pytest.approx(of_month, rel=1e-12), name
+    fresh = {row["month"]: row["fresh_g"] for row in tables["months"]}
+    for row in tables["waiting_months"]:
+        assert row["picked_and_waiting_g"] - row["waiting_g"] == pytest.approx(fresh[row["month"]], rel=1e-12)
+    assert sum(row["pickings_waiting"] for row in tables["waiting_months"]) > 0
     for row in tables["yields"]:
         assert row["units_known"] + row["units_not_yet"] == row["units"]
         assert row["units_open"] <= row["units_known"]

@@ -15,6 +15,7 @@ OF_MONTH = (
     "weeks",
     "strains",
     "strains_begun",
+    "waiting_months",
     "finished_units",
     "finished_batches",
     "finished_recipes",

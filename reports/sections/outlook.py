@@ -97,7 +97,9 @@ def notes(month: Month) -> list[Sentence]:
         found.append(("The records are too short to widen the 80 % bands by how far they missed before.",))
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
-        found.append((planned, " kg of it would come from batches with a day of inoculation to come."))
+        found.append(
+            ("Of all the weeks ahead, ", planned, " kg would come from batches that are yet to be inoculated.")
+        )
     left_out = positive(month, "outlook", "batches_without_donors")
     if left_out.value:
         found.append(

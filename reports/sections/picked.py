@@ -77,6 +77,39 @@ def sentence(month: Month) -> Sentence:
     return (*start, ": ", *joined, ".")
 
 
+def waiting(month: Month) -> Sentence:
+    """Return how much more waits for rows to be mended, and what it changes; nothing where no picking of it waits."""
+    at = _waiting_at(month, 0)
+    if at is None or not month.rows("waiting_months")[at]["pickings_waiting"]:
+        return ()
+    file = text_of(month.rows("waiting_months")[at], "awaited_file")
+    where: Sentence = (" of ", named(file)) if file else ()
+    start: Sentence = (
+        "At least ",
+        measured(month, "waiting_months", at, "waiting_g"),
+        " more waits for ",
+        *several(cell(month, "waiting_months", at, "rows_awaited"), "row"),
+        *where,
+    )
+    before = _waiting_at(month, 1)
+    if before is None or not month.over:
+        return (*start, ".")
+    now = measured(month, "waiting_months", at, "picked_and_waiting_g")
+    then = measured(month, "waiting_months", before, "picked_and_waiting_g")
+    apart = difference(now, then)
+    if not then.value or not apart.value:
+        return (*start, ".")
+    word = "more" if apart.value > 0 else "less"
+    change_then: Sentence = (apart, " (", change(now, then), f") {word}")
+    return (*start, ": with it, ", *change_then, f" than in {month_name(first_day(month.month, 1))}.")
+
+
+def _waiting_at(month: Month, months_before: int) -> int | None:
+    """Return the row of `waiting_months` of this month, or of one before; None if there is none."""
+    wanted = f"{first_day(month.month, months_before):%Y-%m}"
+    return next((at for at, row in enumerate(month.rows("waiting_months")) if row["month"] == wanted), None)
+
+
 def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
     left, right = measured(month, "months", now, "fresh_g"), measured(month, "months", then, "fresh_g")
     if not month.over:
@@ -93,6 +126,9 @@ def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
 def notes(month: Month) -> list[Sentence]:
     """Return which strains gave it, and what is not in the figures."""
     notes: list[Sentence] = []
+    more = waiting(month)
+    if more:
+        notes.append(more)
     rows = month.rows("strains")
     if rows:
         parts: list[Part] = ["By strain: " if len(rows) <= STRAINS_NAMED else "Most of it, by strain: "]

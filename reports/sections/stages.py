@@ -22,6 +22,7 @@ STAGES = View(
         "fresh_g",
         "pickings",
         "share_pct",
+        "share_of_staged_pct",
     ),
 )
 VIEWS = (STAGES,)
@@ -52,30 +53,31 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def stages_chart(month: Month) -> list[Chart]:
-    """Which share of the month's fresh mass was cut at which stage."""
+    """Which share of the month's fresh mass with a stage was cut at which."""
     order = contract(HARVESTS).field("cap_stage").words
     table = month.rows("stages")
-    places = [at for at, row in enumerate(table) if row["share_pct"] is not None]
+    places = [at for at, row in enumerate(table) if row["share_of_staged_pct"] is not None]
     rows, labels = [], []
     for place, at in enumerate(places):
         stage = text_of(table[at], "cap_stage")
-        late = stage in order and order.index(stage) >= order.index(month.late_from)
-        colour = "unnoted" if not stage else "late" if late else "mass"
-        facts = f"{measured(month, 'stages', at, 'fresh_g').full} · {measured(month, 'stages', at, 'share_pct').full}"
+        colour = "late" if order.index(stage) >= order.index(month.late_from) else "mass"
+        share = measured(month, "stages", at, "share_of_staged_pct")
+        facts = f"{measured(month, 'stages', at, 'fresh_g').full} · {share.full}"
         labels.append(LaneLabel(isolated(spoken("cap_stage", stage)), facts))
-        rows.append({"row": at, "lane": f"{place:03}", "share": table[at]["share_pct"], "colour": colour})
+        rows.append({"row": at, "lane": f"{place:03}", "share": table[at]["share_of_staged_pct"], "colour": colour})
     if not any(row["share"] for row in rows):
         return []
     bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below())
     tip = alt.Tooltip("share:Q", title="share, %", format=".1f")
     marks = [
         bars.encode(
-            x=across("share", "share of fresh mass, %", (0, 100)), y=lane(labels), color=colour_of(rows), tooltip=tip
+            x=across("share", "share of the mass with a stage, %", (0, 100)),
+            y=lane(labels),
+            color=colour_of(rows),
+            tooltip=tip,
         )
     ]
-    keys = tuple(
-        plain_key(colour) for colour in ("mass", "late", "unnoted") if any(row["colour"] == colour for row in rows)
-    )
+    keys = tuple(plain_key(colour) for colour in ("mass", "late") if any(row["colour"] == colour for row in rows))
     return [
         Chart("stages", "Cap stage when cut", row_chart(marks, labels), keys, "stages", tuple(rows), facts_of(labels))
     ]

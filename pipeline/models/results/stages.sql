@@ -17,7 +17,12 @@ select
     l.cap_stage,
     coalesce(p.fresh_g, 0)::double as fresh_g,
     coalesce(p.pickings, 0) as pickings,
-    100 * coalesce(p.fresh_g, 0)::double / nullif(sum(p.fresh_g) over ()::double, 0) as share_pct
+    100 * coalesce(p.fresh_g, 0)::double / nullif(sum(p.fresh_g) over ()::double, 0) as share_pct,
+    case
+        when l.stage_rank is not null
+            then 100 * coalesce(p.fresh_g, 0)::double
+                / nullif(sum(p.fresh_g) filter (where l.stage_rank is not null) over ()::double, 0)
+    end as share_of_staged_pct
 from listed as l
 left join picked as p on p.stage_rank is not distinct from l.stage_rank
 order by l.stage_rank nulls last
