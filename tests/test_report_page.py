@@ -236,7 +236,8 @@ NOT_ON_THE_PAGE = {
     "flushes": {"decline_vs_first", "pickings", "pickings_derived"},
     "declines": {"derived_pct"},
     "another_flush": {"derived_pct"},
-    # What the BE rests on stands in the sentence.
+    # What waits, and what the BE rests on, stands in the sentences.
+    "waiting_months": {"pickings_waiting", "waiting_g", "picked_and_waiting_g", "rows_awaited"},
     "finished_batches": {"substrate_dry_g"},
     "finished_recipes": {"batches_in_be"},
     "pins_curve": {"day", "at_risk", "soaks", "pinned_pct", "low_pct", "high_pct", "lost_pct"},
