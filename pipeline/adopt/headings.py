@@ -69,6 +69,10 @@ def parse_heading(heading: str) -> HeadingWords:
         unit = _unit(inside[1])
         if unit:
             return _heading_words(text[: inside.start()] + " " + text[inside.end() :], *unit)
+        last = AT_END.search(inside[1])
+        unit = _unit(last[1]) if last else None
+        if last and unit:
+            return _heading_words(f"{text[: inside.start()]} {inside[1][: last.start()]} {text[inside.end() :]}", *unit)
     if text.rstrip().endswith("%"):
         return _heading_words(text.rstrip().rstrip("%"), "%", None)
     at_end = AT_END.search(text)

@@ -43,7 +43,7 @@ NAMES = frozenset(
     if each.type == "string" and not each.recipe and not each.words
 )
 # Headings that any dated table may have.
-ANY_DAY = ("date", "day", "fecha", "dia", "datum", "tag", "jour", "data")
+ANY_DAY = ("date", "day", "when", "fecha", "dia", "datum", "tag", "jour", "data")
 
 
 @dataclass(frozen=True)

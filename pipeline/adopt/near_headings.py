@@ -12,6 +12,7 @@ from pipeline.adopt.days import partial_day, whole_day
 from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.flush_heading import flush_heading
 from pipeline.adopt.headings import known_wordings, parse_heading
+from pipeline.adopt.sections import name_in
 from schemas.contract import HARVESTS, INPUTS, contract
 
 # How like a known wording a heading must be, from 0 to 1, and how long, to be asked: our choice, no source.
@@ -47,6 +48,7 @@ def _unknown(block: Block) -> Iterator[tuple[int, str]]:
             not heading
             or grouped
             or block.meanings(at)
+            or name_in(heading, "container")
             or event_of(heading)
             or flush_heading(heading)
             or sums_others(heading)

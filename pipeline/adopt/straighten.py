@@ -55,10 +55,19 @@ def _of_one_batch(found: _Found, talk: Dialogue) -> _Found:
     """The table with one batch for all of its rows, where its containers are of no batch that anybody named."""
     if found.block.find("container") is None or found.block.find(PICKED, "seen_on") is None:
         return found
-    if not talk.agrees("one batch", f'No batch is named anywhere. Count all as one batch, called "{ONE}"?'):
-        return found
-    block = found.block.with_column("Batch", [ONE] * len(found.block.rows))
-    return _Found(found.grid, block, as_it_lies=False)
+    block = found.block
+    started, container = block.find("inoculated_on"), block.find("container")
+    if started is None or started == block.find(PICKED) or container is None:
+        if not talk.agrees("one batch", f'No batch is named anywhere. Count all as one batch, called "{ONE}"?'):
+            return found
+        names: list[str | None] = [ONE] * len(block.rows)
+    else:
+        text = f'No batch is named anywhere. Are containers with one day of "{block.header[started]}" one batch?'
+        if not talk.agrees("batch by day", text):
+            return found
+        days = {row.cells[container]: row.cells[started] for row in block.rows if row.cells[started]}
+        names = [row.cells[started] or days.get(row.cells[container]) or ONE for row in block.rows]
+    return _Found(found.grid, block.with_column("Batch", names), as_it_lies=False)
 
 
 def _of_file(grids: Sequence[SheetGrid], found: Sequence[_Found], names: dict[str, int]) -> list[SourceSheet]:
@@ -93,10 +102,10 @@ def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: 
     block = with_meant_headings(block, where, talk)
     block = without_sections(block, where, texts, talk)
     block = with_sheet_name(with_facts(block), grid.sheet, alone, talk)
+    block = with_event_rows(block, where, talk)
     block = unpivoted(block, About(where, texts, imperial), talk)
     block = with_plain_amounts(block, where, talk)
-    block = filled_down(block, where, talk)
-    return with_event_rows(block, where, talk)
+    return filled_down(block, where, talk)
 
 
 def _distinct(header: Sequence[str]) -> tuple[str, ...]:

@@ -249,7 +249,10 @@ def _of_containers(block: Block, about: About, talk: Dialogue) -> Block | None:
     unit = next((unit for text in about.texts if (unit := _unit_said(text))), None)
 
     def pickings_of(row: BlockRow) -> list[CellPicking]:
-        found = [_of_cell(row.cells[at], unit, block.header[at], row.cells[day], block.header[at]) for at in across]
+        found = [
+            _of_cell(row.cells[at], unit, block.header[at], row.cells[day], container_name(block.header[at]))
+            for at in across
+        ]
         return [each for each in found if each]
 
     done = _made(block, [day, *across, *totals], pickings_of, once=False)
