@@ -126,7 +126,7 @@ def proposed(*texts: str, **told: object) -> Proposal:
     files = [
         SourceFile(Path(f"{name}.csv"), f"{name}.csv", text.encode()) for name, text in zip("abc", texts, strict=False)
     ]
-    answers = Answers(choices={"one batch": "n"}, **told)  # type: ignore[arg-type]
+    answers = Answers(choices={"one batch": "n", "batch by day": "n"}, **told)  # type: ignore[arg-type]
     talk = Dialogue(answers.choices)
     return propose(straight_sheets(files, talk), answers, talk)
 
