@@ -84,6 +84,8 @@ def _is_head(rows: Sequence[Line], at: int, fresh: bool, later: bool) -> bool:
     if len(cells) < 2 or any(cell.rstrip().endswith(":") for cell in cells):
         return False
     values = [cell for cell in cells if looks_number(cell) or day_heading(cell)]
+    if values and later and not fresh:
+        return False
     texts = [cell for cell in cells if cell not in values]
     names = [cell for cell in texts if known(cell) or sums_others(cell)]
     if not values and len(names) >= 2 and 2 * len(names) >= len(cells):
