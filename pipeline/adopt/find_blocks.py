@@ -12,6 +12,8 @@ from pipeline.adopt.flush_heading import flush_heading
 from schemas.trade_words import plain_word, trade_words
 
 Line = Sequence[str | None]
+# A table that lies on its side has no more rows than this, for they are its headings: our choice, no source.
+FIELDS = 60
 
 
 def filled(line: Line) -> list[str]:
@@ -57,6 +59,8 @@ class _Head:
 
 
 def _on_its_side(rows: Sequence[Line]) -> bool:
+    if len(rows) > FIELDS:
+        return False
     down = [line[0] for line in rows if line and line[0]]
     names = sum(known(cell) for cell in down)
     across = max((sum(map(known, filled(line))) for line in rows), default=0)
