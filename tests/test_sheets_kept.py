@@ -73,6 +73,21 @@ def test_a_sheet_as_people_keep_it_becomes_the_rows_that_it_says(sheet: KeptShee
         assert [each for (each,) in usable(farm, "batches", "treatment")] == list(sheet.comes["treated"][0])
 
 
+@pytest.mark.parametrize(
+    ("name", "rows_said"),
+    [
+        ("01-title-above", ['row 1 "Oyster harvest log - Shed 2": stands outside of the tables']),
+        ("38-headings-on-each-page", ['row 3 "Page 2": stands outside of the tables']),
+        ("35-totals-between", ["row 4", "row 6", "row 7"]),
+    ],
+)
+def test_rows_that_are_not_read_are_listed_with_the_reason(name: str, rows_said: list[str], tmp_path: Path) -> None:
+    proposal, _ = answered(next(each for each in SHEETS if each.name == name), tmp_path)
+    said = [line for each in proposal.matches for line in each.sheet.left_out]
+    assert len(said) == len(rows_said)
+    assert all(line.startswith(part) for line, part in zip(said, rows_said, strict=True))
+
+
 @pytest.mark.parametrize("sheet", [SHEETS[9], SHEETS[13], SHEETS[35]], ids=lambda each: cast(KeptSheet, each).name)
 def test_what_was_read_is_counted_in_the_ledger(sheet: KeptSheet, tmp_path: Path) -> None:
     farm = farm_of(sheet, tmp_path)

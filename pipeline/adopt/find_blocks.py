@@ -45,7 +45,20 @@ def find_blocks(rows: Sequence[Line]) -> list[Block]:
         end = heads[number + 1].first if number + 1 < len(heads) else len(rows)
         above = rows[heads[number - 1].end if number else 0 : head.first]
         found += _beside_each_other(_block(rows, head, _end(rows, head.end, end), above if not number else ()))
-    return _joined(_with_titles_between(found, rows, heads))
+    joined = _joined(_with_titles_between(found, rows, heads))
+    if not joined:
+        return []
+    first, *others = joined
+    return [replace(first, left_out=(*first.left_out, *_outside(rows, heads, joined))), *others]
+
+
+def _outside(rows: Sequence[Line], heads: Sequence[_Head], found: Sequence[Block]) -> list[LeftOut]:
+    """The rows that stand in no table, and say nothing of one."""
+    inside = {row.at for block in found for row in block.rows} | {
+        at + 1 for head in heads for at in range(head.first, head.end)
+    }
+    lines = [(at, line) for at, line in enumerate(rows, 1) if filled(line) and at not in inside]
+    return [LeftOut(at, filled(line)[0], "stands outside of the tables") for at, line in lines if not _facts([line])]
 
 
 @dataclass(frozen=True)
@@ -207,8 +220,7 @@ def _joined(found: list[Block]) -> list[Block]:
         sections = [text for text in block.titles if not sums_others(text)]
         if same and not sections:
             before = result[same[0]]
-            pages = tuple(LeftOut(block.head_row, text, "is a line between pages") for text in block.titles)
-            result[same[0]] = replace(before, rows=(*before.rows, *block.rows), left_out=(*before.left_out, *pages))
+            result[same[0]] = replace(before, rows=(*before.rows, *block.rows))
         else:
             result.append(block)
     return result
