@@ -17,6 +17,7 @@ from pipeline.adopt.straighten import FOLDER
 from pipeline.farm.folder import table_files
 from pipeline.farm.settings import SETTINGS_FILE
 from pipeline.farm.template import empty_table, how_to
+from pipeline.files.replace import make_folder, replace_file, sync_folder
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, WrongRequest
 
@@ -123,9 +124,8 @@ def _write_beside(folder: Path, texts: dict[str, str]) -> list[str]:
     there = [f"{each.table}.csv" for each in table_files(folder)]
     for name, text in texts.items():
         if name not in there and not (folder / name).exists():
-            (folder / name).parent.mkdir(exist_ok=True)
-            with open(folder / name, "x", encoding="utf-8", newline="\n") as out:
-                out.write(text)
+            make_folder((folder / name).parent)
+            replace_file(folder / name, text.encode())
             written.append(name)
     return sorted(written)
 
@@ -134,8 +134,8 @@ def _write_all(folder: Path, files: Sequence[SourceFile], texts: dict[str, str])
     """Fill an empty folder, or leave it empty. It is not made anew, for the grower may stand in it."""
     try:
         for each in files:
-            (folder / each.name).parent.mkdir(exist_ok=True)
-            (folder / each.name).write_bytes(each.data)
+            make_folder((folder / each.name).parent)
+            replace_file(folder / each.name, each.data)
         return sorted([*(each.name for each in files), *_write_beside(folder, texts)])
     except BaseException:
         for name in (*(each.name for each in files), *texts):
@@ -150,10 +150,11 @@ def _write_new(folder: Path, files: Sequence[SourceFile], texts: dict[str, str])
     """Write the folder whole, under another name until it is."""
     drafts = (folder.with_name(f"{folder.name}.new-{number}") for number in count(1))
     draft = next(each for each in drafts if not each.exists())
-    draft.mkdir(parents=True)
+    make_folder(draft)
     try:
         written = _write_all(draft, files, texts)
         draft.rename(folder)
+        sync_folder(folder.parent)
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise

@@ -16,7 +16,7 @@ def keep(folder: Path, audit: Audit) -> Path:
     folder.mkdir(exist_ok=True)
     path = folder / FILE
     text = json.dumps(audit_record(audit), indent=1, ensure_ascii=False)
-    replace_file(path, f"{text}\n".encode(), sync=True)
+    replace_file(path, f"{text}\n".encode())
     return path
 
 

@@ -13,7 +13,7 @@ from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day
 from pipeline.cli.show import notify
 from pipeline.farm.settings import text
-from pipeline.files.replace import replace_file
+from pipeline.files.replace import make_folder, replace_file
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted
 
@@ -120,7 +120,7 @@ def _write(farm: Farm, name: str, page: str) -> Path:
     """Write the page whole or not at all, and return where."""
     path = farm.out / name
     try:
-        farm.out.mkdir(exist_ok=True)
+        make_folder(farm.out)
         replace_file(path, page.encode())
     except OSError as problem:
         raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem

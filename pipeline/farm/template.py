@@ -7,6 +7,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from pipeline.files.replace import make_folder, replace_file
 from schemas.contract import HARVESTS, INPUTS, Field, contract
 from schemas.finding import OutOfReach, WrongRequest
 
@@ -59,9 +60,9 @@ def write_new_farm(folder: Path, full: bool) -> list[str]:
         file = f"{name}.csv" if name != HARVESTS else f"{HARVESTS}/first-month.csv"
         texts[file] = empty_table(name, full)
     try:
-        (folder / HARVESTS).mkdir(parents=True)
+        make_folder(folder / HARVESTS)
         for file, text in texts.items():
-            (folder / file).write_text(text, encoding="utf-8", newline="\n")
+            replace_file(folder / file, text.encode())
     except OSError as problem:
         raise OutOfReach(f"{folder} cannot be written: {problem.strerror}.") from problem
     return sorted(texts)

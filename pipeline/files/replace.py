@@ -17,7 +17,7 @@ def replace_file(
     path: Path,
     data: bytes,
     *,
-    sync: bool = False,
+    sync: bool = True,
     draft: Path | None = None,
     mode: int | None = None,
     mtime_ns: int | None = None,
@@ -31,7 +31,7 @@ def replace_file(
 def replacing(
     path: Path,
     *,
-    sync: bool = False,
+    sync: bool = True,
     draft: Path | None = None,
     mode: int | None = None,
     mtime_ns: int | None = None,
@@ -44,7 +44,8 @@ def replacing(
     path
         The file; its folder must be there.
     sync
-        Wait until the disk has the file and its name, so that it outlasts a power cut.
+        Wait until the disk has the file and its name, so that it outlasts a power cut. Not needed for what is made
+        anew where it is found torn.
     draft
         Where it is written, on the same disk. By default beside the file, under a name of this process's own that no
         reader takes for a table, so that two processes never rename each other's half. Name one where a lock keeps
@@ -78,6 +79,14 @@ def replacing(
         raise
     if sync:
         sync_folder(path.parent)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it that are not there, so that they outlast a power cut."""
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for each in missing:
+        sync_folder(each.parent)
 
 
 def sync_folder(folder: Path) -> None:

@@ -13,7 +13,7 @@ from zlib import crc32
 
 from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.ready_command import typed
-from pipeline.files.replace import replace_file
+from pipeline.files.replace import make_folder, replace_file, sync_folder
 from pipeline.models.statements import rows
 from schemas.answers import FileStatus
 from schemas.contract import INPUTS, contract
@@ -74,12 +74,10 @@ def clear_drafts(farm: Farm) -> None:
 
 
 def _replace_whole(farm: Farm, path: Path, data: bytes, mtime_ns: int | None = None) -> None:
-    """Write a file whole or not at all, however the process ends. It is not held back until the disk has it: after a
-    power cut the grower's own file is still there.
-    """
+    """Write a file whole or not at all, however the process or the machine ends."""
     draft = _drafts(farm) / f"{crc32(str(path).encode()):08x}"
     draft.parent.mkdir(parents=True, exist_ok=True)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     replace_file(path, data, draft=draft, mtime_ns=mtime_ns)
 
 
@@ -114,8 +112,9 @@ def give_up_copy(farm: Farm, key: Key) -> Path | None:
     while target.exists():
         number += 1
         target = target.with_name(f"{path.stem}-{number}{path.suffix}")
-    target.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(target.parent)
     os.replace(path, target)
+    sync_folder(target.parent)
     _without_empty_folders(farm, path.parent)
     return target
 

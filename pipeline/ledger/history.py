@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.farm.folder import Farm
+from pipeline.files.replace import make_folder, sync_folder
 from pipeline.ledger.backups import Key, backup_folder, forgotten_copy
 from schemas.answers import FileStatus
 from schemas.phrases import counted
@@ -74,7 +75,7 @@ def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
     if not records:
         return
     path = history_path(farm)
-    path.parent.mkdir(exist_ok=True)
+    make_folder(path.parent)
     line = json.dumps({"time": time, "files": records}, ensure_ascii=False).encode() + b"\n"
     with open(path, "ab+", buffering=0) as out:
         before = out.tell()
@@ -86,6 +87,8 @@ def append_history(farm: Farm, time: str, records: Sequence[Record]) -> None:
             out.truncate(before)
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
         os.fsync(out.fileno())
+    if not before:
+        sync_folder(path.parent)
 
 
 def last_states(records: Sequence[Record]) -> dict[Key, Record]:

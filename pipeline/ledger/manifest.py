@@ -111,7 +111,7 @@ def save_manifest(ledger: Path, manifest: Manifest) -> None:
     draft = path.with_name(path.name + ".new")
     files = {f"{table}:{file}": asdict(mark) for (table, file), mark in manifest.files.items()}
     text = json.dumps({**asdict(replace(manifest, files={})), "files": files}, indent=1, sort_keys=True)
-    replace_file(path, text.encode(), sync=True, draft=draft)
+    replace_file(path, text.encode(), draft=draft)
 
 
 def mark_if_same(source: TableFile, mark: FileMark, hash_of: Callable[[TableFile], str]) -> FileMark | None:

@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.farm.folder import Farm
-from pipeline.files.replace import replace_file, sync_folder
+from pipeline.files.replace import make_folder, replace_file
 from pipeline.ledger.lock import held, locked
 from schemas.finding import OutOfReach
 
@@ -64,9 +64,7 @@ def make(path: Path, name: str, text: str) -> None:
     with _as_out_of_reach(name):
         if path.is_file():
             raise ChangedMeanwhile
-        if not path.parent.exists():
-            path.parent.mkdir(parents=True)
-            sync_folder(path.parent.parent)
+        make_folder(path.parent)
         _swap_in(path, text.encode("utf-8"))
 
 
@@ -112,7 +110,7 @@ def _swap_in(path: Path, data: bytes, mode: int | None = None) -> None:
     path = path.resolve()
     # A name that begins with a dot is never read as a table.
     draft = path.with_name(f".{path.name}.new")
-    replace_file(path, data, sync=True, draft=draft, mode=mode)
+    replace_file(path, data, draft=draft, mode=mode)
 
 
 @contextmanager

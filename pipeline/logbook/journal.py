@@ -52,17 +52,20 @@ class JournalEntry:
 @dataclass
 class Journal:
     """What the journal says: the entries that were not taken back, by id, the latest last; the calls that are known to
-    be on disk; and the ids of entries that are gone, as an entry's command said already.
+    be on disk; the ids of entries that are gone, as an entry's command said already; and of those that a command began
+    to take back, and did not say that it did.
     """
 
     entries: dict[str, JournalEntry] = field(default_factory=dict)
     written: set[str] = field(default_factory=set)
     named: set[str] = field(default_factory=set)
+    undoing: set[str] = field(default_factory=set)
 
     @property
     def acknowledged(self) -> list[JournalEntry]:
-        """The entries of which it was said that they are on disk."""
-        return [each for each in self.entries.values() if each.call in self.written]
+        """The entries of which it was said that they are on disk, and that nobody began to take back."""
+        left = (each for each in self.entries.values() if each.entry not in self.undoing)
+        return [each for each in left if each.call in self.written]
 
     @property
     def unfinished(self) -> list[JournalEntry]:
@@ -84,6 +87,16 @@ def record_written(farm: Farm, call: str) -> None:
 def record_undone(farm: Farm, entry: str, at: str = "") -> None:
     """Note that the entry of this id was taken back, or is meant to be gone."""
     _add(farm, [{"undone": entry, "at": at} if at else {"undone": entry}], sync=True)
+
+
+def record_undoing(farm: Farm, entries: Sequence[JournalEntry]) -> None:
+    """Note that these are about to be taken back."""
+    _add(farm, [{"undoing": each.entry} for each in entries], sync=True)
+
+
+def record_left(farm: Farm, entries: Sequence[JournalEntry]) -> None:
+    """Note that these were not taken back after all."""
+    _add(farm, [{"left": each.entry} for each in entries], sync=True)
 
 
 def record_named(farm: Farm, entries: Sequence[JournalEntry]) -> None:
@@ -124,7 +137,7 @@ def _shorten(path: Path) -> None:
         left -= len(lines[at])
         at += 1
     if at:
-        replace_file(path, b"".join(lines[at:]), sync=True)
+        replace_file(path, b"".join(lines[at:]))
 
 
 def _day_of(line: bytes) -> date | None:
@@ -153,6 +166,11 @@ def read_journal(farm: Farm, tail: int | None = None) -> Journal:
 def _take(found: Journal, raw: dict[str, str]) -> None:
     if "undone" in raw:
         found.entries.pop(raw["undone"], None)
+        found.undoing.discard(raw["undone"])
+    elif "undoing" in raw:
+        found.undoing.add(raw["undoing"])
+    elif "left" in raw:
+        found.undoing.discard(raw["left"])
     elif "written" in raw:
         found.written.add(raw["written"])
     elif "named" in raw:

@@ -98,7 +98,9 @@ def save_summaries(farm: Farm, summaries: Summaries) -> None:
     """Save the sidecar, whole or not at all. One that cannot be written costs nothing but time."""
     record = {"layout": LAYOUT, "settings": farm.settings_hash, "files": summaries}
     with suppress(OSError):
-        replace_file(farm.folder / SIDECAR, json.dumps(record, separators=(",", ":"), default=vars).encode())
+        data = json.dumps(record, separators=(",", ":"), default=vars).encode()
+        # One that a power cut tore cannot be read, and is made anew.
+        replace_file(farm.folder / SIDECAR, data, sync=False)
 
 
 def current_summaries(farm: Farm, known: Summaries) -> tuple[Summaries, int]:

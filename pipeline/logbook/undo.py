@@ -42,7 +42,13 @@ def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> li
         with append.logbook_locked(farm, now), suppress(append.ChangedMeanwhile):
             found = _find_entries(farm, last)
             spans = [(each.first, each.end) for each in found]
-            append.cut(found[0].source.path, found[0].source.name, spans, found[0].version)
+            # Noted first, so that nothing looks lost where the command is ended in between.
+            journal.record_undoing(farm, last)
+            try:
+                append.cut(found[0].source.path, found[0].source.name, spans, found[0].version)
+            except (append.ChangedMeanwhile, OutOfReach):
+                journal.record_left(farm, last)
+                raise
             for entry in last:
                 journal.record_undone(farm, entry.entry, now)
             return [

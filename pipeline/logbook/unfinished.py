@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pipeline.farm.folder import Farm
 from pipeline.ledger.lock import locked
 from pipeline.logbook import append, journal
 from pipeline.logbook.entry_ids import ids_in
-from pipeline.logbook.journal import TAIL, JournalEntry
+from pipeline.logbook.journal import TAIL, Journal, JournalEntry
 from schemas.finding import OutOfReach
 
 
@@ -14,14 +16,32 @@ def settle(farm: Farm, now: str) -> list[str]:
     """Look whether the last entry stands whole in its file; what stands of half of one is taken out. Return what the
     grower should hear of it. Where another process is writing entries, or nothing can be written, nothing is done.
     """
-    if not journal.read_journal(farm, TAIL).unfinished:
+    found = journal.read_journal(farm, TAIL)
+    if not found.unfinished and not found.undoing:
         return []
     try:
         with locked(farm.folder / append.LOCK_FILE, now, "The logbook"):
-            left = journal.read_journal(farm, TAIL).unfinished
-            return _settled(farm, left) if left else []
+            found = journal.read_journal(farm, TAIL)
+            _settle_undoing(farm, found)
+            return _settled(farm, found.unfinished) if found.unfinished else []
     except (OutOfReach, append.ChangedMeanwhile):
         return []
+
+
+def _settle_undoing(farm: Farm, found: Journal) -> None:
+    """Note of entries that a command began to take back whether they went."""
+    for each in [each for each in found.entries.values() if each.entry in found.undoing]:
+        if each.entry in ids_in(_bytes_of(farm.folder / each.file)):
+            journal.record_left(farm, [each])
+        else:
+            journal.record_undone(farm, each.entry)
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError:
+        return b""
 
 
 def _settled(farm: Farm, left: list[JournalEntry]) -> list[str]:
