@@ -134,8 +134,7 @@ def write_rows(
     try:
         _write(destination, "".join(each.line for each in entries))
     except (append.ChangedMeanwhile, OutOfReach):
-        for each in entries:
-            journal.record_undone(farm, each.entry)
+        journal.record_unwritten(farm, entries)
         raise
     journal.record_written(farm, entries[0].call)
 
@@ -146,15 +145,18 @@ def _journal_entries(
     """Return what the journal says of these rows. Those of a table without entry ids get one for the journal alone."""
     texts = [texts_of(farm, destination, row) for row in rows]
     lines = [row_line(destination, cells) for cells in texts]
-    ids = ids or new_entry_ids(int(now.timestamp() * 1000), len(rows))
+    new = new_entry_ids(int(now.timestamp() * 1000), len(rows))
+    again, ids = ids, ids or new
     ids = [cells.get("entry", one) for cells, one in zip(texts, ids, strict=True)]
+    # What is put back is a call of its own.
+    call = ids[0] if ids[0] not in again else new[0]
     offset = None
     if destination.version is not None and not destination.grows:
         offset = destination.version[0]
         lines[0] = ("" if destination.shape.ended else destination.shape.line_end) + lines[0]
     moment, name, table = now.isoformat(timespec="seconds"), destination.name, destination.table
     return [
-        journal.JournalEntry(entry, ids[0], command, name, moment, cells, table, _plain(row), line, offset)
+        journal.JournalEntry(entry, call, command, name, moment, cells, table, _plain(row), line, offset)
         for entry, cells, row, line in zip(ids, texts, rows, lines, strict=True)
     ]
 

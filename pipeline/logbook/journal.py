@@ -53,13 +53,14 @@ class JournalEntry:
 class Journal:
     """What the journal says: the entries that were not taken back, by id, the latest last; the calls that are known to
     be on disk; the ids of entries that are gone, as an entry's command said already; and of those that a command began
-    to take back, and did not say that it did.
+    to take back, and did not say that it did; and what entries were `before` they were put back.
     """
 
     entries: dict[str, JournalEntry] = field(default_factory=dict)
     written: set[str] = field(default_factory=set)
     named: set[str] = field(default_factory=set)
     undoing: set[str] = field(default_factory=set)
+    before: dict[str, JournalEntry] = field(default_factory=dict)
 
     @property
     def acknowledged(self) -> list[JournalEntry]:
@@ -82,6 +83,11 @@ def record(farm: Farm, entries: Sequence[JournalEntry]) -> None:
 def record_written(farm: Farm, call: str) -> None:
     """Note that the entries of this call are on disk. Where this line is lost, looking at the file says the same."""
     _add(farm, [{"written": call}], sync=False)
+
+
+def record_unwritten(farm: Farm, entries: Sequence[JournalEntry]) -> None:
+    """Note that these were not written after all. What was to be put back is lost as before."""
+    _add(farm, [{"unwritten": each.entry} for each in entries], sync=True)
 
 
 def record_undone(farm: Farm, entry: str, at: str = "") -> None:
@@ -167,6 +173,10 @@ def _take(found: Journal, raw: dict[str, str]) -> None:
     if "undone" in raw:
         found.entries.pop(raw["undone"], None)
         found.undoing.discard(raw["undone"])
+    elif "unwritten" in raw:
+        found.entries.pop(raw["unwritten"], None)
+        if before := found.before.pop(raw["unwritten"], None):
+            found.entries[before.entry] = before
     elif "undoing" in raw:
         found.undoing.add(raw["undoing"])
     elif "left" in raw:
@@ -177,10 +187,10 @@ def _take(found: Journal, raw: dict[str, str]) -> None:
         found.named.add(raw["named"])
     else:
         entry = JournalEntry(**raw)  # type: ignore[arg-type]
-        # Written again, it is the latest.
-        found.entries.pop(entry.entry, None)
+        # Put back, it is the latest.
+        if before := found.entries.pop(entry.entry, None):
+            found.before[entry.entry] = before
         found.entries[entry.entry] = entry
-        found.written.discard(entry.call)
         found.named.discard(entry.entry)
 
 

@@ -23,7 +23,7 @@ def settle(farm: Farm, now: str) -> list[str]:
         with locked(farm.folder / append.LOCK_FILE, now, "The logbook"):
             found = journal.read_journal(farm, TAIL)
             _settle_undoing(farm, found)
-            return _settled(farm, found.unfinished) if found.unfinished else []
+            return _settled(farm, found) if found.unfinished else []
     except (OutOfReach, append.ChangedMeanwhile):
         return []
 
@@ -44,7 +44,8 @@ def _bytes_of(path: Path) -> bytes:
         return b""
 
 
-def _settled(farm: Farm, left: list[JournalEntry]) -> list[str]:
+def _settled(farm: Farm, found: Journal) -> list[str]:
+    left = found.unfinished
     first, path = left[0], farm.folder / left[0].file
     text = "".join(each.line for each in left).encode("utf-8")
     try:
@@ -57,9 +58,10 @@ def _settled(farm: Farm, left: list[JournalEntry]) -> list[str]:
     elif text in data or {each.entry for each in left} <= ids_in(data):
         journal.record_written(farm, first.call)
         return []
-    for each in left:
-        journal.record_undone(farm, each.entry)
-    return [_message(farm, left)]
+    journal.record_unwritten(farm, left)
+    # What was to be put back is named as lost again.
+    new = [each for each in left if each.entry not in found.before]
+    return [_message(farm, new)] if new else []
 
 
 def _half_of(text: bytes, tail: bytes) -> bool:
