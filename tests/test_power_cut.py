@@ -140,6 +140,8 @@ LOGGING = {
     "note": ("note", "1-3", "pins", "--on", DAY, "--insist"),
     "batch": ("batch", "B", "--on", "2026-01-20", "--substrate", "straw", "--strain", "grey"),
     "fill": ("fill", "11-13", "--batch", "A", "--kg", "5", "--insist"),
+    "edit": ("edit", "2", "--on", DAY, "--table", "harvests", "--set", "weight=999", "--yes"),
+    "edit that removes": ("edit", "2", "--on", DAY, "--table", "harvests", "--remove", "--yes"),
     "undo": ("weigh", "--undo"),
     "undo of several": ("note", "--undo"),
 }

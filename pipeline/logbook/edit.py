@@ -152,24 +152,30 @@ def write_edit(farm: Farm, planned: EditPlan, now: datetime) -> EditRecord:
     new = found.data[: found.first] + (after + ending if after else b"") + found.data[found.end :]
     with append.logbook_locked(farm, moment):
         edit_log.note(farm, record)
+        going = _not_missed(farm, planned)
+        journal.record_undoing(farm, going)
         try:
             append.replace(source.path, source.name, _if_still(found.data, new), found.version)
         except append.ChangedMeanwhile as problem:
             edit_log.note_undone(farm, edit_id, moment)
+            journal.record_left(farm, going)
             raise OutOfReach(f"{source.name} was changed meanwhile. Nothing was changed. Look again.") from problem
-        _let_go(farm, planned, moment)
+        for each in going:
+            journal.record_undone(farm, each.entry, moment)
     return record
 
 
-def _let_go(farm: Farm, planned: EditPlan, moment: str) -> None:
-    """Note in the logbook's journal what is not to be missed: what was taken out, and a row without an id that is not
+def _not_missed(farm: Farm, planned: EditPlan) -> list[journal.JournalEntry]:
+    """Return what is not to be missed in the logbook's journal: what is taken out, and a row without an id that is not
     found by its cells any more.
     """
     entry, line = planned.found.cell("entry"), planned.found.line.decode("utf-8")
-    for each in journal.undoable(farm):
-        same = each.entry == entry if entry else each.line.strip() == line.strip() != ""
-        if same and (planned.removes or not entry):
-            journal.record_undone(farm, each.entry, moment)
+    same = [
+        each
+        for each in journal.undoable(farm)
+        if (each.entry == entry if entry else each.line.strip() == line.strip() != "")
+    ]
+    return same if planned.removes or not entry else []
 
 
 def _if_still(before: bytes, after: bytes) -> Callable[[bytes], bytes]:

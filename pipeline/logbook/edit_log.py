@@ -11,6 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.files.replace import make_folder, sync_folder
 from pipeline.logbook.file_rows import FileRow
 from schemas.finding import OutOfReach
 
@@ -60,10 +61,16 @@ def note_undone(farm: Farm, edit: str, at: str) -> None:
 def _add(farm: Farm, line: Mapping[str, object]) -> None:
     path = log_path(farm)
     try:
-        path.parent.mkdir(exist_ok=True)
-        with open(path, "ab", buffering=0) as out:
-            out.write(json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n")
+        make_folder(path.parent)
+        with open(path, "ab+", buffering=0) as out:
+            before = out.seek(0, os.SEEK_END)
+            out.seek(max(0, before - 1))
+            # After a line that a power cut left half, a line of its own begins.
+            begin = b"" if out.read(1) in (b"", b"\n") else b"\n"
+            out.write(begin + json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n")
             os.fsync(out.fileno())
+        if not before:
+            sync_folder(path.parent)
     except OSError as problem:
         raise OutOfReach(
             f"kept/{path.name} cannot be written ({problem.strerror}), so the old row would be lost. "

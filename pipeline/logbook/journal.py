@@ -97,12 +97,14 @@ def record_undone(farm: Farm, entry: str, at: str = "") -> None:
 
 def record_undoing(farm: Farm, entries: Sequence[JournalEntry]) -> None:
     """Note that these are about to be taken back."""
-    _add(farm, [{"undoing": each.entry} for each in entries], sync=True)
+    if entries:
+        _add(farm, [{"undoing": each.entry} for each in entries], sync=True)
 
 
 def record_left(farm: Farm, entries: Sequence[JournalEntry]) -> None:
     """Note that these were not taken back after all."""
-    _add(farm, [{"left": each.entry} for each in entries], sync=True)
+    if entries:
+        _add(farm, [{"left": each.entry} for each in entries], sync=True)
 
 
 def record_named(farm: Farm, entries: Sequence[JournalEntry]) -> None:

@@ -31,7 +31,8 @@ def settle(farm: Farm, now: str) -> list[str]:
 def _settle_undoing(farm: Farm, found: Journal) -> None:
     """Note of entries that a command began to take back whether they went."""
     for each in [each for each in found.entries.values() if each.entry in found.undoing]:
-        if each.entry in ids_in(_bytes_of(farm.folder / each.file)):
+        data = _bytes_of(farm.folder / each.file)
+        if each.entry in ids_in(data) or each.line.strip().encode() in data.splitlines():
             journal.record_left(farm, [each])
         else:
             journal.record_undone(farm, each.entry)
