@@ -82,6 +82,11 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "If it holds entries, save it as .xlsx or CSV UTF-8.",
     ),
     "absent_file": ("is no file of this folder", "a file", "Mend its name, or take this part out of farm.toml."),
+    "written_otherwise": (
+        "was written with other marks or units than are set here now, and is read as it was written",
+        "files written as farm.toml has it",
+        "Write it anew: gillbook settings --rewrite. Or, where it is so already: gillbook settings --resaved FILE.",
+    ),
     "shared_column": (
         "is a column of several tables of this sheet, and is not read",
         "a heading of one table",

@@ -29,6 +29,7 @@ COMMANDS = {
     "lost": "lost_command",
     "mix": "mix_command",
     "edit": "edit_command",
+    "settings": "settings_command",
     "refresh": "farm_commands",
     "check": "check_command",
     "yields": "measure_commands",

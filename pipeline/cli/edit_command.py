@@ -141,7 +141,7 @@ def _write(farm: Farm, planned: EditPlan, yes: bool) -> None:
     for each in planned.doubts:
         notify(each)
     if not yes:
-        _confirm()
+        confirm_change()
     write_edit(farm, planned, now())
     done = "Taken out of" if planned.removes else "Written to"
     typer.echo(printable(f"{done} {found.source.name}, row {found.row}. The row as it was is in kept/edited.jsonl."))
@@ -149,7 +149,7 @@ def _write(farm: Farm, planned: EditPlan, yes: bool) -> None:
     refreshed(farm)
 
 
-def _confirm() -> None:
+def confirm_change() -> None:
     """Ask whether to write it. Raises WrongRequest where that is denied, or nobody can be asked."""
     if not sys.stdin.isatty():
         raise WrongRequest("Nothing was changed. If it is right, say so with --yes.")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pipeline.farm.settings import Settings, parts, text, words
 from pipeline.farm.units import units_of
+from pipeline.farm.written_in import WrittenIn
 from schemas.cell_format import CellFormat
 from schemas.contract import INPUTS, Contract, contract
 from schemas.finding import WrongRequest
@@ -42,11 +43,58 @@ class FileUse:
 
 @dataclass(frozen=True)
 class Conventions:
-    """How the farm's files are written. `headings`: per table, by folded heading (see folded); `files`: by path."""
+    """How the farm's files are written. `headings`: per table, by folded heading (see folded); `files`: by path;
+    `written`: the files that were written in something else, and are read so, by path.
+    """
 
     cell_format: CellFormat = field(default_factory=CellFormat)
     headings: Mapping[str, Mapping[str, Heading]] = field(default_factory=dict)
     files: Mapping[str, FileUse] = field(default_factory=dict)
+    written: Mapping[str, WrittenIn] = field(default_factory=dict)
+
+    def of_file(self, name: str) -> Conventions:
+        """Return how this file is written: as noted where that is something else than farm.toml has now."""
+        was = self.written.get(name)
+        return self if was is None else self.as_written(was)
+
+    def as_written(self, was: WrittenIn) -> Conventions:
+        """Return these conventions with the marks, the order of dates and the units of a note."""
+        marks = replace(
+            self.cell_format,
+            decimal_mark=was.decimal_mark,
+            thousands_mark=was.thousands_mark,
+            date_order=was.date_order,
+        )
+        headings = {table: dict(own) for table, own in self.headings.items()}
+        for name, (table, column, unit) in was.columns.items():
+            now = headings.setdefault(table, {}).get(name)
+            headings[table][name] = Heading(now.column if now else column, unit)
+        return replace(self, cell_format=marks, headings=headings, written={})
+
+    def note_of(self, table: str, header: Sequence[str], own: bool = True) -> WrittenIn:
+        """Return the note of a file of this table that is written so now."""
+        columns: dict[str, tuple[str, str, str | None]] = {}
+        for name in header:
+            heading = self.heading(contract(table), name)
+            if heading and (heading.column != name or units_of(contract(table).field(heading.column).unit)):
+                columns[folded(name)] = (table, heading.column, heading.unit)
+        marks = self.cell_format
+        return WrittenIn(marks.decimal_mark, marks.thousands_mark, marks.date_order, columns, own)
+
+    def differs(self, was: WrittenIn) -> bool:
+        """Whether a file of this note would be read as something else by farm.toml as it is now."""
+        marks = self.cell_format
+        if (marks.decimal_mark, marks.thousands_mark, marks.date_order) != (
+            was.decimal_mark,
+            was.thousands_mark,
+            was.date_order,
+        ):
+            return True
+        return any(
+            (now.unit if (now := self.headings.get(table, {}).get(name)) else None) != unit
+            or (now is None and name not in contract(table).names)
+            for name, (table, _, unit) in was.columns.items()
+        )
 
     def maps(self, table: str, name: str) -> bool:
         """Whether farm.toml names what this heading stands for in this table."""

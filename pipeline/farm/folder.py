@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
 from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, read_settings
+from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, WrongRequest, finding
 
@@ -33,7 +34,7 @@ class Farm:
     @property
     def conventions_hash(self) -> str:
         """One hash over the settings that say how files are written: where it differs all files are read anew."""
-        settings = {name: self.settings[name] for name in CONVENTION_KEYS}
+        settings = {name: self.settings[name] for name in CONVENTION_KEYS} | _written(self.conventions)
         return sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
 
     @property
@@ -45,6 +46,16 @@ class Farm:
     def out(self) -> Path:
         """The folder of derived files."""
         return self.folder / "out"
+
+    def for_file(self, name: str) -> Farm:
+        """Return the farm with the conventions that this file is written in."""
+        own = self.conventions.of_file(name)
+        return self if own is self.conventions else replace(self, conventions=own)
+
+
+def _written(conventions: Conventions) -> dict[str, object]:
+    """What files are noted to be written in, where that is something else than farm.toml has."""
+    return {"written": repr(sorted(conventions.written.items()))} if conventions.written else {}
 
 
 def is_farm(folder: Path) -> bool:
@@ -87,7 +98,9 @@ def open_farm(folder: Path) -> Farm:
     """
     path = folder / SETTINGS_FILE
     if not path.is_file():
-        return Farm(folder, default_settings(), "")
+        settings = default_settings()
+        conventions, findings = _with_notes(folder, read_conventions(settings))
+        return Farm(folder, settings, str(_written(conventions).get("written", "")), tuple(findings), conventions)
     try:
         data = path.read_bytes()
         raw = tomllib.loads(data.decode("utf-8-sig"))
@@ -103,7 +116,21 @@ def open_farm(folder: Path) -> Farm:
     findings += [
         finding(contract("farm"), SETTINGS_FILE, 0, "files", "absent_file", "warning", name) for name in absent
     ]
-    return Farm(folder, settings, sha256(data).hexdigest(), tuple(findings), conventions)
+    conventions, otherwise = _with_notes(folder, conventions)
+    settings_hash = sha256(data + str(_written(conventions).get("written", "")).encode()).hexdigest()
+    return Farm(folder, settings, settings_hash, (*findings, *otherwise), conventions)
+
+
+def _with_notes(folder: Path, conventions: Conventions) -> tuple[Conventions, list[Finding]]:
+    """Return the conventions with the files that were written in something else, and the finding on these."""
+    notes = {name: note for name, note in load_notes(folder).items() if conventions.differs(note)}
+    notes = {name: note for name, note in notes.items() if (folder / name).is_file()}
+    if not notes:
+        return conventions, []
+    first, *others = notes
+    which = f"{first} and {len(others)} more" if others else first
+    said = finding(contract("farm"), SETTINGS_FILE, 0, "", "written_otherwise", "warning", which)
+    return replace(conventions, written=notes), [said]
 
 
 @dataclass(frozen=True)

@@ -83,6 +83,7 @@ def read_table(
     its content, where it is known.
     """
     table = contract(source.table)
+    conventions = conventions.of_file(source.name)
     digest = digest or content_hash(data)
     read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
     source, row, header, frame, problems = read(table, source, data, conventions)

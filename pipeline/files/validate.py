@@ -51,9 +51,11 @@ def validate(raws: Sequence[RawTable], conventions: Conventions = Conventions())
     The files are judged together: a column repeats itself from file to file, and each text is judged once. Only files
     with the same units are: a text means the same in all of them.
     """
-    by_units: dict[tuple[tuple[str, str], ...], list[RawTable]] = {}
+    by_units: dict[object, list[RawTable]] = {}
     for raw in raws:
-        by_units.setdefault(tuple(sorted(raw.units.items())), []).append(raw)
+        was = conventions.written.get(raw.source.name)
+        marks = (was.decimal_mark, was.thousands_mark, was.date_order) if was else None
+        by_units.setdefault((tuple(sorted(raw.units.items())), marks), []).append(raw)
     parts = [_validate_alike(alike, conventions) for alike in by_units.values()]
     frame, findings = (pl.concat(each) for each in zip(*parts, strict=True))
     return ValidatedRows(tuple(raws), frame, _with_place(raws, findings))
@@ -63,7 +65,8 @@ def _cell_format(raw: RawTable, conventions: Conventions) -> CellFormat:
     """How the cells of this file are written."""
     table = contract(raw.source.table)
     units = {name: (unit, table.field(name).unit or unit) for name, unit in raw.units.items()}
-    return replace(conventions.cell_format, conversions={name: conversion(*pair) for name, pair in units.items()})
+    own = conventions.of_file(raw.source.name).cell_format
+    return replace(own, conversions={name: conversion(*pair) for name, pair in units.items()})
 
 
 def _validate_alike(raws: Sequence[RawTable], conventions: Conventions) -> tuple[pl.DataFrame, pl.DataFrame]:

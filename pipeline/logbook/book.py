@@ -10,12 +10,14 @@ from decimal import Decimal
 from typing import Protocol, TypeVar
 
 from pipeline.farm.folder import Farm
+from pipeline.farm.written_in import load_notes
 from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
 from pipeline.logbook.entry_ids import new_entry_ids
 from pipeline.logbook.summaries import WORTH_SAVING, Summaries, current_summaries, load_summaries, save_summaries
+from pipeline.logbook.written_notes import save_notes
 from schemas.finding import OutOfReach
 
 # A file that another program keeps changing is tried so often.
@@ -129,6 +131,8 @@ def write_rows(
 
     Raises ChangedMeanwhile when the file is not as it was when the destination was chosen; OutOfReach.
     """
+    if destination.version is None or destination.shape.empty:
+        _note_written(farm, destination)
     entries = _journal_entries(farm, destination, command, rows, now, ids)
     journal.record(farm, entries)
     try:
@@ -159,6 +163,16 @@ def _journal_entries(
         journal.JournalEntry(entry, call, command, name, moment, cells, table, _plain(row), line, offset)
         for entry, cells, row, line in zip(ids, texts, rows, lines, strict=True)
     ]
+
+
+def _note_written(farm: Farm, destination: Destination) -> None:
+    """Note in what the file is written that these rows begin. An entry is written also where that cannot be."""
+    notes = load_notes(farm.folder)
+    known = notes.get(destination.name)
+    note = farm.conventions.note_of(destination.table, destination.shape.header)
+    if note != known and (destination.version is None or destination.name not in farm.conventions.written):
+        with suppress(OSError):
+            save_notes(farm.folder, {**notes, destination.name: note})
 
 
 def _plain(row: Values) -> dict[str, str]:

@@ -195,7 +195,8 @@ def row_line(destination: Destination, texts: Mapping[str, str]) -> str:
 
 
 def _text(farm: Farm, destination: Destination, column: str, value: date | Decimal | int | str) -> str:
-    cell_format, each = farm.conventions.cell_format, contract(destination.table).field(column)
+    own = farm if destination.version is None else farm.for_file(destination.name)
+    cell_format, each = own.conventions.cell_format, contract(destination.table).field(column)
     if isinstance(value, date):
         return cells.written_day(value, destination.shape.alike, cell_format)
     if isinstance(value, Decimal):

@@ -68,7 +68,7 @@ def _text_rows(
 ) -> Iterator[FileRow]:
     of_table = contract(source.table)
     plain = plain_text(of_table, source.name, data)
-    dialect = dialect_of(of_table, source.name, plain, farm.conventions)
+    dialect = dialect_of(of_table, source.name, plain, farm.conventions.of_file(source.name))
     shift = dialect.body + (len(MARK) if data.startswith(MARK) else 0)
     text = plain[dialect.body :].decode("utf-8")
     body = io.StringIO(text, newline="")

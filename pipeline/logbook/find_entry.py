@@ -79,8 +79,8 @@ def _readable(farm: Farm, source: TableFile, within: bytes = b"") -> Iterator[Fi
 
 
 def _by_names(farm: Farm, wanted: WantedEntry) -> Iterator[FileRow]:
-    cell_format = farm.conventions.cell_format
     for source in _sources(farm, wanted.tables):
+        cell_format = farm.for_file(source.name).conventions.cell_format
         day_column = DAYS.get(source.table)
         for each in _readable(farm, source):
             container, batch = (cells.text(each.cell(name), cell_format).casefold() for name in ("container", "batch"))
@@ -109,7 +109,7 @@ def _none_found(farm: Farm, wanted: WantedEntry) -> str:
 def day_of(farm: Farm, found: FileRow) -> date | None:
     """Return the day that the row is of; None where none can be read."""
     column = DAYS.get(found.source.table)
-    return cells.day(found.cell(column), farm.conventions.cell_format) if column else None
+    return cells.day(found.cell(column), farm.for_file(found.source.name).conventions.cell_format) if column else None
 
 
 def brief(found: FileRow) -> str:

@@ -27,8 +27,9 @@ def rows_of(farm: Farm, table: str) -> Iterator[dict[str, Value]]:
             found = read_text_table(source, source.path.read_bytes(), farm.conventions)
         except (OSError, UnreadableFile):
             continue
+        own = farm.for_file(source.name)
         for row in found.rows:
-            values = {name: value_of(farm, table, found.units, name, found.cell(row, name)) for name in found.at}
+            values = {name: value_of(own, table, found.units, name, found.cell(row, name)) for name in found.at}
             yield {column: value for column, value in values.items() if value is not None}
 
 

@@ -140,7 +140,9 @@ def _summary(farm: Farm, source: TableFile, data: bytes, stamp: Stamp) -> Summar
         table = read_text_table(source, data, farm.conventions)
     except UnreadableFile as problem:
         return Summary(source.table, stamp, problem.findings[0].sentence())
-    return Summary(source.table, stamp, "", _shape(table, data, Shape()), facts_of(source.table, table, farm))
+    return Summary(
+        source.table, stamp, "", _shape(table, data, Shape()), facts_of(source.table, table, farm.for_file(source.name))
+    )
 
 
 def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summary | None:
@@ -159,7 +161,9 @@ def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summa
     entries = without_totals(source.table, before.at, rows)
     table = TextTable(before.at, before.units, before.row, before.header, entries, len(rows), before.separator)
     shape = replace(_shape(table, added, before), line_end=before.line_end)
-    return replace(known, shape=shape, facts=known.facts.joined(facts_of(source.table, table, farm)))
+    return replace(
+        known, shape=shape, facts=known.facts.joined(facts_of(source.table, table, farm.for_file(source.name)))
+    )
 
 
 def _shape(table: TextTable, data: bytes, before: Shape) -> Shape:

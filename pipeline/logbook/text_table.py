@@ -60,6 +60,7 @@ class TextTable:
 def read_text_table(source: TableFile, data: bytes, conventions: Conventions) -> TextTable:
     """Return the rows of this file. Raises UnreadableFile when it cannot be read as its table."""
     table = contract(source.table)
+    conventions = conventions.of_file(source.name)
     if source.path.suffix.lower() in WORKBOOKS:
         return _workbook(source, data, conventions)
     plain = plain_text(table, source.name, data)
