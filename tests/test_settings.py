@@ -9,6 +9,7 @@ from shutil import copytree
 import pytest
 from conftest import Said
 from ledgers import here, refreshed, rows
+from test_edit import killed
 
 from pipeline.farm.settings_edit import with_setting
 from schemas.finding import WrongRequest
@@ -113,6 +114,23 @@ def test_a_mark_changed_by_settings_rewrites_all_files_with_a_copy(folder: Path)
     assert rows(folder, WEIGHTS) == [(412.5,)]
     assert rows(folder, "select fill_kg::double from fillings") == [(6.5,), (6.5,)]
     assert settings(folder).err == ""
+
+
+def test_killed_midway_every_file_is_read_as_what_it_is_and_rewriting_goes_on(
+    folder: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    ends = set()
+    for call in (2, 5, 7, 9, 11):
+        each = copytree(folder, tmp_path_factory.mktemp("killed") / "farm")
+        ends.add(killed(each, call, "settings", "decimal_mark", ",", "--yes"))
+        refreshed(each)
+        assert rows(each, WEIGHTS) == [(412.5,)], call
+        assert rows(each, "select fill_kg::double from fillings") == [(6.5,), (6.5,)], call
+        assert settings(each, "--rewrite", "--yes").code == 0
+        assert settings(each).err == ""
+        refreshed(each)
+        assert rows(each, WEIGHTS) == [(412.5,)], call
+    assert ends == {9}
 
 
 def test_files_that_are_written_so_already_are_left_alone(folder: Path) -> None:
