@@ -37,7 +37,11 @@ def typed_day(what: str, text: str, today: date, date_order: Callable[[], str], 
     iso = re.match(r"\d{4}-\d{2}-\d{2}\Z", word, re.ASCII)
     if parts is None or (word[4:5] == "-" and not iso):
         raise WrongRequest(f"{what} {text}: that is not a date. {HOW}")
-    return _of_parts(what, text, (parts[1], parts[2], parts[3]), "year_month_day" if iso else date_order())
+    numbers = (parts[1], parts[2], parts[3])
+    day = _read(numbers, "year_month_day") if iso else _of_parts(what, text, numbers, date_order())
+    if day is None:
+        raise WrongRequest(f"{what} {text}: that is not a date. {HOW}")
+    return day
 
 
 def _of_parts(what: str, text: str, parts: tuple[str, str, str], date_order: str) -> date:
