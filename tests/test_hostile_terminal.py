@@ -72,6 +72,12 @@ WRITING: list[tuple[object, ...]] = [
     ("fill", "--batch", RED, TITLE, f"n{RED}1-3", "--kg", "5", "--room", TURNED, "--insist"),
     ("fill", "--batch", f"{CLEAR}?", "q"),
     ("mix", "dry", "--sample-wet", RED, "--sample-dry", "1"),
+    ("edit", RED, "--on", "2026-03-01", "--set", f"note={CLEAR}", "--yes"),
+    ("edit", f"{TITLE}?", "--on", "2026-03-01"),
+    ("edit", "--file", RED, "--row", "3", "--remove"),
+    ("lost", RED),
+    ("settings",),
+    ("settings", RED, TITLE),
     ("forget", "\x1b[31m.csv"),
     ("--verbose", "yields", *UNTIL),
 ]
