@@ -27,6 +27,11 @@ class Design:
     """weeks of records; icc: the batch's share of the variance of what a container gives, whose SD is .5 of its mean;
     per_week: batches begun a week; loss_sd: spread, between batches, of the logit of losing a container (7 % usual);
     recipes: so many, the second giving 1.8 times what the first gives, and so on; ahead: weeks of truth to come.
+
+    Drift: from week `mulch_from` to `mulch_by` the farm goes over from straw to mulch, that gives `mulch_gives` times
+    as much; grows: by the last week batches have so many times as many containers, and each twice the dry mass, of
+    which the kg grow by the power .8; season: what is picked swings by this share over the year; first: evaluation
+    begins with so many weeks of records.
     """
 
     weeks: int
@@ -35,6 +40,13 @@ class Design:
     loss_sd: float = 1.5
     recipes: int = 1
     ahead: int = 8
+    mulch_from: float | None = None
+    mulch_by: float = 0.0
+    mulch_gives: float = 0.55
+    grows: float = 1.0
+    season: float = 0.0
+    first: int = 26
+    name: str = ""
 
     @property
     def today(self) -> int:
@@ -55,18 +67,34 @@ def simulated(design: Design, seed: int) -> PastBatches:
     starts[0] = 0
     batches, places, pickings = [], [], []
     for number, start in enumerate(starts.tolist()):
-        recipe, containers = int(rng.integers(design.recipes)), int(rng.integers(5, 16))
-        name, substrate = f"B{number:04d}", f"recipe {recipe}"
-        batches.append((name, _Day(FIRST_DAY + start), 1.5 * containers, containers, substrate, "grey"))
+        substrate, gives = _recipe(design, start / 7, rng)
+        grown = min(1.0, start / 7 / design.weeks) if design.grows > 1 else 0.0
+        containers = round(int(rng.integers(5, 16)) * (1 + (design.grows - 1) * grown))
+        dry, name = 1.5 * (1 + grown), f"B{number:04d}"
+        batches.append((name, _Day(FIRST_DAY + start), dry * containers, containers, substrate, "grey"))
         luck = np.exp(SD * np.sqrt(design.icc) * rng.standard_normal())
         slow = 32 + rng.normal(0, 3)
         lost = 1 / (1 + np.exp(2.5 - design.loss_sd * rng.standard_normal()))
         for _ in range(containers):
             own = max(0.1, 1 + SD * np.sqrt(1 - design.icc) * rng.standard_normal())
-            ended, given = _container(rng, 0.7 * (1 + 0.8 * recipe) * luck * own, slow, lost)
-            pickings += [(number, len(places), age, kg) for age, kg in given]
+            ended, given = _container(rng, 0.7 * gives * (dry / 1.5) ** 0.8 * luck * own, slow, lost)
+            pickings += [(number, len(places), age, kg * _season(design, start + age)) for age, kg in given]
             places.append((number, ended))
     return history_of(records(batches, places, pickings), SETTINGS)
+
+
+def _recipe(design: Design, week: float, rng: np.random.Generator) -> tuple[str, float]:
+    """Return the substrate of a batch begun in a week, and how much it gives beside the first one."""
+    if design.mulch_from is not None:
+        over = (week - design.mulch_from) / max(design.mulch_by - design.mulch_from, 1e-9)
+        return ("mulch", design.mulch_gives) if rng.random() < over else ("straw", 1.0)
+    recipe = int(rng.integers(design.recipes))
+    return f"recipe {recipe}", 1 + 0.8 * recipe
+
+
+def _season(design: Design, day: int) -> float:
+    """How much is picked on a day of the year, beside the mean of the year."""
+    return 1 + design.season * float(np.sin(2 * np.pi * day / 364))
 
 
 def records(

@@ -9,28 +9,30 @@ import numpy as np
 import pytest
 from outlook_farms import Design, records, simulated
 
-from pipeline.outlook.ahead import look_ahead
+from pipeline.outlook.ahead import DAYS, Ahead, look_ahead
 from pipeline.outlook.backtest import (
-    HIGH50,
     HIGH80,
-    LEAST_ORIGINS,
-    LOW50,
     LOW80,
     MEDIAN,
+    MOST_WEEKS,
+    WEEK_ENDS,
+    Misses,
     Past,
+    Spans,
     history_weeks,
     known_until,
     look_back,
-    widen,
-    widening,
+    past_days,
 )
 from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
-from pipeline.outlook.need import _spread, need
-from pipeline.outlook.simulate import RunningBatch, borrow, donor_pool, simulate, targets, weigh
+from pipeline.outlook.levels import USUAL, Likeness, donors, sizes
+from pipeline.outlook.need import need
+from pipeline.outlook.simulate import Borrowed, Drawing, RunningBatch, expected_kg, simulate, targets
+from pipeline.outlook.widening import FIRST_FACTOR, LEAST_FACTOR, Factors, spread, widen, widening
 
 SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
 TODAY = 740_000
-EDGES = np.arange(5) * 7
+DAYS_OF_4 = np.arange(1, 5) * 7
 
 
 @dataclass(frozen=True)
@@ -78,47 +80,99 @@ def test_a_path_is_cumulated_by_age_and_shares_that_run_end_and_lapse_by_what_wa
     assert found.picked(TODAY - 170, TODAY - 170) == 2
 
 
+def lent(farm: PastBatches, target: RunningBatch, likeness: Likeness = USUAL, draws: int = 200) -> Borrowed | None:
+    drawing = Drawing(donors(farm, TODAY, likeness), draws, dice())
+    return drawing.kg(target, DAYS_OF_4, dice(2).random(draws))
+
+
 def test_a_batch_borrows_what_is_left_of_the_past_at_its_own_age_and_size() -> None:
     farm = history([*OLD, 28], [*FOUR, {}], dry=[2, 2, 2, 2, 3])
-    lent = borrow(farm, TODAY, RunningBatch(4, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
-    assert lent is not None
-    assert lent.spans_known == 4
-    # 2 kg on the second day ahead, 1 kg on the 16th, by 3 kg of dry substrate for 2.
-    assert lent.paths.tolist() == [[3.0, 0.0, 1.5, 0.0]] * 4
+    found = lent(farm, RunningBatch(4, 28, 1.0, False))
+    assert found is not None
+    # 2 kg on the second day ahead, 1 kg on the 16th, by 3 kg of dry substrate for 2: sums to the end of each week.
+    assert found.kg == pytest.approx(np.tile([3.0, 3.0, 4.5, 4.5], (200, 1)))
+    assert found.donors == 4
 
 
 def test_without_dry_mass_containers_tell_the_size_and_only_those_that_run_count() -> None:
     farm = history([*OLD, 28], [*FOUR, {}], containers=2, ends={0: [10, None]})
-    lent = borrow(farm, TODAY, RunningBatch(4, 28, 0.5, False), EDGES, donor_pool(farm, TODAY))
-    assert lent is not None
+    found = lent(farm, RunningBatch(4, 28, 0.5, False))
+    assert found is not None
     # The first donor had one of two left, as the batch has; of the others two ran where one runs here.
-    assert lent.paths[:, 0].tolist() == [2.0, 1.0, 1.0, 1.0]
+    assert sorted(set(found.kg[:, 0].round(9))) == [1.0, 2.0]
 
 
 def test_age_alone_says_who_may_lend_or_early_failures_would_be_drawn_too_often() -> None:
-    young_and_lost = {"ages": [*OLD, 50, 28], "paths": [*FOUR, {}, {}], "ends": {4: [12, 12]}}
-    farm = history(**young_and_lost)  # type: ignore[arg-type]
-    lent = borrow(farm, TODAY, RunningBatch(5, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
-    assert lent is not None
-    assert lent.pool.tolist() == [0, 1, 2, 3]
+    farm = history([*OLD, 50, 28], [*FOUR, {}, {}], ends={4: [12, 12]})
+    drawing = Drawing(donors(farm, TODAY, USUAL), 10, dice())
+    assert drawing._chosen(28)[0].tolist() == [0, 1, 2, 3]
 
 
-def test_four_of_the_same_recipe_lend_alone_else_all_do_and_fewer_than_four_tell_nothing() -> None:
-    ages = [*OLD, 196, 195, 194, 193, 28]
-    paths = [*FOUR, {30: 9.0}, {30: 9.0}, {30: 9.0}, {30: 9.0}, {}]
-    for letters, whose, kg in (("ssssmmmms", "same substrate and strain", 2.0), ("ssssmmmmx", "all batches", 5.5)):
-        farm = history(ages, paths, substrates=letters)
-        lent = borrow(farm, TODAY, RunningBatch(8, 28, 1.0, False), EDGES, donor_pool(farm, TODAY))
-        assert lent is not None
-        assert (lent.source, lent.paths[:, 0].mean()) == (whose, kg)
+def test_recipes_are_held_by_the_wider_kind_and_by_less_the_more_is_known_of_them() -> None:
+    def level(own: int, letter: str) -> float:
+        ages = [200 - number for number in range(12 + own)] + [0]
+        paths = [{30: 2.0}] * 12 + [{30: 1.0}] * own + [{}]
+        farm = history(ages, paths, substrates="s" * 12 + "m" * own + letter)
+        calm = np.zeros((1, 2))
+        lend = donors(farm, TODAY, USUAL)
+        return float(lend.levels(np.ones((1, 12 + own)), 12 + own, calm)[0] * lend.kg_by_age[-1])
+
+    assert level(0, "s") == pytest.approx(1.0)
+    mulch = [level(own, "m") for own in (1, 3, 12)]
+    assert mulch == sorted(mulch, reverse=True)
+    assert 0.5 < mulch[2] < 0.65 < mulch[0] < 1.0
+    # Straw is not drawn down by mulch, nor a third recipe above the two.
+    assert level(12, "s") > 0.9
+    assert 0.5 < level(12, "x") < 0.95
+
+
+def test_a_recipe_never_tried_has_a_wider_band_than_one_well_known() -> None:
+    paths = [{30: 2.0, 44: 1.0}] * 12
+    ages = [200 - number for number in range(12)]
+    widths = []
+    for letter in "sx":
+        farm = history([*ages, 28], [*paths, {}], substrates="s" * 12 + letter)
+        found = lent(farm, RunningBatch(12, 28, 1.0, False), draws=500)
+        assert found is not None
+        widths.append(float(np.ptp(np.quantile(found.kg[:, 0], [0.1, 0.9]))))
+    assert widths[0] < 0.1 < widths[1]
+
+
+def test_fuller_containers_count_less_under_a_power_and_unknown_mass_is_the_usual_fill() -> None:
+    farm = history([*OLD, 28], [*FOUR, {}], dry=[2, 2, 2, 8, None])
+    assert sizes(farm, 1.0) == pytest.approx([2, 2, 2, 8, 2])
+    assert sizes(farm, 0.5) == pytest.approx([2, 2, 2, 4, 2])
+
+
+def test_the_season_of_the_year_before_counts_where_a_year_is_known() -> None:
+    ages = [7 * number for number in range(80, 4, -1)]
+    paths = [{30: 2.0 + np.sin(2 * np.pi * -age / 364)} for age in ages]
+    farm = history([*ages, -84], [*paths, {}])
+    lend = donors(farm, TODAY, Likeness(memory_weeks=10, season=True))
+    # What is begun in twelve weeks falls into the quarter where the year before gave most.
+    assert lend.season(len(ages)) > 1.2
+    assert donors(farm, TODAY, USUAL).season(len(ages)) == 1.0
+    young = history([*ages[40:], -84], [*paths[40:], {}])
+    assert donors(young, TODAY, Likeness(season=True)).season(len(ages) - 40) == 1.0
+
+
+def test_the_past_says_which_likeness_it_prefers_and_one_day_s_choice_reads_nothing_later() -> None:
+    # The kg fall by half within weeks: the shortest memory misses least.
+    ages = [7 * number for number in range(50, 0, -1)]
+    farm = history(ages, [{30: 4.0 if age > 180 else 1.0} for age in ages])
+    misses = Misses(farm, TODAY)
+    assert misses.learnt(TODAY).memory_weeks == 10
+    assert misses.learnt(int(misses.days[0])) == USUAL
+
+
+def test_fewer_than_four_tell_nothing_and_weeks_that_too_few_lived_to_see_are_not_told() -> None:
     farm = history([200, 199, 198, 28], [*FOUR[:3], {}])
-    assert borrow(farm, TODAY, RunningBatch(3, 28, 1.0, False), EDGES, donor_pool(farm, TODAY)) is None
-
-
-def test_weeks_that_too_few_lived_to_see_are_not_told() -> None:
+    farm_of_three = history([200, 199, 198, -1], [*FOUR[:3], {}])
+    assert lent(farm_of_three, RunningBatch(3, -1, 1.0, True)) is None
+    assert lent(farm, RunningBatch(3, 28, 1.0, False)) is None
     farm = history([200, 199, 198, 43, 28], [*FOUR, {}])
     asked = targets(farm, TODAY, 28)
-    found = simulate(farm, TODAY, asked[-1:], EDGES, weigh(farm, TODAY, 10, dice()), dice())
+    found = simulate(Drawing(donors(farm, TODAY, USUAL), 10, dice()), asked[-1:], DAYS_OF_4)
     # The fourth oldest is 43 days old: of a batch of 28 days two weeks are told.
     assert found.without_donors.tolist() == [0, 0, 1, 1]
 
@@ -127,11 +181,11 @@ def test_what_is_planned_begins_on_its_day() -> None:
     farm = history([*OLD, -3], [*FOUR, {}])
     asked = targets(farm, TODAY, 56)
     assert [(each.batch, each.age, each.planned) for each in asked] == [(4, -3, True)]
-    edges = np.arange(9) * 7
-    found = simulate(farm, TODAY, asked, edges, weigh(farm, TODAY, 10, dice()), dice())
+    ends = np.arange(1, 9) * 7
+    found = simulate(Drawing(donors(farm, TODAY, USUAL), 10, dice()), asked, ends)
     assert found.running.sum() == 0
     # 30 days after the third day ahead is in the fifth week, 44 days after it in the seventh.
-    assert found.planned.tolist() == [[0, 0, 0, 0, 2.0, 0, 1.0, 0]] * 10
+    assert found.planned == pytest.approx(np.tile([0, 0, 0, 0, 2.0, 2.0, 3.0, 3.0], (10, 1)))
     assert targets(farm, TODAY, 3) == []
 
 
@@ -140,29 +194,29 @@ def test_the_same_seed_gives_the_same_and_another_gives_another() -> None:
     asked = targets(farm, TODAY, 28)
 
     def drawn(seed: int) -> list[float]:
-        rng = dice(seed)
-        return simulate(farm, TODAY, asked, EDGES, weigh(farm, TODAY, 50, rng), rng).total[:, 0].tolist()
+        drawing = Drawing(donors(farm, TODAY, USUAL), 50, dice(seed))
+        return simulate(drawing, asked, DAYS_OF_4).total[:, 0].tolist()
 
     assert drawn(1) == drawn(1) != drawn(2)
 
 
-def test_every_donor_is_drawn_alike_and_two_batches_share_the_weights_of_a_draw() -> None:
-    farm = history([*OLD, 28, 28], [{30: 1.0}, {30: 2.0}, {30: 3.0}, {30: 4.0}, {}, {}])
-    lone, other = targets(farm, TODAY, 28)[-2:]
-    drawn = weigh(farm, TODAY, 40_000, dice())
-    kg = [simulate(farm, TODAY, [each], EDGES, drawn, dice(each.batch)).total[:, 0] for each in (lone, other)]
-    assert [(kg[0] == path).mean() for path in (1, 2, 3, 4)] == pytest.approx([0.25] * 4, abs=0.01)
-    # With weights from a flat Dirichlet over n donors two draws meet with a chance of 2 / (n + 1): Rubin 1981.
-    assert (kg[0] == kg[1]).mean() == pytest.approx(2 / 5, abs=0.01)
+def test_the_mean_without_drawing_is_that_of_the_draws() -> None:
+    design = Design(weeks=40, recipes=2)
+    farm = simulated(design, 5)
+    lend = donors(farm, design.today, USUAL)
+    asked = targets(farm, design.today, 28)
+    drawn = simulate(Drawing(lend, 2000, dice()), asked, DAYS_OF_4).total.mean(axis=0)
+    assert expected_kg(lend, asked, DAYS_OF_4)[0] == pytest.approx(drawn, rel=0.2)
 
 
 def test_kilograms_scale_with_the_pickings() -> None:
     ages = [250 - 7 * number for number in range(36)]
     paths = [{30: 1.0 + number % 5, 44: 0.5} for number in range(36)]
-    once = look_ahead(history(ages, paths), TODAY, 8, 500)
-    tenfold = look_ahead(history(ages, [{age: 10 * kg for age, kg in path.items()} for path in paths]), TODAY, 8, 500)
-    assert tenfold.bands_kg == pytest.approx(10 * once.bands_kg)
-    assert tenfold.factors == pytest.approx(once.factors)
+    once = look_ahead(history(ages, paths), TODAY, 500)
+    tenfold = look_ahead(history(ages, [{age: 10 * kg for age, kg in path.items()} for path in paths]), TODAY, 500)
+    assert tenfold.weeks_kg == pytest.approx(10 * once.weeks_kg)
+    assert tenfold.sums_kg == pytest.approx(10 * once.sums_kg)
+    assert tenfold.factors.sums == pytest.approx(once.factors.sums)
 
 
 def test_what_comes_later_changes_nothing_but_the_plan_of_past_days() -> None:
@@ -174,77 +228,91 @@ def test_what_comes_later_changes_nothing_but_the_plan_of_past_days() -> None:
             {a: kg * (more_later if TODAY - age + a > day else 1) for a, kg in ((30, 1.0 + number % 5), (44, 0.5))}
             for number, age in enumerate(ages)
         ]
-        return look_ahead(history(ages, paths), day, 8, 500)
+        return look_ahead(history(ages, paths), day, 500)
 
-    assert np.array_equal(told(1.0).bands_kg, told(7.0).bands_kg)
+    assert np.array_equal(told(1.0).weeks_kg, told(7.0).weeks_kg)
+    assert np.array_equal(told(1.0).sums_kg, told(7.0).sums_kg)
 
 
 def past(actual: list[float], low: float = 8, high: float = 14) -> Past:
-    """Past days a week apart, each of one week with a median of 10 kg, 80 % from low to high, 50 % half as wide."""
-    days = np.arange(len(actual)) * 7
-    ends = [low, (low + 10) / 2, 10, (high + 10) / 2, high]
-    told = np.tile(np.array(ends, dtype=float), (len(actual), 1, 1))
-    return Past(days, days[:, None] + 7, told, np.array(actual, dtype=float)[:, None])
+    """Past days a week apart, each of one week with a median of 10 kg, 80 % from low to high, and nothing beyond."""
+    told = np.full((len(actual), MOST_WEEKS, 5), np.nan)
+    told[:, 0] = [low, (low + 10) / 2, 10, (high + 10) / 2, high]
+    came = np.full((len(actual), MOST_WEEKS), np.nan)
+    came[:, 0] = actual
+    return Past(np.arange(len(actual)) * 7, Spans(told, came), Spans(told, came))
 
 
-def test_bands_are_widened_to_what_would_have_held_and_never_narrowed() -> None:
-    # Half-widths are 4 above and 2 below. 10 misses: 8 of ratio 1 or less, 14 + 2 -> 1.5, and 10 - 6 -> 3.
-    actual = [10, 11, 12, 13, 14, 9, 8, 10, 16, 4]
-    # ceil(.8 x 11) = the 9th smallest of 0 0 .25 .5 .5 .75 1 1 1.5 3.
-    assert widening(past(actual), 0.8) == 1.5
-    assert widening(past([10] * LEAST_ORIGINS), 0.8) == 1.0
-    assert widening(past([10] * (LEAST_ORIGINS - 1)), 0.8) is None
-    assert widening(past([*actual, np.nan]), 0.8) == 1.5
-    # By the day of the 9th only eight weeks had ended.
-    assert widening(past(actual), 0.8, until=8 * 7) is None
+def test_bands_are_widened_by_what_they_missed_from_what_is_usual_on() -> None:
+    assert widening(past([]), 0).weeks == pytest.approx([max(FIRST_FACTOR, LEAST_FACTOR)] * MOST_WEEKS, rel=0.05)
+    # Of ratio 3 each: the more are seen, the wider.
+    factors = [widening(past([22.0] * number), 7 * number) for number in (5, 20, 60)]
+    first = [each.weeks[0] for each in factors]
+    assert first == sorted(first)
+    assert first[-1] == pytest.approx(3.0, rel=0.05)
+    # A later lead of which nothing was seen is widened as the one before; a first week and a sum of one are one.
+    assert factors[1].weeks[0] == factors[1].sums[0]
+    assert factors[1].weeks[5] == pytest.approx(first[1], rel=0.25)
+    assert widening(past([10.0] * 60), 7 * 60).weeks[0] == LEAST_FACTOR
+    # What had not ended by the day says nothing.
+    assert widening(past([22.0] * 60), 0).weeks[0] == widening(past([]), 0).weeks[0]
     # Where nothing was to come and something came, no factor would have helped.
-    assert widening(past([11] * LEAST_ORIGINS, 10, 10), 0.8) is None
+    assert np.isfinite(widening(past([11.0] * 60, 10, 10), 7 * 60).weeks).all()
 
 
 def test_widened_bands_stay_in_order_and_above_nothing() -> None:
     told = np.array([[2.0, 6.0, 10.0, 12.0, 14.0]])
-    found = widen(told, {0.8: 2.0, 0.5: 9.0})[0]
-    assert found[[LOW80, MEDIAN, HIGH80]].tolist() == [0.0, 10.0, 18.0]
-    assert found[[LOW50, HIGH50]].tolist() == [0.0, 18.0]
-    assert widen(told, {})[0].tolist() == told[0].tolist()
-    narrow = widen(np.array([[8.0, 9.0, 10.0, 12.0, 14.0]]), {0.8: 2.0, 0.5: 9.0})[0]
-    assert narrow.tolist() == [6.0, 6.0, 10.0, 18.0, 18.0]
+    assert widen(told, np.array([2.0]))[0].tolist() == [0.0, 2.0, 10.0, 14.0, 18.0]
+    assert widen(told, np.array([1.0]))[0].tolist() == told[0].tolist()
+    assert spread(np.array([1.0, 2.0, 3.0, 9.0]), 2.0).tolist() == [0.0, 1.5, 3.5, 15.5]
 
 
 def test_a_past_day_counts_from_the_21st_week_on() -> None:
     farm = history([26 * 7, *[150] * 5], [{30: 1.0, 140: 0.1}] * 6)
     assert history_weeks(farm, TODAY) == 26
-    found = look_back(farm, TODAY, np.array([0, 7]), dice())
-    assert (TODAY - found.origins).tolist() == [35, 28, 21, 14, 7]  # 21 to 25 weeks of records
+    assert (TODAY - past_days(farm, TODAY)).tolist() == [35, 28, 21, 14, 7]  # 21 to 25 weeks of records
+
+
+def as_one(farm: PastBatches, factor: float = 1.0, draws: int = 200) -> Ahead:
+    """An outlook of this farm with bands widened by this factor."""
+    drawing = Drawing(donors(farm, TODAY, USUAL), draws, dice())
+    asked = targets(farm, TODAY, int(DAYS[-1]))
+    factors = Factors(np.full(MOST_WEEKS, factor), np.full(MOST_WEEKS, factor))
+    return Ahead(tuple(asked), simulate(drawing, asked, DAYS), drawing, past([]), factors, USUAL)
 
 
 def test_a_need_is_met_by_the_fewest_batches_and_as_late_as_they_can_be() -> None:
     farm = history([*OLD, 28], [*FOUR, {}])
+    ahead = as_one(farm)
     expected = ((1.9, 0, None), (4.0, 1, 20), (5.5, 1, 6), (6.5, 2, 20), (8.5, 2, 6))
     for kg, more, days in expected:
         # By day 50: 3 kg of what runs; of a batch begun now 2 kg (from 30 days on) and 1 kg more (from 44 on).
-        found = need(farm, TODAY, kg, TODAY + 50, 4, 200, dice())
+        found = need(ahead, kg, 50, 4)
         assert [each.more for each in found.chances] == list(range(more + 1)), kg
-        assert (found.chances[-1].chance, found.chances[-1].start_by) == (1.0, days and TODAY + days), kg
+        assert (found.chances[-1].chance, found.chances[-1].start_in) == (1.0, days), kg
         assert all(each.chance == 0 for each in found.chances[:-1])
-    soonest = need(farm, TODAY, 6.0, TODAY + 45, 4, 200, dice())
-    assert (soonest.chances[-1].more, soonest.chances[-1].start_by) == (1, TODAY + 1)
-    beyond = need(farm, TODAY, 5.0, TODAY + 20, 4, 200, dice())
+    soonest = need(ahead, 5.9, 45, 4)
+    assert (soonest.chances[-1].more, soonest.chances[-1].start_in) == (1, 1)
+    beyond = need(ahead, 5.0, 20, 4)
     assert (len(beyond.chances), beyond.chances[-1].chance) == (21, 0.0)
 
 
-def test_a_chance_is_told_from_the_widened_draws() -> None:
-    spread = _spread(np.array([1.0, 2.0, 3.0, 9.0]), 2.0)
-    assert spread.tolist() == [0.0, 1.5, 3.5, 15.5]  # away from their median 2.5, and none below nothing
-    farm = simulated(Design(weeks=52, recipes=3), seed=3)
-    day = Design(weeks=52).today
-    found = need(farm, day, 1.0, day + 28, len(farm.names) - 1, 400, dice())
-    assert found.widened is not None
-    assert found.widened > 1
-    rng = dice()
-    look_back(farm, day, np.array([0, 28]), rng)
-    plain = simulate(farm, day, targets(farm, day, 28), np.array([0, 28]), weigh(farm, day, 400, rng), rng).total[:, 0]
-    assert found.chances[0].high80 == pytest.approx(np.quantile(_spread(plain, found.widened), 0.9))
+def test_whatever_is_asked_the_same_days_have_the_same_numbers() -> None:
+    rng = dice(9)
+    for seed in range(6):
+        design = Design(
+            int(rng.integers(22, 60)), recipes=int(rng.integers(1, 4)), per_week=float(rng.uniform(0.5, 1.5))
+        )
+        ahead = look_ahead(simulated(design, seed), design.today, 300)
+        weeks, sums = ahead.weeks_kg, ahead.sums_kg
+        assert weeks[0] == pytest.approx(sums[0])
+        for week in rng.integers(0, MOST_WEEKS, 4).tolist():
+            by_then = need(ahead, float(rng.uniform(0.1, 90)), int(WEEK_ENDS[week]), 0).chances[0]
+            ends = sums[week][[MEDIAN, LOW80, HIGH80]]
+            assert (by_then.median, by_then.low80, by_then.high80) == pytest.approx(tuple(ends))
+        # A day between two weeks lies between them.
+        between = [need(ahead, 1.0, days, 0).chances[0].median for days in (14, 17, 21)]
+        assert between == sorted(between)
 
 
 def test_weeks_whose_entries_are_missing_are_not_held_against_it() -> None:
@@ -254,5 +322,6 @@ def test_weeks_whose_entries_are_missing_are_not_held_against_it() -> None:
     assert known_until(farm, last) == last
     assert known_until(farm, last + 14) == last + 14
     assert known_until(farm, last + 15) == last
-    found = look_back(farm, TODAY, np.array([0, 7]), dice())
-    assert found.seen[~np.isnan(found.actual)].max() <= last
+    found = look_back(farm, TODAY, Misses(farm, TODAY), dice())
+    ends = found.origins[:, None] + WEEK_ENDS
+    assert ends[~np.isnan(found.weeks.actual)].max() <= last

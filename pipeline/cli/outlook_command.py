@@ -38,8 +38,7 @@ COLUMNS = {
         Column("band50", "50 % band\nkg", whole=True),
         Column("band80", "80 % band\nkg", whole=True),
         Column("planned_kg", "planned\nkg", 1),
-        Column("past_seen", "past\ndays", 0),
-        Column("past_held_80_pct", "80 %\nheld %", 0),
+        Column("held", "80 % band\nheld before"),
         Column("past_off_kg", "off by\nkg", 1),
     ),
     OutlookList.batches: (
@@ -130,16 +129,36 @@ def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Row]) -> None
         nothing = {"batches": "Nothing runs, and nothing is planned for these weeks.", "past": "No past days yet."}
         print_sentences(nothing[only.value])
     else:
-        print_table([_in_words(row) for row in rows], COLUMNS[only])
+        shown = [_in_words(row) for row in rows]
+        print_table([*shown, *_in_all(rows, only)], COLUMNS[only])
 
 
-def _in_words(row: Row) -> Row:
-    """Return the row with its bands as texts, like "12.1-15.0", and yes or no for what held."""
-    ends = {name: (f"low{name}_kg", f"high{name}_kg") for name in ("50", "80")}
+def _in_words(row: Row, of: str = "") -> Row:
+    """Return the row with its bands as texts, like "12.1-15.0", and how often they held, like "19 of 24"."""
+    ends = {name: (f"{of}low{name}_kg", f"{of}high{name}_kg") for name in ("50", "80")}
     texts = {f"band{name}": f"{row[low]:.1f}-{row[high]:.1f}" for name, (low, high) in ends.items() if low in row}
+    if f"{of}past_seen" in row:
+        texts["held"] = _held(row, of)
     if "held_80" in row:
         texts["held_80"] = "yes" if row["held_80"] else "no"
     return {**row, **texts}
+
+
+def _held(row: Row, of: str) -> str:
+    seen = whole_of(row, f"{of}past_seen")
+    if not seen:
+        return "not yet"
+    return f"{round(seen * number_of(row, f'{of}past_held_80_pct') / 100)} of {seen}"
+
+
+def _in_all(rows: Sequence[Row], only: OutlookList) -> list[Row]:
+    """Return the last line of the weeks: all of them together, where they are more than one."""
+    if only is not OutlookList.weeks or len(rows) < 2:
+        return []
+    last = rows[-1]
+    planned = sum(number_of(row, "planned_kg") for row in rows)
+    texts = {**_in_words(last, "sum_"), "first_day": "all", "median_kg": last["sum_median_kg"]}
+    return [{**texts, "planned_kg": planned, "past_off_kg": None}]
 
 
 def _percent(chance: float) -> str:
@@ -190,20 +209,25 @@ def _notify_basis(as_of: date, found: Outlook, of_weeks: bool) -> None:
     notify(f"As of {as_of}; the records reach back {found.history_weeks:.0f} weeks.")
     if of_weeks:
         notify(
-            "In 8 of 10 cases a week lies within its 80 % band. planned: of the kg, from batches with a day of "
-            f"inoculation to come, on average. past: the same, as of {found.past_days} days by what was known then."
+            _held_before(found)
+            + " planned: of the kg, from batches with a day of inoculation to come, on average. all: these weeks "
+            "together, with a band of its own."
         )
-    if found.widened is None:
-        takes = f"longer records (from {found.widened_from} on)"
-        if found.widened_from and found.widened_from <= as_of:
-            takes = "more past weeks with pickings"
-        notify(
-            f"The bands are not widened by how far they missed before: that takes {takes}. They are likely too narrow."
-        )
-    elif of_weeks:
-        notify(f"The 80 % bands are widened {found.widened:.2f} times, so that they would have held on the past days.")
+    if found.few_past:
+        notify("So few past weeks prove little: the bands are as wide as simulated farms needed them.")
     for each in _lacking(found):
         notify(each)
+
+
+def _held_before(found: Outlook) -> str:
+    """Return how often the band of the first week held, as counted on the farm's own past."""
+    first = found.weeks[0]
+    seen = whole_of(first, "past_seen")
+    if not seen:
+        return "No past week could be foreseen yet, so how often the bands hold here is not known."
+    held = round(seen * number_of(first, "past_held_80_pct") / 100)
+    weeks = counted(seen, "week that was", "weeks that were")
+    return f"Of the {weeks} foreseen in the past a week ahead, the 80 % band held {held}; further ahead see the table."
 
 
 def _lacking(found: Outlook) -> list[str]:

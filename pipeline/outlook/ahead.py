@@ -1,4 +1,7 @@
-"""The outlook from a day: the weeks simulated, the same on past days, and the bands widened by what those missed."""
+"""The outlook from a day: one simulation of the days ahead, the same on past days, and the widening by what it missed.
+
+Whatever is asked, so many weeks or so many kg by a day, reads these numbers: the same days have the same figures.
+"""
 
 from __future__ import annotations
 
@@ -7,26 +10,40 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.models.unit_arrays import Numbers
-from pipeline.outlook.backtest import BANDS, Past, bands, look_back, widen, widening
+from pipeline.outlook.backtest import MOST_WEEKS, WEEK_ENDS, Misses, Past, bands, look_back, single_weeks
 from pipeline.outlook.history import PastBatches
-from pipeline.outlook.simulate import RunningBatch, Simulated, simulate, targets, weigh
+from pipeline.outlook.levels import Likeness, donors
+from pipeline.outlook.simulate import Drawing, RunningBatch, Simulated, simulate, targets
+from pipeline.outlook.widening import Factors, widen, widened_then, widening
 
 SEED = 20260101  # any number: the same files give the same outlook
 DRAWS = 4000
+DAYS = np.arange(1, 7 * MOST_WEEKS + 1)
 
 
 @dataclass(frozen=True)
 class Ahead:
-    """targets_wanted: the batches that run or are planned; found: what they may give; past: the same on past days;
-    factors: by level, how much its band is widened (a level without an entry: not available); bands_kg: the bands,
-    weeks x QUANTILES.
+    """targets_wanted: the batches that run or are planned; found: what they may give by each of the DAYS ahead;
+    drawing: the draws, for further batches; past: the same on past days, with the bands of then; factors: how much
+    the bands are widened; likeness: what the past prefers.
     """
 
     targets_wanted: tuple[RunningBatch, ...]
     found: Simulated
+    drawing: Drawing
     past: Past
-    factors: dict[float, float]
-    bands_kg: Numbers
+    factors: Factors
+    likeness: Likeness
+
+    @property
+    def sums_kg(self) -> Numbers:
+        """Return the bands of the sum up to the end of each week, widened: weeks x QUANTILES."""
+        return widen(bands(self.found.total[:, WEEK_ENDS - 1]), self.factors.sums)
+
+    @property
+    def weeks_kg(self) -> Numbers:
+        """Return the bands of each week, widened: weeks x QUANTILES."""
+        return widen(bands(single_weeks(self.found.total[:, WEEK_ENDS - 1])), self.factors.weeks)
 
 
 def dice(number: int) -> np.random.Generator:
@@ -34,12 +51,12 @@ def dice(number: int) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(SEED + number))
 
 
-def look_ahead(history: PastBatches, day: int, weeks: int, draws: int = DRAWS) -> Ahead:
-    """Return what is to come in so many weeks after `day` (date.toordinal)."""
-    edges = np.arange(weeks + 1) * 7
-    past = look_back(history, day, edges, dice(1))
-    targets_wanted = targets(history, day, 7 * weeks)
-    rng = dice(0)
-    found = simulate(history, day, targets_wanted, edges, weigh(history, day, draws, rng), rng)
-    factors = {level: factor for level in BANDS if (factor := widening(past, level))}
-    return Ahead(tuple(targets_wanted), found, past, factors, widen(bands(found.total), factors))
+def look_ahead(history: PastBatches, day: int, draws: int = DRAWS) -> Ahead:
+    """Return what is to come after `day` (date.toordinal), for MOST_WEEKS."""
+    misses = Misses(history, day)
+    likeness = misses.learnt(day)
+    past = look_back(history, day, misses, dice(1))
+    targets_wanted = targets(history, day, int(DAYS[-1]))
+    drawing = Drawing(donors(history, day, likeness), draws, dice(0))
+    found = simulate(drawing, targets_wanted, DAYS)
+    return Ahead(tuple(targets_wanted), found, drawing, widened_then(past), widening(past, day), likeness)

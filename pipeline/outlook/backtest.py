@@ -1,41 +1,60 @@
-"""How well this outlook would have held on the farm's own past, and by how much its bands must be widened for that."""
+"""What this outlook would have said on the farm's own past, and which likeness that past prefers."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.outlook.history import PastBatches
-from pipeline.outlook.simulate import simulate, targets, weigh
+from pipeline.outlook.levels import LIKENESSES, OTHERS, USUAL, Likeness, donors
+from pipeline.outlook.simulate import Drawing, expected_kg, simulate, targets
 
-# By simulation: refuse at 20 weeks or fewer; at 26, scaling is not available. The least number of past days to look
-# back to lies between: our choice, held by tests/calibrate_outlook.py.
+Flags = NDArray[np.bool_]
+# By simulation: refuse at 20 weeks or fewer.
 REFUSED_WEEKS = 20
-LEAST_ORIGINS = 10
+MOST_WEEKS = 26
 MOST_ORIGINS = 52
-PAST_DRAWS = 500
+PAST_DRAWS = 200
 # After so many days without a picking, entries are taken to be missing: what came is not known. Our choice, no source.
 SILENT_DAYS = 14
+# A likeness is preferred once so many past days were seen and its misses are that much smaller. Our choice.
+LEAST_LEARNT, BETTER = 5, 0.97
+LEARNT_WEEKS = 8
+LEARNT_EACH = 2  # every other past day is enough to learn from
 # The ends of the bands: 80 % around 50 % around the median.
 QUANTILES = (0.10, 0.25, 0.50, 0.75, 0.90)
 LOW80, LOW50, MEDIAN, HIGH50, HIGH80 = range(5)
 BANDS = {0.5: (LOW50, HIGH50), 0.8: (LOW80, HIGH80)}
+WEEK_ENDS = np.arange(1, MOST_WEEKS + 1) * 7
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Bands and what came, of spans of one kind: origins x spans (x QUANTILES), in kg; actual: nan where the span has
+    not ended or a batch had no donors.
+    """
+
+    bands_kg: Numbers
+    actual: Numbers
 
 
 @dataclass(frozen=True)
 class Past:
-    """What would have been foreseen on past days, and what came. origins: those days, the earliest first; seen: days on
-    which each span of each had ended; bands_kg: origins x spans x QUANTILES, in kg; actual: origins x spans, nan where
-    the span has not ended or a batch had no donors.
+    """What would have been foreseen on past days, and what came. origins: those days, the earliest first; weeks: of
+    single weeks; sums: from the day on to the end of each week.
     """
 
     origins: Whole
-    seen: Whole
-    bands_kg: Numbers
-    actual: Numbers
+    weeks: Spans
+    sums: Spans
+
+    def seen_by(self, day: int) -> Flags:
+        """Return which spans of which origins had ended by a day: origins x weeks."""
+        found: Flags = self.origins[:, None] + WEEK_ENDS <= day
+        return found
 
 
 def history_weeks(history: PastBatches, day: int) -> float:
@@ -54,105 +73,84 @@ def known_until(history: PastBatches, as_of: int) -> int:
     return last if last and as_of - last > SILENT_DAYS else as_of
 
 
-def look_back(history: PastBatches, as_of: int, edges: Whole, rng: np.random.Generator) -> Past:
-    """Return what the outlook would have been week by week on the farm's own past, as of `as_of`, before it is scaled.
-
-    edges: days ahead at which spans end, the first 0. A past day counts from the first that would not have been
-    refused. Only what was known on it is used, but for the plan: the batches that were begun later stand for it. Spans
-    for which entries seem to be missing are not held against it.
-    """
-    found = []
-    known = known_until(history, as_of)
-    for back in range(MOST_ORIGINS, 0, -1):
-        day = as_of - 7 * back
-        if history_weeks(history, day) > REFUSED_WEEKS and day + edges[1] <= known:
-            found.append((day, *_foreseen_then(history, day, known, edges, rng)))
-    spans = len(edges) - 1
-    return Past(
-        np.array([row[0] for row in found], dtype=np.int64),
-        np.array([row[0] + edges[1:] for row in found], dtype=np.int64).reshape(-1, spans),
-        np.array([row[1] for row in found], dtype=float).reshape(-1, spans, len(QUANTILES)),
-        np.array([row[2] for row in found], dtype=float).reshape(-1, spans),
-    )
-
-
-def _foreseen_then(
-    history: PastBatches, day: int, known: int, edges: Whole, rng: np.random.Generator
-) -> tuple[Numbers, list[float]]:
-    drawn = weigh(history, day, PAST_DRAWS, rng)
-    found = simulate(history, day, targets(history, day, int(edges[-1])), edges, drawn, rng)
-    actual = [
-        history.picked(day + int(first) + 1, day + int(last))
-        if day + last <= known and not without_donors
-        else math.nan
-        for first, last, without_donors in zip(edges[:-1], edges[1:], found.without_donors, strict=True)
-    ]
-    return bands(found.total), actual
+def single_weeks(sums: Numbers) -> Numbers:
+    """Return what each week gives, of what is given up to its end. The last axis is that of weeks."""
+    found: Numbers = np.diff(sums, axis=-1, prepend=0.0)
+    return found
 
 
 def bands(kg: Numbers) -> Numbers:
     """Return the kg that are the QUANTILES of each span. kg: draws x spans; gives spans x QUANTILES."""
-    found: Numbers = np.quantile(kg, QUANTILES, axis=0).T
+    found: Numbers = np.moveaxis(np.quantile(kg, QUANTILES, axis=0), 0, -1)
     return found
 
 
-def widening(past: Past, level: float, until: int | None = None) -> float | None:
-    """Return the factor by which the band of this level must be widened so that it would have held on the past.
+def past_days(history: PastBatches, as_of: int) -> Whole:
+    """Return the past days to look back to: a week apart, from the first that would not have been refused."""
+    known = known_until(history, as_of)
+    days = [as_of - 7 * back for back in range(MOST_ORIGINS, 0, -1)]
+    return np.array(
+        [day for day in days if history_weeks(history, day) > REFUSED_WEEKS and day + 7 <= known], dtype=np.int64
+    )
 
-    The `level` quantile of |actual - median| / half-width over past days and spans, the half-width being that of the
-    side where the actual lies; of n ratios the ceil(level (n + 1))-th smallest, never below 1: bands are not shrunk
-    (the rank as in split conformal prediction: Lei et al. 2018, doi 10.1080/01621459.2017.1307116, of
-    which the guarantee does not hold here, for past days share their batches). None with fewer than LEAST_ORIGINS past
-    days. `until`: only what had been seen by that day.
+
+class Misses:
+    """How far the means of each likeness were off, on past days: what the weights of likeness are learned from."""
+
+    def __init__(self, history: PastBatches, as_of: int) -> None:
+        self.days = past_days(history, as_of)[::-LEARNT_EACH][::-1]
+        known = known_until(history, as_of)
+        ends = WEEK_ENDS[:LEARNT_WEEKS]
+        self.ends = self.days[:, None] + ends
+        self.actual = np.array([came(history, day, known)[:LEARNT_WEEKS] for day in self.days.tolist()])
+        self.off = np.full((len(LIKENESSES), len(self.days), LEARNT_WEEKS), np.nan)
+        for at, day in enumerate(self.days.tolist()):
+            wanted = targets(history, day, int(ends[-1]))
+            for which, likeness in enumerate(LIKENESSES):
+                kg, without = expected_kg(donors(history, day, likeness), wanted, ends)
+                miss = np.abs(single_weeks(kg) - single_weeks(self.actual[at]))
+                self.off[which, at] = np.where(without > 0, np.nan, miss)
+
+    def learnt(self, day: int) -> Likeness:
+        """Return the likeness that the past prefers, by what had been seen on a day: trait by trait."""
+        seen = (self.ends <= day) & ~np.isnan(self.off).any(axis=0)
+        if seen.any(axis=1).sum() < LEAST_LEARNT:
+            return USUAL
+        off = self.off[:, seen].mean(axis=1)
+        found = USUAL
+        best: dict[str, float] = {}
+        for trait, miss in zip(OTHERS, off[1:].tolist(), strict=True):
+            ((name, value),) = trait.items()
+            if miss < BETTER * off[0] and miss < best.get(name, np.inf):
+                best[name] = miss
+                found = replace(found, **{name: value})  # type: ignore[arg-type]
+        return found
+
+
+def came(history: PastBatches, day: int, known: int) -> Numbers:
+    """Return the kg picked after a day up to the end of each week, nan where that is not known."""
+    before = float(history.kg_at(day - history.start).sum())
+    ends = day + WEEK_ENDS
+    at = ends[:, None] - history.start
+    upto = np.where(at < 0, 0.0, history.kg[np.arange(len(history.start)), np.clip(at, 0, history.kg.shape[1] - 1)])
+    found: Numbers = np.where(ends <= known, upto.sum(axis=1) - before, np.nan)
+    return found
+
+
+def look_back(history: PastBatches, as_of: int, misses: Misses, rng: np.random.Generator) -> Past:
+    """Return what the outlook would have been week by week on the farm's own past, as of `as_of`, before it is widened.
+
+    Only what was known on a past day is used, but for the plan: the batches that were begun later stand for it. Spans
+    for which entries seem to be missing are not held against it.
     """
-    seen = ~np.isnan(past.actual) & (past.seen <= (until if until is not None else past.seen.max(initial=0)))
-    if seen.any(axis=1).sum() < LEAST_ORIGINS:
-        return None
-    ratio = _ratios(past, level)[seen]
-    ratio = np.sort(ratio[~np.isnan(ratio)])
-    rank = math.ceil(level * (len(ratio) + 1))
-    if rank > len(ratio) or not math.isfinite(ratio[rank - 1]):
-        return None
-    return max(1.0, float(ratio[rank - 1]))
-
-
-def _ratios(past: Past, level: float) -> Numbers:
-    """|actual - median| / half-width; nan where nothing was to come and nothing came, inf where something did."""
-    low, high = BANDS[level]
-    median = past.bands_kg[:, :, MEDIAN]
-    off = past.actual - median
-    width = np.where(off > 0, past.bands_kg[:, :, high] - median, median - past.bands_kg[:, :, low])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found: Numbers = np.abs(off) / width
-    return found
-
-
-def widen(bands_kg: Numbers, factors: dict[float, float]) -> Numbers:
-    """Return the bands once each is widened by its factor (1 where it has none). bands_kg: spans x QUANTILES. No band
-    reaches below nothing, and none of 50 % beyond that of 80 %.
-    """
-    found = bands_kg.copy()
-    for level, (low, high) in BANDS.items():
-        factor = factors.get(level, 1.0)
-        for end in (low, high):
-            found[..., end] = bands_kg[..., MEDIAN] + factor * (bands_kg[..., end] - bands_kg[..., MEDIAN])
-    found[..., LOW50] = np.maximum(found[..., LOW50], found[..., LOW80])
-    found[..., HIGH50] = np.minimum(found[..., HIGH50], found[..., HIGH80])
-    return np.maximum(found, 0.0)
-
-
-def within(past: Past, bands_kg: Numbers, level: float) -> Numbers:
-    """Return where the actual lay within the band of this level. 1 yes, 0 no, nan not seen: origins x spans."""
-    low, high = BANDS[level]
-    held = (bands_kg[..., low] <= past.actual) & (past.actual <= bands_kg[..., high])
-    found: Numbers = np.where(np.isnan(past.actual), np.nan, held.astype(float))
-    return found
-
-
-def widened_then(past: Past) -> Numbers:
-    """Return the bands of each past day, widened by what had been seen by then. As past.bands_kg."""
-    found = past.bands_kg.copy()
-    for at, day in enumerate(past.origins.tolist()):
-        factors = {level: widening(past, level, day) or 1.0 for level in BANDS}
-        found[at] = widen(past.bands_kg[at], factors)
-    return found
+    known, days = known_until(history, as_of), past_days(history, as_of)
+    count = len(days)
+    weeks = [np.full((count, MOST_WEEKS, len(QUANTILES)), np.nan) for _ in range(2)]
+    actual = [np.full((count, MOST_WEEKS), np.nan) for _ in range(2)]
+    for at, day in enumerate(days.tolist()):
+        drawing = Drawing(donors(history, day, misses.learnt(day)), PAST_DRAWS, rng)
+        found = simulate(drawing, targets(history, day, int(WEEK_ENDS[-1])), WEEK_ENDS)
+        weeks[0][at], weeks[1][at] = bands(single_weeks(found.total)), bands(found.total)
+        upto = np.where(found.without_donors > 0, np.nan, came(history, day, known))
+        actual[0][at], actual[1][at] = single_weeks(upto), upto
+    return Past(days, Spans(weeks[0], actual[0]), Spans(weeks[1], actual[1]))

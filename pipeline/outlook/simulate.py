@@ -8,12 +8,12 @@ import numpy as np
 
 from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.outlook.history import LAST_AGE, PastBatches
+from pipeline.outlook.levels import Donors
 
 # Fewer past batches than this tell nothing of how much batches differ : chosen by simulation.
 LEAST_DONORS = 4
-# Of a long past so many are drawn from, evenly over time, so that a large farm need not wait. Our choice, no source.
-MOST_DONORS = 150
-BORROWED_FROM = ("same substrate and strain", "same substrate", "all batches")
+# Who lends has itself seen so many days of what is to come, where enough did. Our choice, no source.
+SEEN_AHEAD = 28
 
 
 @dataclass(frozen=True)
@@ -30,20 +30,21 @@ class RunningBatch:
 
 @dataclass(frozen=True)
 class Borrowed:
-    """What a batch may borrow. pool: places of its donors in the pool; paths: kg of each donor in each span, at the
-    batch's own size; spans_known: for how many spans there are donors enough; source: whose paths they are.
+    """What a batch borrows. donors: how many lend; days_known: for how many days ahead there are donors enough;
+    source: whose level it has; kg: mean of each day's end so far, at the days asked for.
     """
 
-    pool: Whole
-    paths: Numbers
-    spans_known: int
+    donors: int
+    days_known: int
     source: str
+    kg: Numbers
 
 
 @dataclass(frozen=True)
 class Simulated:
-    """running and planned: kg per draw and span (array draws x spans). without_donors: in each span, how many batches
-    have none and are in no figure. borrowed: one entry per target, None where nothing can be borrowed.
+    """running and planned: kg from the day on up to each of the days ahead, draw by draw (draws x days).
+    without_donors: of each of these days, how many batches have none and are in no figure. borrowed: one entry per
+    target, None where nothing can be borrowed.
     """
 
     running: Numbers
@@ -70,116 +71,118 @@ def targets(history: PastBatches, day: int, days_ahead: int) -> list[RunningBatc
     return found
 
 
-def donor_pool(history: PastBatches, day: int) -> Whole:
-    """Return the batches that may lend, on that day. Those begun before it: all, or MOST_DONORS of them evenly over
-    time.
+def known_days(lend: Donors, age: int) -> int:
+    """Return for how many days ahead of this age at least LEAST_DONORS past batches are old enough."""
+    if len(lend.pool) < LEAST_DONORS:
+        return 0
+    oldest = int(np.sort(lend.ages)[-LEAST_DONORS])
+    return 10**6 if oldest >= LAST_AGE else max(oldest - age, 0)
+
+
+def expected_kg(lend: Donors, wanted: list[RunningBatch], days: Whole) -> tuple[Numbers, Whole]:
+    """Return the mean kg of all targets up to each of the days ahead, without drawing, and how many have no donors."""
+    one, calm = np.ones((1, len(lend.pool))), np.zeros((1, 2))
+    ages = np.array([each.age for each in wanted], dtype=np.int64)
+    level: dict[int, float] = {}
+    recipes = lend.history.alike
+    for each in wanted:
+        if recipes[each.batch] not in level:
+            level[recipes[each.batch]] = float(lend.levels(one, each.batch, calm)[0])
+    scale = np.array([lend.sizes[each.batch] * level[recipes[each.batch]] * lend.season(each.batch) for each in wanted])
+    still = np.array([each.running for each in wanted])
+    there = lend.running_by_age[np.maximum(ages, 0)]
+    share = np.where(ages < 0, 1.0, np.divide(still, there, out=np.zeros_like(still), where=there > 0))
+    at = ages[:, None] + days
+    kg = np.where(at < 0, 0.0, lend.kg_by_age[np.clip(at, 0, LAST_AGE)])
+    before = np.where(ages < 0, 0.0, lend.kg_by_age[np.maximum(ages, 0)])
+    known = np.array([known_days(lend, each.age) for each in wanted], dtype=np.int64)
+    return (scale * share) @ (kg - before[:, None]), (days > known[:, None]).sum(axis=0)
+
+
+class Drawing:
+    """One set of draws of the past: which batch each target goes on like, and the level of each recipe.
+
+    Whole batches are drawn, never containers: those of one batch share its luck. Weights are exponential and shared by
+    all targets of a draw, which is the Bayesian bootstrap (Rubin 1981, Annals of Statistics 9(1):130-134).
+    The same `rng` state gives the same numbers.
     """
-    begun = np.flatnonzero(history.start < day)
-    if len(begun) <= MOST_DONORS:
-        return begun
-    return begun[np.linspace(0, len(begun) - 1, MOST_DONORS).round().astype(np.int64)]
+
+    def __init__(self, lend: Donors, draws: int, rng: np.random.Generator) -> None:
+        self.lend = lend
+        self.rng = rng
+        self.weights: Numbers = -np.log1p(-rng.random((draws, len(lend.pool))))
+        self.paths = _completed(lend, rng)
+        self._unlike = rng.standard_normal((draws, 2))
+        self._heaped: dict[int, tuple[Whole, Numbers]] = {}
+        self._levels: dict[int, Numbers] = {}
+
+    def kg(self, target: RunningBatch, days: Whole, chance: Numbers) -> Borrowed | None:
+        """Return what a target gives up to each of the days ahead, draws x days. None where too few can lend.
+        chance: one uniform per draw.
+        """
+        known = known_days(self.lend, target.age)
+        if not known:
+            return None
+        chosen, heaped = self._chosen(target.age)
+        which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
+        at = target.age + days
+        kg = np.where(at < 0, 0.0, self.paths[chosen[:, None], np.clip(at, 0, LAST_AGE)])
+        if target.age >= 0:
+            kg = kg - self.paths[chosen, target.age][:, None]
+            left = self.lend.history.running[self.lend.pool[chosen], target.age]
+            kg = kg * np.divide(target.running, left, out=np.zeros_like(left), where=left > 0)[:, None]
+        scale = self.lend.sizes[target.batch] * self.lend.season(target.batch) * self._level(target.batch)
+        return Borrowed(len(chosen), known, self.lend.source(target.batch), kg[which] * scale[:, None])
+
+    def _level(self, batch: int) -> Numbers:
+        recipe = int(self.lend.history.alike[batch])
+        if recipe not in self._levels:
+            self._levels[recipe] = self.lend.levels(self.weights, batch, self._unlike)
+        return self._levels[recipe]
+
+    def _chosen(self, age: int) -> tuple[Whole, Numbers]:
+        """Return who lends at this age, and their weights heaped up. Age alone decides, never whether they have
+        finished, or early failures would be drawn too often; of those old enough, those with any container left.
+        """
+        if age not in self._heaped:
+            lend = self.lend
+            far = np.sort(lend.ages)[-LEAST_DONORS] - max(age, 0)
+            chosen = np.flatnonzero(lend.ages >= max(age, 0) + min(SEEN_AHEAD, far))
+            if age >= 0:
+                left = lend.history.running[lend.pool[chosen], age] > 0
+                chosen = chosen[left] if left.sum() >= LEAST_DONORS else chosen
+            self._heaped[age] = chosen, np.cumsum(self.weights[:, chosen], axis=1)
+        return self._heaped[age]
 
 
-def borrow(history: PastBatches, day: int, target: RunningBatch, edges: Whole, pool: Whole) -> Borrowed | None:
-    """Return the past batches from which a target borrows its path, and what it would give in each span on theirs.
-
-    edges: days ahead at which spans end, the first 0. A donor was as old on that day as the target will be at the end:
-    age alone decides, never whether it has finished, or early failures would be drawn too often. Of those the first
-    kind of BORROWED_FROM with LEAST_DONORS of them. Where none has, the spans count that enough of them lived to
-    see. A running batch borrows what its containers that still run may give: from donors with any left at its age, if
-    they are enough.
-    """
-    ages = day - history.start[pool]
-    old = ages >= target.age + edges[-1]
-    kinds = (history.alike, history.substrate, None)
-    for source, kind in zip(BORROWED_FROM, kinds, strict=True):
-        mine = old if kind is None else old & (kind[pool] == kind[target.batch])
-        if mine.sum() >= LEAST_DONORS:
-            return _lent(history, target, edges, pool, np.flatnonzero(mine), source)
-    if len(pool) < LEAST_DONORS:
-        return None
-    seen = int(np.sort(ages)[-LEAST_DONORS]) - target.age
-    spans_known = int(np.searchsorted(edges, seen, side="right")) - 1
-    if spans_known < 1:
-        return None
-    old = ages >= target.age + edges[spans_known]
-    return _lent(history, target, edges[: spans_known + 1], pool, np.flatnonzero(old), BORROWED_FROM[-1])
+def _completed(lend: Donors, rng: np.random.Generator) -> Numbers:
+    """Return the paths of the donors, where each that is young goes on as an older one did."""
+    paths, running = lend.paths.copy(), lend.history.running[lend.pool]
+    for young in np.flatnonzero(lend.ages < LAST_AGE).tolist():  # the oldest first, as batches are in order of days
+        age = int(lend.ages[young])
+        far = lend.ages >= age + SEEN_AHEAD
+        older = np.flatnonzero(far & (running[:, age] > 0))
+        if not running[young, age] or not len(older):
+            continue
+        like = older[int(rng.random() * len(older))]
+        share = running[young, age] / running[like, age]
+        paths[young, age:] = paths[young, age] + share * (paths[like, age:] - paths[like, age])
+    return paths
 
 
-def _lent(
-    history: PastBatches, target: RunningBatch, edges: Whole, pool: Whole, chosen: Whole, source: str
-) -> Borrowed:
-    if not target.planned:
-        left = history.running[pool[chosen], target.age] > 0
-        chosen = chosen[left] if left.sum() >= LEAST_DONORS else chosen
-    donors = pool[chosen]
-    at = target.age + edges
-    so_far = np.where(at < 0, 0.0, history.kg[donors][:, np.clip(at, 0, LAST_AGE)])
-    paths: Numbers = np.diff(so_far, axis=1) * _size_ratio(history, target, donors)[:, None]
-    return Borrowed(chosen, paths, len(edges) - 1, source)
-
-
-def _size_ratio(history: PastBatches, target: RunningBatch, donors: Whole) -> Numbers:
-    """Return how much larger the target is than each donor. By dry substrate where both have it, else by containers,
-    else they are taken as alike; of a running batch only by what still ran at its age.
-    """
-    ratio = history.dry_kg[target.batch] / history.dry_kg[donors]
-    ratio = np.where(np.isnan(ratio), history.containers[target.batch] / history.containers[donors], ratio)
-    ratio = np.where(np.isnan(ratio), 1.0, ratio)
-    if target.planned:
-        return ratio
-    left = history.running[donors, target.age]
-    found: Numbers = np.where(left > 0, ratio * target.running / np.where(left > 0, left, 1.0), 0.0)
-    return found
-
-
-@dataclass(frozen=True)
-class Draws:
-    """Whose past is drawn from, and by which weights. pool: numbers of batches; weights: draws x pool."""
-
-    pool: Whole
-    weights: Numbers
-
-
-def weigh(history: PastBatches, day: int, draws: int, rng: np.random.Generator) -> Draws:
-    """Return the weight that every past batch has, draw by draw. Exponential ones, which is the Bayesian bootstrap
-    (Rubin 1981, Annals of Statistics 9(1):130-134). The same `rng` state gives the same weights.
-    """
-    pool = donor_pool(history, day)
-    return Draws(pool, -np.log1p(-rng.random((draws, len(pool)))))
-
-
-def simulate(
-    history: PastBatches,
-    day: int,
-    wanted: list[RunningBatch],
-    edges: Whole,
-    drawn: Draws,
-    rng: np.random.Generator,
-) -> Simulated:
-    """Return what the targets may give in each span of days after `day`, draw by draw.
-
-    In each draw every target takes the path of one donor, by the weights of that draw, which are the same for all
-    targets. Whole batches are drawn, never containers: those of one batch share its luck. The same `rng` state gives
-    the same numbers.
-    """
-    draws, spans = len(drawn.weights), len(edges) - 1
-    sums = {False: np.zeros((draws, spans)), True: np.zeros((draws, spans))}
-    without_donors = np.zeros(spans, dtype=np.int64)
-    borrowed = []
+def simulate(drawing: Drawing, wanted: list[RunningBatch], days: Whole) -> Simulated:
+    """Return what the targets may give up to each of these days ahead, draw by draw."""
+    draws = len(drawing.weights)
+    sums = {False: np.zeros((draws, len(days))), True: np.zeros((draws, len(days)))}
+    without_donors = np.zeros(len(days), dtype=np.int64)
+    borrowed: list[Borrowed | None] = []
     for target in wanted:
-        chance = rng.random(draws)
-        found = borrow(history, day, target, edges, drawn.pool)
-        borrowed.append(found)
-        without_donors[found.spans_known if found else 0 :] += 1
+        found = drawing.kg(target, days, drawing.rng.random(draws))
+        known = days <= (found.days_known if found else 0)
+        without_donors += ~known
         if found:
-            sums[target.planned][:, : found.spans_known] += drawn_paths(found, drawn, chance)
+            kg = np.where(known, found.kg, found.kg[:, [max(int(known.sum()) - 1, 0)]] if known.any() else 0.0)
+            sums[target.planned] += kg
+            found = Borrowed(found.donors, found.days_known, found.source, kg.mean(axis=0))
+        borrowed.append(found)
     return Simulated(sums[False], sums[True], without_donors, tuple(borrowed))
-
-
-def drawn_paths(borrowed: Borrowed, drawn: Draws, chance: Numbers) -> Numbers:
-    """Return the donor whose path each draw takes. chance: one uniform per draw; gives draws x spans, in kg."""
-    heaped = np.cumsum(drawn.weights[:, borrowed.pool], axis=1)
-    which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
-    found: Numbers = borrowed.paths[which]
-    return found

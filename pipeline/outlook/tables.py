@@ -13,11 +13,24 @@ import numpy as np
 from pipeline.models.outlook_records import rejected_count
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook import backtest
-from pipeline.outlook.ahead import DRAWS, Ahead, dice, look_ahead
-from pipeline.outlook.backtest import BANDS, HIGH50, HIGH80, LOW50, LOW80, MEDIAN, Past
+from pipeline.outlook.ahead import Ahead, look_ahead
+from pipeline.outlook.backtest import (
+    BANDS,
+    HIGH50,
+    HIGH80,
+    LOW50,
+    LOW80,
+    MEDIAN,
+    MOST_WEEKS,
+    WEEK_ENDS,
+    Past,
+    Spans,
+    single_weeks,
+)
 from pipeline.outlook.history import PastBatches, read_history
-from pipeline.outlook.need import WANTED_CHANCE, Need, need
+from pipeline.outlook.need import need
 from pipeline.outlook.simulate import LEAST_DONORS
+from pipeline.outlook.widening import FIRST_DAYS, WANTED_SHARE, within
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
 from schemas.result_rows import ResultRow, ResultRows, in_columns
@@ -25,16 +38,14 @@ from schemas.result_rows import ResultRow, ResultRows, in_columns
 if TYPE_CHECKING:
     from pipeline.models.view import Ledger
 
-MOST_WEEKS = 26
-
 
 @dataclass(frozen=True)
 class Outlook:
     """The tables `outlook`, `outlook_batches`, `outlook_past` and `outlook_need` as their contracts say. why_not: why
-    nothing is told (None: it is). history_weeks: how far the records reach back; widened: by which factor the 80 %
-    bands are, None where that is not available, from the day `widened_from` on; past_days: days looked back to.
-    undated, pickings_set_aside: batches without a day, and pickings, that no figure holds. silent_since: the last
-    day with a picking, where it is so old that entries seem to be missing.
+    nothing is told (None: it is). history_weeks: how far the records reach back; few_past: fewer past weeks were seen
+    than the farm's own past needs to outweigh what simulated farms needed. undated, pickings_set_aside: batches without
+    a day, and pickings, that no figure holds. silent_since: the last day with a picking, where it is so old that
+    entries seem to be missing.
     """
 
     why_not: str | None
@@ -43,9 +54,7 @@ class Outlook:
     batches: ResultRows = field(default_factory=list)
     past: ResultRows = field(default_factory=list)
     need: ResultRows = field(default_factory=list)
-    widened: float | None = None
-    widened_from: date | None = None
-    past_days: int = 0
+    few_past: bool = False
     undated: int = 0
     pickings_set_aside: int = 0
     silent_since: date | None = None
@@ -72,17 +81,15 @@ def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None =
     why_not = _why_not(history, as_of, known_weeks)
     if why_not:
         return Outlook(why_not, known_weeks, undated=history.undated)
-    ahead = look_ahead(history, day, weeks)
+    ahead = look_ahead(history, day)
     return Outlook(
         None,
         known_weeks,
-        weeks=_weeks(as_of, ahead),
-        batches=_batches(history, ahead),
-        past=_past(ahead.past),
-        need=_need(history, as_of, wanted) if wanted else [],
-        widened=ahead.factors.get(WANTED_CHANCE),
-        widened_from=_widened_from(history),
-        past_days=len(ahead.past.origins),
+        weeks=_weeks(as_of, ahead, weeks),
+        batches=_batches(history, ahead, weeks),
+        past=_past(ahead.past, weeks),
+        need=_need(history, as_of, ahead, wanted) if wanted else [],
+        few_past=len(ahead.past.origins) < FIRST_DAYS,
         undated=history.undated,
         pickings_set_aside=rejected_count(ledger, as_of),
         silent_since=date.fromordinal(known) if (known := backtest.known_until(history, day)) < day else None,
@@ -119,64 +126,63 @@ def _why_not(history: PastBatches, as_of: date, weeks: float) -> str | None:
     return None
 
 
-def _widened_from(history: PastBatches) -> date:
-    days = 7 * (backtest.REFUSED_WEEKS + backtest.LEAST_ORIGINS) + 1
-    return date.fromordinal(int(history.start.min()) + days)
-
-
-def _ends(ends: Numbers) -> dict[str, float]:
+def _ends(ends: Numbers, of: str = "") -> dict[str, float]:
     names = {"median_kg": MEDIAN, "low50_kg": LOW50, "high50_kg": HIGH50, "low80_kg": LOW80, "high80_kg": HIGH80}
-    return {name: float(ends[at]) for name, at in names.items()}
+    return {f"{of}{name}": float(ends[at]) for name, at in names.items()}
 
 
-def _weeks(as_of: date, ahead: Ahead) -> ResultRows:
-    then = backtest.widened_then(ahead.past)
+def _weeks(as_of: date, ahead: Ahead, weeks: int) -> ResultRows:
+    means = [single_weeks(kg[:, WEEK_ENDS - 1].mean(axis=0)) for kg in (ahead.found.running, ahead.found.planned)]
+    bands_kg, sums_kg = ahead.weeks_kg, ahead.sums_kg
     rows: ResultRows = []
-    for week, ends in enumerate(ahead.bands_kg):
+    for week in range(weeks):
         first = as_of + timedelta(days=7 * week + 1)
         rows.append(
             {
                 "week": week + 1,
                 "first_day": first,
                 "last_day": first + timedelta(days=6),
-                "running_kg": float(ahead.found.running[:, week].mean()),
-                "planned_kg": float(ahead.found.planned[:, week].mean()),
-                **_ends(ends),
-                "widened_by": ahead.factors.get(WANTED_CHANCE),
-                "batches_without_donors": int(ahead.found.without_donors[week]),
-                **_held(ahead.past, then, week),
+                "running_kg": float(means[0][week]),
+                "planned_kg": float(means[1][week]),
+                **_ends(bands_kg[week]),
+                "widened_by": float(ahead.factors.weeks[week]),
+                "batches_without_donors": int(ahead.found.without_donors[WEEK_ENDS[week] - 1]),
+                **_held(ahead.past.weeks, week),
+                **_ends(sums_kg[week], "sum_"),
+                **_sums_held(ahead.past.sums, week),
             }
         )
     return in_columns("outlook", rows)
 
 
-def _held(past: Past, then: Numbers, week: int) -> ResultRow:
+def _held(past: Spans, week: int) -> ResultRow:
     """Return how well a week so far ahead would have been foreseen on the past days, with the bands of then."""
     actual = past.actual[:, week]
     seen = ~np.isnan(actual)
+    names = [f"past_held_{100 * level:.0f}_pct" for level in BANDS]
     if not seen.any():
-        return {
-            "past_seen": 0,
-            "past_held_50_pct": None,
-            "past_held_80_pct": None,
-            "past_kg": None,
-            "past_off_kg": None,
-        }
-    off = np.abs(actual - then[:, week, MEDIAN])
+        return {"past_seen": 0, **dict.fromkeys((*names, "past_kg", "past_off_kg"))}
+    off = np.abs(actual - past.bands_kg[:, week, MEDIAN])
+    held = {name: 100 * float(within(past, level)[seen, week].mean()) for name, level in zip(names, BANDS, strict=True)}
     return {
         "past_seen": int(seen.sum()),
-        **{
-            f"past_held_{100 * level:.0f}_pct": 100 * float(backtest.within(past, then, level)[seen, week].mean())
-            for level in BANDS
-        },
+        **held,
         "past_kg": float(actual[seen].mean()),
         "past_off_kg": float(off[seen].mean()),
     }
 
 
-def _batches(history: PastBatches, ahead: Ahead) -> ResultRows:
+def _sums_held(past: Spans, week: int) -> ResultRow:
+    held = within(past)[:, week]
+    held = held[~np.isnan(held)]
+    return {"sum_past_seen": len(held), "sum_past_held_80_pct": 100 * float(held.mean()) if len(held) else None}
+
+
+def _batches(history: PastBatches, ahead: Ahead, weeks: int) -> ResultRows:
     rows: ResultRows = []
     for target, lent in zip(ahead.targets_wanted, ahead.found.borrowed, strict=True):
+        if -target.age >= 7 * weeks:
+            continue
         containers = history.containers[target.batch]
         rows.append(
             {
@@ -186,10 +192,10 @@ def _batches(history: PastBatches, ahead: Ahead) -> ResultRows:
                 "containers": None if np.isnan(containers) else int(containers),
                 "substrate_dry_kg": _number(history.dry_kg[target.batch]),
                 "running_pct": 100 * target.running,
-                "donors": len(lent.pool) if lent else 0,
+                "donors": lent.donors if lent else 0,
                 "borrowed_from": lent.source if lent else None,
-                "weeks_known": lent.spans_known if lent else 0,
-                "expected_kg": float(lent.paths.sum(axis=1).mean()) if lent else None,
+                "weeks_known": min(weeks, lent.days_known // 7) if lent else 0,
+                "expected_kg": float(lent.kg[7 * weeks - 1]) if lent else None,
             }
         )
     return in_columns("outlook_batches", rows)
@@ -199,12 +205,11 @@ def _number(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _past(past: Past) -> ResultRows:
-    then = backtest.widened_then(past)
-    held = backtest.within(past, then, WANTED_CHANCE)
+def _past(past: Past, weeks: int) -> ResultRows:
+    held = within(past.weeks, WANTED_SHARE)
     rows: ResultRows = []
     for at, day in enumerate(past.origins.tolist()):
-        for week in np.flatnonzero(~np.isnan(past.actual[at])).tolist():
+        for week in np.flatnonzero(~np.isnan(past.weeks.actual[at, :weeks])).tolist():
             first = date.fromordinal(day + 7 * week + 1)
             rows.append(
                 {
@@ -212,17 +217,17 @@ def _past(past: Past) -> ResultRows:
                     "week": week + 1,
                     "first_day": first,
                     "last_day": first + timedelta(days=6),
-                    **_ends(then[at, week]),
-                    "actual_kg": float(past.actual[at, week]),
+                    **_ends(past.weeks.bands_kg[at, week]),
+                    "actual_kg": float(past.weeks.actual[at, week]),
                     "held_80": bool(held[at, week]),
                 }
             )
     return in_columns("outlook_past", rows)
 
 
-def _need(history: PastBatches, as_of: date, wanted: Wanted) -> ResultRows:
+def _need(history: PastBatches, as_of: date, ahead: Ahead, wanted: Wanted) -> ResultRows:
     like = _like(history, as_of, wanted.like)
-    found: Need = need(history, as_of.toordinal(), wanted.kg, wanted.by.toordinal(), like, DRAWS, dice(2))
+    found = need(ahead, wanted.kg, (wanted.by - as_of).days, like)
     rows: ResultRows = [
         {
             "need_kg": wanted.kg,
@@ -230,7 +235,7 @@ def _need(history: PastBatches, as_of: date, wanted: Wanted) -> ResultRows:
             "more_batches": each.more,
             "like_batch": history.names[like],
             "start_from": as_of + timedelta(days=1),
-            "start_by": date.fromordinal(each.start_by) if each.start_by else None,
+            "start_by": as_of + timedelta(days=each.start_in) if each.start_in else None,
             "chance_pct": 100 * each.chance,
             "median_kg": each.median,
             "low80_kg": each.low80,
@@ -244,7 +249,7 @@ def _need(history: PastBatches, as_of: date, wanted: Wanted) -> ResultRows:
 
 
 def _like(history: PastBatches, as_of: date, name: str | None) -> int:
-    """Which batch would more batches be like: the one named, else the last one begun?"""
+    """Return the batch that more batches would be like: the one named, else the last one begun."""
     if name is None:
         return int(np.flatnonzero(history.start <= as_of.toordinal())[-1])
     if name not in history.names:

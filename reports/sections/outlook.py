@@ -31,6 +31,11 @@ OUTLOOK = View(
         "past_held_80_pct",
         "past_kg",
         "past_off_kg",
+        "sum_median_kg",
+        Range("Sum, 50 % band", "sum_low50_kg", "sum_high50_kg"),
+        Range("Sum, 80 % band", "sum_low80_kg", "sum_high80_kg"),
+        "sum_past_seen",
+        "sum_past_held_80_pct",
     ),
 )
 OUTLOOK_BATCHES = View(
@@ -67,7 +72,7 @@ def sentence(month: Month) -> Sentence:
         Day(day_of(rows[0], "first_day")),
         " about ",
         measured(month, "outlook", 0, "median_kg"),
-        " is to be expected: in eight of ten cases from ",
+        " is to be expected, with an 80 % band from ",
         cell(month, "outlook", 0, "low80_kg"),
         " to ",
         measured(month, "outlook", 0, "high80_kg"),
@@ -93,8 +98,6 @@ def notes(month: Month) -> list[Sentence]:
                 " on average.",
             )
         )
-    if rows[0]["widened_by"] is None:
-        found.append(("The records are too short to widen the 80 % bands by how far they missed before.",))
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
         found.append(
@@ -105,7 +108,7 @@ def notes(month: Month) -> list[Sentence]:
         found.append(
             ("In ", *several(left_out, "week"), " some batches are in no figure: too few past ones are so old.")
         )
-    found.append(("Borrowed from what the farm's own past batches gave at the same age.",))
+    found.append(("Each goes on as one of the farm's own past batches did at its age, at the level of its recipe.",))
     return found
 
 
