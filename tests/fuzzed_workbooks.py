@@ -15,7 +15,7 @@ from fuzzed_files import Written, headers, mutated
 from fuzzed_reading import WHITE, Own, Plain
 from hypothesis import strategies as st
 from openpyxl.worksheet.worksheet import Worksheet
-from own_files import saved
+from own_files import repacked, saved
 
 from schemas.contract import Field, contract
 
@@ -129,3 +129,25 @@ def mutated_parts(draw: st.DrawFn, data: bytes) -> bytes:
         for each, content in parts.items():
             packed.writestr(each, content)
     return out.getvalue()
+
+
+# Where a sheet ends, and what lies beyond: references as no program writes them.
+LETTERS = st.sampled_from(["", "A", "B", "XFD", "XFE", "xfd", "ZZZ", "AAAA", "A" * 40, "$A", "\uff21", "-"])
+DIGITS = st.one_of(
+    st.sampled_from(["", "0", "1", "2", "3", "1048576", "1048577", "99999999", "9" * 12, "9" * 400, "-1", "1e9", "$2"]),
+    st.integers(0, 2**70).map(str),
+)
+A_REFERENCE = st.tuples(LETTERS, DIGITS).map("".join)
+REFERENCES = re.compile(rb'\b(r|ref|s|min|max|count|sheetId|activeCell|t)="([^"]*)"')
+
+
+@st.composite
+def crafted_references(draw: st.DrawFn, data: bytes) -> bytes:
+    """A workbook in whose sheet a few references stand for others."""
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        xml = packed.read("xl/worksheets/sheet1.xml")
+    for _ in range(draw(st.integers(1, 3))):
+        found = draw(st.sampled_from(list(REFERENCES.finditer(xml))))
+        ends = draw(st.lists(A_REFERENCE, min_size=1, max_size=2))
+        xml = xml[: found.start(2)] + ":".join(ends).encode() + xml[found.end(2) :]
+    return repacked(data, sheet1_xml=xml)

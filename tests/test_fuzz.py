@@ -11,7 +11,7 @@ from fuzzed_cells import own_ways
 from fuzzed_files import Written, csv_files, mutated
 from fuzzed_reading import Own, Plain, faults, plainly_read
 from fuzzed_settings import fuzzed
-from fuzzed_workbooks import mutated_parts, workbooks
+from fuzzed_workbooks import crafted_references, mutated_parts, workbooks
 from hypothesis import strategies as st
 from own_files import conventions, load, workbook
 
@@ -105,7 +105,7 @@ A_WORKBOOK = workbook(
 )
 
 
-@fuzzed(0.06, file=st.one_of(mutated(A_WORKBOOK), mutated_parts(A_WORKBOOK)))
+@fuzzed(0.06, file=st.one_of(mutated(A_WORKBOOK), mutated_parts(A_WORKBOOK), crafted_references(A_WORKBOOK)))
 def test_any_bytes_of_a_workbook_are_read_or_refused(file: bytes) -> None:
     done = read_or_refused("harvests", file, Own(), "harvests.xlsx")
     if done is not None:

@@ -1,150 +1,42 @@
-"""Workbooks: a sheet of an .xlsx file as rows of texts, numbered as the sheet numbers them."""
+"""Workbooks, read in a process of their own: whatever a crafted file does to the library that reads it, the command
+goes on, and says that the file was not read.
+"""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
-from decimal import Decimal
-from typing import TYPE_CHECKING
+import json
 
 from pipeline.farm.folder import TableFile
 from pipeline.files.dialect import refuse
-from pipeline.files.workbook_parts import BROKEN, BrokenPart, SheetPart, sheet_part, unpacked_size
+from pipeline.files.workbook_process import WORKER, WorkerEnded
+from pipeline.files.workbook_reading import Cells, Sheet
 from schemas.contract import Contract
+from schemas.finding import Finding, UnreadableFile
 
-if TYPE_CHECKING:
-    from python_calamine import CalamineWorkbook
-
-# A workbook that unpacks to more is no farm's log: our choice, no source. 20,000 pickings unpack to 10 MB.
-UNPACKED_BYTES = 512_000_000
-# The library keeps a place for each cell from A1 to the farthest that holds anything: our choice, no source. 20,000
-# pickings of 20 columns are 400,000 cells.
-CELLS = 5_000_000
-# How the older format and workbooks under a password begin (a compound file).
-COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-
-Cells = list[list[str | None]]
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """A sheet of a workbook: its rows from the first on, and the cells that are merged with those below them (first
-    row, last row, column; all counted from 0). `chosen`: it is one of several, known by its name alone.
-    """
-
-    name: str
-    rows: Cells
-    merged: tuple[tuple[int, int, int], ...] = ()
-    chosen: bool = False
+__all__ = ["Cells", "Sheet", "read_sheet", "sheet_names"]
 
 
 def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: str) -> Sheet:
     """Return the sheet that holds the table. Numbers are written with the farm's decimal mark, days as
     year-month-day, blank cells as None, errors as the sheet shows them. Raises UnreadableFile.
     """
-    with _refused_if_broken(table, source):
-        workbook = _open(table, source, data)
-        sheets = _visible(workbook)
-        name = _choose(table, source, data, sheets, workbook.sheet_names)
-        part = _bearable(table, source, data, name)
-        opened = workbook.get_sheet_by_name(name)
-        rows = [[_text(cell, decimal_mark) for cell in cells] for cells in opened.to_python(skip_empty_area=False)]
-        merged = tuple(
-            (first[0], last[0], first[1]) for first, last in opened.merged_cell_ranges or () if last[0] > first[0]
-        )
-    for (row, column), text in part.odd.items():
-        if row < len(rows) and column < len(rows[row]):
-            rows[row][column] = text
-    chosen = source.sheet is None and len(sheets) > 1 and name.strip().casefold() == table.name
-    return Sheet(name, rows, merged, chosen)
+    return Sheet.from_record(_answer(table, source, data, decimal_mark))
 
 
 def sheet_names(table: Contract, source: TableFile, data: bytes) -> list[str]:
     """Return the sheets of cells that one sees who opens the workbook. Raises UnreadableFile."""
-    with _refused_if_broken(table, source):
-        return _visible(_open(table, source, data))
+    names: list[str] = _answer(table, source, data, None)["names"]  # type: ignore[assignment]
+    return names
 
 
-@contextmanager
-def _refused_if_broken(table: Contract, source: TableFile) -> Iterator[None]:
-    """Refuses the file for whatever the libraries that read it find broken."""
-    from python_calamine import CalamineError
-
+def _answer(table: Contract, source: TableFile, data: bytes, decimal_mark: str | None) -> dict[str, object]:
+    """What the other process makes of the workbook: its names where no decimal mark is given, else a sheet."""
+    request = {"table": table.name, "name": source.name, "sheet": source.sheet, "decimal_mark": decimal_mark}
     try:
-        yield
-    except (CalamineError, *BROKEN) as problem:
-        wrong, fix = "is no workbook that can be read", "Save it anew as .xlsx or CSV UTF-8."
-        raise refuse(table, source.name, wrong, fix) from problem
-
-
-def _open(table: Contract, source: TableFile, data: bytes) -> CalamineWorkbook:
-    from python_calamine import CalamineWorkbook
-
-    if data.startswith(COMPOUND):
-        wrong = "is under a password, or a workbook of the older format (.xls)"
-        raise refuse(table, source.name, wrong, "Save it as .xlsx without a password, or as CSV UTF-8.")
-    size = unpacked_size(data)
-    if size > UNPACKED_BYTES:
-        wrong = f"unpacks to {size / 1e6:,.0f} MB, which no farm's log does, and was not opened"
-        raise refuse(table, source.name, wrong, "Save the sheet as CSV UTF-8.")
-    return CalamineWorkbook.from_filelike(io.BytesIO(data))
-
-
-def _visible(workbook: CalamineWorkbook) -> list[str]:
-    from python_calamine import SheetTypeEnum, SheetVisibleEnum
-
-    return [
-        each.name
-        for each in workbook.sheets_metadata
-        if each.typ == SheetTypeEnum.WorkSheet and each.visible == SheetVisibleEnum.Visible
-    ]
-
-
-def _choose(table: Contract, source: TableFile, data: bytes, sheets: list[str], there: list[str]) -> str:
-    """Which sheet holds the table: the one that farm.toml names, the only one that one sees and that is not empty, or
-    the one of the table's name?
-    """
-    if not there:
-        raise BrokenPart("no sheet")
-    if source.sheet is not None:
-        if source.sheet in there:
-            return source.sheet
-        wrong = f'has no sheet "{source.sheet}"; there are {", ".join(there)}'
-        raise refuse(table, source.name, wrong, "Mend the sheet's name in farm.toml.")
-    if not sheets:
-        raise refuse(table, source.name, "has no sheet that one sees", "Save the sheet as CSV UTF-8.")
-    named = [sheet for sheet in sheets if sheet.strip().casefold() == table.name]
-    if len(named) == 1:
-        return named[0]
-    filled = sheets if len(sheets) == 1 else [sheet for sheet in sheets if sheet_part(data, sheet).rows] or sheets[:1]
-    if len(filled) == 1:
-        return filled[0]
-    fix = f'Call the right one {table.name}, or name it in farm.toml: [files."{source.name}"].'
-    raise refuse(table, source.name, f"has several sheets ({', '.join(filled)})", fix)
-
-
-def _bearable(table: Contract, source: TableFile, data: bytes, sheet: str) -> SheetPart:
-    """The extent of the sheet's part. Refuses one whose cells reach so far that no memory holds all of them."""
-    part = sheet_part(data, sheet)
-    if part.rows * part.columns > CELLS:
-        wrong = f'has cells as far as row {part.rows} and column {part.columns} in its sheet "{sheet}", too far to read'
-        raise refuse(table, source.name, wrong, "Delete the rows and columns beyond your entries, or save it as CSV.")
-    return part
-
-
-def _text(cell: object, decimal_mark: str) -> str | None:
-    """The cell as it would stand in a CSV file of this farm. A day is a day, and a number has the 15 digits that a
-    spreadsheet shows at most: what a formula leaves beyond them is no part of a weight.
-    """
-    if isinstance(cell, bool):
-        return "TRUE" if cell else "FALSE"
-    if isinstance(cell, datetime):
-        return cell.date().isoformat() if cell.time() == time() else cell.isoformat(" ")
-    if isinstance(cell, (date, time, timedelta)):
-        return str(cell)
-    if isinstance(cell, float):
-        return f"{Decimal(f'{cell:.15g}'):f}".replace(".", decimal_mark)
-    return str(cell).strip() or None
+        answer: dict[str, object] = json.loads(WORKER.answer(json.dumps(request).encode(), data))
+    except WorkerEnded as problem:
+        raise refuse(table, source.name, str(problem), "Save the sheet as CSV UTF-8.") from problem
+    refused: list[dict[str, object]] = answer.get("refused", [])  # type: ignore[assignment]
+    if refused:
+        raise UnreadableFile([Finding(**each) for each in refused])  # type: ignore[arg-type]
+    return answer

@@ -26,7 +26,10 @@ BROKEN = (
     NotImplementedError,
 )
 NOT_CALCULATED = "= (not calculated)"
-REFERENCE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+# A cell, a column or a row; the last of a sheet are XFD and 1048576 (ECMA-376, part 1, 18.3.1.13 and 18.3.1.73).
+REFERENCE = re.compile(r"\$?([A-Z]{1,3})\$?([1-9][0-9]{0,6})", re.IGNORECASE | re.ASCII)
+LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
+PART_OF_RANGE = re.compile(r"\$?([A-Z]{0,3})\$?([1-9][0-9]{0,6})?", re.IGNORECASE | re.ASCII)
 # What is called where an element opens, with its attributes; and where one closes, or with a text.
 Opened = Callable[[str, dict[str, str]], None]
 OfText = Callable[[str], None]
@@ -56,6 +59,47 @@ def unpacked_size(data: bytes) -> int:
         return sum(part.file_size for part in packed.infolist())
 
 
+def judge_references(data: bytes) -> None:
+    """Raises BrokenPart where a cell, row or range of any sheet or table lies beyond what a sheet has, or is written as
+    none is: a library may take memory for all that lies before it, or end the process. Raises one of BROKEN for what is
+    no sound part.
+    """
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        sheets = set(_targets(packed).values()) if "xl/workbook.xml" in packed.namelist() else set()
+        for name in packed.namelist():
+            if name in sheets or "/worksheets/" in name.lower() or "/tables/" in name.lower():
+                with packed.open(name) as part:
+                    if name.lower().endswith(".xml"):
+                        _parser(_judge_element).ParseFile(part)
+
+
+def _judge_element(tag: str, attributes: dict[str, str]) -> None:
+    """Raises BrokenPart for an element of a sheet that stands for what no sheet has."""
+    tag = _local(tag)
+    own = attributes.get("r")
+    if own is not None and ((tag == "c" and not _is_cell(own)) or (tag == "row" and not _is_row(own))):
+        raise BrokenPart("a cell beyond the sheet")
+    span = attributes.get("ref")
+    if span is not None and not all(_is_end(end) for end in span.split(":")):
+        raise BrokenPart("a range beyond the sheet")
+
+
+def _is_row(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) < 8 and 1 <= int(text) <= LAST_ROW
+
+
+def _is_cell(text: str) -> bool:
+    place = REFERENCE.fullmatch(text)
+    return place is not None and _column_number(place[1]) <= LAST_COLUMN and _is_row(place[2])
+
+
+def _is_end(text: str) -> bool:
+    place = PART_OF_RANGE.fullmatch(text)
+    if place is None or not (place[1] or place[2]):
+        return False
+    return _column_number(place[1]) <= LAST_COLUMN and (place[2] is None or _is_row(place[2]))
+
+
 def sheet_part(data: bytes, sheet: str) -> SheetPart:
     """Return the extent of this sheet and its odd cells. Raises one of BROKEN. Call it only for what unpacks to a
     bearable size.
@@ -73,21 +117,29 @@ def sheet_part(data: bytes, sheet: str) -> SheetPart:
 def _part_of(packed: zipfile.ZipFile, sheet: str) -> str:
     """The part in which this sheet stands."""
     ids: dict[str, str] = {}
-    targets: dict[str, str] = {}
 
     def named(tag: str, attributes: dict[str, str]) -> None:
         if _local(tag) == "sheet":
             own = {_local(name): value for name, value in attributes.items()}
             ids[own["name"]] = own["id"]
 
+    with packed.open("xl/workbook.xml") as part:
+        _parser(named).ParseFile(part)
+    return _targets(packed)[ids[sheet]]
+
+
+def _targets(packed: zipfile.ZipFile) -> dict[str, str]:
+    """The parts of the workbook by the ids under which it knows them."""
+    targets: dict[str, str] = {}
+
     def related(tag: str, attributes: dict[str, str]) -> None:
         if _local(tag) == "Relationship":
-            targets[attributes["Id"]] = attributes["Target"]
+            target = posixpath.join("/xl", attributes["Target"])
+            targets[attributes["Id"]] = posixpath.normpath(target).lstrip("/")
 
-    for name, handler in (("xl/workbook.xml", named), ("xl/_rels/workbook.xml.rels", related)):
-        with packed.open(name) as part:
-            _parser(handler).ParseFile(part)
-    return posixpath.normpath(posixpath.join("/xl", targets[ids[sheet]])).lstrip("/")
+    with packed.open("xl/_rels/workbook.xml.rels") as part:
+        _parser(related).ParseFile(part)
+    return targets
 
 
 def _local(name: str) -> str:
@@ -156,6 +208,6 @@ class _CellReader:
 
 def _column_number(letters: str) -> int:
     number = 0
-    for letter in letters:
+    for letter in letters.upper():
         number = number * 26 + ord(letter) - ord("A") + 1
     return number
