@@ -11,11 +11,9 @@ import typer
 
 from pipeline.cli.commands import CommandsOnDemand
 from pipeline.cli.farm_access import RUN
+from pipeline.cli.interrupts import INTERRUPTED, Interrupts, stop_interrupted
 from pipeline.cli.show import notify
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
-
-# What shells know a program by that Ctrl-C ended: 128 and the signal's number.
-INTERRUPTED = 130
 
 app = typer.Typer(
     name="gillbook",
@@ -48,20 +46,32 @@ def gillbook(
     RUN.verbose = verbose
 
 
-def run() -> None:
+def run_commands(interrupts: Interrupts) -> None:
     """Run the program; every error becomes one clear message and an exit code.
 
-    0: done; 1: rows to mend (check alone); 2: a wrong request; 3: the work could not be done.
+    0: done; 1: rows to mend (check alone); 2: a wrong request; 3: the work could not be done; 130: Ctrl-C.
     """
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter shows its code; it never stops the program.
         with contextlib.suppress(AttributeError):
             stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    interrupts.unwind()
+    try:
+        _run_commands(interrupts)
+    except KeyboardInterrupt:
+        stop_interrupted()
+    finally:
+        interrupts.end_at_once()
+
+
+def _run_commands(interrupts: Interrupts) -> None:
     try:
         app(prog_name="gillbook")
     except WrongRequest as problem:
         _stop(str(problem), 2)
     except CannotWork as problem:
+        if interrupts.pressed:
+            raise KeyboardInterrupt from problem
         _stop(str(problem), 3)
     except DataNeedAttention as problem:
         _stop("\n".join(each.sentence() for each in problem.findings) + "\nNothing was refreshed.", 3)
@@ -72,8 +82,12 @@ def run() -> None:
         # A question that was interrupted ends with 1 as well.
         if isinstance(ending.__context__, typer.Abort):
             sys.exit(INTERRUPTED)
+        if interrupts.pressed:
+            raise KeyboardInterrupt from ending
         raise
     except Exception as problem:
+        if interrupts.pressed:
+            raise KeyboardInterrupt from problem
         _stop(_crash(problem), 3)
 
 

@@ -17,15 +17,20 @@ def query(
             help="One SELECT over the ledger's tables: batches, fillings, observations, harvests, findings, files."
         ),
     ],
+    limit_time: Annotated[
+        float | None, typer.Option(min=0.001, metavar="SECONDS", help="Stop after so many seconds. None: never.")
+    ] = None,
     json: JsonOption = False,
     farm: FarmOption = None,
 ) -> None:
-    """Ask the ledger with one SQL SELECT. Nothing is written and no other file can be read."""
+    """Ask the ledger with one SQL SELECT. Nothing is written and no other file can be read. It takes 1 GB of memory at
+    most.
+    """
     from pipeline.cli.show import Column, print_records
     from pipeline.models.free_query import free_query
 
     opened = open_the_farm(farm)
     done = refreshed(opened)
-    found = free_query(opened.ledger, sql)
+    found = free_query(opened.ledger, sql, limit_time)
     notify_rejected(done)
     print_records(found.records, [Column(name, name) for name in found.names], json, "No rows.", cut=False)

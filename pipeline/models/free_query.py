@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.models.view import open_ledger
-from schemas.finding import WrongRequest
+from schemas.finding import OutOfReach, WrongRequest
+
+if TYPE_CHECKING:
+    import duckdb
+
+# What a query may take. Our choice, no source: a farm of a million pickings is summed up in a tenth of it.
+MEMORY = "1GB"
+ROWS_AT_MOST, LETTERS_AT_MOST, PORTION = 1_000_000, 200_000_000, 1_000
 
 
 @dataclass(frozen=True)
@@ -18,29 +28,60 @@ class FreeRows:
     records: list[dict[str, object]]
 
 
-def free_query(ledger: Path, sql: str) -> FreeRows:
-    """Run one SELECT over the ledger at this path.
+def free_query(ledger: Path, sql: str, seconds: float | None = None) -> FreeRows:
+    """Run one SELECT over the ledger at this path, for so many seconds at most.
 
-    Raises WrongRequest for anything else, and for what DuckDB finds wrong with it; OutOfReach as open_ledger does.
+    Raises WrongRequest for anything else, and for what DuckDB finds wrong with it; OutOfReach where it takes too much
+    time or memory, and as open_ledger does.
     """
     import duckdb
 
-    with open_ledger(ledger, scratch=False) as con:
+    with open_ledger(ledger, scratch=False) as con, _interrupted_after(con, seconds):
         try:
             sql.encode("utf-8")
             statements = con.extract_statements(sql)
             if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
                 raise WrongRequest("query: one SELECT is allowed, and nothing else.")
+            con.execute(f"set memory_limit = '{MEMORY}'")
             con.execute("set lock_configuration = true")
             cursor = con.execute(sql)
             names = _distinct([column[0] for column in cursor.description or ()])
-            return FreeRows(names, [dict(zip(names, row, strict=True)) for row in cursor.fetchall()])
+            return FreeRows(names, [dict(zip(names, row, strict=True)) for row in _bounded(cursor)])
         except UnicodeEncodeError as problem:
             raise WrongRequest("query: that is not UTF-8 text. Type it anew.") from problem
         except duckdb.PermissionException as problem:
             raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
+        except duckdb.OutOfMemoryException as problem:
+            raise OutOfReach(f"query: takes more than {MEMORY[:-2]} GB of memory. Ask for less.") from problem
+        except duckdb.InterruptException as problem:
+            raise OutOfReach(f"query: was not done in {seconds:g} seconds. Ask for less, or allow more.") from problem
         except duckdb.Error as problem:
             raise WrongRequest(f"query: {problem}") from problem
+
+
+@contextmanager
+def _interrupted_after(con: duckdb.DuckDBPyConnection, seconds: float | None) -> Iterator[None]:
+    """Stops what the connection is at when so many seconds have passed (None: never)."""
+    timer = threading.Timer(seconds or 0, con.interrupt)
+    timer.daemon = True
+    if seconds is not None:
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+
+
+def _bounded(cursor: duckdb.DuckDBPyConnection) -> Iterator[tuple[object, ...]]:
+    """The rows, as long as they are not more than memory holds. Raises OutOfReach."""
+    rows = letters = 0
+    while portion := cursor.fetchmany(PORTION):
+        rows += len(portion)
+        letters += sum(len(cell) for row in portion for cell in row if isinstance(cell, str | bytes))
+        if rows > ROWS_AT_MOST or letters > LETTERS_AT_MOST:
+            limits = f"{ROWS_AT_MOST:,} rows, or {LETTERS_AT_MOST:,} letters"
+            raise OutOfReach(f"query: gives more than {limits}. Sum them up, or add LIMIT.")
+        yield from portion
 
 
 def _distinct(names: Sequence[str]) -> tuple[str, ...]:

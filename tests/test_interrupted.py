@@ -1,0 +1,79 @@
+"""Ctrl-C at any moment ends a command with 130 and one plain line; a query has limits on memory, rows and time."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from conftest import write_table
+from ledgers import here
+
+ENDLESS = "select count(*) from range(100000) a, range(100000) b, range(10000) c"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("farm")
+    write_table(made, "batches", "batch,inoculated_on,substrate_wet_kg\nA,2026-01-01,10")
+    write_table(made, "fillings", "batch,container,fill_kg\nA,7,5")
+    write_table(made, "harvests", "picked_on,fresh_weight_g,container\n2026-02-01,400,7")
+    assert here("refresh", "--farm", made).code == 0
+    return made
+
+
+def interrupted(folder: Path, after_s: float, *words: str) -> tuple[int, str]:
+    """How the command ends, and what it says, where Ctrl-C is pressed after so many seconds."""
+    with subprocess.Popen(
+        [sys.executable, "-c", "from pipeline.cli import run; run()", *words, "--farm", str(folder)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        # A shell gives each command of its own the signals as they are by default.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
+    ) as process:
+        time.sleep(after_s)
+        os.kill(process.pid, signal.SIGINT)
+        said = process.communicate(timeout=60)[1].decode()
+    return process.returncode, said
+
+
+def test_the_first_ctrl_c_stops_a_query(folder: Path) -> None:
+    assert interrupted(folder, 3, "query", ENDLESS) == (130, "\nAborted!\n")
+
+
+@pytest.mark.parametrize("words", [["refresh"], ["check", "--deep"], ["yields"], ["compare", "strain"]])
+def test_ctrl_c_at_any_moment_is_one_plain_line(folder: Path, words: list[str]) -> None:
+    (folder / "harvests.csv").touch()
+    code, said = interrupted(folder, random.Random(len(words[0])).uniform(0.3, 1.5), *words)
+    assert (code, said.strip().splitlines()[-1:]) in ((130, ["Aborted!"]), (0, said.strip().splitlines()[-1:]))
+    assert "Traceback" not in said
+    assert "mistake" not in said
+    assert not (folder / "out" / "crash.txt").exists()
+
+
+@pytest.mark.parametrize(
+    ("sql", "more", "said"),
+    [
+        (ENDLESS, ["--limit-time", "0.3"], "query: was not done in 0.3 seconds. Ask for less, or allow more.\n"),
+        ("select list(a.range) from range(100000000) a", [], "query: takes more than 1 GB of memory. Ask for less.\n"),
+        (
+            "select * from range(1000001)",
+            [],
+            "query: gives more than 1,000,000 rows, or 200,000,000 letters. Sum them up, or add LIMIT.\n",
+        ),
+        (
+            "select repeat('a', 100000) from range(5000)",
+            [],
+            "query: gives more than 1,000,000 rows, or 200,000,000 letters. Sum them up, or add LIMIT.\n",
+        ),
+    ],
+)
+def test_a_query_that_takes_too_much_is_refused(folder: Path, sql: str, more: list[str], said: str) -> None:
+    done = here("query", sql, *more, "--farm", folder)
+    assert (done.code, done.out, done.err) == (3, "", said)
