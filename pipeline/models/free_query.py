@@ -42,8 +42,7 @@ def free_query(ledger: Path, sql: str, seconds: float | None = None) -> FreeRows
             statements = con.extract_statements(sql)
             if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
                 raise WrongRequest("query: one SELECT is allowed, and nothing else.")
-            con.execute(f"set memory_limit = '{MEMORY}'")
-            con.execute("set lock_configuration = true")
+            con.execute(f"set memory_limit = '{MEMORY}'; set lock_configuration = true")
             cursor = con.execute(sql)
             names = _distinct([column[0] for column in cursor.description or ()])
             return FreeRows(names, [dict(zip(names, row, strict=True)) for row in _bounded(cursor)])
