@@ -68,6 +68,16 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "a cell in each row",
         "Nothing to do, if that is meant.",
     ),
+    "number_format": (
+        "is how cells of this column are shown by their format, and they are read as shown",
+        "a number",
+        "Nothing to do, if that is meant.",
+    ),
+    "mixed_formats": (
+        "is how some cells of this column are shown by their format, but not this one; each is read as it is shown",
+        "one format for the whole column",
+        "Look whether this one is in another unit than the others, and give the whole column one format.",
+    ),
     "unknown_column": ("is no column that gillbook knows and is not read", "a known column", "Nothing to do."),
     "unnamed_column": (
         "has cells but no name in the header, and is not read",

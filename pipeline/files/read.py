@@ -160,6 +160,7 @@ def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions:
     found = read_workbook_table(table, source, data, conventions)
     frame = _framed(found.rows, [f"c{column}" for column in range(len(found.header))])
     notices = [finding(table, source.name, found.row, name, "merged_cells", "notice", name) for name in found.merged]
+    notices += found.said
     if tells_of_sheet(found.source):
         notices.insert(0, finding(table, source.name, found.row, "", "sheet", "notice", found.sheet))
     return found.source, found.row, found.header, _numbered(frame, found.row + 1), notices

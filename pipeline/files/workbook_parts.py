@@ -13,6 +13,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
+from pipeline.files.workbook_formats import BUILT_IN, changes_numbers
+
 # What a zip file that is not one, or not whole, makes of itself: errors of the library that reads it.
 BROKEN = (
     zipfile.BadZipFile,
@@ -42,12 +44,14 @@ class BrokenPart(ValueError):
 @dataclass(frozen=True)
 class SheetPart:
     """What a sheet's own part says. `rows`, `columns`: how far cells with content reach; `odd`: by row and column (from
-    0) the text of cells whose content is an error, like #DIV/0!, or a formula without a result.
+    0) the text of cells whose content is an error, like #DIV/0!, or a formula without a result; `formats`: the code of
+    the format of cells whose format shows another number than theirs, or a unit.
     """
 
     rows: int = 0
     columns: int = 0
     odd: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    formats: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
 
 def unpacked_size(data: bytes) -> int:
@@ -108,10 +112,34 @@ def sheet_part(data: bytes, sheet: str) -> SheetPart:
         # Reads all parts to their ends, so that none unpacks to more than it says.
         if packed.testzip() is not None:
             raise BrokenPart("a part is damaged")
-        reader = _CellReader()
+        reader = _CellReader(_formats(packed))
         with packed.open(_part_of(packed, sheet)) as part:
             _parser(reader.opened, reader.closed, reader.text).ParseFile(part)
-    return SheetPart(reader.rows, reader.columns, reader.odd)
+    return SheetPart(reader.rows, reader.columns, reader.odd, reader.formats)
+
+
+def _formats(packed: zipfile.ZipFile) -> dict[str, str]:
+    """The codes of the formats that change what a number is, by the style under which cells name them."""
+    if "xl/styles.xml" not in packed.namelist():
+        return {}
+    codes: dict[str, str] = {str(number): code for number, code in BUILT_IN.items()}
+    styles: list[str] = []
+    within = ""
+
+    def opened(tag: str, attributes: dict[str, str]) -> None:
+        nonlocal within
+        tag = _local(tag)
+        if tag == "numFmt" and within != "dxfs":
+            codes[attributes.get("numFmtId", "")] = attributes.get("formatCode", "")
+        elif tag == "xf" and within == "cellXfs":
+            styles.append(attributes.get("numFmtId", "0"))
+        elif tag in ("cellXfs", "cellStyleXfs", "dxfs", "cellStyles"):
+            within = tag
+
+    with packed.open("xl/styles.xml") as part:
+        _parser(opened).ParseFile(part)
+    changing = {number: code for number, code in codes.items() if changes_numbers(code)}
+    return {str(at): changing[number] for at, number in enumerate(styles) if number in changing}
 
 
 def _part_of(packed: zipfile.ZipFile, sheet: str) -> str:
@@ -163,9 +191,11 @@ def _refuse_doctype(*_: object) -> None:
 class _CellReader:
     """Walks through a sheet's cells as the parser meets them. It keeps state, as a parser of events must."""
 
-    def __init__(self) -> None:
+    def __init__(self, styles: Mapping[str, str]) -> None:
         self.rows = self.columns = 0
         self.odd: dict[tuple[int, int], str] = {}
+        self.formats: dict[tuple[int, int], str] = {}
+        self._styles = styles
         self._row = self._column = 0  # counted from 1, of the cell at hand
         self._type = ""
         self._formula = False
@@ -183,6 +213,9 @@ class _CellReader:
             if place:
                 self._row, self._column = int(place[2]), _column_number(place[1])
             self._type, self._formula, self._value = attributes.get("t", ""), False, None
+            code = self._styles.get(attributes.get("s", ""))
+            if code is not None and self._type in ("", "n"):
+                self.formats[self._row - 1, self._column - 1] = code
         elif tag in ("v", "is", "f"):
             self.rows, self.columns = max(self.rows, self._row), max(self.columns, self._column)
             self._formula = self._formula or tag == "f"

@@ -6,7 +6,7 @@ Only the process for workbooks runs this: others ask it through pipeline/files/w
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import TableFile
 from pipeline.files.dialect import refuse
+from pipeline.files.workbook_formats import AS_IT_IS, shown_by
 from pipeline.files.workbook_parts import BROKEN, BrokenPart, SheetPart, judge_references, sheet_part, unpacked_size
 from schemas.contract import Contract
 from schemas.finding import UnreadableFile
@@ -36,13 +37,15 @@ Cells = list[list[str | None]]
 @dataclass(frozen=True)
 class Sheet:
     """A sheet of a workbook: its rows from the first on, and the cells that are merged with those below them (first
-    row, last row, column; all counted from 0). `chosen`: it is one of several, known by its name alone.
+    row, last row, column; all counted from 0). `chosen`: it is one of several, known by its name alone. `formats`: the
+    cells that show another number than they hold, or a unit: row, column, power of ten, unit ("" for none).
     """
 
     name: str
     rows: Cells
     merged: tuple[tuple[int, int, int], ...] = ()
     chosen: bool = False
+    formats: tuple[tuple[int, int, int, str], ...] = ()
 
     def record(self) -> dict[str, object]:
         """Return the sheet as it goes from one process to another."""
@@ -52,7 +55,9 @@ class Sheet:
     def from_record(cls, record: dict[str, object]) -> Sheet:
         """Return the sheet that another process sent."""
         merged: list[tuple[int, int, int]] = record["merged"]  # type: ignore[assignment]
-        return cls(**{**record, "merged": tuple(map(tuple, merged))})  # type: ignore[arg-type]
+        formats: list[tuple[int, int, int, str]] = record["formats"]  # type: ignore[assignment]
+        sent = {**record, "merged": tuple(map(tuple, merged)), "formats": tuple(map(tuple, formats))}
+        return cls(**sent)  # type: ignore[arg-type]
 
 
 def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: str) -> Sheet:
@@ -65,7 +70,9 @@ def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: st
         name = _choose(table, source, data, sheets, workbook.sheet_names)
         part = _bearable(table, source, data, name)
         opened = workbook.get_sheet_by_name(name)
-        rows = [[_text(cell, decimal_mark) for cell in cells] for cells in opened.to_python(skip_empty_area=False)]
+        cells_of = opened.to_python(skip_empty_area=False)
+        rows = [[_text(cell, decimal_mark) for cell in cells] for cells in cells_of]
+        formats = _write_as_shown(rows, cells_of, part, decimal_mark)
         merged = tuple(
             (first[0], last[0], first[1]) for first, last in opened.merged_cell_ranges or () if last[0] > first[0]
         )
@@ -73,7 +80,32 @@ def read_sheet(table: Contract, source: TableFile, data: bytes, decimal_mark: st
         if row < len(rows) and column < len(rows[row]):
             rows[row][column] = text
     chosen = source.sheet is None and len(sheets) > 1 and name.strip().casefold() == table.name
-    return Sheet(name, rows, merged, chosen)
+    return Sheet(name, rows, merged, chosen, formats)
+
+
+def _write_as_shown(
+    rows: Cells, cells_of: Sequence[Sequence[object]], part: SheetPart, decimal_mark: str
+) -> tuple[tuple[int, int, int, str], ...]:
+    """Write numbers as their formats show them: in tens and hundreds of it, with its unit. Returns which (see Sheet).
+    All their digits stay: a format that rounds changes no number.
+    """
+    found = []
+    for (row, column), code in part.formats.items():
+        cell = cells_of[row][column] if row < len(rows) and column < len(rows[row]) else None
+        if isinstance(cell, bool) or not isinstance(cell, int | float):
+            continue
+        how = shown_by(code, cell)
+        if how != AS_IT_IS:
+            number = Decimal(f"{cell:.15g}").scaleb(how.power)
+            rows[row][column] = f"{plain(number, decimal_mark)} {how.unit}".strip()
+            found.append((row, column, how.power, how.unit))
+    return tuple(found)
+
+
+def plain(number: Decimal, decimal_mark: str) -> str:
+    """Return the number in digits, with the farm's decimal mark."""
+    text = f"{number:f}"
+    return (text.rstrip("0").rstrip(".") if "." in text else text).replace(".", decimal_mark)
 
 
 def sheet_names(table: Contract, source: TableFile, data: bytes) -> list[str]:
