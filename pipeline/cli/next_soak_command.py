@@ -27,8 +27,8 @@ def next_soak(
     from pipeline.compare.leaning import prior_text
     from pipeline.compare.measures import DEFAULT_FLUSH
     from pipeline.models.compared_units import farm_units
-    from pipeline.trial.next_soak import advice, split_rows
     from pipeline.trial.next_soak import next_soak as weighed
+    from pipeline.trial.next_soak_text import advice, split_rows
 
     if ahead < 1:
         raise WrongRequest(f"--ahead {ahead}: name a number from 1 on.")

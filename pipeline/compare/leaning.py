@@ -49,7 +49,7 @@ def farm_spread(units: Sequence[ComparedUnit], measure: Measure) -> FarmSpread:
         # A soak that holds several recipes counts once: its fate is one.
         if first.setdefault(each.soak, recipe) == recipe:
             soaks.setdefault(recipe, {}).setdefault(each.soak, []).append((value, under))
-    variance = _container_variance([own for of in soaks.values() for own in of.values()])
+    variance = container_variance([own for of in soaks.values() for own in of.values()])
     alike = tuple(
         SoaksAlike(
             np.array([_mean(own) for own in of.values()]), np.array([variance / len(own) for own in of.values()])
@@ -71,8 +71,8 @@ def _mean(values: Sequence[tuple[float, float]]) -> float:
     return fsum(value * under for value, under in values) / fsum(under for _, under in values)
 
 
-def _container_variance(groups: Sequence[Sequence[tuple[float, float]]]) -> float:
-    """The variance of containers within soaks, pooled."""
+def container_variance(groups: Sequence[Sequence[tuple[float, float]]]) -> float:
+    """Return the variance of containers within groups of one fate, pooled. groups: a value and its divisor each."""
     squares, degrees = 0.0, 0
     for own in groups:
         middle = fsum(value for value, _ in own) / len(own)

@@ -1,4 +1,4 @@
-"""How the records lean below an answer, and what more soaks would teach: a hierarchical normal model of one difference.
+"""How the records lean below an answer: a hierarchical normal model of one difference.
 
 It is no test, and what it says is never called evidence.
 """
@@ -85,25 +85,11 @@ class Belief:
         """What taking the leader is expected to cost against knowing which is better, in the unit of the measure."""
         return float(self.weight @ _above_nothing(self.mean, self.sd)) - max(self.middle, 0.0)
 
-    def taught_by(self, soaks: int, container_variance: float, containers: int) -> float:
-        """Return the expected value of so many further split soaks: by how much the expected loss is to fall.
-
-        Each gives the difference of two parts of so many containers: variance 2 (PART sigma^2 + container_variance /
-        containers). Given sigma all is normal: the mean after them is N(mean, sd^2 - sd_after^2) beforehand (Raiffa &
-        Schlaifer 1961, Applied Statistical Decision Theory, ch. 5). In the unit of the measure.
-        Checked against: drawing the soaks (tests/test_leaning.py).
-        """
-        import numpy as np
-
-        noise = 2 * (PART * self.soak_sd**2 + container_variance / containers) / soaks
-        moved = np.sqrt(self.sd**4 / (self.sd**2 + noise))
-        return max(0.0, float(self.weight @ _above_nothing(self.mean, moved)) - max(self.middle, 0.0))
-
 
 def belief(
-    estimate: WeightedEstimate | None, alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID
+    estimate: WeightedEstimate, alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID
 ) -> Belief:
-    """Return what is held of the difference of two levels: the prior where there is no estimate of it.
+    """Return what is held of the difference of two levels.
 
     The difference is N(0, difference_sd^2); given sigma the estimate is normal about it with variance
     sigma^2 ((1 - PART) soak_part + PART part_part) + cell_variance; sigma^2 is scaled inverse chi-square, times the
@@ -120,8 +106,6 @@ def belief(
     weight = np.exp(weight - weight.max())
     weight /= weight.sum()
     soak_sd = np.exp(log_sd)
-    if estimate is None:
-        return Belief(weight, soak_sd, np.zeros(grid), np.full(grid, held.difference_sd))
     variance = soak_sd**2 * ((1 - PART) * estimate.soak_part + PART * estimate.part_part) + estimate.cell_variance
     sd = 1 / np.sqrt(1 / variance + 1 / held.difference_sd**2)
     return Belief(weight, soak_sd, sd**2 / variance * estimate.value, sd)
