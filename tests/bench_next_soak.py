@@ -262,8 +262,8 @@ def main(count: int = 200, seed: int = 1) -> int:
         clearly += done.wins_clearly
     verdict = "held" if won >= LEAST_BETTER else "not held"
     print(
-        f"{verdict}: better than random, records and habit on {won} of {len(TYPES)} types of farm, by two standard errors "
-        f"on {clearly} ({count} farms a type, seed {seed})"
+        f"{verdict}: better than random, records and habit on {won} of {len(TYPES)} types of farm, by two standard "
+        f"errors on {clearly} ({count} farms a type, seed {seed})"
     )
     return 0 if won >= LEAST_BETTER else 1
 

@@ -24,7 +24,8 @@ from pipeline.models.compared_units import farm_units
 from pipeline.models.today import today
 from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
-from pipeline.trial.next_soak import next_soak, split_rows
+from pipeline.trial.next_soak import next_soak
+from pipeline.trial.next_soak_text import split_rows
 from schemas.contract import RESULTS, contract
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"

@@ -57,11 +57,11 @@ def cells(units: Iterable[ComparedUnit], of: Levels, measure: Measure) -> list[D
 def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure) -> DesignCell:
     parts = [each.parts[measure.name] for each in units]
     adding = [each for each, part in zip(units, parts, strict=True) if part.resolved and part.under]
-    waiting = [part for part in parts if not part.resolved and part.under is not None]
+    waiting = _waiting(parts)
     # Sums of floats depend on their order, fsum does not: the order of rows never matters.
     top = fsum(each.parts[measure.name].over for each in adding)
     bottom = fsum(each.parts[measure.name].under or 0.0 for each in adding)
-    counts = bottom > 0 and (not waiting or (measure.most and _most(adding, waiting, measure)))
+    counts = bottom > 0 and far_enough(units, measure)
     # What went into it is that of the units that count, or will.
     own = adding or units
     return DesignCell(
@@ -80,10 +80,19 @@ def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure
     )
 
 
-def _most(adding: Sequence[ComparedUnit], waiting: Sequence[MeasureParts], measure: Measure) -> bool:
-    """Whether few enough still run. What was lost is in at once, and stands for nothing that still runs."""
-    gave = sum(each.parts[measure.name].over > 0 for each in adding)
-    return gave >= MOST * (gave + len(waiting))
+def far_enough(units: Sequence[ComparedUnit], measure: Measure) -> bool:
+    """Return whether the units of one cell count: none still runs, or for some measures few enough do."""
+    parts = [each.parts[measure.name] for each in units]
+    waiting = len(_waiting(parts))
+    if not waiting:
+        return True
+    # What was lost is in at once, and stands for nothing that still runs.
+    gave = sum(part.over > 0 for part in parts if part.resolved and part.under)
+    return bool(measure.most) and gave >= MOST * (gave + waiting)
+
+
+def _waiting(parts: Sequence[MeasureParts]) -> list[MeasureParts]:
+    return [part for part in parts if not part.resolved and part.under is not None]
 
 
 def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction]:

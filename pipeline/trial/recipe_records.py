@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import fsum
 from typing import TYPE_CHECKING
 
+from pipeline.compare.design import far_enough
 from pipeline.compare.factors import REPORTED, Levels, is_number, levels, number, parts_of
 from pipeline.compare.leaning import container_variance
 from pipeline.compare.measures import Measure
@@ -51,8 +52,7 @@ class RecipeRecords:
 def recipe_records(units: Sequence[ComparedUnit], measure: Measure) -> RecipeRecords:
     """Return what the units tell of every factor that can differ within a soak and had two levels here.
 
-    A part of a soak with a container that is not far enough is left out, as it is from a comparison; its levels are
-    known all the same.
+    A part of a soak that does not count in a comparison yet is left out here too; its levels are known all the same.
     """
     import numpy as np
 
@@ -115,8 +115,8 @@ def _factor(units: Sequence[ComparedUnit], of: Levels) -> TriedFactor:
 
 
 def _gave(units: Sequence[ComparedUnit], measure: Measure) -> list[tuple[float, float]]:
-    """The value and the divisor of each unit; none while one is not far enough."""
-    parts = [each.parts[measure.name] for each in units]
-    if any(not part.resolved and part.under is not None for part in parts):
+    """The value and the divisor of each unit; none while they do not count in a comparison either."""
+    if not far_enough(units, measure):
         return []
+    parts = [each.parts[measure.name] for each in units]
     return [(measure.scale * part.over / part.under, part.under) for part in parts if part.resolved and part.under]
