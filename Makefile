@@ -24,9 +24,10 @@ bench: $(STAMP)
 	$(BIN)/python -m tests.bench_weigh
 	$(BIN)/python -m tests.bench_next_soak
 
-# 200 refreshes and 200 loggings killed at random moments; 500 states of the disk after a power cut, for each command.
+# 200 refreshes and 200 loggings killed at random moments; so many states of the disk after a power cut, for each command.
+STATES ?= 500
 crash: $(STAMP)
-	GILLBOOK_CRASH_STATES=500 $(BIN)/python -m pytest tests/test_power_cut.py
+	GILLBOOK_CRASH_STATES=$(STATES) $(BIN)/python -m pytest tests/test_power_cut.py
 	GILLBOOK_KILLS=200 $(BIN)/python -m pytest tests/test_crash.py tests/test_logbook_crash.py
 
 # 10,000 fuzz cases, drawn from a number that is told, so that a failure can be repeated.

@@ -274,10 +274,6 @@ def test_planted_differences_of_the_demo_farm_lie_inside_the_limits(tmp_path: Pa
         low, high = round(row["from_rate_wet_pct"]), round(row["to_rate_wet_pct"])
         gain = be[high] - be[low]
         paid = gain / 10 - 4 * row["extra_spawn_per_kg_dry"]
-        held = (
-            row["be_difference_low_pct"] <= gain <= row["be_difference_high_pct"],
-            row["margin_difference_low"] <= paid <= row["margin_difference_high"],
-        )
-        # Of these four intervals two miss, of one step: three split soaks gave 23 to 27 points more; 13 were planted.
-        assert held == (low != 5, low != 5), (row, gain, paid)
+        assert row["be_difference_low_pct"] <= gain <= row["be_difference_high_pct"], (row, gain)
+        assert row["margin_difference_low"] <= paid <= row["margin_difference_high"], (row, paid)
     assert gillbook("spawn", "--table", "curves", *asked).json == []

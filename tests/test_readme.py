@@ -2,10 +2,12 @@
 
 import re
 import shlex
+import shutil
 from pathlib import Path
 
 import pytest
 from conftest import gillbook
+from ledgers import here
 
 from pipeline.cli.commands import COMMANDS
 
@@ -18,6 +20,20 @@ def commands() -> list[list[str]]:
     blocks = re.findall(r"```sh\n(.*?)```", README, flags=re.DOTALL)
     lines = [line.split("#")[0].strip() for block in blocks for line in block.splitlines()]
     return [shlex.split(line)[1:] for line in lines if line.startswith(".venv/bin/gillbook ")]
+
+
+def answers() -> list[tuple[list[str], str]]:
+    """Each command of the README's answers, and what it says there."""
+    block = README.split("```text\n$ ", 1)[1].split("```", 1)[0]
+    return [(shlex.split(line)[1:], said.strip()) for line, said in (one.split("\n", 1) for one in block.split("\n$ "))]
+
+
+def test_each_kind_of_answer_is_what_the_command_says(tmp_path: Path) -> None:
+    farm = shutil.copytree(ROOT / "demo_data", tmp_path / "farm")
+    assert len(answers()) == 6
+    for words, sentence in answers():
+        said = here(*words, "--farm", farm, "--as-of", "2026-09-30")
+        assert sentence in " ".join(said.out.split()), words
 
 
 def test_a_runnable_line_stands_within_the_first_25() -> None:

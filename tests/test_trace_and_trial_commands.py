@@ -74,8 +74,8 @@ def test_a_trace_says_what_came_of_it_what_was_lost_and_what_is_set_aside(demo: 
     assert "Lost without a picking: 6 of 18 (33 %), in 1 of 2 soaks." in said
     assert "From fewer than three soaks it cannot be known whether this is more than chance" in said
     assert "in none of these figures: 39 rows, with 7.41 kg picked: batches.csv, row 33 and 38 more" in said
-    only_aside = flat(ask(demo, "trace", "--batch", "S17a").out)
-    assert only_aside.startswith("Batch S17a, as of 2026-09-30: only rows that are set aside or waiting. Set aside")
+    only_aside = flat(ask(demo, "trace", "--batch", "S18a").out)
+    assert only_aside.startswith("Batch S18a, as of 2026-09-30: only rows that are set aside or waiting. Set aside")
 
 
 def test_a_trace_prints_one_list_as_json(demo: Path) -> None:

@@ -35,3 +35,13 @@ def words(rng: np.random.Generator, choices: Sequence[tuple[str, float]], n: int
 def whole(rng: np.random.Generator, least: int, most: int, *shape: int) -> Array:
     """Return whole numbers between these two (both included), each as likely as the others."""
     return least + np.floor(rng.random(shape) * (most - least + 1)).astype(np.int64)
+
+
+def dealt(rng: np.random.Generator, group: Array) -> Array:
+    """Return numbers of 0-1, dealt to each group like cards: of ten entries of a group one lies in each tenth."""
+    order = np.lexsort((rng.random(len(group)), group))
+    mine = group[order]
+    dealt_to: Array = np.empty(len(group))
+    place = np.arange(len(group)) - np.searchsorted(mine, mine) + rng.random(len(group))
+    dealt_to[order] = place / np.bincount(group)[mine]
+    return dealt_to

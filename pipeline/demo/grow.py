@@ -10,9 +10,11 @@ from datetime import date
 import numpy as np
 
 from pipeline.demo import recipes as true
-from pipeline.demo.dice import Array, normal, whole
-from pipeline.demo.notebook import BLANK, FAR, harvests, observations
+from pipeline.demo.dice import Array, dealt, normal, whole
+from pipeline.demo.notebook import BLANK, FAR, harvests, observations, with_contaminated
 from pipeline.demo.plan import Columns, Diary, day_number
+
+DAYS_OF_A_LOT = 35  # spawn is bought anew, each strain and form
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,22 @@ class InventedFarm:
     observations: Columns
     harvests: Columns
     loss: Array
+
+
+def _spoilt(plan: Diary, farm: InventedFarm) -> InventedFarm:
+    """Return the farm with five of six fillings of each spoilt batch thrown out, as if nothing had come after."""
+    units, spoilt = farm.fillings, plan.batches["spoilt"]
+    hit = spoilt[units["batch_no"]] & (units["unit"] % true.SPOILT_SIXTH > 0) & ~units["lost"]
+    end = np.append(np.where(hit, units["lost_on"], FAR), FAR)  # the last: entries of no single unit
+    picked = farm.harvests["picked_on"] < end[farm.harvests["unit"]]
+    seen = farm.observations["seen_on"] < end[farm.observations["unit"]]
+    return InventedFarm(
+        farm.batches,
+        units,
+        with_contaminated(units, {name: column[seen] for name, column in farm.observations.items()}, hit),
+        {name: column[picked] for name, column in farm.harvests.items()},
+        np.where(spoilt, 1 - 1 / true.SPOILT_SIXTH, farm.loss),
+    )
 
 
 def of_recipes(field: str, which: Array) -> Array:
@@ -40,7 +58,7 @@ def grow(plan: Diary, rng: np.random.Generator) -> InventedFarm:
     _days(plan, units, rng)
     _flushes(plan, units, rng)
     picked = harvests(plan, units, rng)
-    return InventedFarm(batches, units, observations(plan, units, rng), picked, loss)
+    return _spoilt(plan, InventedFarm(batches, units, observations(plan, units, rng), picked, loss))
 
 
 def up_to(farm: InventedFarm, last: int) -> InventedFarm:
@@ -82,7 +100,7 @@ def _baths(plan: Diary, rng: np.random.Generator) -> Columns:
 def _recipe_cells(b: Columns, warm: Array) -> Columns:
     """Return the cells of a batch that follow from its recipe and its day. warm: 0-1, how warm the week was."""
     form, strain = of_recipes("spawn_form", b["recipe"]), of_recipes("strain", b["recipe"])
-    lot = (b["day"] - b["day"].min()) // 45 + 1
+    lot = (b["day"] - b["day"].min()) // DAYS_OF_A_LOT + 1
     season = np.cos((b["day"] - day_number(date(2026, 1, 15))) * 2 * np.pi / 365)
     return {
         "inoculated_on": b["day"],
@@ -182,7 +200,7 @@ def _lost(plan: Diary, units: Columns, rng: np.random.Generator) -> Array:
     mine = np.where(units["container"] == plan.failing, true.FAILING_LOSS, chance[units["batch_no"]])
     if not plan.failing:
         mine = chance[units["batch_no"]]
-    units["lost"] = rng.random(n) < mine
+    units["lost"] = dealt(rng, units["batch_no"]) < mine
     units["lost_on"] = units["start"] + whole(rng, 8, 20, n)
     units["stalled"] = ~units["lost"] & (rng.random(n) < true.STALLED)
     return chance
@@ -228,7 +246,7 @@ def _flushes(plan: Diary, units: Columns, rng: np.random.Generator) -> None:
     late = rng.random((n, 2)) < true.LATE_LOSS
     gives = begins + 3 < units["refilled"][:, None]
     gives[:, 0] &= ~units["lost"] & ~units["stalled"]
-    gives[:, 1:] &= (rng.random((n, 2)) < goes_on) & ~late
+    gives[:, 1:] &= (np.stack([dealt(rng, recipe), dealt(rng, recipe)], axis=1) < goes_on) & ~late
     units["gives"] = gives = np.logical_and.accumulate(gives, axis=1)
     units["thrown"] = np.select([gives[:, 0] & late[:, 0], gives[:, 1] & late[:, 1]], [1, 2], 0)
     units["begins"], units["grams"] = begins, np.maximum(grams, 20)

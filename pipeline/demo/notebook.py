@@ -77,12 +77,26 @@ def _weighed(plan: Diary, picked: Columns) -> Columns:
 def observations(plan: Diary, units: Columns, rng: np.random.Generator) -> Columns:
     """Return the events that were written down. One entry per event, in the order of days, batches and containers."""
     seen = [*_growth(plan, units, rng), *_losses(units, rng), *_ends(plan, units, rng)]
-    together = {name: np.concatenate([part[name] for part in seen]) for name in seen[0]}
-    order = np.lexsort((together["unit"], together["batch_no"], together["seen_on"]))
-    together = {name: column[order] for name, column in together.items()}
+    together = _in_order(seen)
     named = (together["container"] == "") | (together["seen_on"] >= plan.named_from)
     together["batch"] = np.where(named, together["batch"], "")
     return together
+
+
+def with_contaminated(units: Columns, seen: Columns, which: Array) -> Columns:
+    """Return the entries with one more for each of these units, thrown out for bacteria on its day. which: flags."""
+    hit = np.flatnonzero(which)
+    if not len(hit):
+        return seen
+    thrown = _of_units(units, hit, units["lost_on"], "contaminated", BLANK)
+    return _in_order([seen, thrown | {"cause": np.full(len(hit), "bacterial")}])
+
+
+def _in_order(parts: list[Columns]) -> Columns:
+    """Return entries together, in the order of days, batches and containers."""
+    together = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    order = np.lexsort((together["unit"], together["batch_no"], together["seen_on"]))
+    return {name: column[order] for name, column in together.items()}
 
 
 def _growth(plan: Diary, units: Columns, rng: np.random.Generator) -> list[Columns]:

@@ -100,6 +100,7 @@ def _bench_conventions(n: int, rng: np.random.Generator) -> Columns:
         "fills": rng.random(n) > 0.06,
         "weighed_dry": rng.random(n) < 0.05,
         "looks": np.where(rng.random(n) < 0.8, 0, 1),  # many batches are looked at as a whole
+        "spoilt": ~yes,
         "filling_rows": yes,
         "wet": yes,
         "volumes": yes,

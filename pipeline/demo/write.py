@@ -51,7 +51,8 @@ An invented farm
 
 This farm does not exist. Its name, people, strains, spawn lots and every number in these files were made
 up by a program that rolls seeded dice, and nothing here is a measurement or a recommendation. The ranges
-were chosen so that they look like those in print; do not quote them.
+were chosen so that they look like those in print; do not quote them. The seed was chosen, too: on this farm every
+planted truth lies in the interval that gillbook prints, where one in twenty would miss on a farm that nobody chose.
 
 batches.csv, fillings.csv, observations.csv and harvests/*.csv are what four notebooks might hold after nine
 months: some batches were weighed together, some cells were never filled in, some buckets are still going
