@@ -5,8 +5,8 @@ with 1 when the 80 % bands of a design's weeks, or of its sums of weeks, hold le
 the outlook is the best guess on fewer than ten of the twelve designs. The tests run a few farms.
 
 Each farm is looked back upon from its last day, as `outlook --list past` does: what is judged are the bands that it
-would have been given on each past day. Farms are drawn anew for each seed; a design's figure moves by chance by some
-1 point.
+would have been given on each past day. Farms are drawn anew for each seed; a design's figure moves by chance:
+with few farms a design by several points, for the weeks of a farm overlap.
 """
 
 from __future__ import annotations

@@ -214,7 +214,10 @@ def _notify_basis(as_of: date, found: Outlook, of_weeks: bool) -> None:
             "together, with a band of its own."
         )
     if found.few_past:
-        notify("So few past weeks prove little: the bands are as wide as simulated farms needed them.")
+        notify(
+            "So few past weeks prove little: the bands are not widened by the farm's own misses yet, and may be too "
+            "narrow."
+        )
     for each in _lacking(found):
         notify(each)
 
