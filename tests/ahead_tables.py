@@ -17,7 +17,7 @@ def ahead_tables(ledger: Ledger, as_of: date) -> dict[str, list[dict[str, Any]]]
     ahead = outlook(ledger, as_of, 4, Wanted(30.0, date(2026, 11, 25)))
     planned = trial(ledger.view(Query(as_of)), TrialQuery("spawn_form", "grain,sawdust", soaks=4))
     return {
-        **trace(ledger.view(Query(as_of)), TraceQuery(spawn_lot="GG-5")),
+        **trace(ledger.view(Query(as_of)), TraceQuery(spawn_lot="GG-7")),
         "outlook": ahead.weeks,
         "outlook_batches": ahead.batches,
         "outlook_past": ahead.past,
