@@ -31,7 +31,6 @@ COLOUR_WORDS: Mapping[str, str] = {
 MEANINGS: Mapping[str, str] = {
     "mass": "picked",
     "late": "picked late",
-    "unnoted": "cap stage not noted",
     "known": "known",
     "not-yet": "not known yet",
     "lost": "lost without a picking",

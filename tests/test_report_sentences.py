@@ -255,13 +255,14 @@ def test_late_picking_is_told_of_the_mass_with_a_stage_or_not_at_all() -> None:
     assert said(stages.sentence(month(months=none))).startswith("No cap stage was noted, so late picking is not known")
 
 
-def test_late_stages_have_one_colour_and_the_blank_one_another() -> None:
+def test_late_stages_have_one_colour_and_mass_without_a_stage_is_not_drawn() -> None:
     rows = [
         {"cap_stage": stage, "fresh_g": 1.0, "pickings": 1, "share_pct": 25.0}
+        | {"share_of_staged_pct": 100 / 3 if stage else None}
         for stage in ("turned_down", "flat", "turned_up", "")
     ]
     chart = charts(replace(month(stages=rows), late_from="flat"), "stages")["stages"]
-    assert [row["colour"] for row in chart.rows] == ["mass", "late", "late", "unnoted"]
+    assert [row["colour"] for row in chart.rows] == ["mass", "late", "late"]
 
 
 def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
