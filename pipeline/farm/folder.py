@@ -10,6 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
+from pipeline.farm.links import refuse_links_out
 from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, read_settings
 from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
@@ -93,9 +94,10 @@ def find_folder(given: Path | None, start: Path) -> Path:
 
 
 def open_farm(folder: Path) -> Farm:
-    """Return the farm with what its farm.toml says. Raises WrongRequest for a file that cannot be read or a wrong
-    value.
+    """Return the farm with what its farm.toml says. Raises WrongRequest for a file that cannot be read, a wrong value,
+    or a link out of the farm where gillbook writes.
     """
+    refuse_links_out(folder)
     path = folder / SETTINGS_FILE
     if not path.is_file():
         settings = default_settings()
