@@ -67,7 +67,7 @@ def test_the_flush_proposed_is_the_one_that_the_ledger_gives(tmp_path: Path) -> 
     folder = tmp_path / "demo"
     write_demo(folder)
     told = here("sheet", "--json", "--as-of", LAST_DAY, "--farm", folder).json
-    assert len(told) > 40
+    assert len(told) > 30
     assert len({row["flush_proposed"] for row in told}) > 2
     new = [(LAST_DAY, f"{at}.125", row["container"] or "", row["batch"]) for at, row in enumerate(told, start=1)]
     write_csv(folder / "harvests" / "new.csv", "picked_on,fresh_weight_g,container,batch", *new)
