@@ -25,7 +25,10 @@ def commands() -> list[list[str]]:
 def answers() -> list[tuple[list[str], str]]:
     """Each command of the README's answers, and what it says there."""
     block = README.split("```text\n$ ", 1)[1].split("```", 1)[0]
-    return [(shlex.split(line)[1:], said.strip()) for line, said in (one.split("\n", 1) for one in block.split("\n$ "))]
+    return [
+        (shlex.split(line)[1:], " ".join(said.split()))
+        for line, said in (one.split("\n", 1) for one in block.split("\n$ "))
+    ]
 
 
 def test_each_kind_of_answer_is_what_the_command_says(tmp_path: Path) -> None:
