@@ -82,7 +82,8 @@ def _run_commands(interrupts: Interrupts) -> None:
         # A question that was interrupted ends with 1 as well.
         if isinstance(ending.__context__, typer.Abort):
             sys.exit(INTERRUPTED)
-        if interrupts.pressed:
+        # A session that Ctrl-C ends says what it came to, and is done.
+        if interrupts.pressed and ending.code:
             raise KeyboardInterrupt from ending
         raise
     except Exception as problem:
