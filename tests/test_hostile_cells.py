@@ -67,15 +67,21 @@ def test_a_guarded_text_runs_nowhere_and_reads_back() -> None:
     assert [guarded(text) for text in HARMLESS] == list(HARMLESS)
 
 
+def container_named(at: int, text: str) -> str:
+    """A container's name that ends with the text, where it may: one with a comma is taken for several."""
+    return f"C{at}" if set(text) & set(",;") else f"C{at}{text}"
+
+
 def test_what_weigh_note_batch_and_fill_write_runs_in_no_spreadsheet_and_is_loaded_as_typed(farm) -> None:  # type: ignore[no-untyped-def]
     words = '[words.cap_stage]\n"=young" = "curled"\n[headings.harvests]\n"=1+1" = "note"\n'
     folder = farm(words, batches=BATCHES, fillings=FILLINGS)
     for at, text in enumerate(FORMULAS):
+        name = container_named(at, text)
         for words in (
             ("batch", f"N{at}{text}", "--on", "2026-01-02", *_each("strain", "substrate", "soak", "note", text=text)),
-            ("fill", f"C{at};{text}", "--batch", f"N{at}{text}", *_each("kind", "room", "note", text=text)),
-            ("weigh", f"C{at};{text}", "300", "--stage", "=young", "--picker", text, "--note", text),
-            ("note", f"C{at};{text}", "contaminated", "--cause", text, "--note", text),
+            ("fill", name, "--batch", f"N{at}{text}", *_each("kind", "room", "note", text=text)),
+            ("weigh", name, "300", "--stage", "=young", "--picker", text, "--note", text),
+            ("note", name, "contaminated", "--cause", text, "--note", text),
         ):
             said = here(*words, "--insist", "--farm", folder)
             assert said.code == 0, (words, said.err)
@@ -92,7 +98,7 @@ def test_what_weigh_note_batch_and_fill_write_runs_in_no_spreadsheet_and_is_load
         loaded = rows(folder, f"select {columns} from {table} where note is not null order by row")[-len(FORMULAS) :]
         named = columns.startswith("container")
         assert loaded == [
-            ((f"C{at};{text}",) if named else ()) + (text,) * (len(columns.split(",")) - named)
+            ((container_named(at, text),) if named else ()) + (text,) * (len(columns.split(",")) - named)
             for at, text in enumerate(FORMULAS)
         ]
     assert rows(folder, "select distinct cap_stage from harvests") == [("curled",)]
@@ -137,11 +143,11 @@ def test_the_tables_that_init_begins_run_in_no_spreadsheet(tmp_path: Path) -> No
     )
     said = gillbook("init", "--from", tmp_path / "mine.csv", tmp_path / "new", "--yes")
     assert said.code == 0, said.err
-    begun = [path for path in (tmp_path / "new").rglob("*.csv") if path.name != "mine.csv"]
-    assert len(begun) == 3
+    begun = [path for path in (tmp_path / "new").rglob("*.csv") if path.parent.name != "originals"]
+    assert sorted(path.name for path in begun) == ["batches.csv", "mine.csv", "observations.csv"]
     assert [runs(path.read_text(encoding="utf-8")) for path in begun] == [[], [], []]
     # The grower's own file is copied byte for byte: it is the record.
-    assert (tmp_path / "new/mine.csv").read_bytes() == (tmp_path / "mine.csv").read_bytes()
+    assert (tmp_path / "new/originals/mine.csv").read_bytes() == (tmp_path / "mine.csv").read_bytes()
 
 
 PATHS = (

@@ -24,7 +24,7 @@ INTERPLAY = "interplay"  # begins the names of the columns that the check adds
 @dataclass(frozen=True)
 class Interplay:
     """How far a pair lies apart at each label of a factor that is held alike, in the measure's unit. p: of labels
-    whose differences lie as far from each other where they are alike, adjusted for the pairs of labels.
+    whose differences lie as far from each other where they are alike, adjusted for the pairs of labels and the factors.
     """
 
     factor: str
@@ -47,7 +47,8 @@ def interplays(pair: Pair, sides: Sides) -> tuple[Interplay, ...]:
     if sides.split or pair.clusters:
         return ()
     own = replace(sides, others=())
-    return tuple(found for factor in pair.adjusted if (found := _interplay(own, factor, pair.adjusted)))
+    checks = [found for factor in pair.adjusted if (found := _interplay(own, factor, pair.adjusted))]
+    return tuple(replace(each, p=min(1.0, each.p * len(checks))) for each in checks)
 
 
 def _interplay(own: Sides, factor: str, factors: Sequence[str]) -> Interplay | None:

@@ -60,7 +60,7 @@ def write_csv(path: Path, records: Sequence[Mapping[str, object]], header: Seque
 
 def csv_lines(records: Sequence[Mapping[str, object]], header: Sequence[str]) -> Iterator[str]:
     """Yield the header and a line for each record. No cell of them runs in a spreadsheet."""
-    yield _line(header)
+    yield _line([guarded(name) for name in header])
     for each in records:
         record = guarded_row(each)
         yield _line([record[name] for name in header])
