@@ -172,7 +172,7 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
         "Foreseen in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, "
         "and the median was off by 1.90 kg on average."
     )
-    assert notes[1] == "1.50 kg of it would come from batches with a day of inoculation to come."
+    assert notes[1] == "Of all the weeks ahead, 1.50 kg would come from batches that are yet to be inoculated."
     young = [said(note) for note in outlook.notes(month(outlook=[week(batches_without_donors=2)]))]
     assert young[0].startswith("In 1 week some batches are in no figure")
 

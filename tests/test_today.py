@@ -103,7 +103,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_columns_and_types_are_the_contracts_and_rows_are_in_the_order_of_the_shelves(demo: Path) -> None:
     rows: list[dict[str, Any]] = here("today", "--json", "--as-of", "2026-05-20", "--farm", demo).json
-    assert {row["action"] for row in rows} == {"pick", "look", "end", "fill"}
+    assert {row["action"] for row in rows} == {"pick", "look", "open", "end", "fill"}
     table = contract("today")
     for row in rows:
         assert list(row) == list(table.names)
