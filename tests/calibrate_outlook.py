@@ -1,4 +1,4 @@
-"""Simulated farms through the code of the outlook: how often do its bands hold what comes, and is it the best guess?
+"""Simulated farms through the code of the outlook: how often its bands hold what comes, and how good a guess it is.
 
 Run as a script (`python -m tests.calibrate_outlook [FARMS [SEED]]`, from the folder above): it prints a table and exits
 with 1 when the 80 % bands of a design's weeks, or of its sums of weeks, hold less than 75 or more than 87 %, or when
@@ -69,12 +69,12 @@ class Done:
 
     @property
     def holds(self) -> bool:
-        """Do the 80 % bands hold as often as they must?"""
+        """Whether the 80 % bands hold as often as they must."""
         return LEAST <= self.held_weeks <= MOST and LEAST <= self.held_sums <= MOST
 
     @property
     def best(self) -> bool:
-        """Is the outlook nearer to what comes than both yardsticks, week by week and in sum?"""
+        """Whether the outlook is nearer to what comes than both yardsticks, week by week and in sum."""
         return self.crps[0] < min(self.crps[1:]) and self.crps_sums[0] < min(self.crps_sums[1:])
 
     def line(self) -> str:
@@ -91,7 +91,7 @@ HEADING = (
 
 
 def calibrate(design: Design, farms: int, seed: int) -> Done:
-    """How often do the bands hold on so many farms of this design, and how near are they to what comes?"""
+    """Return how often the bands hold on so many farms of this design, and how near they are to what comes."""
     rows = [_farm(design, seed + number) for number in range(farms)]
     held = [np.concatenate([row[0][which] for row in rows]) for which in range(3)]
     kg = np.concatenate([row[2] for row in rows]).mean()

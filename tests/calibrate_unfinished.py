@@ -120,7 +120,7 @@ class Done:
 
     @property
     def passes(self) -> bool:
-        """Does it keep the limits, with two errors of the simulation allowed for?"""
+        """Whether it keeps the limits, with two errors of the simulation allowed for."""
         most = max(map(abs, self.bias)) - 2 * self.error
         return most <= MOST_BIAS and min(self.coverage, self.level_coverage) >= LEAST_COVERAGE
 

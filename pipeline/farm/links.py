@@ -27,22 +27,15 @@ def refuse_links_out(folder: Path) -> None:
             )
 
 
-def _own_links(folder: Path) -> Iterator[Path]:
+def _own_links(folder: Path, within_own: bool = False) -> Iterator[Path]:
+    """The links among what gillbook writes in this folder; `within_own`: all that is in it."""
     try:
         entries = list(os.scandir(folder))
     except OSError:
         return
     for each in entries:
-        own_folder = each.name in OWN_FOLDERS
-        if each.is_symlink() and (own_folder or each.name.startswith(OWN_FILES)):
+        own = within_own or each.name in OWN_FOLDERS or each.name.startswith(OWN_FILES)
+        if own and each.is_symlink():
             yield Path(each.path)
-        elif own_folder:
-            yield from _links_within(each.path)
-
-
-def _links_within(folder: str) -> Iterator[Path]:
-    for above, folders, files in os.walk(folder):
-        for name in (*folders, *files):
-            path = os.path.join(above, name)
-            if os.path.islink(path):
-                yield Path(path)
+        elif own and each.is_dir():
+            yield from _own_links(Path(each.path), within_own=True)
