@@ -39,7 +39,10 @@ def interrupted(folder: Path, after_s: float, *words: str) -> tuple[int, str]:
     ) as process:
         time.sleep(after_s)
         os.kill(process.pid, signal.SIGINT)
-        said = process.communicate(timeout=60)[1].decode()
+        try:
+            said = process.communicate(timeout=60)[1].decode()
+        finally:
+            process.kill()  # one that goes on would be waited for without end
     return process.returncode, said
 
 

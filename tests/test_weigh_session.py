@@ -114,7 +114,14 @@ def test_a_line_that_is_doubtful_or_wrong_is_told_and_the_others_are_logged(fold
 
 def test_interrupted_it_tells_what_it_came_to(folder: Path) -> None:
     given = [sys.executable, "-c", RUN, "weigh", "--farm", str(folder), "--on", "2026-02-03"]
-    with subprocess.Popen(given, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as running:
+    with subprocess.Popen(
+        given,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        # Also where the tests were started to ignore Ctrl-C.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
+    ) as running:
         assert running.stdin is not None
         assert running.stdout is not None
         running.stdin.write("7 412\n")

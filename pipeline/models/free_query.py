@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +14,8 @@ from schemas.finding import OutOfReach, WrongRequest
 if TYPE_CHECKING:
     import duckdb
 
+# A query that is to end hears it between two of its steps only, so it is said again after so many seconds.
+STOP_EVERY = 0.1
 # What a query may take. Our choice, no source: a farm of a million pickings is summed up in a tenth of it.
 MEMORY = "1GB"
 ROWS_AT_MOST, LETTERS_AT_MOST, PORTION = 1_000_000, 200_000_000, 1_000
@@ -36,39 +37,49 @@ def free_query(ledger: Path, sql: str, seconds: float | None = None) -> FreeRows
     """
     import duckdb
 
-    with open_ledger(ledger, scratch=False) as con, _interrupted_after(con, seconds):
+    with open_ledger(ledger, scratch=False) as con:
         try:
             sql.encode("utf-8")
             statements = con.extract_statements(sql)
             if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
                 raise WrongRequest("query: one SELECT is allowed, and nothing else.")
             con.execute(f"set memory_limit = '{MEMORY}'; set lock_configuration = true")
-            cursor = con.execute(sql)
-            names = _distinct([column[0] for column in cursor.description or ()])
-            return FreeRows(names, [dict(zip(names, row, strict=True)) for row in _bounded(cursor)])
+            return _within(con, seconds, lambda: _rows(con, sql))
         except UnicodeEncodeError as problem:
             raise WrongRequest("query: that is not UTF-8 text. Type it anew.") from problem
         except duckdb.PermissionException as problem:
             raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
         except duckdb.OutOfMemoryException as problem:
             raise OutOfReach(f"query: takes more than {MEMORY[:-2]} GB of memory. Ask for less.") from problem
-        except duckdb.InterruptException as problem:
+        except TimeoutError as problem:
             raise OutOfReach(f"query: was not done in {seconds:g} seconds. Ask for less, or allow more.") from problem
         except duckdb.Error as problem:
             raise WrongRequest(f"query: {problem}") from problem
 
 
-@contextmanager
-def _interrupted_after(con: duckdb.DuckDBPyConnection, seconds: float | None) -> Iterator[None]:
-    """Stops what the connection is at when so many seconds have passed (None: never)."""
-    timer = threading.Timer(seconds or 0, con.interrupt)
-    timer.daemon = True
-    if seconds is not None:
-        timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
+def _within(con: duckdb.DuckDBPyConnection, seconds: float | None, query: Callable[[], FreeRows]) -> FreeRows:
+    """Run the query in a thread of its own: while DuckDB waits for its own threads, the one that called it hears no
+    Ctrl-C. Raises TimeoutError after so many seconds (None: never), and KeyboardInterrupt; the query has ended then.
+    """
+    with ThreadPoolExecutor(1) as thread:
+        running = thread.submit(query)
+        try:
+            return running.result(seconds)
+        finally:
+            _stop(con, running)
+
+
+def _stop(con: duckdb.DuckDBPyConnection, running: Future[FreeRows]) -> None:
+    """End what the connection is at, if it is at anything."""
+    while not running.done():
+        con.interrupt()
+        wait([running], STOP_EVERY)
+
+
+def _rows(con: duckdb.DuckDBPyConnection, sql: str) -> FreeRows:
+    cursor = con.execute(sql)
+    names = _distinct([column[0] for column in cursor.description or ()])
+    return FreeRows(names, [dict(zip(names, row, strict=True)) for row in _bounded(cursor)])
 
 
 def _bounded(cursor: duckdb.DuckDBPyConnection) -> Iterator[tuple[object, ...]]:
