@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import now, today
 from pipeline.cli.column_options import option_of, with_column_options
 from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption
-from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day, now
+from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day
 from pipeline.cli.show import notify, printable
 from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
@@ -62,7 +63,7 @@ def batch(
     from pipeline.logbook.book import Book, enter
 
     book = Book(open_the_farm(farm))
-    day = date.today() if on is None else entry_day("--on", on)
+    day = today() if on is None else entry_day("--on", on)
     typed = {column: text for column, text in columns.items() if text is not None} | _more(more)
     if names and batches not in (1, len(names)):
         raise WrongRequest(f"--batches {batches}: {len(names)} names are given. Leave one of the two out.")
@@ -187,7 +188,7 @@ def fill(
     if not containers or not batch:
         raise WrongRequest("fill: write the batch and the containers, like fill --batch B12 7 9 11-20.")
     book = Book(open_the_farm(farm))
-    units, cell_format = file_units(book, FILLINGS, date.today()), book.farm.conventions.cell_format
+    units, cell_format = file_units(book, FILLINGS, today()), book.farm.conventions.cell_format
     given = {
         column: parse_cell(cell_format, units, FILLINGS, option_of(FILLINGS, column), column, text)
         for column, text in columns.items()

@@ -13,6 +13,7 @@ from typing import Any, cast
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from pipeline.cli.clock import today
 from pipeline.cli.farm_access import RUN
 from pipeline.cli.parameters import lazy
 from schemas.finding import WrongRequest
@@ -50,6 +51,7 @@ COMMANDS = {
     "outlook": "outlook_command",
     "trial": "trial_command",
     "next-soak": "next_soak_command",
+    "doctor": "doctor_command",
 }
 
 
@@ -70,8 +72,9 @@ class Command(TyperCommand):
                 )
         self._refuse_twice(args)
         left = super().parse_args(ctx, args)
-        # Which farm is named is noted for what is read before that farm is opened.
+        # Which farm is named is noted for what is read before that farm is opened; and whether the day is the clock's.
         RUN.given = ctx.params.get("farm")
+        RUN.today = today() if "as_of" in ctx.params and ctx.params["as_of"] is None else None
         return left
 
     def _refuse_twice(self, args: Sequence[str]) -> None:

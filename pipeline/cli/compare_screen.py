@@ -215,7 +215,8 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
 
     measure = answer.query.measure
     notify(
-        f"Each soak counts once at a level: containers of one soak share its fate. not yet: left out, "
+        f"As of {answer.units.as_of}. Each soak counts once at a level: containers of one soak share its fate. "
+        "not yet: left out, "
         f"{not_yet(measure, answer.units)}. could show: what these soaks would show in 4 of 5 farms. "
         f"{TOGETHER}"
     )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 from typing import TYPE_CHECKING
 
+from pipeline.cli.clock import today
 from pipeline.cli.farm_access import timed
 from schemas.finding import Finding, OutOfReach
 from schemas.phrases import counted
@@ -25,7 +25,7 @@ def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit
     from pipeline.audit.saved import keep
 
     with timed("audit"):
-        found = audit(view, from_rows, date.today())
+        found = audit(view, from_rows, today())
     try:
         keep(farm.out, found)
     except OSError as problem:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import moment, now
 from pipeline.cli.farm_access import open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, spread
-from pipeline.cli.prompts import entry_day, now
+from pipeline.cli.prompts import entry_day
 from pipeline.cli.show import notify, printable
 from schemas.contract import INPUTS, contract
 from schemas.finding import WrongRequest
@@ -165,6 +166,6 @@ def confirm_change() -> None:
 def _undo(farm: Farm) -> None:
     from pipeline.logbook.edit import undo_edit
 
-    done = undo_edit(farm, now().isoformat(timespec="seconds"))
+    done = undo_edit(farm, moment())
     typer.echo(printable(f"Taken back: {done.file}, row {done.row} is again: {done.before}"))
     refreshed(farm)

@@ -7,10 +7,11 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.cli.clock import moment, now
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
@@ -24,11 +25,14 @@ if TYPE_CHECKING:
 
 @dataclass
 class RunSettings:
-    """What holds for the whole run: whether steps are shown, --farm as given, and the farm folder once it is found."""
+    """What holds for the whole run: whether steps are shown, --farm as given, the farm folder once it is found; and the
+    day as of which is told, where it comes from the clock.
+    """
 
     verbose: bool = False
     given: Path | None = None
     folder: Path | None = None
+    today: date | None = None
 
 
 RUN = RunSettings()
@@ -57,7 +61,7 @@ def open_the_farm(given: Path | None) -> Farm:
     farm = open_farm(RUN.folder)
     for each in farm.findings:
         notify(each.sentence())
-    for message in settle(farm, datetime.now().astimezone().isoformat(timespec="seconds")):
+    for message in settle(farm, moment()):
         notify(message)
     return farm
 
@@ -85,7 +89,7 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
 
     try:
         with timed("refresh"):
-            done = refresh(farm, datetime.now().astimezone().isoformat(timespec="seconds"), step)
+            done = refresh(farm, moment(), step)
     except Locked as problem:
         if strict or not farm.ledger.exists():
             raise
@@ -94,7 +98,7 @@ def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
         for message in manifest.messages if manifest else ():
             notify(message)
         return None
-    for message in (*done.messages, *_of_lost_entries(farm)):
+    for message in (*done.messages, *_of_lost_entries(farm), *_of_the_clock(farm)):
         notify(message)
     return done
 
@@ -107,6 +111,14 @@ def _of_lost_entries(farm: Farm) -> list[str]:
     return [lost_message(farm, lost)] if lost else []
 
 
+def _of_the_clock(farm: Farm) -> list[str]:
+    """Return what is said where the clock stands before the newest entry."""
+    from pipeline.logbook.clock_back import clock_back
+
+    said = clock_back(farm, now())
+    return [f"{said[0].upper()}{said[1:]} If not, set it."] if said else []
+
+
 @contextmanager
 def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[Ledger]:
     """Give the farm's ledger, brought up to date, for one step of reading; then say how much is set aside."""
@@ -114,9 +126,22 @@ def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[L
 
     done = refreshed(farm)
     with timed(step), opened(farm.ledger, farm.settings) as ledger:
+        _notify_newest_day(ledger)
         yield ledger
     if note_rejected:
         notify_rejected(done)
+
+
+def _notify_newest_day(ledger: Ledger) -> None:
+    """Say where rows lie after the day that the clock has, or long before it: figures as of that day lack the ones, and
+    take what ran at the other for ended.
+    """
+    from pipeline.models.newest_day import newest_day
+
+    if RUN.today is not None:
+        said = newest_day(ledger, RUN.today).sentence(RUN.today)
+        if said:
+            notify(said)
 
 
 def notify_rejected(done: Refreshed | None) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import moment
 from pipeline.cli.farm_access import open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, JsonOption
 from pipeline.cli.show import notify
@@ -70,7 +70,7 @@ def forget(
     from pipeline.ledger.forget import forget as give_up
 
     opened = open_the_farm(farm)
-    done = give_up(opened, file, datetime.now().astimezone().isoformat(timespec="seconds"))
+    done = give_up(opened, file, moment())
     copies = " and ".join(done.copies)
     print_sentences(
         f"{done.file} is given up.",

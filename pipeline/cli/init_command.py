@@ -5,12 +5,12 @@ from __future__ import annotations
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import today
 from pipeline.cli.options import as_option
 from pipeline.cli.show import notify
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
@@ -99,7 +99,7 @@ def _adopt(folder: Path | None, files: Sequence[Path], answers: Answers, yes: bo
     try:
         sources = source_files(home, files)
         ask = _ask if not yes and sys.stdin.isatty() else None
-        proposal = settle(sources, answers, date.today(), ask)
+        proposal = settle(sources, answers, today(), ask)
     except UnreadableFile as problem:
         raise OutOfReach(f"{problem} Nothing was written.") from problem
     text = settings_text(proposal)

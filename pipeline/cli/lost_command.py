@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption, JsonOption
-from pipeline.cli.prompts import ask_on_terminal, now
+from pipeline.cli.prompts import ask_on_terminal
 from pipeline.cli.show import notify, printable
 from schemas.finding import WrongRequest
 

@@ -55,6 +55,6 @@ def next_soak(
             ],
         )
         notify(
-            "In points of BE of every soak after: how much better the choice is expected to be. A model's guess, no "
-            f"evidence; before the records: {prior_text()}."
+            f"As of {read.day}. In points of BE of every soak after: how much better the choice is expected to be. "
+            f"A model's guess, no evidence; before the records: {prior_text()}."
         )

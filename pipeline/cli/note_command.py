@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import moment, now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption
-from pipeline.cli.prompts import ask_on_terminal, now, picking_day
+from pipeline.cli.prompts import ask_on_terminal, picking_day
 from pipeline.cli.show import notify, printable
 from pipeline.cli.weigh_command import show_taken_back
 from schemas.finding import WrongRequest
@@ -73,7 +74,7 @@ def note(
     if undo:
         if words or batch:
             raise WrongRequest("--undo takes back what was noted last; it goes alone.")
-        show_taken_back(take_back(opened, "note", now().isoformat(timespec="seconds")))
+        show_taken_back(take_back(opened, "note", moment()))
         return
     if not words or (len(words) == 1 and not batch):
         raise WrongRequest("note: write containers and an event, like 7 9 11-20 pins; or --batch B12 colonised.")

@@ -12,6 +12,7 @@ from typing import Annotated, get_type_hints
 
 import typer
 
+from pipeline.cli.clock import today
 from schemas.finding import WrongRequest
 
 FarmOption = Annotated[
@@ -94,7 +95,7 @@ def _fields_as_parameters(bundle: type) -> dict[str, inspect.Parameter]:
 
 def as_of_day(given: str | None) -> date:
     """Return the day of --as-of, today when none is given. Raises WrongRequest for a text that is no date."""
-    return date.today() if given is None else date_of("--as-of", given)
+    return today() if given is None else date_of("--as-of", given)
 
 
 def date_of(option: str, given: str, ahead: bool = False) -> date:
@@ -103,7 +104,7 @@ def date_of(option: str, given: str, ahead: bool = False) -> date:
     """
     from pipeline.logbook.typed_days import typed_day
 
-    return typed_day(option, given, date.today(), _date_order, ahead)
+    return typed_day(option, given, today(), _date_order, ahead)
 
 
 def _date_order() -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.clock import today
 from pipeline.cli.options import date_of
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
@@ -21,23 +22,18 @@ if TYPE_CHECKING:
     from pipeline.logbook.known_rows import Value
 
 
-def now() -> datetime:
-    """Return the present moment, with its time zone."""
-    return datetime.now().astimezone()
-
-
 def picking_day(on: str | None, option: str = "--on") -> date:
     """Return the day that is meant, today when none is given.
 
     Raises WrongRequest for a text that is no day, and for a day in the future.
     """
-    today = date.today()
     if on is None:
-        return today
+        return today()
     day = entry_day(option, on)
-    if day > today:
+    if day > today():
         raise WrongRequest(
-            f"{option} {on}: that day lies in the future; today is {today}. Write today or a day before it."
+            f"{option} {on}: that day lies in the future; today is {today()} by this computer's clock. "
+            "Write today or a day before it, or set the clock."
         )
     return day
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import now
 from pipeline.cli.edit_command import confirm_change
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption
-from pipeline.cli.prompts import now
 from pipeline.cli.show import print_sentences, printable
 from schemas.contract import contract
 from schemas.finding import WrongRequest

@@ -198,7 +198,8 @@ def _list(until: date, rows: ResultRows, json: bool) -> None:
 
     names = ("room", "position", "container", "batch", "last_picked_on", "last_weights_g")
     columns = [*(Column(name, name.replace("_", "\n", 1)) for name in names), Column("flush_proposed", "flush", 0)]
-    print_records(rows, columns, json, f"Nothing is running as of {until}.")
+    if print_records(rows, columns, json, f"Nothing is running as of {until}."):
+        notify(f"As of {until}, in the order of the shelves.")
 
 
 def _write(path: Path, text: str) -> None:

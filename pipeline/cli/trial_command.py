@@ -117,6 +117,7 @@ def trial(
             _show(found, only)
         elif not found.why_not:
             _show_plan(query, found)
+            notify(f"By the records as of {as_of}.")
         if paths:
             _write(paths, found, read.json)
 

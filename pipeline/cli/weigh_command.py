@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.clock import moment, now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption, spread
-from pipeline.cli.prompts import ask_on_terminal, now, picking_day
+from pipeline.cli.prompts import ask_on_terminal, picking_day
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 
@@ -120,7 +121,7 @@ def show(farm: Farm, logged: Logged) -> None:
 def _undo(farm: Farm) -> None:
     from pipeline.logbook.undo import take_back
 
-    show_taken_back(take_back(farm, "weigh", now().isoformat(timespec="seconds")))
+    show_taken_back(take_back(farm, "weigh", moment()))
 
 
 def show_taken_back(done: Sequence[TakenBack]) -> None:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.prompts import now, picking_day
+from pipeline.cli.clock import moment, now
+from pipeline.cli.prompts import picking_day
 from pipeline.cli.show import notify, printable
 from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, doubts_text
@@ -172,7 +173,7 @@ def _taken_back(book: Book, state: _State) -> tuple[_State, str]:
     if not state.tally.entries:
         raise WrongRequest("nothing of this session is left to undo; gillbook weigh --undo takes back earlier entries.")
     *before, last = state.tally.entries
-    take_back(book.farm, "weigh", now().isoformat(timespec="seconds"), last.entry)
+    take_back(book.farm, "weigh", moment(), last.entry)
     cell_format = book.farm.conventions.cell_format
     tally = replace(state.tally, entries=tuple(before))
     shown = f"Taken back: {last.assignment}, {written(last.weight_g, cell_format)} g. {tally.so_far}."

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from schemas.finding import OutOfReach
@@ -41,12 +42,41 @@ def _take(handle: int) -> bool:
     return True
 
 
-def _holder(path: Path) -> str:
+@dataclass(frozen=True)
+class Holder:
+    """Who holds a lock: the number of the process, whether on this computer, and since when; "" and None: not known."""
+
+    process: str = ""
+    machine: str = ""
+    since: str = ""
+
+    @property
+    def here(self) -> bool | None:
+        """Whether it is on this computer."""
+        return self.machine == _machine() if self.machine else None
+
+    def __str__(self) -> str:
+        return f"process {self.process} on {self.machine} since {self.since}" if self.process else "another process"
+
+
+def _noted(path: Path) -> Holder:
     try:
-        holder = json.loads(path.read_text(encoding="utf-8"))
-        return f"process {holder['process']} on {holder['machine']} since {holder['since']}"
+        noted = json.loads(path.read_text(encoding="utf-8"))
+        return Holder(str(noted["process"]), str(noted["machine"]), str(noted["since"]))
     except (OSError, ValueError, KeyError, TypeError):
-        return "another process"
+        return Holder()
+
+
+def holder(path: Path) -> Holder | None:
+    """Return who holds the lock file at `path`; None where nobody does. Raises OSError where it cannot be opened."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except FileNotFoundError:
+        return None
+    try:
+        return None if _take(handle) else _noted(path)
+    finally:
+        os.close(handle)
 
 
 def held(handle: int) -> bool:
@@ -102,13 +132,13 @@ def locked(path: Path, since: str, what: str = "The ledger", patience_s: float =
         ) from problem
     try:
         if not _wait(handle, patience_s):
-            raise Locked(f"{what} is locked by {_holder(path)}. Try again when it is done.")
+            raise Locked(f"{what} is locked by {_noted(path)}. Try again when it is done.")
         # Who holds it is noted for others' sake; on a full disk it is not.
         with suppress(OSError):
             os.lseek(handle, 0, os.SEEK_SET)
             os.truncate(handle, 0)
-            holder = {"process": os.getpid(), "machine": _machine(), "since": since}
-            os.write(handle, json.dumps(holder).encode())
+            noted = {"process": os.getpid(), "machine": _machine(), "since": since}
+            os.write(handle, json.dumps(noted).encode())
         yield
     finally:
         os.close(handle)

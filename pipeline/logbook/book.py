@@ -13,6 +13,7 @@ from pipeline.farm.folder import Farm
 from pipeline.farm.written_in import load_notes
 from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
+from pipeline.logbook.clock_back import clock_back
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
 from pipeline.logbook.entry_ids import new_entry_ids
@@ -22,6 +23,7 @@ from schemas.finding import OutOfReach
 
 # A file that another program keeps changing is tried so often.
 TRIES = 5
+CLOCK = "clock"
 
 
 @dataclass(frozen=True)
@@ -44,11 +46,14 @@ def doubts_text(doubts: Sequence[Doubt]) -> str:
 
 @dataclass
 class Book:
-    """The farm's files as last scanned. Their summaries are saved again where that is worth it."""
+    """The farm's files as last scanned. Their summaries are saved again where that is worth it. clock_confirmed: it was
+    said of a clock that stands before the newest entry that it is right.
+    """
 
     farm: Farm
     summaries: Summaries = field(default_factory=dict)
     opened: bool = False
+    clock_confirmed: bool = False
 
     def scan(self) -> Containers:
         """Return what the files say now."""
@@ -98,15 +103,23 @@ def enter(
             now = clock()
             with append.logbook_locked(book.farm, now.isoformat(timespec="seconds")):
                 planned = plan(now)
-                doubts = [each for each in planned.doubts if each.kind not in confirmed]
+                doubts = [*planned.doubts, *_clock_doubts(book, now)]
+                doubts = [each for each in doubts if each.kind not in confirmed]
                 if insist or not doubts:
                     with suppress(append.ChangedMeanwhile):
                         return write(planned, now)
                     break
             confirm(doubts)
             confirmed |= {each.kind for each in doubts}
+            book.clock_confirmed = book.clock_confirmed or CLOCK in confirmed
     name = planned.destination.name
     raise OutOfReach(f"{name} is being changed by another program again and again. Nothing was written.")
+
+
+def _clock_doubts(book: Book, now: datetime) -> list[Doubt]:
+    """Return the doubt that the clock stands before the newest entry, until it is answered."""
+    said = "" if book.clock_confirmed else clock_back(book.farm, now)
+    return [Doubt(CLOCK, said)] if said else []
 
 
 def open_doubts(destination: Destination) -> list[Doubt]:

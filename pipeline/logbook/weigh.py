@@ -149,8 +149,9 @@ def _doubts(
     for each in before:
         age = now_ms - (entry_time_ms(each.entry) or 0)
         if each.day == picking.day and each.weight_g == picking.weight.value and age < SAME_WITHIN_MS:
-            ago = "a moment" if age < 60_000 else "a minute"
-            found.append(Doubt("same again", f"the same, {assignment} {weight}, was logged {ago} ago"))
+            # Below 0 the clock was set back since.
+            ago = "already" if age < 0 else "a moment ago" if age < 60_000 else "a minute ago"
+            found.append(Doubt("same again", f"the same, {assignment} {weight}, was logged {ago}"))
             break
     return found
 
