@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench crash fuzz calibrate lineage picture lock clean
+.PHONY: demo test check bench crash fuzz calibrate lineage picture lock sbom oldest clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -55,10 +55,34 @@ picture: $(STAMP)
 
 # Versions with hashes, and no address to fetch them from: requirements.txt to use gillbook, -dev to work on it.
 LOCK = $(BIN)/uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11
-lock: $(STAMP)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+lock: $(BIN)/uv
 	$(LOCK) --output-file requirements.txt pyproject.toml
 	$(LOCK) --extra dev --constraint requirements.txt --output-file requirements-dev.txt pyproject.toml
+
+# What one installs who uses gillbook: each part with its version, licence and hashes' source, as CycloneDX.
+SBOM = sbom_out/gillbook.cdx.json
+sbom: $(BIN)/uv
+	$(PYTHON) -m venv --clear sbom_out/env
+	$(BIN)/uv pip install --quiet --python sbom_out/env --require-hashes --requirement requirements.txt
+	$(BIN)/uv tool run --quiet --from cyclonedx-bom cyclonedx-py environment --pyproject pyproject.toml --mc-type application \
+		--gather-license-texts --output-reproducible --output-file $(SBOM) sbom_out/env
+	@echo $(SBOM)
+
+# The lowest versions that pyproject.toml allows, in an environment of their own, and the tests that touch each of them.
+OLDEST = oldest_out/env/bin/python
+oldest: $(BIN)/uv
+	mkdir -p oldest_out
+	$(BIN)/uv pip compile --quiet --resolution lowest-direct --no-emit-index-url --no-header --no-annotate \
+		--output-file oldest_out/requirements.txt pyproject.toml
+	$(PYTHON) -m venv --clear oldest_out/env
+	$(BIN)/uv pip install --quiet --python $(OLDEST) --requirement oldest_out/requirements.txt
+	$(BIN)/uv pip install --quiet --python $(OLDEST) --no-deps --editable .
+	$(BIN)/uv pip install --quiet --python $(OLDEST) --constraint oldest_out/requirements.txt pytest openpyxl
+	$(OLDEST) -m pytest -p no:cacheprovider $(addprefix tests/test_,$(addsuffix .py,$(OLDEST_TESTS)))
+OLDEST_TESTS = worked_cases read workbooks_oldest report_command
+
+$(BIN)/uv: $(STAMP)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
 
 $(STAMP): requirements-dev.txt pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -67,4 +91,4 @@ $(STAMP): requirements-dev.txt pyproject.toml
 	touch $(STAMP)
 
 clean:
-	rm -rf .venv demo dist
+	rm -rf .venv demo dist sbom_out oldest_out

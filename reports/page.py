@@ -90,6 +90,7 @@ def render(month: Month) -> str:
         sources=sources(chapters),
         cautions=cautions(month),
         style=Markup(style),
+        licences=Markup(part("chart_licences.txt")),
         policy=policy([style], list(scripts.values())),
         specs=Markup(script_json(_specs(shown))),
         **{name: Markup(script) for name, script in scripts.items()},

@@ -64,9 +64,10 @@ def test_each_import_name_belongs_to_gillbook_alone(installed: Path, tmp_path: P
 def test_typed_marker_ships_in_each_package(installed: Path, tmp_path: Path) -> None:
     code = (
         "from importlib.resources import files; "
-        "print([files(n).joinpath('py.typed').is_file() for n in ('pipeline', 'reports', 'schemas')])"
+        "print([files(n).joinpath('py.typed').is_file() for n in ('pipeline', 'reports', 'schemas')], "
+        "files('reports').joinpath('chart_licences.txt').is_file())"
     )
-    assert run(installed / "python", "-c", code, cwd=tmp_path).strip() == "[True, True, True]"
+    assert run(installed / "python", "-c", code, cwd=tmp_path).strip() == "[True, True, True] True"
 
 
 def test_locked_versions_name_no_address() -> None:

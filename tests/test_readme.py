@@ -57,7 +57,9 @@ def test_every_command_is_in_the_readme() -> None:
     assert missing == set()
 
 
-@pytest.mark.parametrize("target", ["demo", "test", "check", "bench", "crash", "fuzz", "calibrate", "picture", "lock"])
+@pytest.mark.parametrize(
+    "target", ["demo", "test", "check", "bench", "crash", "fuzz", "calibrate", "picture", "lock", "sbom", "oldest"]
+)
 def test_make_targets_named_in_the_texts_exist(target: str) -> None:
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     assert re.search(rf"^{target}:", makefile, flags=re.MULTILINE)
