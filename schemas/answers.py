@@ -85,6 +85,8 @@ class ComparedMeasure(StrEnum):
     LOSSES = "losses"
     CULLED = "culled"
     LATE = "late"
+    KG = "kg"
+    G_PER_LITRE = "g-per-litre"
     MARGIN = "margin"
     MARGIN_PER_DAY = "margin-per-day"
 

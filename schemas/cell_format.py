@@ -42,7 +42,8 @@ class Conversion:
 @dataclass(frozen=True)
 class CellFormat:
     """How cells are written. `words`: per coded column, the farm's words (lower case, one _ for spaces and hyphens) and
-    the contract's; `conversions`: per column written in another unit.
+    the contract's, and per column of free text one spelling for another; `blanks`: per column of text, what a blank
+    cell stands for; `conversions`: per column written in another unit.
     """
 
     decimal_mark: str = "."
@@ -50,6 +51,7 @@ class CellFormat:
     date_order: str = ""
     blank_words: tuple[str, ...] = BLANK_WORDS
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    blanks: Mapping[str, str] = field(default_factory=dict)
     conversions: Mapping[str, Conversion] = field(default_factory=dict)
 
     @property

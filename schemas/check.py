@@ -165,7 +165,8 @@ def _judge(
     Columns repeat themselves, so each distinct text is judged once and the verdicts are dealt back.
     """
     name = each.name
-    free = each.type == "string" and not each.words
+    own = each.name in cell_format.words or each.name in cell_format.blanks
+    free = each.type == "string" and not each.words and not own
     if free and not (each.required and texts.null_count()) and not _any_blank_word(texts, cell_format):
         return [texts.alias(f"{name}:value")], []
     codes, raw = _distinct(texts)

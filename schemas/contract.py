@@ -229,6 +229,15 @@ def columns_with_role(*roles: ColumnRole) -> tuple[str, ...]:
 
 
 @cache
+def free_words(*tables: str) -> tuple[str, ...]:
+    """The columns of batches and fillings, or of these tables, that hold words of the grower's own by which containers
+    are compared. A name that two tables have comes once.
+    """
+    fields = [each for table in tables or (BATCHES, FILLINGS) for each in contract(table).fields]
+    return tuple(dict.fromkeys(each.name for each in fields if each.type == "string" and not each.words and each.role))
+
+
+@cache
 def inputs_hash() -> str:
     """Return one hash over the input contracts' text: another one means that they say something else."""
     digest = sha256()

@@ -109,7 +109,7 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
 @dataclass(frozen=True)
 class Finding:
     """One thing found: file, spreadsheet row (header = 1; 0 for the file as a whole), column, rule, level, value.
-    `place`: where that is in the grower's own words, where these differ.
+    `place`: where that is in the grower's own words, where these differ; `heading`: what the column is called there.
     """
 
     table: str
@@ -125,17 +125,20 @@ class Finding:
     waits_for: tuple[str, int] | None = None
     waiting: int = 0
     place: str = ""
+    heading: str = ""
 
     def sentence(self) -> str:
         """Return the finding as one would say it to the grower."""
-        where = self.file if not self.row else f"{self.file}, row {self.row}"
-        if self.column:
-            where += f", {self.column}"
-        where = self.place or where
+        where = self.place or self._place_as_it_is
         said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
         return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
+
+    @property
+    def _place_as_it_is(self) -> str:
+        where = self.file if not self.row else f"{self.file}, row {self.row}"
+        return f"{where}, {self.column}" if self.column else where
 
     def record(self) -> dict[str, object]:
         """Return the finding as one row of JSON or CSV."""
@@ -146,6 +149,8 @@ class Finding:
             "file": self.file,
             "row": self.row or None,
             "column": self.column or None,
+            "heading": self.heading or self.column or None,
+            "place": self.place or self._place_as_it_is,
             "rule": self.rule,
             "value": self.value,
             "message": self.message,

@@ -24,3 +24,10 @@ def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> st
     names = {each.lower().replace(" ", "_") if any_case else each: each for each in known}
     meant = nearest(given, tuple(names))
     return f" Did you mean {names[meant]}?" if meant else ""
+
+
+# What one oven test adds to a farm that knows no dry mass.
+ONE_OVEN_TEST = (
+    "One oven test adds BE, which compares containers of any size and fill: weigh a handful of the drained substrate, "
+    "dry it until it loses no more, weigh it again (gillbook mix dry does the sum)."
+)

@@ -38,11 +38,15 @@ def valued(raw: pl.Series, each: Field, cell_format: CellFormat) -> pl.DataFrame
         if conversion:
             frame = frame.with_columns(_converted(frame["text"], each, conversion).alias("text"))
         return frame.with_columns(_typed(pl.col("text"), each).alias("value"))
+    if each.name in cell_format.blanks:
+        frame = frame.with_columns(pl.col("plain").fill_null(cell_format.blanks[each.name]))
     if each.words:
         coded = _coded(pl.col("plain"), each, cell_format.words.get(each.name, {}))
         value = pl.coalesce(coded, pl.col("plain")) if "enum" in each.expect else coded
         return frame.with_columns(value.alias("value"))
-    return frame.with_columns(pl.col("plain").alias("value"))
+    own = cell_format.words.get(each.name, {})
+    value = pl.coalesce(_coded(pl.col("plain"), each, own), pl.col("plain")) if own else pl.col("plain")
+    return frame.with_columns(value.alias("value"))
 
 
 def _coded(plain: pl.Expr, each: Field, own: Mapping[str, str]) -> pl.Expr:

@@ -21,6 +21,7 @@ from recompute_groups import (
     fresh,
     grouped,
     late_pct,
+    per_container,
     ratio,
     stages_pct,
     total,
@@ -79,6 +80,7 @@ def flushes(farm: Farm, as_of: date, by: list[str]) -> list[dict[str, Cell]]:
                 "units_known": len(known),
                 "units_not_yet": len(members) - len(known),
                 "fresh_g": float(fresh(known, flush)),
+                "fresh_g_per_container": per_container(known, flush),
                 "share_pct": ratio(fresh(finished, flush), fresh(finished)),
                 "decline_vs_first": ratio(fresh(known, flush), fresh(known, 1), scale=1),
                 "pickings": len(sources),
@@ -132,6 +134,12 @@ def ratios_of(members: list[Unit]) -> dict[str, Cell]:
         "be_finished_clean_pct": efficiency(clean),
         "be_finished_batch_mean": sum(means) / len(means) if means else None,
         "yield_wet_pct": ratio(fresh(with_wet), total(unit.wet_kg for unit in with_wet) * 1000),
+        "fresh_g_per_container": per_container(finished),
+        "fresh_g_per_litre": ratio(
+            fresh(unit for unit in finished if unit.litres is not None),
+            total(unit.litres for unit in finished),
+            scale=1,
+        ),
         "spawn_rate_wet_pct": spawn_rate(
             members, lambda unit: unit.wet_kg, lambda row: row.numbers.get("substrate_wet_kg")
         ),

@@ -76,6 +76,8 @@ def parts_of(farm: Farm, unit: Unit, through: int, to_day: int | None) -> dict[s
             Fraction(unit.finished and not unit.pickings), Fraction(1), unit.finished or bool(unit.pickings)
         ),
         "culled": Part(culled(counted), gave, far),
+        "kg": Part(gave / 1000, unit.containers if len(unit.sizes) == 1 else None, far),
+        "g-per-litre": Part(gave, unit.litres, far),
         "margin": Part(gave, containers_of(unit), far),
         "margin-per-day": Part(total(each.grams for each in unit.pickings), container_days(unit), unit.finished),
         "late": Part(
@@ -90,9 +92,7 @@ def containers_of(unit: Unit) -> Fraction | None:
     """How many containers is it, if it has a day of inoculation: of a whole batch those listed, else those filled?"""
     if unit.inoculated_on is None:
         return None
-    if unit.container is not None:
-        return Fraction(1)
-    return Fraction(len(unit.filling_rows)) or unit.batch_row.numbers.get("containers_filled")
+    return unit.containers
 
 
 def container_days(unit: Unit) -> Fraction | None:

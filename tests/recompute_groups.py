@@ -65,6 +65,14 @@ def efficiency(members: list[Unit], *flushes: int) -> float | None:
     return ratio(fresh(counted, *flushes), total(unit.dry_kg for unit in counted) * 1000)
 
 
+def per_container(members: list[Unit], *flushes: int) -> float | None:
+    """What is fresh mass over containers in g, of those whose number is known? None where these are unlike."""
+    counted = [unit for unit in members if unit.containers is not None]
+    if len(set().union(*(unit.sizes for unit in counted))) != 1:
+        return None
+    return ratio(fresh(counted, *flushes), total(unit.containers for unit in counted), scale=1)
+
+
 def late_pct(pickings: Iterable[Picking], late_from: str) -> float | None:
     """What part of the mass with a cap stage, in %, was picked at the stage or an older one?"""
     return stages_pct(pickings, STAGES[STAGES.index(late_from) :])

@@ -42,6 +42,27 @@ class Unit:
     spawn_kg: Fraction | None
 
     @property
+    def containers(self) -> Fraction | None:
+        """How many containers is it: of a whole batch those listed, else those filled, if that is written?"""
+        if self.container is not None:
+            return Fraction(1)
+        return Fraction(len(self.filling_rows)) or self.batch_row.numbers.get("containers_filled")
+
+    @property
+    def sizes(self) -> set[tuple[str, Fraction | None]]:
+        """Of which kinds and litres are its containers? Of none that is listed: of an unwritten one."""
+        rows = self.filling_rows
+        found = {(row.words.get("kind", "").lower(), row.numbers.get("volume_l")) for row in rows}
+        return found or {("", None)}
+
+    @property
+    def litres(self) -> Fraction | None:
+        """How many litres do all its containers hold, if each has them written?"""
+        found = [row.numbers.get("volume_l") for row in self.filling_rows]
+        known = [each for each in found if each is not None]
+        return sum(known, Fraction(0)) if found and len(known) == len(found) else None
+
+    @property
     def lapsed(self) -> bool:
         """Is it treated as closed because nothing was entered for so long?"""
         return self.lapse_day is not None

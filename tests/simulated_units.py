@@ -22,6 +22,7 @@ SETTINGS = default_settings() | {
     "worthwhile_losses_points": 5.0,
     "worthwhile_culled_points": 5.0,
     "worthwhile_late_points": 5.0,
+    "worthwhile_kg_pct": 10.0,
 }
 
 

@@ -95,10 +95,17 @@ def test_an_entry_is_meant_by_its_id_and_weigh_does_not_miss_what_edit_removed(f
 
 def test_with_the_container_the_batch_follows(folder: Path) -> None:
     said = edit(folder, "8", "--on", "2026-03-05", "--set", "on=2026-02-05", "--yes")
-    assert (said.code, said.err) == (0, "On 2026-02-05 container 8 held batch A.\n")
+    held, stays = said.err.splitlines()
+    assert (said.code, held) == (0, "On 2026-02-05 container 8 held batch A.")
+    assert stays.startswith(
+        "Its flush stays 1, as it is written, and is not worked out anew. To change it: --set flush=N"
+    )
     assert lines(folder)[4] == "2026-02-05,200,8,A,1,,"
-    said = edit(folder, "8", "--on", "2026-02-05", "--set", "container=77", "--yes")
-    assert said.err.startswith("Container 77 was not filled before 2026-02-05")
+    said = edit(folder, "8", "--on", "2026-02-05", "--set", "on=2026-02-06", "--set", "flush=", "--yes")
+    assert "flush stays" not in said.err
+    assert lines(folder)[4] == "2026-02-06,200,8,A,,,"
+    said = edit(folder, "8", "--on", "2026-02-06", "--set", "container=77", "--yes")
+    assert said.err.startswith("Container 77 was not filled before 2026-02-06")
 
 
 def test_batches_fillings_and_observations_are_corrected_too(folder: Path) -> None:

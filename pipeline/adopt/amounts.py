@@ -83,10 +83,11 @@ def in_one_unit(text: str, unit: str, target: str) -> str | None:
     value = number_of(text)
     if value is None:
         return None
-    return _written(value * conversion(unit, target).factor)
+    return written_number(value * conversion(unit, target).factor)
 
 
-def _written(value: Fraction) -> str:
+def written_number(value: Fraction) -> str:
+    """Return this number with a neutral decimal mark, for the farm's own to be put in."""
     decimal = (Decimal(value.numerator) / Decimal(value.denominator)).quantize(FINE).normalize()
     return f"{decimal:f}".replace(".", NEUTRAL)
 
@@ -156,7 +157,7 @@ def _plain(block: Block, at: int, where: str, talk: Dialogue) -> Block:
     done = replace(block, rows=tuple(rows))
     if unit and not own:
         done = done.with_heading(at, f"{heading} ({unit})")
-    return done.with_column("Note of reading", notes) if any(notes) else done
+    return done.with_note("Note of reading", notes) if any(notes) else done
 
 
 def _sums_apart(block: Block, at: int, amounts: dict[BlockRow, WrittenAmount | None], talk: Dialogue) -> bool:
@@ -182,4 +183,4 @@ def _values(amount: WrittenAmount, usual: str | None, unit: str | None, apart: b
             source = own or usual
             total += value * conversion(source, unit).factor if source and unit else value
         values.append(total)
-    return [_written(each) for each in values] if apart else [_written(sum(values, Fraction(0)))]
+    return [written_number(each) for each in values] if apart else [written_number(sum(values, Fraction(0)))]

@@ -75,7 +75,7 @@ class Block:
     def _fits(self, column: str, at: int) -> bool:
         cells = self.column(at)
         if column in DATES and cells:
-            return not any(looks_number(cell) and float_or_none(cell) not in DAYS_OF_MONTH for cell in cells)
+            return not any(_no_day(cell) for cell in cells)
         if column == WEIGHT:
             return 2 * sum(map(looks_date, cells)) <= len(cells)
         return True
@@ -88,6 +88,14 @@ class Block:
         rows = tuple(replace(row, cells=(*row.cells, cell)) for row, cell in zip(self.rows, cells, strict=True))
         groups = (*self.groups, "") if self.groups else ()
         return replace(self, header=(*self.header, name), rows=rows, groups=groups)
+
+    def with_note(self, heading: str, cells: Sequence[str | None]) -> Block:
+        """Return the block with these notes: behind those of the column of this heading, where it has one."""
+        if heading not in self.header:
+            return self.with_column(heading, cells)
+        at = self.header.index(heading)
+        before = [row.cells[at] for row in self.rows]
+        return self.with_cells(at, ["; ".join(filter(None, both)) or None for both in zip(before, cells, strict=True)])
 
     def with_cells(self, at: int, cells: Sequence[str | None]) -> Block:
         """Return the block with other cells in one column."""
@@ -107,6 +115,11 @@ class Block:
         rows = tuple(replace(row, cells=tuple(row.cells[at] for at in keep)) for row in self.rows)
         groups = tuple(self.groups[at] for at in keep) if self.groups else ()
         return replace(self, header=tuple(self.header[at] for at in keep), rows=rows, groups=groups)
+
+
+def _no_day(cell: str) -> bool:
+    """Whether this cell is a number that is no day: 10.01.2026 has the marks of one, and is a day."""
+    return looks_number(cell) and not looks_date(cell) and float_or_none(cell) not in DAYS_OF_MONTH
 
 
 DAYS_OF_MONTH = tuple(map(float, range(1, 32)))

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pipeline.adopt.block import Block, BlockRow, event_of
 from pipeline.adopt.cells import looks_date
 from pipeline.adopt.dialogue import Dialogue
-from pipeline.adopt.unpivot import MADE_EVENT, MADE_NOTE, MADE_SEEN
+from pipeline.adopt.unpivot import EVENT_NOTE, MADE_EVENT, MADE_SEEN
 from schemas.trade_words import plain_word, trade_words
 
 
@@ -45,20 +45,21 @@ def _parted(block: Block, at: int, event: str, days: list[int] | None) -> Block:
     stands, likeliest first (None: in the cell itself).
     """
     of_batch = [place for name in ("batch", "container") if (place := block.find(name)) is not None]
+    cause = block.find("cause")
     rows: list[BlockRow] = []
     made: list[tuple[str | None, str | None, str | None]] = []
     for row in block.rows:
         cell = row.cells[at]
         says = cell and (days is None or plain_word(cell) in trade_words("yes"))
-        rows.append(row)
+        rows.append(row if not says or cause is None else _without(row, cause))
         made.append((None, None, None))
         if says:
             day = cell if days is None else next((row.cells[place] for place in days if row.cells[place]), None)
-            keys = tuple(cell if place in of_batch else None for place, cell in enumerate(row.cells))
+            keys = tuple(cell if place in (*of_batch, cause) else None for place, cell in enumerate(row.cells))
             rows.append(BlockRow(row.at, keys, block.header[at]))
             made.append((day, event, None if days is None else "day guessed"))
     done = replace(block, rows=tuple(rows))
-    for number, heading in enumerate((MADE_SEEN, MADE_EVENT, MADE_NOTE)):
+    for number, heading in enumerate((MADE_SEEN, MADE_EVENT, EVENT_NOTE)):
         cells = [each[number] for each in made]
         if heading in done.header:
             place = done.header.index(heading)
@@ -67,3 +68,8 @@ def _parted(block: Block, at: int, event: str, days: list[int] | None) -> Block:
         elif any(cells):
             done = done.with_column(heading, cells)
     return done.without([at])
+
+
+def _without(row: BlockRow, at: int) -> BlockRow:
+    """The row without the cell that goes with its event: why it ended."""
+    return replace(row, cells=(*row.cells[:at], None, *row.cells[at + 1 :]))

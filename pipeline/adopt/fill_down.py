@@ -48,14 +48,16 @@ def _batch_says(block: Block, column: str, batch: int | None) -> bool:
 def _filled(block: Block, at: int, column: str) -> tuple[list[str | None], int]:
     weight = block.find(WEIGHT)
     cells: list[str | None] = []
-    count, last = 0, None
+    count, last, last_at = 0, None, 0
     for row in block.rows:
         cell = row.cells[at]
         needed = column in ("batch", *OF_BATCH) or weight is None or row.cells[weight] is not None
-        if cell is None and last is not None and needed:
+        # A row of the same row of the sheet does not stand below it: what it lacks is not what that has.
+        if cell is None and last is not None and needed and row.at != last_at:
             cells.append(last)
             count += 1
         else:
             cells.append(cell)
-        last = cell or last
+        if cell:
+            last, last_at = cell, row.at
     return cells, count

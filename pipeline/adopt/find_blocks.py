@@ -14,6 +14,8 @@ from schemas.trade_words import plain_word, trade_words
 Line = Sequence[str | None]
 # A table that lies on its side has no more rows than this, for they are its headings: our choice, no source.
 FIELDS = 60
+# What may stand beside a unit below a heading.
+BESIDE_UNITS = ("wet", "dry", "fresh", "each", "nass", "trocken", "humide", "sec", "humedo", "seco", "umido")
 
 
 def filled(line: Line) -> list[str]:
@@ -127,18 +129,30 @@ def _head(rows: Sequence[Line], at: int, above_from: int) -> _Head:
     width = max(len(line) for line in rows)
     upper = _padded(rows[at], width)
     below = filled(rows[at + 1]) if at + 1 < len(rows) else []
-    if below and all(is_unit(cell) for cell in below):
+    if below and all(_unit_below(cell) for cell in below):
         units = _padded(rows[at + 1], width)
-        header = tuple(
-            f"{name} ({unit.strip('()[] ')})" if unit else name for name, unit in zip(upper, units, strict=True)
-        )
-        return _Head(at, at + 2, header)
+        return _Head(at, at + 2, tuple(map(_with_unit, upper, units)))
     if below and all(known(cell) or is_unit(cell) for cell in below) and not all(_padded(rows[at + 1], width)):
         return _two_rows(upper, _padded(rows[at + 1], width), at, at + 2)
     over = filled(rows[at - 1]) if at > above_from else []
     if 1 < len(over) < len(filled(rows[at])) and not any(cell.endswith(":") for cell in over):
         return _two_rows(_padded(rows[at - 1], width), upper, at - 1, at + 1)
     return _Head(at, at + 1, tuple(upper))
+
+
+def _unit_below(cell: str) -> tuple[str, str] | None:
+    """The unit in a cell below a heading, and the words beside it: "kg", "kg wet". None for a cell that is none."""
+    words = cell.strip("()[] ").split()
+    units = [word for word in words if is_unit(word)]
+    beside = [word for word in words if not is_unit(word)]
+    if len(units) != 1 or not all(plain_word(word) in BESIDE_UNITS for word in beside):
+        return (cell.strip("()[] "), "") if is_unit(cell) else None
+    return units[0], " ".join(beside)
+
+
+def _with_unit(heading: str, below: str) -> str:
+    unit = _unit_below(below)
+    return heading if unit is None else " ".join(filter(None, (heading, unit[1], f"({unit[0]})")))
 
 
 def _two_rows(upper: Sequence[str], lower: Sequence[str], first: int, end: int) -> _Head:

@@ -129,8 +129,8 @@ def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
     ranks: dict[tuple[str, str], int] = {}
     for words in dict.fromkeys((read.words or "weight", read.fewer)):
         for place, table, column, unit in _wordings().get(words, ()):
-            # Hours must be named: "soak" alone is no time.
-            if unit != "h" or read.unit == "h":
+            # Hours and shares must be named: "soak" alone is no time, "water" no moisture.
+            if unit not in ("h", "%") or read.unit == unit:
                 ranks.setdefault((table, column), place)
     for table in INPUTS:
         for each in contract(table).fields:

@@ -11,13 +11,11 @@ from pipeline.adopt.cells import InferredMarks, InferredSetting, filled, infer_d
 from pipeline.adopt.dialogue import Dialogue, Question
 from pipeline.adopt.headings import parse_heading
 from pipeline.adopt.matching import Hints, MatchedHeading, SheetMatch, match_sheet, middle
+from pipeline.adopt.own_words import Word, one_spelling, unknown_words
 from pipeline.adopt.sheets import SourceSheet
-from pipeline.farm.conventions import folded, folded_word
 from pipeline.farm.units import conversion, units_of
 from schemas.cell_format import DATE_ORDERS
 from schemas.contract import FILLINGS, HARVESTS, INPUTS, Field, contract
-from schemas.finding import nearest
-from schemas.trade_words import plain_word
 
 MARKS = (("decimal_mark", "."), ("thousands_mark", ""))
 # The settings that files may leave open.
@@ -44,16 +42,6 @@ class Answers:
         if question.option.startswith("--unit"):
             return replace(self, units={**self.units, question.name: answer}, taken=done)
         return replace(self, choices={**self.choices, question.name: answer}, taken=done)
-
-
-@dataclass(frozen=True)
-class Word:
-    """A word of a coded column that gillbook does not know. `ours`: what it may mean (None: nothing is near)."""
-
-    column: str
-    word: str
-    ours: str | None
-    where: str
 
 
 @dataclass(frozen=True)
@@ -105,7 +93,7 @@ def _propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue) ->
     return Proposal(
         tuple(matches),
         settings,
-        tuple(_unknown_words(matches, talk)),
+        (*unknown_words(matches, talk), *one_spelling(matches, talk)),
         (*questions, *unit_questions.values()),
         (*doubts, *_taken_units(matches), *_implied_fillings(matches)),
     )
@@ -220,33 +208,3 @@ def _implied_fillings(matches: Sequence[SheetMatch]) -> list[str]:
         for each in matches
         if FILLINGS in each.tables and HARVESTS in each.tables
     ]
-
-
-def _unknown_words(matches: Sequence[SheetMatch], talk: Dialogue) -> list[Word]:
-    """Return the words of coded columns that are not known, and what they mean where the grower agrees. Spellings that
-    differ in accents alone are one word.
-    """
-    found: dict[tuple[str, str], Word] = {}
-    for each in matches:
-        for one in each.matched:
-            column = _field(one)
-            if not column.words:
-                continue
-            for row, cell in each.sheet.column(one.at):
-                word = folded_word(cell)
-                if word in column.words or word in column.synonyms or not filled([cell]):
-                    continue
-                if (one.column, word) not in found:
-                    where = f"{each.sheet.called}, row {row}"
-                    ours = _meant(column, cell, where, talk)
-                    found[one.column, word] = Word(one.column, folded(cell), ours, where)
-    return list(found.values())
-
-
-def _meant(column: Field, cell: str, where: str, talk: Dialogue) -> str | None:
-    """The word of ours that this one means, if it may mean one and the grower agrees."""
-    plain = plain_word(cell).replace(" ", "_")
-    ours = column.guesses.get(plain) or nearest(plain, (*column.words, *column.guesses))
-    ours = column.guesses.get(ours, ours) if ours else None
-    text = f'"{cell}" ({where}): is that the {column.title.lower()} {ours}?'
-    return ours if ours and talk.agrees(f"word {plain}", text) else None

@@ -10,13 +10,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from pipeline.adopt.amounts import with_plain_amounts
-from pipeline.adopt.block import PICKED, Block, LeftOut
+from pipeline.adopt.block import Block, LeftOut
 from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.event_columns import with_event_rows
 from pipeline.adopt.fill_down import filled_down
 from pipeline.adopt.find_blocks import filled, find_blocks
 from pipeline.adopt.headings import parse_heading
 from pipeline.adopt.near_headings import with_meant_headings
+from pipeline.adopt.one_batch import with_one_batch
 from pipeline.adopt.proposal import IMPERIAL
 from pipeline.adopt.sections import with_facts, with_sheet_name, without_sections
 from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
@@ -24,8 +25,6 @@ from pipeline.adopt.unpivot import About, unpivoted
 
 # The folder of a farm in which straightened tables lie.
 FOLDER = "sheets"
-# The batch of all containers where none is named.
-ONE = "all"
 
 
 @dataclass(frozen=True)
@@ -52,22 +51,9 @@ def _names_batch(block: Block) -> bool:
 
 
 def _of_one_batch(found: _Found, talk: Dialogue) -> _Found:
-    """The table with one batch for all of its rows, where its containers are of no batch that anybody named."""
-    if found.block.find("container") is None or found.block.find(PICKED, "seen_on") is None:
-        return found
-    block = found.block
-    started, container = block.find("inoculated_on"), block.find("container")
-    if started is None or started == block.find(PICKED) or container is None:
-        if not talk.agrees("one batch", f'No batch is named anywhere. Count all as one batch, called "{ONE}"?'):
-            return found
-        names: list[str | None] = [ONE] * len(block.rows)
-    else:
-        text = f'No batch is named anywhere. Are containers with one day of "{block.header[started]}" one batch?'
-        if not talk.agrees("batch by day", text):
-            return found
-        days = {row.cells[container]: row.cells[started] for row in block.rows if row.cells[started]}
-        names = [row.cells[started] or days.get(row.cells[container]) or ONE for row in block.rows]
-    return _Found(found.grid, block.with_column("Batch", names), as_it_lies=False)
+    """The table with batches by day, or one for all, where that can be."""
+    block = with_one_batch(found.block, talk)
+    return found if block is None else _Found(found.grid, block, as_it_lies=False)
 
 
 def _of_file(grids: Sequence[SheetGrid], found: Sequence[_Found], names: dict[str, int]) -> list[SourceSheet]:

@@ -5,22 +5,26 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 
 from pipeline.adopt.amounts import in_one_unit, parse_amount
 from pipeline.adopt.block import Block, BlockRow, LeftOut, event_of, float_or_none, sums_others
-from pipeline.adopt.cells import ISO, filled, looks_date, looks_number
+from pipeline.adopt.cells import filled, looks_date, looks_number
+from pipeline.adopt.container_facts import container_name, facts_of_containers, with_container_facts
 from pipeline.adopt.days import PartialDay, iso, months_first, partial_day, whole_day, year_for
 from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.flush_heading import flush_heading
+from pipeline.adopt.guessed_days import days_later, order_of_days
 from pipeline.adopt.headings import parse_heading
 
 # Days that are taken where a sheet has none: from inoculation to the first flush, and from flush to flush. Our choice,
 # no source; asked, and noted in each row.
 TO_FIRST, TO_NEXT = 28, 14
+CONTAINER_NOTE = "container note"
 NONE = ("n/a", "na", "x", "none")
 NAME = re.compile(r"[^\W\d_]{0,10}[ .#-]?\d{1,4}[^\W\d_]?|[^\W\d_]")
-MADE_FLUSH, MADE_DAY, MADE_EVENT, MADE_SEEN, MADE_NOTE = "Flush", "Picked on", "Event", "Seen on", "Note of reading"
+MADE_FLUSH, MADE_DAY, MADE_EVENT, MADE_SEEN = "Flush", "Picked on", "Event", "Seen on"
+# Notes of how a picking, and an event, were read.
+MADE_NOTE, EVENT_NOTE = "Note of reading", "Note of event"
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,7 @@ def _made(block: Block, drop: Sequence[int], pickings_of: Callable[[BlockRow], l
                 weight = in_one_unit(weight, each.unit, "g") or weight
             made.append(replace(each, weight=weight))
     base = replace(block, rows=tuple(rows)).without(drop)
+    base = _with_notes_of_containers(base, made)
     columns = (
         ("Container", [each.container for each in made]),
         (MADE_DAY, [None if each.event else each.day for each in made]),
@@ -81,12 +86,22 @@ def _made(block: Block, drop: Sequence[int], pickings_of: Callable[[BlockRow], l
         (f"Weight ({unit})" if unit else "Weight", [each.weight for each in made]),
         (MADE_SEEN, [each.day if each.event else None for each in made]),
         (MADE_EVENT, [each.event for each in made]),
-        (MADE_NOTE, [each.note for each in made]),
     )
     for heading, cells in columns:
         if any(cells) or heading.startswith("Weight"):
             base = base.with_column(heading, cells)
+    notes = [each.note for each in made]
+    base = base.with_note(MADE_NOTE, notes) if any(notes) else base
     return replace(base, groups=())
+
+
+def _with_notes_of_containers(block: Block, made: Sequence[CellPicking]) -> Block:
+    """The block with its notes as those of containers, where one stands beside no picking."""
+    note = block.find("note")
+    if note is None or block.find("container") is None:
+        return block
+    alone = [row for row, each in zip(block.rows, made, strict=True) if row.cells[note] and not each.weight]
+    return replace(block, meant={**block.meant, block.header[note]: CONTAINER_NOTE}) if alone else block
 
 
 def _of_groups(block: Block, about: About, talk: Dialogue) -> Block | None:
@@ -115,12 +130,6 @@ def _of_groups(block: Block, about: About, talk: Dialogue) -> Block | None:
     return done.with_column("Container", containers)
 
 
-def container_name(label: str) -> str:
-    """Return the name without the word for the kind of container, where a number follows it."""
-    found = re.fullmatch(r"[^\W\d_]{3,}[ .#-]*(\d+\w*)", label.strip())
-    return found[1] if found else label.strip()
-
-
 def _of_flushes(block: Block, about: About, talk: Dialogue) -> Block | None:
     """A column for each flush, with or without its day beside it."""
     days: dict[int, int] = {}
@@ -143,6 +152,8 @@ def _of_flushes(block: Block, about: About, talk: Dialogue) -> Block | None:
             f"{since}, and {TO_NEXT} from flush to flush (a guess, noted in each row)?"
         )
         guess = guess if talk.agrees(f"days of flushes in {about.where}", text) else set()
+    known = [at for at in (*days.values(), inoculated) if at is not None]
+    order = order_of_days(block, known, about.where, about.imperial, talk) if guess else None
 
     def pickings_of(row: BlockRow) -> list[CellPicking]:
         found, before = [], row.cells[inoculated] if inoculated is not None else None
@@ -151,7 +162,7 @@ def _of_flushes(block: Block, about: About, talk: Dialogue) -> Block | None:
             day = row.cells[days[flush]] if flush in days else None
             noted = None
             if day is None and flush in guess and before and cell:
-                day = _later(before, TO_FIRST if flush == 1 else TO_NEXT)
+                day = days_later(before, TO_FIRST if flush == 1 else TO_NEXT, order)
                 noted = "day guessed" if day else None
             before = day or before
             if cell and float_or_none(cell) != 0 and filled([cell]):
@@ -161,11 +172,6 @@ def _of_flushes(block: Block, about: About, talk: Dialogue) -> Block | None:
         return found
 
     return _made(block, sorted({*days.values(), *weights.values()}), pickings_of, once=True)
-
-
-def _later(day: str, days: int) -> str | None:
-    """So many days after a day that is written year first. None for another day: its order is not known yet."""
-    return (date.fromisoformat(day[:10]) + timedelta(days)).isoformat() if ISO.fullmatch(day) else None
 
 
 def _of_days(block: Block, about: About, talk: Dialogue) -> Block | None:
@@ -234,6 +240,7 @@ def _of_containers(block: Block, about: About, talk: Dialogue) -> Block | None:
     day = dated[0] if dated else None
     if day is None or block.find("container") is not None or block.find("fresh_weight_g") is not None:
         return None
+    block, facts = facts_of_containers(block, day)
     across = [
         at
         for at, heading in enumerate(block.header)
@@ -255,7 +262,7 @@ def _of_containers(block: Block, about: About, talk: Dialogue) -> Block | None:
         ]
         return [each for each in found if each]
 
-    done = _made(block, [day, *across, *totals], pickings_of, once=False)
+    done = with_container_facts(_made(block, [day, *across, *totals], pickings_of, once=False), block, across, facts)
     empty = [row.at for row in block.rows if not pickings_of(row)]
     out = tuple(LeftOut(at, "", "has no weight") for at in empty)
     return replace(done, left_out=(*done.left_out, *out))

@@ -76,6 +76,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.ledger.places import with_places
+    from pipeline.ledger.spellings import spelling_findings
     from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
@@ -89,7 +90,8 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         audit = audited(view, farm, from_rows) if deep else None
         found += flush_findings(flush_rule(ledger))
         found += silent_findings(farm, silent_units(view))
-        found += missing_findings(missing_cells(view))
+        found += missing_findings(farm, missing_cells(view))
+        found += spelling_findings(ledger)
         found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)

@@ -28,7 +28,8 @@ class MeasureOptions:
         typer.Option(
             "--measure",
             metavar="MEASURE",
-            help="be; days (to pins) or colonised (days until it; of both with --to-day: the share by then); "
+            help="be; kg (per container) or g-per-litre, which need no dry mass; days (to pins) or colonised (days "
+            "until it; of both with --to-day: the share by then); "
             "next-flush (days from the flush before to flush K); decline (of flush K); losses; culled or late; "
             "margin (per container) or margin-per-day (per 100 container-days).",
         ),
@@ -172,7 +173,7 @@ def _show_overview(
     if json:
         print_json([row for each in found for row in each.pairs])
     else:
-        compare_screen.show_all(found, units)
+        compare_screen.show_all(found, units, measure.value)
         for refused in without_a_gap(units):
             notify(refused)
 

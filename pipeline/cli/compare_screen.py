@@ -12,7 +12,7 @@ from pipeline.cli.group_screen import TOGETHER
 from pipeline.cli.show import Column, notify, print_sentences, print_table
 from schemas.answers import Worth, answered
 from schemas.confidence import LEVEL, percent
-from schemas.phrases import counted, listed
+from schemas.phrases import ONE_OVEN_TEST, counted, listed
 
 if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
@@ -27,12 +27,12 @@ MOST_REFUSED = 5  # pairs without a verdict that are named one by one
 MOST_GUESSED = 2  # soaks without a name that are told one by one
 
 
-def show_all(found: Sequence[Overview], units: FarmUnits) -> None:
+def show_all(found: Sequence[Overview], units: FarmUnits, measure: str) -> None:
     """Print what holds of every factor that varies; of what has no verdict, why."""
     if not units.rows:
         _notify_no_batch(units)
     elif not found:
-        print_sentences("Nothing varies that has a figure, so there is nothing to compare.")
+        print_sentences(f"Nothing varies that has a figure, so there is nothing to compare.{_by_mass(units, measure)}")
     else:
         print_sentences(f"{found[0].measure}, as of {units.as_of}.", "")
         typer.echo("")
@@ -110,14 +110,14 @@ def show(answer: Comparison, levels_only: bool) -> None:
         _show_levels(rows, answer)
     if pairs and not levels_only:
         typer.echo("")
-        _show_pairs(pairs)
+        _show_pairs(pairs, answer.query.measure.decimals)
         typer.echo("")
         if answer.trend:
             show_trend(answer)
         _print_pair_sentences(pairs)
     elif not levels_only:
         sooner = "--through-flush 1" if answer.units.to_day is None else "an earlier --to-day"
-        print_sentences(_nothing_to_compare(rows, sooner))
+        print_sentences(_nothing_to_compare(rows, sooner) + _by_mass(answer.units, answer.query.measure.name))
     _notify_notes(answer, rows)
 
 
@@ -136,7 +136,8 @@ def _varies(answer: Comparison) -> str:
 
 
 def _show_levels(rows: Rows, answer: Comparison) -> None:
-    called = "share" if answer.query.measure.by_day else answer.query.measure.name
+    measure = answer.query.measure
+    called, decimals = "share" if measure.by_day else measure.name, measure.decimals
     print_table(
         rows,
         [
@@ -146,14 +147,14 @@ def _show_levels(rows: Rows, answer: Comparison) -> None:
             Column("units", "con-\ntainers", 0),
             Column("soaks_not_yet", "soaks\nnot yet", 0),
             Column("units_not_yet", "con-\ntainers\nnot yet", 0),
-            Column("estimate", f"{called}\n{rows[0]['unit']}", 1),
-            Column("low", f"{percent(LEVEL)}\nfrom", 1),
-            Column("high", f"{percent(LEVEL)}\nto", 1),
+            Column("estimate", f"{called}\n{rows[0]['unit']}", decimals),
+            Column("low", f"{percent(LEVEL)}\nfrom", decimals),
+            Column("high", f"{percent(LEVEL)}\nto", decimals),
         ],
     )
 
 
-def _show_pairs(rows: Rows) -> None:
+def _show_pairs(rows: Rows, decimals: int) -> None:
     unit = rows[0]["unit"]
     if len(rows) > MOST_PAIRS:
         rows = [row for row in rows if row["low"] is not None] or rows[:MOST_PAIRS]
@@ -163,11 +164,11 @@ def _show_pairs(rows: Rows) -> None:
             Column("level", "level"),
             Column("against", "against"),
             Column("soaks_split", "split\nsoaks", 0),
-            Column("difference", f"more by\n{unit}", 1),
-            Column("low", f"{percent(LEVEL)}\nfrom", 1),
-            Column("high", f"{percent(LEVEL)}\nto", 1),
+            Column("difference", f"more by\n{unit}", decimals),
+            Column("low", f"{percent(LEVEL)}\nfrom", decimals),
+            Column("high", f"{percent(LEVEL)}\nto", decimals),
             Column("shown_p", "p", whole=True),
-            Column("minimum_detectable", "could\nshow", 1),
+            Column("minimum_detectable", "could\nshow", decimals),
             Column("shown", "verdict", whole=True),
         ],
     )
@@ -209,6 +210,13 @@ def _nothing_to_compare(rows: Rows, sooner: str) -> str:
     return f"Only {measured[0]} has a figure, so there is nothing to compare.{young}"
 
 
+def _by_mass(units: FarmUnits, measure: str) -> str:
+    """What a farm without a dry mass can do: compare mass per container, and make one oven test."""
+    if measure != "be" or any(each.parts[measure].under for each in units.rows):
+        return ""
+    return f" No dry mass is written down, so there is no BE. --measure kg compares kg per container. {ONE_OVEN_TEST}"
+
+
 def _notify_notes(answer: Comparison, rows: Rows) -> None:
     from pipeline.compare.comparison import not_yet
     from pipeline.compare.wording import still_running
@@ -223,6 +231,10 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
     without = sum(row["units_without"] for row in rows)
     if without:
         notify(f"{_containers(without, 'adds', 'add')} nothing: {measure.without}.")
+    if answer.sizes:
+        from pipeline.compare.per_container import sizes_text
+
+        notify(sizes_text(answer.sizes))
     if answer.units_without_level:
         left_out = _containers(answer.units_without_level, "has", "have")
         notify(f"{left_out} no {answer.query.factor} written down: left out.")

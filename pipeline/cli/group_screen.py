@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 # Under every table that counts containers.
 TOGETHER = "A batch weighed together counts as one container."
+# What a strain is called that nobody wrote down.
+NOT_NAMED = "not named"
 # So many groups are named in a message: our choice, no source.
 MOST_NAMED = 3
 
@@ -43,12 +45,19 @@ def read_groups(
 def print_groups(query: Query, rows: Sequence[Row], columns: Sequence[Column], json: bool) -> bool:
     """Print the rows as JSON or as a plain table; True when a table was printed that notes may follow."""
     nothing = f"No batch is loaded as of {query.as_of}. Fill in batches.csv, or mend it: gillbook check."
-    return print_records(rows, [*(Column(name, name) for name in query.by), *columns], json, nothing)
+    shown = rows if json else with_names(rows, query.by)
+    return print_records(shown, [*(Column(name, name) for name in query.by), *columns], json, nothing)
+
+
+def with_names(rows: Sequence[Row], columns: Sequence[str]) -> Sequence[Row]:
+    """Return the rows as a screen shows them: a strain that nobody named says so."""
+    return [{**row, "strain": row["strain"] or NOT_NAMED} for row in rows] if "strain" in columns else rows
 
 
 def group_name(query: Query, row: Row) -> str:
     """Return what a row's group is called in a sentence."""
-    return " ".join(text_of(row, name) or "(blank)" for name in query.by) or "the farm"
+    blank = {"strain": NOT_NAMED}
+    return " ".join(text_of(row, name) or blank.get(name, "(blank)") for name in query.by) or "the farm"
 
 
 def with_limits(row: Row, name: str, low: str, high: str, decimals: int) -> str | None:

@@ -59,6 +59,7 @@ def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], js
         Column("units_known", "known", 0),
         Column("units_not_yet", "not\nyet", 0),
         Column("fresh_g", "fresh\nkg", 2, 0.001),
+        Column("fresh_g_per_container", "kg per\ncontainer", 2, 0.001),
         Column("share_pct", "share\n%", 1),
         Column("started", "of flush 1,\nper container", whole=True),
         Column("decline_gave", "where\nit came", 2),

@@ -7,14 +7,24 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.group_screen import MOST_NAMED, TOGETHER, group_name, notify_derived, print_groups, read_groups
+from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.group_screen import (
+    MOST_NAMED,
+    TOGETHER,
+    group_name,
+    notify_derived,
+    print_groups,
+    read_groups,
+    with_names,
+)
 from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
-from schemas.phrases import counted
+from schemas.phrases import ONE_OVEN_TEST, counted
 from schemas.result_rows import Row, number_of, whole_of
 
 if TYPE_CHECKING:
+    from pipeline.farm.folder import Farm
     from pipeline.models.missing_cells import MissingCell
     from pipeline.models.view import Query
 
@@ -38,29 +48,57 @@ def yields(
         rule = flush_rule(view)
         rows = measures.yields(view)
         missing = [cell for cell in missing_cells(view) if cell.number == "BE"]
-    if not print_groups(view.query, rows, _yield_columns(through_flush), read.json):
+    if not print_groups(view.query, rows, _yield_columns(rows, through_flush), read.json):
         return
     notify(
         f"As of {view.query.as_of}. known: flush {through_flush or 1} is over; open: of these, still running. BE: "
         f"fresh over dry substrate mass; finished: of containers that are closed or lapsed. {TOGETHER}"
     )
     notify_derived(rule, read.json)
+    _notify_by_mass(rows)
     _notify_lacking(view.query, rows)
-    _notify_missing(missing)
+    _notify_missing(open_the_farm(read.farm), missing)
 
 
-def _yield_columns(through_flush: int | None) -> list[Column]:
+def _yield_columns(rows: Sequence[Row], through_flush: int | None) -> list[Column]:
+    """The columns of the table: mass per container where a BE is missing of what has ended, in its place where no BE
+    is known at all.
+    """
+    by_mass = [row for row in rows if row["be_finished_pct"] is None and row["fresh_g_per_litre"] is not None]
+    of_mass = [Column("fresh_g_per_container", "kg per\ncontainer", 2, 0.001)] if _by_mass(rows) else []
+    of_mass += [Column("fresh_g_per_litre", "g per\nlitre", 1)] if by_mass else []
     through = [Column("be_pct", f"BE % 1\nto {through_flush}", 1)] if through_flush else []
+    of_be = [Column("be_flush1_pct", "BE %\nflush 1", 1), Column("be_finished_pct", "BE %\nfinished", 1), *through]
+    if _by_mass(rows) and not any(row["be_flush1_pct"] is not None for row in rows):
+        of_be = []
     return [
         Column("units", "con-\ntainers", 0),
         Column("units_known", "known", 0),
         Column("units_open", "open", 0),
         Column("fresh_g", "fresh\nkg", 2, 0.001),
-        Column("be_flush1_pct", "BE %\nflush 1", 1),
-        Column("be_finished_pct", "BE %\nfinished", 1),
-        *through,
+        *of_be,
+        *of_mass,
         Column("spawn_rate_wet_pct", "spawn\n% wet", 1),
     ]
+
+
+def _by_mass(rows: Sequence[Row]) -> bool:
+    """Whether a group that has ended gave no BE for want of a dry mass, but something that can be told by mass."""
+    masses = ("fresh_g_per_container", "fresh_g_per_litre")
+    return any(row["be_finished_pct"] is None and any(row[name] is not None for name in masses) for row in rows)
+
+
+def _notify_by_mass(rows: Sequence[Row]) -> None:
+    """Say what mass per container is, and what one oven test would add."""
+    if not _by_mass(rows):
+        return
+    unlike = sum(row["fresh_g_per_container"] is None and row["fresh_g_per_litre"] is not None for row in rows)
+    notify(
+        "Without a dry mass there is no BE. kg per container: of closed or lapsed containers alike in kind and litres; "
+        "gillbook compare FACTOR --measure kg compares it."
+        + (" Containers that are unlike have g per litre alone." if unlike else "")
+    )
+    notify(ONE_OVEN_TEST)
 
 
 def _notify_lacking(query: Query, rows: Sequence[Row]) -> None:
@@ -74,11 +112,17 @@ def _notify_lacking(query: Query, rows: Sequence[Row]) -> None:
         notify(f"Pickings set aside, which these figures lack: {', '.join(named)}{more}.")
 
 
-def _notify_missing(missing: Sequence[MissingCell]) -> None:
-    """Say which cells would give BE to more containers."""
+def _notify_missing(farm: Farm, missing: Sequence[MissingCell]) -> None:
+    """Say which cells, or columns, would give BE to more containers."""
+    from pipeline.ledger.missing_inputs import missing_once
+    from pipeline.ledger.places import Places
+
+    places = Places(farm)
+    missing = missing_once(places, missing)
     for cell in missing[:MOST_NAMED]:
-        place = f"{cell.file}, row {cell.row}, {cell.column_name}"
-        notify(f"No dry mass: {place} would give it to {counted(cell.units, 'container')}.")
+        place = places.of_cell(cell.table_name, cell.file, cell.row, cell.column_name)
+        column = "" if cell.row else "a column "
+        notify(f"No dry mass: {column}{place} would give it to {counted(cell.units, 'container')}.")
     if len(missing) > MOST_NAMED:
         notify(f"No dry mass: {len(missing) - MOST_NAMED} more cells. gillbook check lists them.")
 
@@ -141,12 +185,19 @@ def losses(by: ByOption = "substrate", *, read: ReadOptions) -> None:
 
 
 @spread
-def months(*, read: ReadOptions) -> None:
+def months(
+    weeks: Annotated[bool, typer.Option("--weeks", help="What was picked week by week and strain, instead.")] = False,
+    *,
+    read: ReadOptions,
+) -> None:
     """Tell, month by month, what was picked, what finished and what was inoculated: three things kept apart."""
     from pipeline.models import measures
 
     with read_groups(read, "all", "months") as view:
-        rows = measures.months(view)
+        rows = measures.weeks(view) if weeks else measures.months(view)
+    if weeks:
+        _show_weeks(view.query, rows, read.json)
+        return
     columns = [
         Column("month", "month"),
         Column("fresh_g", "picked\nkg", 2, 0.001),
@@ -163,3 +214,14 @@ def months(*, read: ReadOptions) -> None:
             f"As of {view.query.as_of}. BE of these: of the containers inoculated in the month that are closed or "
             f"lapsed. {TOGETHER}"
         )
+
+
+def _show_weeks(query: Query, rows: Sequence[Row], json: bool) -> None:
+    columns = [
+        Column("week", "week from"),
+        Column("strain", "strain"),
+        Column("fresh_g", "picked\nkg", 2, 0.001),
+        Column("pickings", "pickings", 0),
+    ]
+    if print_groups(query, rows if json else with_names(rows, ("strain",)), columns, json):
+        notify(f"As of {query.as_of}. Weeks begin on Monday; a strain without a picking in a week has a row of 0.")

@@ -69,7 +69,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
 
     settings, view = farm.settings, ledger.view(Query(as_of))
     tables, set_aside = report_tables.of_measures(view, first)
-    silent, missing = silent_findings(farm, silent_units(view)), missing_findings(missing_cells(view))
+    silent, missing = silent_findings(farm, silent_units(view)), missing_findings(farm, missing_cells(view))
     lost = lost_findings(farm, lost_entries(farm))
     tables |= report_tables.of_growth(view)
     tables |= report_tables.of_comparisons(ledger, as_of)

@@ -19,6 +19,7 @@ from pipeline.compare.measures import Measure
 from pipeline.compare.money import in_currency, smallest_margin, with_margins
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
+from pipeline.compare.per_container import OneSize, of_one_size, smallest_mass
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.trend import Trend, trend_of
@@ -53,7 +54,7 @@ class Comparison:
     """The answer to a query, its labels as the farm writes them. units_without_level: whose cell is blank; bases: how
     dry mass was found, where in several ways; smallest_effect: from which difference on it counts; money_a_point: what
     a point of BE brings per kg of dry substrate, None without a price; trend: over ordered amounts; unsure: by
-    level, why it has no figure.
+    level, why it has no figure; sizes: which containers are counted, where not all are alike.
     """
 
     query: ComparisonQuery
@@ -68,6 +69,7 @@ class Comparison:
     currency: str = ""
     trend: Trend | None = None
     unsure: Mapping[str, str] = field(default_factory=dict)
+    sizes: OneSize | None = None
 
 
 def not_yet(measure: Measure, units: FarmUnits) -> str:
@@ -91,7 +93,10 @@ def compare(
     query = replace(query, within=within, against=against)
     if query.measure.by_day and units.to_day is not None:
         rows = with_share_by(rows, of, query.measure.name, units.to_day, units.as_of)
+    rows, sizes = of_one_size(rows, of, query.measure)
     smallest_effect = number(settings, query.measure.smallest_effect)
+    if query.measure.of_containers:
+        smallest_effect = smallest_mass(rows, query.measure, settings)
     if query.measure.money:
         query = replace(query, measure=in_currency(query.measure, settings))
         rows = with_margins(rows, query.measure, settings)
@@ -115,6 +120,7 @@ def compare(
         money.currency,
         trend_of(levels, query),
         unsure,
+        sizes,
     )
 
 

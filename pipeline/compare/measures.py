@@ -15,7 +15,9 @@ class Measure:
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
     (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
     the farm's currency, with its prices (money.with_margins), and may lie below 0. most: a soak counts as soon as most
-    of its containers are far enough (design.MOST). less_is_better: which level to take.
+    of its containers are far enough (design.MOST). less_is_better: which level to take. decimals: how exactly it is
+    said. of_containers: over containers or their litres, so that what counts is a share of what they give
+    (per_container.smallest_mass); of_one_size: from containers alike in kind and litres (per_container.of_one_size).
     """
 
     name: str
@@ -35,6 +37,9 @@ class Measure:
     money: bool = False
     most: bool = False
     less_is_better: bool = False
+    decimals: int = 1
+    of_containers: bool = False
+    of_one_size: bool = False
 
     @property
     def between_flushes(self) -> bool:
@@ -54,6 +59,15 @@ MEASURES = {
         Measure(
             "be", "BE", "points", 100, "worthwhile_be_points", "gave more than", "gave less than", THROUGH,
             "no dry mass", by_flush=True, most=True,
+        ),
+        Measure(
+            "kg", "kg per container", "kg", 1, "worthwhile_kg_pct", "gave more than", "gave less than", THROUGH,
+            "of another kind or size, or their number is not written down",
+            by_flush=True, most=True, decimals=2, of_containers=True, of_one_size=True,
+        ),
+        Measure(
+            "g-per-litre", "g per litre of container", "g/L", 1, "worthwhile_kg_pct", "gave more than",
+            "gave less than", THROUGH, "no litres", by_flush=True, most=True, of_containers=True,
         ),
         Measure(
             "days", "days to pins", "days", 1, "worthwhile_days", "took longer to pins than", "had pins sooner than",

@@ -90,7 +90,7 @@ def _pair_row(result: PairResult, comparison: Comparison) -> Row:
         "reason": ". ".join(each.reason for each in stopped) or None,
         "next_step": ". ".join(each.next_step for each in stopped) or None,
         "held_equal": ", ".join(pair.adjusted) or None,
-        "by_label": "; ".join(by_label(each) for each in result.interplays) or None,
+        "by_label": "; ".join(by_label(each, comparison.query.measure) for each in result.interplays) or None,
         "differs_by": ", ".join(each.factor for each in result.interplays if each.differs) or None,
         "also_differed": "; ".join(also_differed(each, result) for each in result.differing) or None,
         "held_alike": "; ".join(within_text(stratum.within) for stratum in result.strata) or None,

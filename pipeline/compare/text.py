@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 from pipeline.compare import wording as words
 from pipeline.compare.adjusted import alike_text
@@ -65,23 +66,24 @@ def _cannot_tell(result: PairResult, comparison: Comparison) -> str:
 def _difference(result: PairResult, comparison: Comparison) -> str:
     pair, measure, judgement = result.pair, comparison.query.measure, result.judgement
     low, high = pair.limits or (0.0, 0.0)
+    said = partial(words.number, decimals=measure.decimals)
     least = f"{comparison.smallest_effect:g} {measure.unit}"
     better = pair.level if (judgement.direction is Direction.MORE) != measure.less_is_better else pair.against
     alike = f"With {alike_text(pair)} alike, " if pair.adjusted else _in_split(pair)
     if not judgement.direction.is_shown:
         return (
-            f"{alike}{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {words.number(low)} and "
-            f"{words.number(high, measure.unit)}, within the {least} that count: choose by cost and work."
+            f"{alike}{pair.level} and {pair.against}: {judgement.worth.value}. It lies between {said(low)} and "
+            f"{said(high, measure.unit)}, within the {least} that count: choose by cost and work."
         )
     more = judgement.direction is Direction.MORE
     near, far = (low, high) if more else (-high, -low)
-    said = (
-        f"{alike}{pair.level} {measure.more if more else measure.less} {pair.against}: by {words.number(near)} to "
-        f"{words.number(far, measure.unit)}, about {words.number(abs(pair.estimate.value))}."
+    sentence = (
+        f"{alike}{pair.level} {measure.more if more else measure.less} {pair.against}: by {said(near)} to "
+        f"{said(far, measure.unit)}, about {said(abs(pair.estimate.value))}."
     )
     parts = PACKAGES.get(comparison.query.factor)
     which = f" Which part of the {comparison.query.factor} it is, these records cannot tell." if parts else ""
-    return f"{said} {_worth(result, least, better)}{which}"
+    return f"{sentence} {_worth(result, least, better)}{which}"
 
 
 def _in_split(pair: Pair) -> str:
@@ -123,8 +125,9 @@ def _by_label(result: PairResult, comparison: Comparison) -> list[str]:
     found = []
     for each in result.interplays:
         if each.differs:
-            unit = comparison.query.measure.unit
-            values = [f"{words.number(value, unit)} with {words.label(label)}" for label, value in each.differences]
+            measure = comparison.query.measure
+            said = partial(words.number, unit=measure.unit, decimals=measure.decimals)
+            values = [f"{said(value)} with {words.label(label)}" for label, value in each.differences]
             what = f"{result.pair.level} less {result.pair.against} is not the same for each {title(each.factor)}"
             found.append(f"But {what}, more than by chance: {listed(values)}.")
     return found
@@ -138,9 +141,11 @@ def _offers(result: PairResult, comparison: Comparison) -> list[str]:
     return found
 
 
-def by_label(found: Interplay) -> str:
+def by_label(found: Interplay, measure: Measure) -> str:
     """Return the pair's difference at each label of a factor: "strain: grey 25.3, pink -4.1"."""
-    values = [f"{words.label(label)} {words.number(value)}" for label, value in found.differences]
+    values = [
+        f"{words.label(label)} {words.number(value, decimals=measure.decimals)}" for label, value in found.differences
+    ]
     return f"{title(found.factor)}: {', '.join(values)}"
 
 

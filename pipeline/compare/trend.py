@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from pipeline.compare import wording as words
 from pipeline.compare.confounding import held_against
@@ -72,12 +73,13 @@ def trend_sentence(found: Trend, query: ComparisonQuery) -> str:
     low, high = found.estimate.limits() or (0.0, 0.0)
     unit, what = query.measure.unit, title(found.factor)
     over = f"over all {what}s, {found.lowest:.3g} to {found.highest:.3g} {unit_of(found.factor)}"
-    fits = f"{words.number(low)} to {words.number(high, unit)}"
+    said = partial(words.number, decimals=query.measure.decimals)
+    fits = f"{said(low)} to {said(high, unit)}"
     if not found.is_shown:
         return f"No trend is shown {over}: with each {unit_of(found.factor)} more, anything from {fits} more fits."
     more = "rises" if low > 0 else "falls"
     near, far = (low, high) if low > 0 else (-high, -low)
     return (
-        f"There is a trend {over}: with each {unit_of(found.factor)} more it {more} by {words.number(near)} to "
-        f"{words.number(far, unit)}, about {words.number(abs(found.estimate.value))}."
+        f"There is a trend {over}: with each {unit_of(found.factor)} more it {more} by {said(near)} to "
+        f"{said(far, unit)}, about {said(abs(found.estimate.value))}."
     )

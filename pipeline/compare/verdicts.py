@@ -26,6 +26,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.compare import wording as words
@@ -252,7 +253,8 @@ def _too_wide(facts: Facts) -> Reason | None:
         return None
     low, high = facts.pair.limits
     unit, least = facts.measure.unit, facts.smallest_effect
-    fits = f"anything from {words.number(low)} to {words.number(high, unit)} fits"
+    said = partial(words.number, decimals=facts.measure.decimals)
+    fits = f"anything from {said(low)} to {said(high, unit)} fits"
     if low > 0 or high < 0:
         why = f"{fits}: whether it is by your {least:g} {unit} is open"
         return Reason("R7", why, enough_soaks(facts.pair, facts.together, least, unit), stops=False)

@@ -10,10 +10,10 @@ from schemas.phrases import counted, listed
 MOST_NAMED = 4  # soaks named one by one; more are counted
 
 
-def number(value: float, unit: str = "") -> str:
-    """Return a number with one decimal, and its unit: -0.04 is 0.0."""
-    shown = f"{value:.1f}"
-    shown = "0.0" if shown == "-0.0" else shown
+def number(value: float, unit: str = "", decimals: int = 1) -> str:
+    """Return a number with so many decimals, and its unit: -0.04 is 0.0."""
+    shown = f"{value:.{decimals}f}"
+    shown = shown.lstrip("-") if not float(shown) else shown
     return f"{shown} {unit}" if unit else shown
 
 

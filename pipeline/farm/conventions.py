@@ -10,12 +10,23 @@ from pipeline.farm.settings import Settings, parts, text, words
 from pipeline.farm.units import units_of
 from pipeline.farm.written_in import WrittenIn
 from schemas.cell_format import CellFormat
-from schemas.contract import INPUTS, Contract, contract
+from schemas.contract import INPUTS, Contract, contract, free_words
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
 
+# The columns whose words are the grower's own, and which comparisons go by.
+FREE_WORDS = free_words()
 # The settings that change how files are read: where one differs, all files are read anew.
-CONVENTION_KEYS = ("decimal_mark", "thousands_mark", "date_order", "blank_words", "headings", "words", "files")
+CONVENTION_KEYS = (
+    "decimal_mark",
+    "thousands_mark",
+    "date_order",
+    "blank_words",
+    "headings",
+    "words",
+    "strain",
+    "files",
+)
 
 
 @dataclass(frozen=True)
@@ -138,6 +149,7 @@ def read_conventions(settings: Settings) -> Conventions:
         text(settings, "date_order"),
         words(settings, "blank_words"),
         {column: _words(column, mapping) for column, mapping in own_words.items()},
+        {"strain": text(settings, "strain")} if text(settings, "strain") else {},
     )
     headings = {table: _headings(table, mapping) for table, mapping in parts(settings, "headings").items()}
     files = {name: _file_use(name, setting) for name, setting in parts(settings, "files").items()}
@@ -177,7 +189,10 @@ def _unit(where: str, table: str, column: str, unit: object) -> str | None:
 
 def _words(column: str, mapping: Mapping[str, object]) -> dict[str, str]:
     coded = {each.name: each.words for table in INPUTS for each in contract(table).fields if each.words}
-    words = coded[_known("words", column, tuple(coded), "column with words of its own")]
+    words = coded.get(_known("words", column, (*coded, *FREE_WORDS), "column with words of its own"))
+    if words is None:
+        # Free text: one spelling for another.
+        return {folded_word(name): str(word) for name, word in mapping.items()}
     return {
         folded_word(name): _known(f"words.{column}", str(word), words, "word of it") for name, word in mapping.items()
     }

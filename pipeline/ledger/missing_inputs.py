@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline.farm.folder import WORKBOOKS, Farm, TableFile, table_files
 from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
+from pipeline.ledger.places import Places
 from pipeline.models.missing_cells import MissingCell
 from pipeline.models.silent import SilentUnit
 from schemas.contract import OBSERVATIONS, contract
@@ -17,18 +19,18 @@ from schemas.phrases import counted
 
 OVEN = (
     "One oven test would do: weigh a handful of the drained substrate, dry it until it loses no more, weigh it again "
-    "(gillbook mix does the sum), and fill in the cell."
+    "(gillbook mix dry does the sum)."
 )
 FIXES = {
     "container": "Mend this row, which is set aside.",
-    "moisture_pct": OVEN,
+    "moisture_pct": f"{OVEN} Then fill in the cell.",
 }
 
 
-def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
-    """Return a finding for each cell that would make more numbers possible."""
-    found = []
-    for cell in cells:
+def missing_findings(farm: Farm, cells: Sequence[MissingCell]) -> list[Finding]:
+    """Return a finding for each cell that would make more numbers possible; of a column that a file lacks, one."""
+    places, found = Places(farm), []
+    for cell in missing_once(places, cells):
         each = contract(cell.table_name).field(cell.column_name)
         found.append(
             Finding(
@@ -41,10 +43,30 @@ def missing_findings(cells: Sequence[MissingCell]) -> list[Finding]:
                 value=None,
                 message=f"would give {counted(cell.units, 'container')} {cell.number}",
                 expected=each.description,
-                fix=FIXES.get(cell.column_name, "Fill in the cell."),
+                fix=FIXES.get(cell.column_name, "Fill in the cell.") if cell.row else _add_column(cell),
             )
         )
     return found
+
+
+def missing_once(places: Places, cells: Sequence[MissingCell]) -> list[MissingCell]:
+    """Return the cells, with those of a column that the file lacks as one, without a row."""
+    found: dict[object, MissingCell] = {}
+    for at, cell in enumerate(cells):
+        lacking = places.lacks(cell.table_name, cell.file, cell.column_name)
+        key = (cell.number, cell.file, cell.column_name) if lacking else at
+        before = found.get(key)
+        units = cell.units + (before.units if before else 0)
+        found[key] = replace(cell, row=0 if lacking else cell.row, units=units)
+    return list(found.values())
+
+
+def _add_column(cell: MissingCell) -> str:
+    test = f"{OVEN} " if cell.column_name == "moisture_pct" else ""
+    return (
+        f"{test}The file has no such column: add one, called {cell.column_name}; or say in farm.toml under "
+        f"[headings.{cell.table_name}] which it is."
+    )
 
 
 def silent_findings(farm: Farm, units: Sequence[SilentUnit]) -> list[Finding]:

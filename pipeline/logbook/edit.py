@@ -80,7 +80,7 @@ def plan_change(book: Book, found: FileRow, values: Mapping[str, Value | None]) 
     shape = replace(summary.shape, alike=found.cell(DAYS.get(found.source.table, "")) or summary.shape.alike)
     destination = Destination(found.source.table, found.source.name, found.source.path, shape, found.version)
     texts = texts_of(book.farm, destination, {name: value for name, value in wanted.items() if value is not None})
-    return EditPlan(found, {**dict.fromkeys(wanted, ""), **texts}, doubts=tuple(doubts))
+    return EditPlan(found, {**dict.fromkeys(wanted, ""), **texts}, doubts=(*doubts, *_flush_stays(found, wanted)))
 
 
 def _with_batch(
@@ -101,6 +101,18 @@ def _with_batch(
     if "batch" in values or not found.cell("batch") or held.batch == unguarded(found.cell("batch")):
         return values, []
     return {**values, "batch": held.batch}, [f"On {day} container {container} held batch {held.batch}."]
+
+
+def _flush_stays(found: FileRow, values: Mapping[str, Value | None]) -> list[str]:
+    """What is said of a flush that is written in the row, where its day or container changes."""
+    moved = {"container", "batch", DAYS.get(found.source.table, "")} & set(values)
+    flush = found.cell("flush") if "flush" in found.table.at else ""
+    if not moved or not flush or "flush" in values:
+        return []
+    return [
+        f"Its flush stays {flush}, as it is written, and is not worked out anew. To change it: --set flush=N; blank "
+        "(--set flush=), it follows from the days between pickings."
+    ]
 
 
 def plan_removal(found: FileRow) -> EditPlan:

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from schemas.contract import BATCHES, FILLINGS, INPUTS, Field, contract
+from schemas.contract import BATCHES, FILLINGS, INPUTS, Field, contract, free_words
 
 # {columns of TABLE as ALIAS} and the others of EXPANSIONS; {keys of group_by} is filled once it is known: see grouped.
 PLACEHOLDER = re.compile(r"\{([a-z ]+?) of (\w+)(?: as (\w+))?\}")
@@ -89,6 +89,8 @@ def _row_rules(_: str, __: str) -> list[str]:
 EXPANSIONS: Mapping[str, Callable[[str, str], list[str]]] = {
     "columns": lambda table, alias: _of(alias, contract(table).names),
     "recipe": lambda table, alias: _of(alias, (each.name for each in contract(table).fields if each.recipe)),
+    "free words": lambda table, alias: _of(alias, free_words(table)),
+    "names of free words": lambda table, _: [f"'{name}'" for name in free_words(table)],
     "stage columns": lambda table, alias: _of(alias, stage_columns(table)),
     "stage types": _types,
     "cells": _cells,

@@ -55,7 +55,8 @@ class ComparedUnit:
     """A unit: its soak (see soak_key of batches.sql), the text of each of its cells by column (blank where it has
     none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
     it stands to its pins and to being colonised; empty without a day of inoculation. start: None without that
-    day, or a number of containers. pickings, pickings_derived: how many it had, and those with a blank flush.
+    day, or a number of containers. size: kind and litres of its containers, see unit_sizes.sql. pickings,
+    pickings_derived: how many it had, and those with a blank flush.
     """
 
     unit: str
@@ -66,6 +67,7 @@ class ComparedUnit:
     parts: Mapping[str, MeasureParts] = field(default_factory=dict)
     waits: Mapping[str, UnitWait] = field(default_factory=dict)
     start: UnitStart | None = None
+    size: str = ""
     pickings: int = 0
     pickings_derived: int = 0
 
@@ -134,6 +136,7 @@ def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
         UnitStart(record["start_containers"], record["start_spawn_g"], record["start_dry_g"])
         if record["start_containers"]
         else None,
+        record["size"] or "",
         record["pickings"],
         record["pickings_derived"],
     )

@@ -69,6 +69,17 @@ def months(view: LedgerView) -> ResultRows:
     return _in_columns(view, "months")
 
 
+def weeks(view: LedgerView) -> ResultRows:
+    """What was picked in each week from the farm's first month to the as-of day, one record per week and strain
+    (contract `weeks`).
+    """
+    found = view.records("months")
+    if not found:
+        return []
+    view.set_variables(month_first=date.fromisoformat(f"{found[0]['month']}-01"), month_last=view.query.as_of)
+    return _in_columns(view, "weeks")
+
+
 def last_day(first: date) -> date:
     """Return the day that ends the month which `first` begins."""
     return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)

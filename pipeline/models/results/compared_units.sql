@@ -5,10 +5,11 @@
 -- colonised (unit_pinning, unit_colonising); null without a day of inoculation. holes: with which it went into the flush
 -- asked for (unit_holes); null where nothing says so. margin_over, margin_per_day_over: g, which prices turn into money
 -- (pipeline/compare/money.py); margin_per_day counts the whole cycle, over container-days with the days that a place
--- stands empty after it. start_*: what starting it took. pickings_derived: those with a blank flush cell.
+-- stands empty after it. kg_*, g_per_litre_*: over containers, null where those of a batch weighed together are unlike,
+-- and over litres; size: see unit_sizes. start_*: what starting it took. pickings_derived: those with a blank flush cell.
 -- Grain: one row per unit.
--- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_starts,
---     unit_states, unit_waits, units
+-- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_sizes,
+--     unit_starts, unit_states, unit_waits, units
 -- writes: nothing
 with picked as (
     select
@@ -100,6 +101,13 @@ select
         0
     )::double as margin_per_day_under,
     t.finished as margin_per_day_resolved,
+    coalesce(p.fresh_g, 0)::double / 1000 as kg_over,
+    case when a.size is not null then a.containers end::double as kg_under,
+    t.far_enough as kg_resolved,
+    coalesce(p.fresh_g, 0)::double as g_per_litre_over,
+    a.litres::double as g_per_litre_under,
+    t.far_enough as g_per_litre_resolved,
+    a.size,
     z.containers::double as start_containers,
     t.spawn_g::double as start_spawn_g,
     t.dry_g::double as start_dry_g,
@@ -113,6 +121,7 @@ select
 from followed as t
 inner join batches as b on b.line = t.batch_line
 inner join unit_groups as ug on ug.unit = t.unit
+inner join unit_sizes as a on a.unit = t.unit
 left join picked as p on p.unit = t.unit
 left join last_flush as l on l.unit = t.unit
 left join pins as w on w.unit = t.unit

@@ -1,12 +1,16 @@
 -- What did each group of units give, and how much of it is known yet? Masses in g, ratios in %. Sums over sums
--- throughout; be_finished_batch_mean is the one mean of ratios, and is named so.
+-- throughout; be_finished_batch_mean is the one mean of ratios, and is named so. Mass per container is null where
+-- containers are unlike.
 -- Grain: one row per group.
--- reads: batches, unit_groups, unit_pickings, unit_rejected, unit_states
+-- reads: batches, unit_groups, unit_pickings, unit_rejected, unit_sizes, unit_states
 -- writes: nothing
 with found as (
     select
         g.group_id,
         s.*,
+        z.containers,
+        z.size,
+        z.litres,
         s.known_through >= getvariable('through') as known,
         s.known_through >= 1 as known_first,
         s.dry_g is not null as weighed,
@@ -15,6 +19,7 @@ with found as (
     from unit_groups as g
     inner join unit_states as s on s.unit = g.unit
     inner join batches as b on b.line = s.batch_line
+    inner join unit_sizes as z on z.unit = s.unit
 ),
 sums as (
     select
@@ -36,6 +41,15 @@ sums as (
         sum(dry_g) filter (where finished and weighed and not contaminated_before_pick) as clean_dry,
         sum(fresh_g) filter (where finished and wet_g is not null) as wet_fresh,
         sum(wet_g) filter (where finished and wet_g is not null) as wet_wet,
+        sum(fresh_g) filter (where finished and containers is not null) as contained_fresh,
+        sum(containers) filter (where finished) as contained_in,
+        coalesce(
+            count(distinct size) filter (where finished and containers is not null) = 1
+            and bool_and(size is not null) filter (where finished and containers is not null),
+            false
+        ) as alike,
+        sum(fresh_g) filter (where finished and litres is not null) as litres_fresh,
+        sum(litres) filter (where finished) as litres,
         sum(fresh_g_through) filter (where known and weighed) as through_fresh,
         sum(dry_g) filter (where known and weighed) as through_dry,
         sum(fresh_g_through) filter (where known and weighed and not contaminated_before_pick) as through_clean_fresh,
@@ -113,6 +127,8 @@ select
     100 * s.clean_fresh::double / nullif(s.clean_dry::double, 0) as be_finished_clean_pct,
     100 * m.mean_ratio as be_finished_batch_mean,
     100 * s.wet_fresh::double / nullif(s.wet_wet::double, 0) as yield_wet_pct,
+    case when s.alike then s.contained_fresh::double / nullif(s.contained_in::double, 0) end as fresh_g_per_container,
+    s.litres_fresh::double / nullif(s.litres::double, 0) as fresh_g_per_litre,
     100 * coalesce(
         s.spawn_over_wet::double / nullif(s.wet_under_spawn::double, 0),
         w.spawn_over_wet::double / nullif(w.wet::double, 0)

@@ -1,0 +1,48 @@
+-- How is each of the grower's own words written, by which containers are compared, in how many rows, and where first?
+-- Grain: one row per table, column and spelling.
+-- reads: batches, fillings
+-- writes: nothing
+select
+    'batches' as table_name,
+    column_name,
+    word,
+    count(*) as cells,
+    arg_min(file, (file, row)) as file,
+    arg_min(row, (file, row)) as row
+from (
+    select
+        b.file,
+        b.row,
+        unnest([
+        {names of free words of batches}
+        ]) as column_name,
+        unnest([
+        {free words of batches as b}
+        ]) as word
+    from batches as b
+)
+where word is not null
+group by column_name, word
+union all
+select
+    'fillings',
+    column_name,
+    word,
+    count(*),
+    arg_min(file, (file, row)),
+    arg_min(row, (file, row))
+from (
+    select
+        f.file,
+        f.row,
+        unnest([
+        {names of free words of fillings}
+        ]) as column_name,
+        unnest([
+        {free words of fillings as f}
+        ]) as word
+    from fillings as f
+)
+where word is not null
+group by column_name, word
+order by table_name, column_name, word
