@@ -5,6 +5,7 @@ Vectorised: each distinct text of a column is judged once; only faulty cells are
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import cast
@@ -268,7 +269,7 @@ def _findings(frame: pl.DataFrame, fired: list[_Mask]) -> pl.DataFrame:
 def check_header(columns: list[str], contract: Contract, file: str, row: int = 1) -> list[Finding]:
     """Return the findings on a file's header. One of level set_aside means that it cannot be read as this table."""
     found = []
-    for name in dict.fromkeys(name for name in columns if name and columns.count(name) > 1):
+    for name in (name for name, times in Counter(columns).items() if name and times > 1):
         found.append(make_finding(contract, file, row, name, "duplicate_column", "set_aside"))
     unknown = [name for name in columns if name and name not in contract.names]
     for each in contract.fields:

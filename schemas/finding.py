@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from schemas.contract import Contract, Field
+from schemas.unseen import seen
 
 # From worst to mildest. error: found by the audit in the ledger as loaded. waiting: set aside only because a parent row
 # is. missing: a cell that would tell more.
@@ -110,6 +111,7 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
 class Finding:
     """One thing found: file, spreadsheet row (header = 1; 0 for the file as a whole), column, rule, level, value.
     `place`: where that is in the grower's own words, where these differ; `heading`: what the column is called there.
+    `like_it`: how many more of its kind in this file are not listed.
     """
 
     table: str
@@ -126,14 +128,17 @@ class Finding:
     waiting: int = 0
     place: str = ""
     heading: str = ""
+    like_it: int = 0
 
     def sentence(self) -> str:
         """Return the finding as one would say it to the grower."""
         where = self.place or self._place_as_it_is
         said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
+        fix = f"{_without_unseen(self.value)}{self.fix}"
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
-        return f"{where}: {said}{stop} {self.fix}" + (f" {wait} for it." if self.waiting else "")
+        alike = f" And {self.like_it:,} like it." if self.like_it else ""
+        return f"{where}: {said}{stop} {fix}" + (f" {wait} for it." if self.waiting else "") + alike
 
     @property
     def _place_as_it_is(self) -> str:
@@ -159,12 +164,23 @@ class Finding:
             "rows_waiting": self.waiting,
             "waits_for_file": file,
             "waits_for_row": row,
+            "like_it": self.like_it,
         }
 
 
 def _shown(value: str) -> str:
     beyond = len(value) - VALUE_SHOWN
     return value if beyond <= 0 else f"{value[:VALUE_SHOWN]}... ({beyond:,} more letters)"
+
+
+def _without_unseen(value: str | None) -> str:
+    """Return how a cell is mended that holds letters which nobody sees, with a space behind it."""
+    without = seen(value or "")
+    return (
+        f'It holds a sign that nobody sees: take it off, and it is "{_shown(without)}". '
+        if value and without != value.strip()
+        else ""
+    )
 
 
 def nearest(word: str, known: tuple[str, ...]) -> str | None:

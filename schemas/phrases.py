@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from schemas.finding import nearest
+from schemas.unseen import seen
 
 
 def counted(count: int, one: str, many: str = "") -> str:
@@ -19,8 +20,14 @@ def listed(names: Sequence[str], last: str = "and") -> str:
 
 def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> str:
     """Return " Did you mean NAME?" for the nearest of the known names, with its leading space; empty for none near.
-    `any_case`: of names that growers give, which are near whatever their case.
+    A sign that nobody sees is offered to be taken off. `any_case`: of names that growers give, which are near whatever
+    their case.
     """
+    known, without = tuple(known), seen(given)
+    if without != given.strip() and (
+        alike := next((each for each in known if each.casefold() == without.casefold()), "")
+    ):
+        return f" Did you mean {alike}, without the sign that nobody sees?"
     names = {each.lower().replace(" ", "_") if any_case else each: each for each in known}
     meant = nearest(given, tuple(names))
     return f" Did you mean {names[meant]}?" if meant else ""

@@ -19,8 +19,9 @@ SLIPS = {
     "two digits too many": 100.0,
     "three digits too many": 1000.0,
 }
-# The same weight of one container within so long, in ms, may be one picking typed twice. Our choice, no source.
-SAME_WITHIN_MS = 120_000
+# The same entry within so long, in ms, may be one that was typed twice, for its answer was not seen. Our choice, no
+# source.
+SAME_WITHIN_MS = 600_000
 
 # So many days after the picking before a new flush begins, where farm.toml says nothing and the farm's own gaps do not
 # part: common practice, no source.

@@ -253,7 +253,7 @@ def test_a_mistake_of_the_programs_own_is_one_line_and_a_file(farm: Farm) -> Non
     kept = folder / "out" / "crash.txt"
     assert done.stderr == (
         "gillbook made a mistake: IndexError: list index out of range. "
-        f"Your files are as they were; the details are in {kept}\n"
+        f"Your files are as they were. The details are in {kept}\n"
     )
     assert "Traceback" in kept.read_text(encoding="utf-8")
     assert rows(folder, "from harvests") == before
@@ -261,4 +261,4 @@ def test_a_mistake_of_the_programs_own_is_one_line_and_a_file(farm: Farm) -> Non
     kept.mkdir()
     done = run(planted, "yields", "--farm", folder)
     assert (done.returncode, done.stderr.count("\n")) == (3, 1)
-    assert done.stderr.endswith("(the details could not be written)\n")
+    assert done.stderr.endswith("The details could not be written.\n")

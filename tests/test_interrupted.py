@@ -60,6 +60,50 @@ def test_ctrl_c_at_any_moment_is_one_plain_line(folder: Path, words: list[str]) 
     assert not (folder / "out" / "crash.txt").exists()
 
 
+# Ctrl-C at a moment that is counted in what Python does (imports, files opened), from the first line of the command
+# line's own package on, while nothing of it could handle it yet.
+AT_MOMENT = """
+import os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
+moments = -1
+def count(event, given):
+    global moments
+    if moments >= 0 or given[:1] == ("pipeline.cli.interrupts",):
+        moments += 1
+        if moments == {at}:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.addaudithook(count)
+from pipeline.cli import run
+try:
+    run()
+finally:
+    print(moments, file=sys.stderr)
+"""
+
+
+def at_moment(folder: Path, at: int, *words: str) -> tuple[int, str]:
+    given = [sys.executable, "-c", AT_MOMENT.format(at=at), *words, "--farm", str(folder)]
+    done = subprocess.run(given, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, check=False)
+    return done.returncode, done.stderr
+
+
+@pytest.mark.parametrize("words", [("weigh", "7", "400", "--on", "2026-02-02", "--insist"), ("yields",)])
+def test_ctrl_c_is_one_plain_line_from_the_first_import_on(folder: Path, words: tuple[str, ...]) -> None:
+    assert here("refresh", "--farm", folder).code == 0
+    code, said = at_moment(folder, -2, *words)
+    assert code == 0
+    last = int(said.splitlines()[-1])
+    assert last > 100
+    for at in (0, 1, 5, *(last * part // 8 for part in range(1, 7))):
+        code, said = at_moment(folder, at, *words)
+        lines = [line for line in said.splitlines() if line and not line.isdecimal()]
+        assert code == 130, (at, said)
+        assert [line.split(" Written, and on disk: ")[0] for line in lines if "ended before" not in line] == [
+            "Aborted!"
+        ]
+    assert not (folder / "out" / "crash.txt").exists()
+
+
 @pytest.mark.parametrize(
     ("sql", "more", "said"),
     [

@@ -80,3 +80,38 @@ def test_a_link_within_the_farm_and_a_table_that_is_a_link_are_read(plain: Path,
     (plain / "batches.csv").rename(elsewhere / "batches.csv")
     (plain / "batches.csv").symlink_to(elsewhere / "batches.csv")
     assert here("yields", "--farm", plain).code == 0
+
+
+def test_a_table_behind_a_link_out_is_only_read_and_entries_go_beside_it(plain: Path, elsewhere: Path) -> None:
+    away = elsewhere / "harvests.csv"
+    (plain / "harvests.csv").rename(away)
+    (plain / "harvests.csv").symlink_to(away)
+    before = away.read_bytes()
+    said = here("weigh", "1", "300", "--on", "2026-02-03", "--farm", plain)
+    assert said.code == 0
+    assert said.err.startswith("harvests.csv is a link that leads out of the farm folder, so it is only read:")
+    assert "Written to harvests/2026-02.csv" in said.out
+    refused = here("edit", "--file", "harvests.csv", "--row", "2", "--set", "weight=411", "--yes", "--farm", plain)
+    assert (refused.code, refused.out.count("->")) == (3, 1)
+    assert "so gillbook only reads it. Nothing was written." in refused.err
+    assert away.read_bytes() == before
+    (plain / "farm.toml").write_text(f'write_links_into = ["{elsewhere}"]\n', encoding="utf-8")
+    assert here("weigh", "1", "310", "--on", "2026-03-03", "--farm", plain).code == 0
+    assert (
+        here("edit", "--file", "harvests.csv", "--row", "2", "--set", "weight=411", "--yes", "--farm", plain).code == 0
+    )
+    assert b"411" in away.read_bytes()
+    assert (plain / "harvests.csv").is_symlink()
+
+
+def test_a_folder_of_tables_that_is_a_link_out_takes_no_entry(plain: Path, elsewhere: Path) -> None:
+    (plain / "harvests").symlink_to(elsewhere)
+    for words in (("weigh", "1", "300", "--on", "2026-02-03"), ("settings", "decimal_mark", ",", "--yes")):
+        (plain / "farm.toml").unlink()
+        (elsewhere / "farm.toml").write_text("", encoding="utf-8")
+        (plain / "farm.toml").symlink_to(elsewhere / "farm.toml")
+        said = here(*words, "--farm", plain)
+        assert said.code == 3
+        assert "is a link that leads out of the farm folder" in said.err
+    assert [each.name for each in elsewhere.iterdir()] == ["farm.toml"]
+    assert (elsewhere / "farm.toml").read_bytes() == b""

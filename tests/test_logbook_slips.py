@@ -134,7 +134,7 @@ def test_a_file_that_another_program_made_meanwhile_is_added_to(folder: Path) ->
     destination, _ = destination_for(opened, summaries.summaries, "harvests", day, ())
     (folder / destination.name).write_text(HEAD + "2026-02-03,111,9,A,1,,,,,\n", encoding="utf-8")
     with pytest.raises(append.ChangedMeanwhile):
-        append.make(destination.path, destination.name, HEAD)
+        append.make(opened, destination.name, HEAD)
     assert run(folder, "weigh", "7", "300", "--on", "2026-02-03").code == 0
     assert len((folder / destination.name).read_text(encoding="utf-8").splitlines()) == 3
 

@@ -283,12 +283,12 @@ class Session:
     def note(self) -> None:
         several = tuple(map(str, self.dice.sample(range(1, 9), self.dice.randint(1, 3))))
         seen = NewObservation(several, self.dice.choice(("pins", "suspect")), DAY)
-        self._enter(lambda _: plan_note(self.book, seen), partial(write_note, self.book))
+        self._enter(partial(plan_note, self.book, seen), partial(write_note, self.book))
 
     def batch(self) -> None:
         given = {"substrate": "straw", "strain": "grey"}
         name = [f"N{len(self.there)}"]
-        plan = lambda _: plan_batches(self.book, name, DAY, given, 1, DAY)  # noqa: E731
+        plan = lambda now: plan_batches(self.book, name, DAY, given, 1, now)  # noqa: E731
         self._enter(plan, partial(write_batches, self.book))
 
     def fill(self) -> None:

@@ -175,7 +175,7 @@ def test_what_is_doubtful_is_refused_and_written_where_one_insists(folder: Path,
     assert len(list((folder / "harvests").iterdir())) == 2
 
 
-def test_the_same_entry_a_minute_ago_is_asked_about(folder: Path) -> None:
+def test_the_same_entry_minutes_ago_is_asked_about(folder: Path) -> None:
     day = ["--on", "2026-02-03"]
     assert weigh(folder, "7", "412", *day).code == 0
     said = weigh(folder, "7", "0.412 kg", *day)
@@ -186,7 +186,7 @@ def test_the_same_entry_a_minute_ago_is_asked_about(folder: Path) -> None:
     file = folder / "harvests/2026-02.csv"
     text = file.read_text(encoding="utf-8")
     for entry in re.findall(r"w[0-9a-z]{14}", text):
-        text = text.replace(entry, new_entry_ids((entry_time_ms(entry) or 0) - 125_000)[0])
+        text = text.replace(entry, new_entry_ids((entry_time_ms(entry) or 0) - 605_000)[0])
     file.write_text(text, encoding="utf-8")
     assert weigh(folder, "7", "412", *day).code == 0
     assert [row["fresh_weight_g"] for row in entries(folder, "2026-02")] == ["412", "413", "412"]

@@ -229,14 +229,14 @@ def test_a_file_that_a_spreadsheet_saved_meanwhile_is_read_anew(farm: Farm) -> N
 
 def test_a_file_that_is_changed_between_reading_and_writing_is_not_written_to(farm: Farm) -> None:
     folder = farm()
-    file = folder / "harvests.csv"
+    file, opened = folder / "harvests.csv", open_farm(folder)
     file.write_bytes(b"a\n")
     was = file.stat()
     file.write_bytes(b"a\nb\n")
     for write in (
-        lambda: append.append(file, "harvests.csv", "c\n", (was.st_size, was.st_mtime_ns)),
-        lambda: append.cut(file, "harvests.csv", [(0, 2)], (was.st_size, was.st_mtime_ns)),
-        lambda: append.replace(file, "harvests.csv", lambda data: data + b"c", (was.st_size, was.st_mtime_ns)),
+        lambda: append.append(opened, "harvests.csv", "c\n", (was.st_size, was.st_mtime_ns)),
+        lambda: append.cut(opened, "harvests.csv", [(0, 2)], (was.st_size, was.st_mtime_ns)),
+        lambda: append.replace(opened, "harvests.csv", lambda data: data + b"c", (was.st_size, was.st_mtime_ns)),
     ):
         with pytest.raises(append.ChangedMeanwhile):
             write()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import textwrap
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
@@ -14,7 +13,7 @@ from pipeline.adopt.matching import MatchedHeading, SheetMatch
 from pipeline.adopt.proposal import Proposal
 from pipeline.farm.conventions import Conventions, FileUse, folded, read_conventions
 from pipeline.farm.folder import SUFFIXES, TableFile
-from pipeline.farm.settings import read_settings
+from pipeline.farm.settings import parse_settings, read_settings
 from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile
@@ -127,7 +126,7 @@ def _words(proposal: Proposal) -> list[str]:
 
 def conventions_of(text: str) -> Conventions:
     """Return what this farm.toml says of how files are written."""
-    settings, _ = read_settings(tomllib.loads(text))
+    settings, _ = read_settings(parse_settings(text))
     return read_conventions(settings)
 
 

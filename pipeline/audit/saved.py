@@ -24,5 +24,5 @@ def last(folder: Path) -> Audit | None:
     """Return the audit that was saved last in this folder. None when there is none, or none that can be read."""
     try:
         return read_audit(json.loads((folder / FILE).read_text(encoding="utf-8")))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, RecursionError, KeyError, TypeError, AttributeError):
         return None

@@ -1,6 +1,13 @@
 """The command line: one thin file per group of commands. Alone knows both measures and reports, prints, and exits."""
 
-from pipeline.cli.interrupts import Interrupts
+import os
+
+try:
+    from pipeline.cli.interrupts import Interrupts
+except KeyboardInterrupt:
+    # Ctrl-C before there is anything that could handle it.
+    os.write(2, b"\nAborted!\n")
+    os._exit(130)
 
 __all__ = ["run"]
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import sys
-from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
 from pipeline.cli.commands import CommandsOnDemand
+from pipeline.cli.failures import crash, of_the_machine, unread_answer, what_stands
 from pipeline.cli.farm_access import RUN
 from pipeline.cli.interrupts import INTERRUPTED, Interrupts, stop_interrupted
 from pipeline.cli.show import notify
+from pipeline.cli.streams import answer_failure, prepare_streams, refuse_no_text
+from pipeline.files.deeds import DEEDS
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
 
 app = typer.Typer(
@@ -51,21 +52,21 @@ def run_commands(interrupts: Interrupts) -> None:
 
     0: done; 1: rows to mend (check alone); 2: a wrong request; 3: the work could not be done; 130: Ctrl-C.
     """
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a letter shows its code; it never stops the program.
-        with contextlib.suppress(AttributeError):
-            stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    DEEDS.clear()
+    prepare_streams()
     interrupts.unwind()
     try:
         _run_commands(interrupts)
     except KeyboardInterrupt:
-        stop_interrupted()
+        stop_interrupted(what_stands() if DEEDS.steps else "")
     finally:
         interrupts.end_at_once()
 
 
 def _run_commands(interrupts: Interrupts) -> None:
     try:
+        for word in sys.argv[1:]:
+            refuse_no_text("", word)
         app(prog_name="gillbook")
     except WrongRequest as problem:
         _stop(str(problem), 2)
@@ -76,36 +77,40 @@ def _run_commands(interrupts: Interrupts) -> None:
     except DataNeedAttention as problem:
         _stop("\n".join(each.sentence() for each in problem.findings) + "\nNothing was refreshed.", 3)
     except SystemExit as ending:
-        # Typer ends with 1 when the reader of our output has gone (`| head`); but 1 is for `check` to say.
-        if isinstance(ending.__context__, BrokenPipeError):
-            sys.exit(0)
-        # A question that was interrupted ends with 1 as well.
-        if isinstance(ending.__context__, typer.Abort):
-            sys.exit(INTERRUPTED)
-        # A session that Ctrl-C ends says what it came to, and is done.
-        if interrupts.pressed and ending.code:
-            raise KeyboardInterrupt from ending
-        raise
+        _end(ending, interrupts)
     except Exception as problem:
         if interrupts.pressed:
             raise KeyboardInterrupt from problem
-        _stop(_crash(problem), 3)
+        _stop(_failure(problem), 3)
 
 
-def _stop(message: str, code: int) -> None:
+def _end(ending: SystemExit, interrupts: Interrupts) -> NoReturn:
+    # Typer ends with 1 when the reader of our output has gone (`| head`); but 1 is for `check` to say.
+    if isinstance(ending.__context__, BrokenPipeError):
+        if DEEDS.steps:
+            notify(unread_answer(None))
+        sys.exit(0)
+    # A question that was interrupted ends with 1 as well.
+    if isinstance(ending.__context__, typer.Abort):
+        sys.exit(INTERRUPTED)
+    # A session that Ctrl-C ends says what it came to, and is done.
+    if interrupts.pressed and ending.code:
+        raise KeyboardInterrupt from ending
+    raise ending
+
+
+def _failure(problem: Exception) -> str:
+    """Return what is said of an error that no command foresaw."""
+    if isinstance(problem, OSError):
+        reason = answer_failure(problem)
+        if reason is not None:
+            return unread_answer(reason)
+        said = of_the_machine(problem)
+        if said is not None:
+            return said
+    return crash(problem)
+
+
+def _stop(message: str, code: int) -> NoReturn:
     notify(message)
     sys.exit(code)
-
-
-def _crash(problem: Exception) -> str:
-    """Keeps the traceback of a mistake of gillbook's in out/crash.txt and says so in one line."""
-    import traceback
-
-    said = f"gillbook made a mistake: {type(problem).__name__}: {str(problem).splitlines()[0] if str(problem) else ''}"
-    folder = (RUN.folder or Path.cwd()) / "out"
-    try:
-        folder.mkdir(exist_ok=True)
-        (folder / "crash.txt").write_text("".join(traceback.format_exception(problem)), encoding="utf-8")
-    except OSError:
-        return f"{said} (the details could not be written)"
-    return f"{said}. Your files are as they were; the details are in {folder / 'crash.txt'}"

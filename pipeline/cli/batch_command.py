@@ -70,7 +70,7 @@ def batch(
     given = _given(book, day, typed, like)
     made = enter(
         book,
-        lambda moment: plan_batches(book, list(names or ()), day, given, batches, moment.date()),
+        lambda moment: plan_batches(book, list(names or ()), day, given, batches, moment),
         partial(write_batches, book),
         insist,
         ask_on_terminal,

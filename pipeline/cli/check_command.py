@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated
 
@@ -72,7 +73,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.audit.findings import findings as audit_findings
     from pipeline.cli.deep import audited
     from pipeline.farm.folder import unread_files
-    from pipeline.ledger.findings import ledger_findings
+    from pipeline.ledger.findings import grouped_findings, ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.ledger.places import with_places
@@ -84,10 +85,9 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.models.view import Query
 
     with read_ledger(farm, "findings", note_rejected=False) as ledger:
-        from_rows = ledger_findings(ledger, until)
         view = ledger.view(Query(until))
-        found = [*farm.findings, *unread_files(farm), *from_rows]
-        audit = audited(view, farm, from_rows) if deep else None
+        found = [*farm.findings, *unread_files(farm), *grouped_findings(ledger, until)]
+        audit = audited(view, farm, ledger_findings(ledger, until)) if deep else None
         found += flush_findings(flush_rule(ledger))
         found += silent_findings(farm, silent_units(view))
         found += missing_findings(farm, missing_cells(view))
@@ -109,15 +109,22 @@ def _print_findings(found: Sequence[Finding]) -> None:
         of_level = [each for each in found if each.level == level]
         if not of_level:
             continue
-        typer.echo(f"{heading} ({len(of_level)})")
+        typer.echo(f"{heading} ({_count(of_level)})")
         groups = [list(group) for _, group in groupby(sorted(of_level, key=_kind), key=_kind)]
         for group in sorted(groups, key=lambda group: -max(each.waiting for each in group)):
             shown = SHOWN_MISSING if level == "missing" else SHOWN_OF_A_KIND
             for each in sorted(group, key=lambda each: (-each.waiting, each.file, each.row))[:shown]:
-                typer.echo(f"  {printable(short(each.sentence()))}")
+                typer.echo(f"  {printable(short(replace(each, like_it=0).sentence()))}")
             if len(group) > shown:
-                typer.echo(f"  ... and {len(group) - shown} more of this kind; out/findings.csv has all of them")
+                more = _count(group) - shown
+                where = "out/findings.csv has all of them" if more == len(group) - shown else "see out/findings.csv"
+                typer.echo(f"  ... and {more} more of this kind; {where}")
         typer.echo("")
+
+
+def _count(found: Sequence[Finding]) -> int:
+    """Return how many findings these stand for."""
+    return sum(1 + each.like_it for each in found)
 
 
 def _kind(each: Finding) -> tuple[str, str, str]:
@@ -128,8 +135,10 @@ def _kind(each: Finding) -> tuple[str, str, str]:
 def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
     """Write out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
     from pipeline.files.write_csv import write_csv
+    from pipeline.ledger.findings import fitting
     from schemas.finding import OutOfReach
 
+    found = fitting(found)
     rejected = [each.record() for each in found if each.level in ("set_aside", "waiting")]
     try:
         farm.out.mkdir(exist_ok=True)

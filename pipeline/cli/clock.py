@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date, datetime
+
+from schemas.finding import OutOfReach
 
 
 def now() -> datetime:
-    """Return the present moment, with its time zone."""
-    return datetime.now().astimezone()
+    """Return the present moment, with its time zone. Raises OutOfReach where the computer's zone is none."""
+    try:
+        return datetime.now().astimezone()
+    except (ValueError, OverflowError) as problem:
+        zone = os.environ.get("TZ", "")
+        raise OutOfReach(f"The time zone of this computer is none (TZ is {zone}). Set it, like TZ=UTC.") from problem
 
 
 def moment() -> str:

@@ -25,14 +25,16 @@ if TYPE_CHECKING:
 
 @dataclass
 class RunSettings:
-    """What holds for the whole run: whether steps are shown, --farm as given, the farm folder once it is found; and the
-    day as of which is told, where it comes from the clock.
+    """What holds for the whole run: whether steps are shown, --farm as given, the farm folder once it is found; the day
+    as of which is told, where it comes from the clock; and the command whose --undo was ended early, but had taken its
+    entries back (`taken_back`).
     """
 
     verbose: bool = False
     given: Path | None = None
     folder: Path | None = None
     today: date | None = None
+    taken_back: str = ""
 
 
 RUN = RunSettings()
@@ -61,7 +63,9 @@ def open_the_farm(given: Path | None) -> Farm:
     farm = open_farm(RUN.folder)
     for each in farm.findings:
         notify(each.sentence())
-    for message in settle(farm, moment()):
+    settled = settle(farm, moment())
+    RUN.taken_back = settled.taken_back
+    for message in settled.messages:
         notify(message)
     return farm
 

@@ -11,6 +11,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, JsonOption
 from pipeline.cli.show import notify
+from schemas.finding import OutOfReach
 from schemas.result_rows import Row, text_of
 
 if TYPE_CHECKING:
@@ -32,7 +33,14 @@ def demo(folder: NewFolder) -> None:
     from pipeline.farm.template import refuse_full_folder
 
     refuse_full_folder(folder)
-    write_demo(folder)
+    try:
+        write_demo(folder)
+    except OSError as problem:
+        reason = problem.strerror or problem
+        raise OutOfReach(
+            f"The demo farm could not be written ({reason}). What is in {folder} is not whole: delete it, make room or "
+            "name another folder, and try again."
+        ) from problem
     typer.echo(f"The demo farm, invented, is in {folder}. It stands at {LAST_DAY}.\n")
     refresh(farm=folder)
     typer.echo(f"\nBiological efficiency by recipe (gillbook yields --by substrate,treatment --as-of {LAST_DAY}):\n")

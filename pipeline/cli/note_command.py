@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.clock import moment, now
+from pipeline.cli.clock import now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, picking_day
 from pipeline.cli.show import notify, printable
-from pipeline.cli.weigh_command import show_taken_back
+from pipeline.cli.weigh_command import undo_last
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
 
@@ -68,13 +68,12 @@ def note(
     from pipeline.logbook.book import Book, enter
     from pipeline.logbook.note import NewObservation, parse_event, plan_note, write_note
     from pipeline.logbook.parsing import parse_flush, parse_name
-    from pipeline.logbook.undo import take_back
 
     opened = open_the_farm(farm)
     if undo:
         if words or batch:
             raise WrongRequest("--undo takes back what was noted last; it goes alone.")
-        show_taken_back(take_back(opened, "note", moment()))
+        undo_last(opened, "note")
         return
     if not words or (len(words) == 1 and not batch):
         raise WrongRequest("note: write containers and an event, like 7 9 11-20 pins; or --batch B12 colonised.")
@@ -90,7 +89,7 @@ def note(
         _count(count, bool(words[:-1]) or not batch),
         (text or "").strip(),
     )
-    made = enter(book, lambda _: plan_note(book, observation), partial(write_note, book), insist, ask_on_terminal, now)
+    made = enter(book, partial(plan_note, book, observation), partial(write_note, book), insist, ask_on_terminal, now)
     _show(made, opened.conventions.cell_format)
 
 

@@ -12,6 +12,7 @@ import typer
 from pipeline.cli.clock import today
 from pipeline.cli.options import date_of
 from pipeline.cli.show import notify
+from pipeline.cli.streams import refuse_no_text
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -81,6 +82,7 @@ def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, tit
         if not text:
             return None
         try:
+            refuse_no_text(f"{title} ", text)
             return parse_cell(farm.conventions.cell_format, units, table, title, column, text)
         except WrongRequest as problem:
             notify(str(problem))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -114,9 +113,9 @@ def _files(farm: Farm, key: str, text: str) -> tuple[list[Rewriting], list[str]]
 
 def _conventions(text: str) -> Conventions:
     from pipeline.farm.conventions import read_conventions
-    from pipeline.farm.settings import read_settings
+    from pipeline.farm.settings import parse_settings, read_settings
 
-    return read_conventions(read_settings(tomllib.loads(text))[0])
+    return read_conventions(read_settings(parse_settings(text))[0])
 
 
 def _show_rewritings(found: Sequence[Rewriting], foreign: Sequence[str]) -> None:

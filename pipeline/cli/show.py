@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import sys
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,7 +13,9 @@ from decimal import Decimal
 
 import typer
 
+from pipeline.cli.streams import give_up
 from schemas.result_rows import Row
+from schemas.unseen import shown_letter
 
 WIDTH = 80
 NOTHING = "-"
@@ -60,8 +63,10 @@ def _escaped(line: str) -> str:
 
 
 def printable(text: str) -> str:
-    """A cell's text without characters that would steer the terminal."""
-    return "".join(letter if letter.isprintable() else " " for letter in text)
+    """A cell's text without characters that would steer the terminal; those that nobody sees are shown by number."""
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() else shown_letter(letter) for letter in text)
 
 
 def short(line: str) -> str:
@@ -72,7 +77,12 @@ def short(line: str) -> str:
 
 def notify(message: str) -> None:
     """Print on stderr what is no result: a message, a note under a table, a reason."""
-    typer.echo("\n".join(printable(short(line)) for line in message.split("\n")), err=True)
+    text = "\n".join(printable(short(line)) for line in message.split("\n"))
+    try:
+        typer.echo(text, err=True)
+    except OSError:
+        # A message that nobody can read stops nothing.
+        give_up(sys.stderr)
 
 
 def print_sentences(*sentences: str) -> None:

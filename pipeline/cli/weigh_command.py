@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.clock import moment, now
-from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption, spread
 from pipeline.cli.prompts import ask_on_terminal, picking_day
 from pipeline.cli.show import notify
@@ -88,7 +88,7 @@ def weigh(
     if undo:
         if words or entry.batch:
             raise WrongRequest("--undo takes back the last entry; it goes alone.")
-        _undo(opened)
+        undo_last(opened, "weigh")
         return
     if not words and not entry.batch:
         from pipeline.cli.weigh_session import session
@@ -118,10 +118,16 @@ def show(farm: Farm, logged: Logged) -> None:
     typer.echo(printable(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo"))
 
 
-def _undo(farm: Farm) -> None:
+def undo_last(farm: Farm, command: str) -> None:
+    """Take back what this command wrote last, and tell it. Where an --undo that was ended early did so just before, it
+    is not done twice.
+    """
     from pipeline.logbook.undo import take_back
 
-    show_taken_back(take_back(farm, "weigh", moment()))
+    if RUN.taken_back == command:
+        notify(f"That is done. To take back the entry before it too, say it once more: gillbook {command} --undo")
+        return
+    show_taken_back(take_back(farm, command, moment()))
 
 
 def show_taken_back(done: Sequence[TakenBack]) -> None:

@@ -13,6 +13,7 @@ import typer
 from pipeline.cli.clock import moment, now
 from pipeline.cli.prompts import picking_day
 from pipeline.cli.show import notify, printable
+from pipeline.cli.streams import refuse_no_text
 from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, doubts_text
 from pipeline.logbook.parsing import default_units, parse_name
@@ -51,8 +52,12 @@ class _Screen:
         self.number += 1
         if self.asks:
             typer.echo(printable(prompt), nl=False, err=True)
-        text = sys.stdin.readline()
-        return text.rstrip("\r\n") if text else None
+        try:
+            text = sys.stdin.readline()
+        except OSError:
+            # The terminal is gone.
+            return None
+        return refuse_no_text("", text.rstrip("\r\n")) if text else None
 
     def confirm(self, doubts: Sequence[Doubt]) -> None:
         """Ask whether to log it all the same. What is typed instead of an answer is the next line: scanners type."""

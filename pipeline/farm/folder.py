@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
-from pipeline.farm.links import refuse_links_out
-from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, read_settings
+from pipeline.farm.links import leads_out, refuse_links_out
+from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, parse_settings, read_settings, words
 from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
-from schemas.finding import Finding, WrongRequest, finding
+from schemas.finding import Finding, OutOfReach, WrongRequest, finding
 
 # What a table may be kept in.
 TEXTS = (".csv", ".tsv")
@@ -47,6 +46,12 @@ class Farm:
     def out(self) -> Path:
         """The folder of derived files."""
         return self.folder / "out"
+
+    def only_reads(self, name: str) -> bool:
+        """Whether the file of this name is, or lies behind, a link out of the farm that farm.toml does not allow to be
+        written through.
+        """
+        return leads_out(self.folder, self.folder / name, words(self.settings, "write_links_into"))
 
     def for_file(self, name: str) -> Farm:
         """Return the farm with the conventions that this file is written in."""
@@ -105,13 +110,11 @@ def open_farm(folder: Path) -> Farm:
         return Farm(folder, settings, str(_written(conventions).get("written", "")), tuple(findings), conventions)
     try:
         data = path.read_bytes()
-        raw = tomllib.loads(data.decode("utf-8-sig"))
+        raw = parse_settings(data.decode("utf-8-sig"))
     except OSError as problem:
         raise WrongRequest(f"{SETTINGS_FILE} cannot be read: {problem.strerror}.") from problem
     except UnicodeDecodeError as problem:
         raise WrongRequest(f"{SETTINGS_FILE} is not UTF-8 at byte {problem.start}. Save it as UTF-8.") from problem
-    except tomllib.TOMLDecodeError as problem:
-        raise WrongRequest(f"{SETTINGS_FILE} is not valid TOML: {problem}. Mend that line.") from problem
     settings, findings = read_settings(raw)
     conventions = read_conventions(settings)
     absent = [name for name in conventions.files if not (folder / name).is_file()]
@@ -156,7 +159,13 @@ def _seen_in(folder: Path) -> list[Path]:
     """What is in this folder, but for what programs hide there."""
     if not folder.is_dir():
         return []
-    return [path for path in folder.iterdir() if not path.name.startswith((".", "~"))]
+    try:
+        found = list(folder.iterdir())
+    except OSError as problem:
+        raise OutOfReach(
+            f"{folder.name} cannot be looked into ({problem.strerror}). Mend the rights of that folder."
+        ) from problem
+    return [path for path in found if not path.name.startswith((".", "~"))]
 
 
 def unread_files(farm: Farm) -> list[Finding]:

@@ -1,9 +1,11 @@
-"""Links that lead out of a farm: none of what gillbook itself writes may be one, for it would write elsewhere."""
+"""Links that lead out of a farm: none of what gillbook itself writes may be one, for it would write elsewhere; the
+grower's tables may, and are read, but written to only where farm.toml allows it.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from schemas.finding import WrongRequest
@@ -25,6 +27,18 @@ def refuse_links_out(folder: Path) -> None:
                 f"{name} is a link that leads out of the farm folder, and gillbook would write there. Nothing was "
                 "written. Take the link away, and move what it leads to into its place where it is yours."
             )
+
+
+def leads_out(folder: Path, path: Path, allowed: Sequence[str] = ()) -> bool:
+    """Whether a link on this path leads out of the farm folder to a place that none of the `allowed` folders holds."""
+    target = path.resolve()
+    homes = [folder, *(folder / Path(each).expanduser() for each in allowed)]
+    return not any(target.is_relative_to(home.resolve()) for home in homes)
+
+
+def is_own(name: str) -> bool:
+    """Whether gillbook itself writes the file of this name, its path within the farm folder."""
+    return name.split("/", 1)[0] in OWN_FOLDERS or name.startswith(OWN_FILES)
 
 
 def _own_links(folder: Path, within_own: bool = False) -> Iterator[Path]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from collections.abc import Mapping
 
 from schemas.contract import Contract, Field, contract
@@ -11,6 +13,29 @@ from schemas.phrases import did_you_mean
 SETTINGS_FILE = "farm.toml"
 # One value per key of the farm contract.
 Settings = Mapping[str, object]
+# No key of ours has more parts. The reader of TOML takes the more time, the more there are: our choice, no source.
+MOST_PARTS = 100
+# What may hold points without being a key: texts in quotation marks, and a comment.
+NO_KEY = re.compile(r"""\"(?:[^"\\]|\\.)*\"|'[^']*'|\#.*""")
+
+
+def parse_settings(text: str) -> dict[str, object]:
+    """Return what a farm.toml holds, unread. Raises WrongRequest for a text that is no TOML, or none of a farm."""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > MOST_PARTS and NO_KEY.sub("", line).count(".") > MOST_PARTS:
+            raise WrongRequest(
+                f"{SETTINGS_FILE}, line {number}: no key has more than {MOST_PARTS} parts. Mend that line."
+            )
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise WrongRequest(f"{SETTINGS_FILE} is not valid TOML: {problem}. Mend that line.") from problem
+    except RecursionError as problem:
+        raise WrongRequest(
+            f"{SETTINGS_FILE} has lists or parts within each other, too deep to read. Mend it."
+        ) from problem
+    except ValueError as problem:
+        raise WrongRequest(f"{SETTINGS_FILE} holds a number of more digits than any has. Mend it.") from problem
 
 
 def default_settings() -> dict[str, object]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 
-from pipeline.farm.settings import SETTINGS_FILE, read_settings
+from pipeline.farm.settings import SETTINGS_FILE, parse_settings, read_settings
 from schemas.contract import Field, contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
@@ -70,11 +69,9 @@ def with_setting(text: str, key: str, value: str) -> str:
 def _refuse_other(before: str, after: str, key: str) -> None:
     """Raise WrongRequest where anything but this key would be read in another way."""
     try:
-        was, now = tomllib.loads(before), tomllib.loads(after)
-    except tomllib.TOMLDecodeError as problem:
-        raise WrongRequest(
-            f"{SETTINGS_FILE} cannot be changed here ({problem}). Open it and change {key}."
-        ) from problem
+        was, now = parse_settings(before), parse_settings(after)
+    except WrongRequest as problem:
+        raise WrongRequest(f"{problem} It cannot be changed here: open it and change {key}.") from problem
     read_settings(now)
     if {**was, key: None} != {**now, key: None}:
         raise WrongRequest(f"{SETTINGS_FILE} cannot be changed here without changing more. Open it and change {key}.")

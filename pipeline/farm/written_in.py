@@ -38,7 +38,7 @@ def load_notes(folder: Path) -> Notes:
     try:
         raw = json.loads((folder / WRITTEN).read_bytes())
         found = {name: WrittenIn(**each) for name, each in raw.items()}
-    except (OSError, ValueError, TypeError, AttributeError):
+    except (OSError, ValueError, RecursionError, TypeError, AttributeError):
         return {}
     return {name: each for name, each in found.items() if not each.rewritten or not _is_now(folder / name, each)}
 

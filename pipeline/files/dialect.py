@@ -21,6 +21,8 @@ MARK = b"\xef\xbb\xbf"
 CSV_FIELD_LIMIT = 2**31 - 1
 # The header must end within this many bytes; it mostly does within fewer.
 HEADER_WITHIN, HEADER_MOSTLY_WITHIN = 1 << 20, 1 << 12
+# A spreadsheet has no more columns (Office Open XML); so many headings are in no list of a farm: our choice, no source.
+MOST_COLUMNS, MOST_HEADINGS = 16_384, 1000
 
 
 @dataclass(frozen=True)
@@ -115,9 +117,19 @@ def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions
     line_end = "\r\n" if b"\r\n" in start else "\n"
     for row, cells in enumerate(records(table, file, text, 1, separator), start=1):
         if any(cell.strip() for cell in cells):
+            _refuse_many_columns(table, file, row, cells)
             body = len(head[: text.tell()].encode("utf-8")) + skipped
             return Dialect(separator, line_end, row, tuple(unguarded(cell.strip()) for cell in cells), body)
     raise refuse(table, file, "has no header line", f"Put one in: {starred(table)}")
+
+
+def _refuse_many_columns(table: Contract, file: str, row: int, cells: list[str]) -> None:
+    """Refuse a file with more columns than a spreadsheet has, or with more headings than anybody reads."""
+    headings = sum(1 for cell in cells if cell.strip())
+    if len(cells) > MOST_COLUMNS or headings > MOST_HEADINGS:
+        wrong = f"has {len(cells):,} columns, {headings:,} of them with a heading"
+        fix = f"At most {MOST_HEADINGS:,} headings are read. Delete the columns that are no part of the table."
+        raise refuse(table, file, wrong, fix, row)
 
 
 def declared_separator(head: str) -> tuple[str | None, str]:

@@ -12,6 +12,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from pipeline.files.deeds import DEEDS
+
 
 def replace_file(
     path: Path,
@@ -73,6 +75,7 @@ def replacing(
         if mtime_ns is not None:
             os.utime(draft, ns=(mtime_ns, mtime_ns))
         os.replace(draft, path)
+        DEEDS.wrote(path)
     except BaseException:
         with suppress(OSError):
             draft.unlink(missing_ok=True)

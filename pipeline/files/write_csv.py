@@ -25,6 +25,7 @@ FINDING_HEADER = (
     "rows_waiting",
     "waits_for_file",
     "waits_for_row",
+    "like_it",
 )
 
 

@@ -135,7 +135,7 @@ def given_up(farm: Farm) -> frozenset[Key]:
     try:
         noted = json.loads(_given_up_path(farm).read_text(encoding="utf-8"))
         return frozenset((str(table), str(file)) for table, file in noted)
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, RecursionError, TypeError):
         # Then they are unreadable files again, of which every command tells.
         return frozenset()
 

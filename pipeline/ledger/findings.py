@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 from pipeline.ledger.backups import missing_file_findings
 from pipeline.models.statements import rows
 from schemas.contract import BATCHES, FILLINGS, Field, contract
-from schemas.finding import LEVELS, Finding, finding, with_waiting
+from schemas.finding import LEVELS, VALUE_SHOWN, Finding, finding, with_waiting
 
 if TYPE_CHECKING:
     import duckdb
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from pipeline.models.view import Models
 
 _PARENTS = (BATCHES, FILLINGS)
+# More findings of a kind in one file than this are listed by their first few: our choice, no source.
+MOST_ALIKE, FIRST_ALIKE = 1000, 10
+# A spreadsheet opens so many letters at once, and a mail takes them: our choice, no source.
+MOST_LETTERS = 9_000_000
 
 
 def ledger_findings(ledger: Models, as_of: date) -> list[Finding]:
@@ -24,18 +29,68 @@ def ledger_findings(ledger: Models, as_of: date) -> list[Finding]:
     return read_findings(ledger.connection, as_of)
 
 
+def grouped_findings(ledger: Models, as_of: date) -> list[Finding]:
+    """Return what was found as ledger_findings does, but of MOST_ALIKE of a kind in one file the first FIRST_ALIKE."""
+    con = ledger.connection
+    listed = [
+        replace(_finding(row[:-1]), like_it=row[-1])
+        for row in rows(con, "grouped_findings", most=MOST_ALIKE, shown=FIRST_ALIKE)
+    ]
+    return _with_others(con, [*listed, *grouped(_future(con, as_of))])
+
+
 def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     """Return what was found in the rows and files, as of a day. Roots with the most rows waiting come first, then by
     severity, file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
     """
-    found = [_finding(row) for row in rows(con, "listed_findings")]
-    found += _future(con, as_of)
-    found += missing_file_findings(con)
-    waiting = Counter(each.waits_for for each in found if each.waits_for)
+    listed = [_finding(row) for row in rows(con, "listed_findings")]
+    return _with_others(con, [*listed, *_future(con, as_of)])
+
+
+def grouped(found: Sequence[Finding], most: int = MOST_ALIKE) -> list[Finding]:
+    """Return the findings, of more than `most` of a kind in one file the first FIRST_ALIKE: the last of these says how
+    many are like it.
+    """
+    kinds: dict[tuple[str, str, str, str, str], list[Finding]] = {}
+    for each in found:
+        kinds.setdefault((each.table, each.file, each.column, each.rule, each.level), []).append(each)
+    left: list[Finding] = []
+    for alike in kinds.values():
+        more = sum(each.like_it for each in alike)
+        if len(alike) <= max(most, FIRST_ALIKE):
+            left += alike
+            continue
+        first = alike[:FIRST_ALIKE]
+        left += [replace(each, like_it=0) for each in first[:-1]]
+        left.append(replace(first[-1], like_it=len(alike) - FIRST_ALIKE + more))
+    return left
+
+
+def fitting(found: Sequence[Finding]) -> list[Finding]:
+    """Return these findings as a list of at most MOST_LETTERS: where they are more, fewer of a kind, then shorter
+    cells.
+    """
+    left = list(found)
+    for most in (MOST_ALIKE, FIRST_ALIKE):
+        if _letters(left) > MOST_LETTERS:
+            left = grouped(left, most)
+    if _letters(left) > MOST_LETTERS:
+        left = [replace(each, value=each.value and each.value[:VALUE_SHOWN]) for each in left]
+    return left
+
+
+def _letters(found: Sequence[Finding]) -> int:
+    return sum(len(str(cell)) + 1 for each in found for cell in each.record().values())
+
+
+def _with_others(con: duckdb.DuckDBPyConnection, found: list[Finding]) -> list[Finding]:
+    """Return these findings with those on missing files, and with how many rows wait for each; the worst first."""
+    found = [*found, *missing_file_findings(con)]
+    waiting = {(file, row): count for file, row, count in rows(con, "waiting_counts")}
     # One row of a sheet may stand for a batch, a filling and a picking, of which one is waited for.
     roots = {(each.file, each.row) for each in found if each.table in _PARENTS and each.level == "set_aside"}
     found = [
-        with_waiting(each, waiting[each.file, each.row])
+        with_waiting(each, waiting.get((each.file, each.row), 0))
         if each.table in _PARENTS and (each.level == "set_aside" or (each.file, each.row) not in roots)
         else each
         for each in found

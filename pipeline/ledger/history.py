@@ -60,7 +60,7 @@ def read_history(farm: Farm) -> History:
         try:
             record = json.loads(line)
             records += [{"time": record["time"], **_in_todays_words(each)} for each in record["files"]]
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, RecursionError, KeyError, TypeError):
             torn.append(number)
     return History(records, torn)
 

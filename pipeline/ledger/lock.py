@@ -63,7 +63,7 @@ def _noted(path: Path) -> Holder:
     try:
         noted = json.loads(path.read_text(encoding="utf-8"))
         return Holder(str(noted["process"]), str(noted["machine"]), str(noted["since"]))
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, RecursionError, KeyError, TypeError):
         return Holder()
 
 

@@ -84,7 +84,7 @@ def load_manifest(ledger: Path) -> Manifest | None:
         raw = json.loads(manifest_path(ledger).read_text(encoding="utf-8"))
         marks = {_key(name): _mark(mark) for name, mark in raw.pop("files").items()}
         return Manifest(files=marks, **raw)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, RecursionError, KeyError, TypeError, AttributeError):
         return None
 
 

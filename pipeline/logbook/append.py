@@ -8,6 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.farm.folder import Farm
+from pipeline.files.deeds import DEEDS
 from pipeline.files.replace import make_folder, replace_file
 from pipeline.ledger.lock import held, locked
 from schemas.finding import OutOfReach
@@ -33,10 +34,22 @@ def open_elsewhere(path: Path) -> bool:
     return any((path.parent / name).exists() for name in (f".~lock.{path.name}#", f"~${path.name}"))
 
 
-def append(path: Path, name: str, text: str, version: tuple[int, int]) -> None:
+def target(farm: Farm, name: str) -> Path:
+    """Return the path of a file that is to be written. Raises OutOfReach for a link that is only read through."""
+    path = farm.folder / name
+    if farm.only_reads(name):
+        raise OutOfReach(
+            f"{name} is a link that leads out of the farm folder, so gillbook only reads it. Nothing was written. Put "
+            f'the file itself into its place; or allow it in farm.toml: write_links_into = ["{path.resolve().parent}"]'
+        )
+    return path
+
+
+def append(farm: Farm, name: str, text: str, version: tuple[int, int]) -> None:
     """Add this text at the end of the file. Raises ChangedMeanwhile when its size and time are no longer `version`;
     OutOfReach when it is locked or cannot be written. The file is then as it was.
     """
+    path = target(farm, name)
     with _as_out_of_reach(name), open(path, "ab", buffering=0) as out:
         if held(out.fileno()):
             raise OutOfReach(f"{name} is locked by another program. Nothing was written. Close it there and try again.")
@@ -44,6 +57,7 @@ def append(path: Path, name: str, text: str, version: tuple[int, int]) -> None:
         if (now.st_size, now.st_mtime_ns) != version:
             raise ChangedMeanwhile
         data = text.encode("utf-8")
+        DEEDS.wrote(path)
         try:
             if out.write(data) != len(data):
                 raise OSError("no room for all of it")
@@ -51,14 +65,16 @@ def append(path: Path, name: str, text: str, version: tuple[int, int]) -> None:
         except OSError:
             with suppress(OSError):
                 out.truncate(now.st_size)
+                DEEDS.left(path)
                 os.fsync(out.fileno())
             raise
 
 
-def make(path: Path, name: str, text: str) -> None:
+def make(farm: Farm, name: str, text: str) -> None:
     """Make a file with this content, in one rename. Raises ChangedMeanwhile when another program made one since;
     OutOfReach when it cannot be written.
     """
+    path = target(farm, name)
     if path.is_symlink() and not path.exists():
         raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
     with _as_out_of_reach(name):
@@ -68,8 +84,9 @@ def make(path: Path, name: str, text: str) -> None:
         _swap_in(path, text.encode("utf-8"))
 
 
-def replace(path: Path, name: str, change: Callable[[bytes], bytes], version: tuple[int, int]) -> None:
+def replace(farm: Farm, name: str, change: Callable[[bytes], bytes], version: tuple[int, int]) -> None:
     """Write the file anew, changed so, in one rename. Raises ChangedMeanwhile and OutOfReach as append does."""
+    path = target(farm, name)
     with _as_out_of_reach(name):
         with open(path, "rb") as there:
             now = os.fstat(there.fileno())
@@ -79,7 +96,7 @@ def replace(path: Path, name: str, change: Callable[[bytes], bytes], version: tu
         _swap_in(path, data, now.st_mode)
 
 
-def cut(path: Path, name: str, spans: Sequence[tuple[int, int]], version: tuple[int, int]) -> None:
+def cut(farm: Farm, name: str, spans: Sequence[tuple[int, int]], version: tuple[int, int]) -> None:
     """Take the bytes of these spans, each from its first to before its end, out of the file: all or none. Side by side
     at its end that is one step; elsewhere the file is written anew. Raises ChangedMeanwhile and OutOfReach as append
     does.
@@ -87,14 +104,16 @@ def cut(path: Path, name: str, spans: Sequence[tuple[int, int]], version: tuple[
     spans = sorted(spans)
     first, end = spans[0][0], spans[-1][1]
     if end < version[0] or sum(b - a for a, b in spans) < end - first:
-        replace(path, name, lambda data: _without(data, spans), version)
+        replace(farm, name, lambda data: _without(data, spans), version)
         return
+    path = target(farm, name)
     with _as_out_of_reach(name), open(path, "r+b", buffering=0) as there:
         if held(there.fileno()):
             raise OutOfReach(f"{name} is locked by another program. Nothing was removed. Close it there and try again.")
         now = os.fstat(there.fileno())
         if (now.st_size, now.st_mtime_ns) != version:
             raise ChangedMeanwhile
+        DEEDS.wrote(path)
         there.truncate(first)
         os.fsync(there.fileno())
 

@@ -15,6 +15,7 @@ from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
 from pipeline.logbook.container_names import known_name
 from pipeline.logbook.destination import Destination, destination_for
 from pipeline.logbook.known_rows import Value, rows_of
+from pipeline.logbook.same_again import same_again
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, Field, contract
 from schemas.finding import WrongRequest
@@ -137,7 +138,7 @@ def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field,
 
 
 def plan_batches(
-    book: Book, names: list[str], day: date, given: Mapping[str, Value], count: int, today: date
+    book: Book, names: list[str], day: date, given: Mapping[str, Value], count: int, now: datetime
 ) -> BatchPlan:
     """Return the rows that would be written, and what is doubtful about them. `names`: as given, else proposed.
 
@@ -151,13 +152,16 @@ def plan_batches(
         raise WrongRequest(f"batch {twice[0]} is named twice. Give each batch a name of its own.")
     if taken:
         raise WrongRequest(f"batch {taken[0]} is in batches.csv already. Give the new one a name of its own.")
+    proposed = not names
     names = names or propose_names(known, day, count)
     shared: dict[str, Value] = dict(given)
     if len(names) > 1 and "soak" not in shared:
         shared["soak"] = propose_soak((str(row["soak"]) for row in rows_of(book.farm, BATCHES) if "soak" in row), day)
     rows = tuple({"batch": name, "inoculated_on": day, **shared} for name in names)
     destination, messages = destination_for(book.farm, book.summaries, BATCHES, day, tuple(rows[0]))
-    doubts = [*_doubts(shared, day, today), *open_doubts(destination)]
+    doubts = [*_doubts(shared, day, now.date()), *open_doubts(destination)]
+    # One whose name is proposed gets another name each time, and so does its soak.
+    doubts += same_again(book.farm, "batch", rows, now, ("batch", "soak") if proposed else ())
     return BatchPlan(rows, tuple(doubts), destination, tuple(dict.fromkeys((*containers.troubles, *messages))))
 
 

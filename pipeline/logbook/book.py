@@ -11,6 +11,7 @@ from typing import Protocol, TypeVar
 
 from pipeline.farm.folder import Farm
 from pipeline.farm.written_in import load_notes
+from pipeline.files.deeds import DEEDS
 from pipeline.files.dialect import MARK
 from pipeline.logbook import append, journal
 from pipeline.logbook.clock_back import clock_back
@@ -149,11 +150,20 @@ def write_rows(
     entries = _journal_entries(farm, destination, command, rows, now, ids)
     journal.record(farm, entries)
     try:
-        _write(destination, "".join(each.line for each in entries))
+        _write(farm, destination, "".join(each.line for each in entries))
     except (append.ChangedMeanwhile, OutOfReach):
         journal.record_unwritten(farm, entries)
         raise
+    DEEDS.step(_step(destination, [each.cells.get("entry", "") for each in entries]), destination.path)
     journal.record_written(farm, entries[0].call)
+
+
+def _step(destination: Destination, ids: Sequence[str]) -> str:
+    """Return what was written in a few words: file, rows, and the ids of the first and the last entry."""
+    words = f"{destination.name}, {destination.rows_text(len(ids))}"
+    if not ids[0]:
+        return words
+    return f"{words} (entry {ids[0]})" if len(ids) == 1 else f"{words} (entries {ids[0]} to {ids[-1]})"
 
 
 def _journal_entries(
@@ -173,7 +183,7 @@ def _journal_entries(
         lines[0] = ("" if destination.shape.ended else destination.shape.line_end) + lines[0]
     moment, name, table = now.isoformat(timespec="seconds"), destination.name, destination.table
     return [
-        journal.JournalEntry(entry, call, command, name, moment, cells, table, _plain(row), line, offset)
+        journal.JournalEntry(entry, call, command, name, moment, cells, table, plain_values(row), line, offset)
         for entry, cells, row, line in zip(ids, texts, rows, lines, strict=True)
     ]
 
@@ -188,19 +198,20 @@ def _note_written(farm: Farm, destination: Destination) -> None:
             save_notes(farm.folder, {**notes, destination.name: note})
 
 
-def _plain(row: Values) -> dict[str, str]:
+def plain_values(row: Values) -> dict[str, str]:
+    """Return these values as texts, as the journal has them."""
     return {name: f"{each:f}" if isinstance(each, Decimal) else str(each) for name, each in row.items()}
 
 
-def _write(destination: Destination, lines: str) -> None:
-    path, name = destination.path, destination.name
+def _write(farm: Farm, destination: Destination, lines: str) -> None:
+    name = destination.name
     if destination.version is None:
-        append.make(path, name, header_line(destination) + lines)
+        append.make(farm, name, header_line(destination) + lines)
     elif destination.grows:
         text = (header_line(destination) + lines).encode("utf-8")
-        append.replace(path, name, lambda data: _mark_of(data) + text, destination.version)
+        append.replace(farm, name, lambda data: _mark_of(data) + text, destination.version)
     else:
-        append.append(path, name, lines, destination.version)
+        append.append(farm, name, lines, destination.version)
 
 
 def _mark_of(data: bytes) -> bytes:

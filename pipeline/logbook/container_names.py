@@ -10,6 +10,8 @@ from schemas.finding import WrongRequest
 RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)(?:-|\.\.\.?|\u2013|\u2026)(?P=stem)?(?P<last>\d+)\Z", re.ASCII)
 # More at once is a slip of the hand: our choice, no source.
 MOST = 500
+# No number of a container has more digits.
+MOST_DIGITS = 18
 
 
 def known_name(name: str, known: Iterable[str]) -> str:
@@ -41,7 +43,10 @@ def _range(name: str, known: Sequence[str]) -> list[str]:
     parts = RANGE.match(name)
     if parts is None or name in known:
         return [name]
-    first, last, width = int(parts["first"]), int(parts["last"]), len(parts["first"])
-    if last < first or last - first >= MOST:
-        raise WrongRequest(f"{name}: a range goes from the lower number to the higher, over at most {MOST} containers.")
+    width, digits = len(parts["first"]), max(len(parts["first"]), len(parts["last"]))
+    first, last = (int(parts[name]) if digits <= MOST_DIGITS else MOST for name in ("first", "last"))
+    if digits > MOST_DIGITS or last < first or last - first >= MOST:
+        raise WrongRequest(
+            f"{name[:100]}: a range goes from the lower number to the higher, over at most {MOST} containers."
+        )
     return [f"{parts['stem']}{number:0{width}}" for number in range(first, last + 1)]

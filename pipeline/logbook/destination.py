@@ -25,6 +25,10 @@ from schemas.finding import OutOfReach
 
 # Tables that a file of gillbook's own holds by the month.
 BY_MONTH = (HARVESTS, OBSERVATIONS)
+ONLY_READ = (
+    "{name} is a link that leads out of the farm folder, so it is only read: entries go into a file beside it. "
+    "write_links_into in farm.toml allows more."
+)
 # A row to be written: per column of ours a day, a number (in the contract's unit), a word of the column, or a text.
 Values = Mapping[str, "date | Decimal | int | str"]
 
@@ -67,6 +71,9 @@ def destination_for(
     for wanted in _candidates(farm, table, day, sources):
         name = wanted if wanted in sources else as_named.get(wanted.lower(), wanted)
         source, summary = sources.get(name), summaries.get(f"{table}:{name}")
+        if farm.only_reads(name):
+            messages = messages or [ONLY_READ.format(name=name)]
+            continue
         if source is None or summary is None:
             return _new(farm, summaries, table, name), messages
         why = _unfit(source, summary)

@@ -7,8 +7,10 @@ import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from pathlib import Path
 
 from pipeline.farm.folder import WORKBOOKS, Farm
+from pipeline.files.deeds import DEEDS
 from pipeline.files.write_csv import unguarded
 from pipeline.logbook import append, edit_log, journal
 from pipeline.logbook.book import Book
@@ -167,14 +169,20 @@ def write_edit(farm: Farm, planned: EditPlan, now: datetime) -> EditRecord:
         going = _not_missed(farm, planned)
         journal.record_undoing(farm, going)
         try:
-            append.replace(source.path, source.name, _if_still(found.data, new), found.version)
+            append.replace(farm, source.name, _if_still(found.data, new), found.version)
         except append.ChangedMeanwhile as problem:
             edit_log.note_undone(farm, edit_id, moment)
             journal.record_left(farm, going)
             raise OutOfReach(f"{source.name} was changed meanwhile. Nothing was changed. Look again.") from problem
         for each in going:
             journal.record_undone(farm, each.entry, moment)
+    _note_step(record, source.path)
     return record
+
+
+def _note_step(record: EditRecord, path: Path) -> None:
+    done = "changed" if record.after else "taken out"
+    DEEDS.step(f"{record.file}, row {record.row}: {done} (back: gillbook edit --undo)", path)
 
 
 def _not_missed(farm: Farm, planned: EditPlan) -> list[journal.JournalEntry]:
@@ -224,11 +232,12 @@ def undo_edit(farm: Farm, now: str) -> EditRecord:
                 continue
             new = _put_back(farm, record, data)
             try:
-                append.replace(farm.folder / record.file, record.file, _if_still(data, new), version)
+                append.replace(farm, record.file, _if_still(data, new), version)
             except append.ChangedMeanwhile as problem:
                 raise OutOfReach(
                     f"{record.file} is being changed by another program. Nothing was changed."
                 ) from problem
+            DEEDS.step(f"{record.file}, row {record.row}: put back as it was", farm.folder / record.file)
             edit_log.note_undone(farm, record.edit, now)
             return record
     raise WrongRequest("There is no correction that gillbook edit wrote and could take back.")

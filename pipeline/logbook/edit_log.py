@@ -87,7 +87,7 @@ def not_undone(farm: Farm) -> list[EditRecord]:
     found: dict[str, EditRecord] = {}
     for line in lines:
         # A line cut short when the machine stopped says nothing: its edit was not begun.
-        with suppress(ValueError, KeyError, TypeError):
+        with suppress(ValueError, RecursionError, KeyError, TypeError):
             raw = json.loads(line)
             if "undone" in raw:
                 found.pop(raw["undone"], None)

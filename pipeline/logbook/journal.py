@@ -149,7 +149,7 @@ def _shorten(path: Path) -> None:
 
 
 def _day_of(line: bytes) -> date | None:
-    with suppress(ValueError, KeyError, TypeError):
+    with suppress(ValueError, RecursionError, KeyError, TypeError):
         return date.fromisoformat(json.loads(line)["at"][:10])
     return None
 
@@ -166,7 +166,7 @@ def read_journal(farm: Farm, tail: int | None = None) -> Journal:
         return found
     for line in lines:
         # A line cut short by a full disk or a power cut says nothing.
-        with suppress(ValueError, KeyError, TypeError):
+        with suppress(ValueError, RecursionError, KeyError, TypeError):
             _take(found, json.loads(line))
     return found
 

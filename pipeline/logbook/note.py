@@ -14,6 +14,7 @@ from pipeline.logbook.containers import Assignment, Containers
 from pipeline.logbook.destination import Destination, Values, destination_for
 from pipeline.logbook.entry_ids import new_entry_ids
 from pipeline.logbook.facts import ENDINGS
+from pipeline.logbook.same_again import same_again
 from schemas.contract import OBSERVATIONS, contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
@@ -58,7 +59,7 @@ def parse_event(book: Book, text: str) -> str:
     return event
 
 
-def plan_note(book: Book, observation: NewObservation) -> ObservationPlan:
+def plan_note(book: Book, observation: NewObservation, now: datetime) -> ObservationPlan:
     """Return what would be written, and what is doubtful about it."""
     containers = book.scan()
     found, doubts = _assignments(containers, observation)
@@ -70,6 +71,7 @@ def plan_note(book: Book, observation: NewObservation) -> ObservationPlan:
             doubts.append(Doubt("picked since", f"{each} was picked on {last}, after it was {observation.event}"))
     columns = tuple(dict.fromkeys(name for each in found for name in values(observation, each, "-")))
     destination, messages = destination_for(book.farm, book.summaries, OBSERVATIONS, observation.day, columns)
+    doubts += same_again(book.farm, "note", [values(observation, each, "") for each in found], now)
     doubts += open_doubts(destination)
     gave = _gave(containers, observation, found)
     all_messages = tuple(dict.fromkeys((*containers.troubles, *messages)))

@@ -131,7 +131,7 @@ def change_settings(farm: Farm, text: str, found: Sequence[Rewriting], now: date
             notes[name] = was.note_of(each.source.table, header, own)
         if found:
             save_notes(farm.folder, notes)
-        replace_file((farm.folder / SETTINGS_FILE).resolve(), text.encode("utf-8"), sync=True)
+        replace_file(append.target(farm, SETTINGS_FILE).resolve(), text.encode("utf-8"), sync=True)
 
 
 def rewrite(farm: Farm, found: Sequence[Rewriting], now: datetime) -> str:
@@ -151,19 +151,19 @@ def rewrite(farm: Farm, found: Sequence[Rewriting], now: datetime) -> str:
             notes[each.source.name] = replace(notes[each.source.name], rewritten=hashed)
         save_notes(farm.folder, notes)
         for each in found:
-            _write(each)
+            _write(farm, each)
         _renew_notes(farm, notes, found)
     return folder
 
 
-def _write(each: Rewriting) -> None:
+def _write(farm: Farm, each: Rewriting) -> None:
     def change(data: bytes) -> bytes:
         if data != each.before:
             raise append.ChangedMeanwhile
         return each.after
 
     try:
-        append.replace(each.source.path, each.source.name, change, each.version)
+        append.replace(farm, each.source.name, change, each.version)
     except append.ChangedMeanwhile as problem:
         raise OutOfReach(
             f"{each.source.name} was changed meanwhile, and is read as it was written. "

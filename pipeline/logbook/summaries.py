@@ -89,7 +89,7 @@ def load_summaries(farm: Farm) -> Summaries:
                 key: Summary(**{**each, **{name: part(**each[name]) for name, part in parts.items()}})
                 for key, each in raw["files"].items()
             }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, RecursionError, KeyError, TypeError, AttributeError):
         pass
     return {}
 

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from pipeline.farm.folder import Farm, table_files
+from pipeline.files.deeds import DEEDS
 from pipeline.logbook import append, journal
 from pipeline.logbook.file_rows import FileRow, rows_of_file
 from pipeline.logbook.journal import JournalEntry
@@ -45,10 +46,11 @@ def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> li
             # Noted first, so that nothing looks lost where the command is ended in between.
             journal.record_undoing(farm, last)
             try:
-                append.cut(found[0].source.path, found[0].source.name, spans, found[0].version)
+                append.cut(farm, found[0].source.name, spans, found[0].version)
             except (append.ChangedMeanwhile, OutOfReach):
                 journal.record_left(farm, last)
                 raise
+            _note_step(found)
             for entry in last:
                 journal.record_undone(farm, entry.entry, now)
             return [
@@ -56,6 +58,12 @@ def take_back(farm: Farm, command: str, now: str, only: str | None = None) -> li
                 for entry, each in zip(reversed(last), reversed(found), strict=True)
             ]
     raise OutOfReach(f"{last[-1].file} is being changed by another program again and again: nothing was removed.")
+
+
+def _note_step(found: Sequence[FileRow]) -> None:
+    source = found[0].source
+    ids = " ".join(filter(None, (each.cell("entry") for each in found)))
+    DEEDS.step(f"{source.name}: taken back (entry {ids})", source.path)
 
 
 def _find_entries(farm: Farm, entries: Sequence[JournalEntry]) -> list[FileRow]:

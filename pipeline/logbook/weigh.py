@@ -15,6 +15,7 @@ from pipeline.logbook.containers import Assignment, Containers, Picking, flush_o
 from pipeline.logbook.destination import Destination, Values, destination_for
 from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
 from pipeline.logbook.lost import lost_lately, lost_message
+from pipeline.logbook.same_again import ago
 from schemas.contract import HARVESTS
 from schemas.phrases import did_you_mean
 from schemas.pickings import SAME_WITHIN_MS
@@ -149,9 +150,7 @@ def _doubts(
     for each in before:
         age = now_ms - (entry_time_ms(each.entry) or 0)
         if each.day == picking.day and each.weight_g == picking.weight.value and age < SAME_WITHIN_MS:
-            # Below 0 the clock was set back since.
-            ago = "already" if age < 0 else "a moment ago" if age < 60_000 else "a minute ago"
-            found.append(Doubt("same again", f"the same, {assignment} {weight}, was logged {ago}"))
+            found.append(Doubt("same again", f"the same, {assignment} {weight}, was logged {ago(age)}"))
             break
     return found
 

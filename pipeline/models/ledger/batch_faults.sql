@@ -19,7 +19,7 @@ copies as (
     window same as (partition by s.batch, c.cells order by s.file, s.row)
 ),
 conflicts as (
-    select batch, string_agg(place, '; ' order by place) as rows_alike
+    select batch, some_of(list(place order by place)) as rows_alike
     from copies
     where copy = 1
     group by batch

@@ -31,7 +31,7 @@ copies as (
     window same as (partition by s.batch, s.container, c.cells order by f.file, row_of(s.line))
 ),
 conflicts as (
-    select batch, container, string_agg(place, '; ' order by place) as rows_alike
+    select batch, container, some_of(list(place order by place)) as rows_alike
     from copies
     where copy = 1
     group by batch, container

@@ -28,7 +28,7 @@ numbered_entries as (
     inner join files as f on f.file_part = file_part_of(e.line)
 ),
 twice as (
-    select table_name, entry, string_agg(file || ', row ' || row, '; ' order by file, row) as rows_alike
+    select table_name, entry, some_of(list(file || ', row ' || row order by file, row)) as rows_alike
     from numbered_entries
     group by table_name, entry
 ),

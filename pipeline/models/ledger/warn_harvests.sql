@@ -14,14 +14,10 @@ suspected as (
     inner join files as f on f.file_part = file_part_of(p.line)
 ),
 twins as (
-    select
-        line,
-        fresh_weight_g,
-        string_agg(file || ', row ' || row, '; ') over same as rows_alike,
-        count(*) over same as copies
+    select place_line, picked_on, fresh_weight_g, some_of(list(file || ', row ' || row order by file, row)) as rows_alike
     from suspected
-    window same as (partition by place_line, picked_on, fresh_weight_g order by file, row
-        rows between unbounded preceding and unbounded following)
+    group by place_line, picked_on, fresh_weight_g
+    having count(*) > 1
 ),
 weights as (
     select pooled, fresh_weight_g, count(*) as pickings from assignments group by pooled, fresh_weight_g
@@ -90,9 +86,10 @@ late as (
     group by p.place_line
 ),
 broken as (
-    select line, 'same_weight_twice' as rule, fresh_weight_g::varchar as value, rows_alike as detail
-    from twins
-    where copies > 1
+    select s.line, 'same_weight_twice' as rule, s.fresh_weight_g::varchar as value, t.rows_alike as detail
+    from suspected as s
+    inner join twins as t
+        on t.place_line = s.place_line and t.picked_on = s.picked_on and t.fresh_weight_g = s.fresh_weight_g
     union all
     select line, 'unlike_usual', fresh_weight_g::varchar,
         case
