@@ -92,6 +92,31 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "a file of a kind that is read",
         "If it holds entries, save it as .xlsx or CSV UTF-8.",
     ),
+    "like_a_table": (
+        "is called like a table, and is not read",
+        "a table's own name",
+        "If it holds entries, move it into the folder of that table, or name it in farm.toml under [files].",
+    ),
+    "other_spelling": (
+        "is read as this table, so this one is not",
+        "one of this name",
+        "If it holds entries, give it a name of its own, and name that in farm.toml under [files]; else delete it.",
+    ),
+    "two_spellings": (
+        "may be this table as well, so neither is read",
+        "one of this name",
+        "Write the name of the right one in small letters.",
+    ),
+    "no_plain_file": (
+        "is no plain file but a folder, pipe or device, and is not opened",
+        "a file",
+        "Put a file in its place, or take it away.",
+    ),
+    "name_not_text": (
+        "has a name that is not UTF-8, and is not read",
+        "a name in letters",
+        "Rename it, and its rows count.",
+    ),
     "absent_file": ("is no file of this folder", "a file", "Mend its name, or take this part out of farm.toml."),
     "written_otherwise": (
         "was written with other marks or units than are set here now, and is read as it was written",

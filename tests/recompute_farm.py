@@ -143,7 +143,9 @@ def load_fillings(farm: Farm, rows: list[Row], faulty: set[Row]) -> None:
 
 
 def refills_of(farm: Farm) -> dict[Place, date]:
-    """When was each filling's container filled anew? Two of one day follow in the order of their batches."""
+    """When was each filling's container filled anew? Two of one day follow in the order of their batches. A row that is
+    set aside counts too, on a later day, where that of its batch is known.
+    """
     filled: dict[str, list[tuple[date, str]]] = {}
     for batch, container in farm.fillings:
         inoculated = farm.inoculated(batch)
@@ -154,6 +156,13 @@ def refills_of(farm: Farm) -> dict[Place, date]:
         turns.sort()
         for (_, batch), (again, _) in pairwise(turns):
             refills[Place(batch, container)] = again
+    for batch, container in farm.fillings:
+        others = (other for other in farm.fillings_of[container] if (other, container) not in farm.fillings)
+        days = {day for other in others for day in farm.batch_days.get(other, ()) if day is not None}
+        place, inoculated = Place(batch, container), farm.inoculated(batch)
+        later = [day for day in days if inoculated is not None and day > inoculated]
+        if later:
+            refills[place] = min([*later, *([refills[place]] if place in refills else [])])
     return refills
 
 

@@ -108,7 +108,10 @@ def endings_of(farm: Farm, unit: Unit, day: date) -> list[Seen]:
     def ends_it(seen: Seen) -> bool:
         return tells_of(farm, seen, place) or (summed_up and seen.place.container is None)
 
-    return [s for s in of_batch if s.day == day and s.event == "contaminated" and ends_it(s)]
+    # And what was noted after a container was filled anew on this day.
+    late = [s for s in farm.seen if s.place.batch == unit.batch and s.day > day and farm.refills.get(s.place) == day]
+    on_it = [s for s in of_batch if s.day == day]
+    return [s for s in (*on_it, *late) if s.event == "contaminated" and ends_it(s)]
 
 
 def shares_by_soak(farm: Farm, told: Iterable[Unit]) -> list[Fraction]:

@@ -173,8 +173,14 @@ def closing_of_filling(farm: Farm, as_of: date, place: Place, seen: list[Seen]) 
     ends = [Closing(s.day, s.event) for s in seen if s.place == place and s.event in ENDINGS]
     ends += closings_of_all(farm, place.batch, seen)
     if place in farm.refills and farm.refills[place] <= as_of:
-        ends.append(Closing(farm.refills[place], "refilled"))
+        ends.append(Closing(farm.refills[place], late_contamination(farm, place) or "refilled"))
     return min(ends, default=None)
+
+
+def late_contamination(farm: Farm, place: Place) -> str | None:
+    """Was it noted as contaminated after its container was filled anew? Then it was so by that day."""
+    late = (s for s in farm.seen if s.place == place and s.event == "contaminated" and s.day > farm.refills[place])
+    return "contaminated" if any(late) else None
 
 
 def closing_of_batch(farm: Farm, as_of: date, place: Place, seen: list[Seen]) -> Closing | None:

@@ -250,7 +250,7 @@ def test_a_read_only_folder_is_told_when_there_is_something_to_write(farm: Farm)
             pytest.skip("nothing is read-only for this user")
         assert gillbook("yields", "--farm", folder).code == 0
         write_table(folder, "harvests", MORE)
-        said = gillbook("yields", "--farm", folder)
+        said = gillbook("refresh", "--farm", folder)
         assert (said.code, said.out) == (3, "")
         assert said.err.endswith("Is the farm folder read-only?\n")
     finally:

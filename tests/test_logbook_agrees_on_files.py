@@ -13,7 +13,8 @@ from ledgers import refreshed, rows
 from openpyxl.worksheet.worksheet import Worksheet
 from own_files import saved, workbook
 
-from pipeline.farm.folder import SUFFIXES, open_farm
+from pipeline.farm.folder import open_farm
+from pipeline.farm.table_names import SUFFIXES
 from pipeline.logbook.containers import Assignment, Containers
 from pipeline.logbook.summaries import current_summaries
 from schemas.contract import INPUTS

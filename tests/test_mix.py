@@ -56,6 +56,12 @@ def test_a_sum_is_the_one_that_print_and_practice_have(name: str) -> None:
     assert " ".join(said.out.split("\n\n")[0].split()) == told
 
 
+@pytest.mark.parametrize(("dose", "weak"), [("1", True), ("1.5", True), ("1.6", False), ("5", False)])
+def test_a_bath_of_less_lime_than_dissolves_is_said_to_be_weaker(dose: str, weak: bool) -> None:
+    said = " ".join(here("mix", "lime", "--water", "100", "--dose", dose).out.split())
+    assert ("That is less than the bath can dissolve, about 1.5 g per litre at 25 C" in said) == weak
+
+
 def test_lime_comes_with_its_cautions() -> None:
     said = " ".join(here("mix", "lime", "--water", "200").out.split())
     assert "H318" in said

@@ -165,7 +165,8 @@ def _assigned(
         )
         if not taken:
             read = parse_heading(sheet.header[at])
-            no_unit = each.rank > 0 and read.unit is None and read.words not in units
+            meant = parse_heading(sheet.meant.get(sheet.header[at], sheet.header[at]))
+            no_unit = each.rank > 0 and not (read.unit or meant.unit) and read.words not in units
             matched.append(MatchedHeading(at, sheet.header[at], each.table, each.column, each.unit, no_unit))
     return sorted(matched, key=lambda each: (ORDER.index(each.table), each.at))
 

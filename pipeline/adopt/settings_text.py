@@ -12,8 +12,9 @@ from pathlib import PurePosixPath
 from pipeline.adopt.matching import MatchedHeading, SheetMatch
 from pipeline.adopt.proposal import Proposal
 from pipeline.farm.conventions import Conventions, FileUse, folded, read_conventions
-from pipeline.farm.folder import SUFFIXES, TableFile
+from pipeline.farm.folder import TableFile
 from pipeline.farm.settings import parse_settings, read_settings
+from pipeline.farm.table_names import SUFFIXES
 from pipeline.farm.units import units_of
 from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile

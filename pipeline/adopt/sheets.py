@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.adopt.cells import NEUTRAL, looks_number
 from pipeline.adopt.headings import candidates
-from pipeline.farm.folder import SUFFIXES, WORKBOOKS, TableFile
+from pipeline.farm.folder import TableFile
+from pipeline.farm.table_names import SUFFIXES, WORKBOOKS
 from pipeline.files.dialect import SEPARATORS, declared_separator, header_cells, plain_text, records, refuse
 from pipeline.files.read import content_hash, read_bytes
 from pipeline.files.write_csv import csv_lines
@@ -47,12 +48,13 @@ class SourceFile:
 @dataclass(frozen=True)
 class SheetGrid:
     """A sheet as it lies: `sheet`, its name (None: a text file, or the only one); `rows`, its cells from the first row
-    on, None for blank.
+    on, None for blank; `units`, by heading, in which a workbook shows the numbers below.
     """
 
     file: SourceFile
     sheet: str | None
     rows: Rows
+    units: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def called(self) -> str:
@@ -147,18 +149,20 @@ def _known(cells: Sequence[str]) -> int:
 
 
 def _of_workbook(file: SourceFile) -> list[SheetGrid]:
+    from pipeline.adopt.shown_units import without_shown_units
     from pipeline.files.workbook import read_sheet, sheet_names
 
     source = TableFile(ANY.name, file.name, file.path)
     found = []
     names = sheet_names(ANY, source, file.data)
     for name in names:
-        sheet = read_sheet(ANY, TableFile(ANY.name, file.name, file.path, name), file.data, NEUTRAL)
+        as_shown = read_sheet(ANY, TableFile(ANY.name, file.name, file.path, name), file.data, NEUTRAL)
+        sheet, units = without_shown_units(as_shown)
         if any(any(cells) for cells in sheet.rows):
-            found.append((name, _merged_filled(sheet)))
+            found.append((name, _merged_filled(sheet), units))
     if not found:
         raise refuse(ANY, file.name, "has no sheet with cells in it", "Name a file that holds your entries.")
-    return [SheetGrid(file, None if len(names) == 1 else name, rows) for name, rows in found]
+    return [SheetGrid(file, None if len(names) == 1 else name, rows, units) for name, rows, units in found]
 
 
 def _merged_filled(sheet: Sheet) -> Rows:

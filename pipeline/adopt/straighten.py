@@ -21,6 +21,7 @@ from pipeline.adopt.one_batch import with_one_batch
 from pipeline.adopt.proposal import IMPERIAL
 from pipeline.adopt.sections import with_facts, with_sheet_name, without_sections
 from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
+from pipeline.adopt.shown_units import with_shown_units
 from pipeline.adopt.unpivot import About, unpivoted
 
 # The folder of a farm in which straightened tables lie.
@@ -86,6 +87,7 @@ def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: 
     imperial = any(parse_heading(heading).unit in IMPERIAL for heading in block.header)
     block = replace(block, header=_distinct(block.header))
     block = with_meant_headings(block, where, talk)
+    block = with_shown_units(block, grid.units, where, talk)
     block = without_sections(block, where, texts, talk)
     block = with_sheet_name(with_facts(block), grid.sheet, alone, talk)
     block = with_event_rows(block, where, talk)

@@ -11,7 +11,7 @@ from pipeline.cli.commands import CommandsOnDemand
 from pipeline.cli.failures import crash, of_the_machine, unread_answer, what_stands
 from pipeline.cli.farm_access import RUN
 from pipeline.cli.interrupts import INTERRUPTED, Interrupts, stop_interrupted
-from pipeline.cli.show import notify
+from pipeline.cli.show import USUAL_WIDTH, notify, screen_width
 from pipeline.cli.streams import answer_failure, prepare_streams, refuse_no_text
 from pipeline.files.deeds import DEEDS
 from schemas.finding import CannotWork, DataNeedAttention, WrongRequest
@@ -24,7 +24,7 @@ app = typer.Typer(
     # Plain text: the same on every screen, in a pipe and in a log; and help need not wait for a library that draws.
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": ["-h", "--help"], "terminal_width": min(screen_width(), USUAL_WIDTH) - 2},
 )
 
 

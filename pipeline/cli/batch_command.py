@@ -16,7 +16,7 @@ from pipeline.cli.column_options import option_of, with_column_options
 from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day
-from pipeline.cli.show import notify, printable
+from pipeline.cli.show import notify, print_line, printable
 from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
@@ -84,10 +84,10 @@ def _show_started(made: BatchPlan, day: date) -> None:
         notify(each)
     soaked = f" of soak {made.rows[0]['soak']}" if "soak" in made.rows[0] else ""
     started = "batch" if len(made.names) == 1 else "batches"
-    typer.echo(printable(f"Started: {started} {', '.join(made.names)}{soaked}, inoculated on {day}."))
+    print_line(f"Started: {started} {', '.join(made.names)}{soaked}, inoculated on {day}.")
     rows = made.destination.rows_text(len(made.rows))
-    typer.echo(printable(f"Written to {made.destination.name}, {rows}. To take it back, delete it there."))
-    typer.echo(printable(f"Next: gillbook fill --batch {made.names[0]} CONTAINER..."))
+    print_line(f"Written to {made.destination.name}, {rows}. To take it back, delete it there.")
+    print_line(f"Next: gillbook fill --batch {made.names[0]} CONTAINER...")
 
 
 def _more(more: list[str] | None) -> dict[str, str]:
@@ -207,7 +207,7 @@ def fill(
     for message in made.messages:
         notify(message)
     for line in made.report:
-        typer.echo(printable(line))
+        print_line(line)
 
 
 def _ask_each(

@@ -52,7 +52,7 @@ def check(
     fails in the audit.
     """
     from pipeline.cli.deep import audit_lines
-    from pipeline.cli.show import print_json
+    from pipeline.cli.show import print_json, print_line
 
     until = read.day
     found, audit = _found(open_the_farm(read.farm), until, deep)
@@ -61,7 +61,7 @@ def check(
     else:
         _print_findings(found)
         for line in audit_lines(audit) if audit else ():
-            typer.echo(line)
+            print_line(line)
     errors = audit.failed("error") if audit else 0
     # A row of totals is in no figure either, but it may stand where it stands.
     if errors or any(each.level in ("lost", "set_aside", "waiting") and each.rule != "totals_row" for each in found):
@@ -101,7 +101,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
 
 
 def _print_findings(found: Sequence[Finding]) -> None:
-    from pipeline.cli.show import printable, short
+    from pipeline.cli.show import print_line, short
 
     if not found:
         typer.echo("Nothing found. Every row is loaded.")
@@ -109,16 +109,16 @@ def _print_findings(found: Sequence[Finding]) -> None:
         of_level = [each for each in found if each.level == level]
         if not of_level:
             continue
-        typer.echo(f"{heading} ({_count(of_level)})")
+        print_line(f"{heading} ({_count(of_level)})")
         groups = [list(group) for _, group in groupby(sorted(of_level, key=_kind), key=_kind)]
         for group in sorted(groups, key=lambda group: -max(each.waiting for each in group)):
             shown = SHOWN_MISSING if level == "missing" else SHOWN_OF_A_KIND
             for each in sorted(group, key=lambda each: (-each.waiting, each.file, each.row))[:shown]:
-                typer.echo(f"  {printable(short(replace(each, like_it=0).sentence()))}")
+                print_line(f"  {short(replace(each, like_it=0).sentence())}", hanging="  ")
             if len(group) > shown:
                 more = _count(group) - shown
                 where = "out/findings.csv has all of them" if more == len(group) - shown else "see out/findings.csv"
-                typer.echo(f"  ... and {more} more of this kind; {where}")
+                print_line(f"  ... and {more} more of this kind; {where}")
         typer.echo("")
 
 
@@ -136,6 +136,7 @@ def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
     """Write out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
     from pipeline.files.write_csv import write_csv
     from pipeline.ledger.findings import fitting
+    from pipeline.ledger.lock import NOT_TO_BE_WRITTEN
     from schemas.finding import OutOfReach
 
     found = fitting(found)
@@ -145,6 +146,9 @@ def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
         write_csv(farm.out / "set_aside.csv", rejected)
         write_csv(farm.out / "findings.csv", [each.record() for each in found])
     except OSError as problem:
+        if problem.errno in NOT_TO_BE_WRITTEN:
+            notify("The whole list is in no file: the farm folder cannot be written. --json has it.")
+            return
         raise OutOfReach(f"out/set_aside.csv cannot be written: {problem.strerror}.") from problem
     if rejected:
         notify("The whole list is in out/set_aside.csv.")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.cli.clock import today
 from pipeline.cli.farm_access import timed
+from pipeline.cli.show import notify
 from schemas.finding import Finding, OutOfReach
 from schemas.phrases import counted
 
@@ -17,18 +18,21 @@ if TYPE_CHECKING:
 
 
 def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit:
-    """Run the audit and keep its result. `from_rows`: what was found in the rows as they were read.
-
-    Raises OutOfReach where the result cannot be written.
+    """Run the audit and keep its result, but for a farm folder that cannot be written. `from_rows`: what was found in
+    the rows as they were read. Raises OutOfReach where the result cannot be written for another reason.
     """
     from pipeline.audit.run import audit
     from pipeline.audit.saved import keep
+    from pipeline.ledger.lock import NOT_TO_BE_WRITTEN
 
     with timed("audit"):
         found = audit(view, from_rows, today())
     try:
         keep(farm.out, found)
     except OSError as problem:
+        if problem.errno in NOT_TO_BE_WRITTEN:
+            notify("The audit is not in out/audit.json: the farm folder cannot be written.")
+            return found
         raise OutOfReach(f"out/audit.json cannot be written: {problem.strerror}.") from problem
     return found
 

@@ -12,7 +12,7 @@ from pipeline.cli.clock import moment, now
 from pipeline.cli.farm_access import open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, spread
 from pipeline.cli.prompts import entry_day
-from pipeline.cli.show import notify, printable
+from pipeline.cli.show import notify, print_line
 from schemas.contract import INPUTS, contract
 from schemas.finding import WrongRequest
 
@@ -123,15 +123,15 @@ def _values(book: Book, found: FileRow, changes: list[str]) -> dict[str, Value |
 
 def _show(found: FileRow, changed: dict[str, tuple[str, str]], removes: bool = False) -> None:
     """Show the row, cell by cell, and what becomes of each."""
-    typer.echo(printable(f"{found.source.name}, row {found.row}:"))
+    print_line(f"{found.source.name}, row {found.row}:")
     names = [column for column in found.table.at if found.cell(column) or column in changed]
     width = max(map(len, names), default=0)
     for column in names:
         before, after = changed.get(column, (found.cell(column), ""))
         becomes = f"  ->  {after or '(blank)'}" if column in changed else ""
-        typer.echo(printable(f"  {column:{width}}  {before or '(blank)'}{becomes}"))
+        print_line(f"  {column:{width}}  {before or '(blank)'}{becomes}")
     if removes:
-        typer.echo("  ->  taken out")
+        print_line("  ->  taken out")
 
 
 def _write(farm: Farm, planned: EditPlan, yes: bool) -> None:
@@ -145,8 +145,8 @@ def _write(farm: Farm, planned: EditPlan, yes: bool) -> None:
         confirm_change()
     write_edit(farm, planned, now())
     done = "Taken out of" if planned.removes else "Written to"
-    typer.echo(printable(f"{done} {found.source.name}, row {found.row}. The row as it was is in kept/edited.jsonl."))
-    typer.echo("Take it back: gillbook edit --undo")
+    print_line(f"{done} {found.source.name}, row {found.row}. The row as it was is in kept/edited.jsonl.")
+    print_line("Take it back: gillbook edit --undo")
     refreshed(farm)
 
 
@@ -167,5 +167,5 @@ def _undo(farm: Farm) -> None:
     from pipeline.logbook.edit import undo_edit
 
     done = undo_edit(farm, moment())
-    typer.echo(printable(f"Taken back: {done.file}, row {done.row} is again: {done.before}"))
+    print_line(f"Taken back: {done.file}, row {done.row} is again: {done.before}")
     refreshed(farm)

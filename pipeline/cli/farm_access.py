@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -19,6 +19,7 @@ from schemas.result_rows import whole_of
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
+    from pipeline.ledger.read_only import LedgerToRead
     from pipeline.ledger.refresh import Refreshed
     from pipeline.models.view import Ledger
 
@@ -79,21 +80,22 @@ def timed(step: str) -> Iterator[None]:
         notify(f"  {step}: {time.perf_counter() - started:.3f} s")
 
 
+def _step(message: str) -> None:
+    if RUN.verbose:
+        notify(f"  {message}")
+
+
 def refreshed(farm: Farm, strict: bool = False) -> Refreshed | None:
     """Bring the ledger up to date. A command that reads goes on with the ledger as it was while another process
-    refreshes it (None), unless `strict`.
+    refreshes it (None), unless `strict`. Raises ReadOnlyFolder, and what a refresh raises.
     """
     from pipeline.ledger.lock import Locked
     from pipeline.ledger.manifest import load_manifest
     from pipeline.ledger.refresh import refresh
 
-    def step(message: str) -> None:
-        if RUN.verbose:
-            notify(f"  {message}")
-
     try:
         with timed("refresh"):
-            done = refresh(farm, moment(), step)
+            done = refresh(farm, moment(), _step)
     except Locked as problem:
         if strict or not farm.ledger.exists():
             raise
@@ -124,16 +126,33 @@ def _of_the_clock(farm: Farm) -> list[str]:
 
 
 @contextmanager
+def current_ledger(farm: Farm) -> Iterator[LedgerToRead]:
+    """Give the farm's ledger, brought up to date; of a folder that cannot be written, what answers in its place."""
+    from pipeline.ledger.lock import ReadOnlyFolder
+    from pipeline.ledger.read_only import LedgerToRead, ledger_without_writing
+
+    current: LedgerToRead | None = None
+    with suppress(ReadOnlyFolder):
+        current = LedgerToRead(farm.ledger, [], refreshed(farm))
+    if current is not None:
+        yield current
+        return
+    with ledger_without_writing(farm, moment(), _step) as found:
+        for message in (*found.messages, *_of_lost_entries(farm), *_of_the_clock(farm)):
+            notify(message)
+        yield found
+
+
+@contextmanager
 def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[Ledger]:
     """Give the farm's ledger, brought up to date, for one step of reading; then say how much is set aside."""
     from pipeline.models.view import opened
 
-    done = refreshed(farm)
-    with timed(step), opened(farm.ledger, farm.settings) as ledger:
+    with current_ledger(farm) as current, timed(step), opened(current.path, farm.settings) as ledger:
         _notify_newest_day(ledger)
         yield ledger
     if note_rejected:
-        notify_rejected(done)
+        notify_rejected(current.done)
 
 
 def _notify_newest_day(ledger: Ledger) -> None:

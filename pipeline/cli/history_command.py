@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.clock import moment
-from pipeline.cli.farm_access import open_the_farm, refreshed
+from pipeline.cli.farm_access import current_ledger, open_the_farm, refreshed
 from pipeline.cli.options import FarmOption, JsonOption
 from pipeline.cli.show import notify
 from schemas.finding import OutOfReach
@@ -24,7 +24,8 @@ def history(json: JsonOption = False, farm: FarmOption = None) -> None:
     from schemas.contract import contract
 
     opened = open_the_farm(farm)
-    refreshed(opened)
+    with current_ledger(opened):
+        pass  # what changed is noted first
     where = history_path(opened).relative_to(opened.folder).as_posix()
     try:
         found = read_history(opened)

@@ -12,7 +12,7 @@ import typer
 
 from pipeline.cli.clock import today
 from pipeline.cli.options import as_option
-from pipeline.cli.show import notify
+from pipeline.cli.show import notify, print_line
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 from schemas.phrases import counted
 
@@ -86,8 +86,8 @@ def _empty(places: Sequence[Path], full: bool, needless: bool) -> None:
     if len(places) != 1:
         raise WrongRequest("init: name one folder to make: gillbook init DIR")
     written = write_new_farm(places[0], full)
-    typer.echo(f"{places[0]} is ready: {', '.join(written)}.")
-    typer.echo(f"Next: fill in batches.csv, then gillbook yields --farm {places[0]}")
+    print_line(f"{places[0]} is ready: {', '.join(written)}.")
+    print_line(f"Next: fill in batches.csv, then gillbook yields --farm {places[0]}")
 
 
 def _adopt(folder: Path | None, files: Sequence[Path], answers: Answers, yes: bool) -> None:
@@ -111,16 +111,16 @@ def _adopt(folder: Path | None, files: Sequence[Path], answers: Answers, yes: bo
         notify("Nothing was written. To write it: the same command with --yes.")
         return
     written = make_farm(home, FarmToBe.of(sources, proposal))
-    typer.echo(f"{home} is ready: {', '.join(written)}.")
-    typer.echo(f"Next: gillbook check --farm {home}")
+    print_line(f"{home} is ready: {', '.join(written)}.")
+    print_line(f"Next: gillbook check --farm {home}")
 
 
 def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
     """Show which folder becomes the farm, and whether the files stay where they are."""
-    from pipeline.cli.show import printable
+    from pipeline.cli.show import print_line, printable
 
     copied = not all(each.path.is_relative_to(home.resolve()) for each in sources)
-    typer.echo(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
+    print_line(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
     typer.echo(f"  {printable(str(home))}\n")
 
 
@@ -203,12 +203,12 @@ def _show(proposal: Proposal, text: str) -> None:
 
 
 def _show_lines(heading: str, lines: Sequence[str]) -> None:
-    from pipeline.cli.show import WIDTH, printable
+    from pipeline.cli.show import printable, screen_width
 
     if lines:
         typer.echo(f"\n{heading}")
     for each in lines:
-        typer.echo(textwrap.fill(printable(each), WIDTH, initial_indent="  ", subsequent_indent="    "))
+        typer.echo(textwrap.fill(printable(each), screen_width(), initial_indent="  ", subsequent_indent="    "))
 
 
 def _reads(each: TrialReading) -> list[str]:

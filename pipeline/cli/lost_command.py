@@ -10,7 +10,7 @@ from pipeline.cli.clock import now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption, JsonOption
 from pipeline.cli.prompts import ask_on_terminal
-from pipeline.cli.show import notify, printable
+from pipeline.cli.show import notify, print_line
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def lost(
     elif meant:
         gone = let_go(opened, ids, now())
         for each in gone:
-            typer.echo(printable(f"Meant to be gone: {entry_words(opened, each)}."))
+            print_line(f"Meant to be gone: {entry_words(opened, each)}.")
         if not gone:
             notify("No entry is lost.")
     else:
@@ -57,7 +57,7 @@ def _put_back(farm: Farm, ids: list[str], insist: bool) -> None:
     for each in put_back(Book(farm), ids, insist, ask_on_terminal, now):
         done = True
         words = "; ".join(entry_words(farm, entry) for entry in each.entries)
-        typer.echo(printable(f"Put back: {words}. Written to {each.file}, {each.rows}."))
+        print_line(f"Put back: {words}. Written to {each.file}, {each.rows}.")
     if not done:
         notify("No entry is lost.")
 

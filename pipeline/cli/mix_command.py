@@ -159,7 +159,7 @@ class _Typed:
 
 
 def _lime(typed: _Typed) -> None:
-    from pipeline.logbook.mix import LIME_G_PER_L, lime_cautions, lime_g
+    from pipeline.logbook.mix import LIME_G_PER_L, lime_cautions, lime_g, weak_bath
 
     litres = typed.amount("water", "L", "litres of water in the bath")
     dose = typed.share("dose", "", 1000) if typed.has("dose") else LIME_G_PER_L
@@ -167,7 +167,8 @@ def _lime(typed: _Typed) -> None:
     source = "" if typed.has("dose") else " (common practice, no source)"
     print_sentences(
         f"Hydrated lime: {typed.shown(grams, 0)} g ({typed.shown(grams / 1000, 2)} kg) for {typed.shown(litres, 1)} L "
-        f"of water, at {typed.plain(dose)} g per litre{source}."
+        f"of water, at {typed.plain(dose)} g per litre{source}.",
+        weak_bath(dose),
     )
     typer.echo("")
     print_sentences(*lime_cautions())

@@ -12,7 +12,7 @@ from pipeline.cli.clock import now
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, picking_day
-from pipeline.cli.show import notify, printable
+from pipeline.cli.show import notify, print_line
 from pipeline.cli.weigh_command import undo_last
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
@@ -118,9 +118,9 @@ def _show(made: ObservationPlan, cell_format: CellFormat) -> None:
     of = made.observation
     what = " ".join(filter(None, (of.event, f"flush {of.flush}" if of.flush else "", of.cause)))
     count = f" ({of.count} of its containers)" if of.count else ""
-    typer.echo(printable(f"Noted: {what} on {of.day}: {', '.join(map(str, made.assignments))}{count}."))
+    print_line(f"Noted: {what} on {of.day}: {', '.join(map(str, made.assignments))}{count}.")
     for assignment, grams, pickings in made.gave:
         weight = written(grams, cell_format)
-        typer.echo(printable(f"{assignment} gave {weight} g in {counted(pickings, 'picking')}."))
+        print_line(f"{assignment} gave {weight} g in {counted(pickings, 'picking')}.")
     rows = made.destination.rows_text(len(made.assignments))
-    typer.echo(printable(f"Written to {made.destination.name}, {rows}. Take it back: gillbook note --undo"))
+    print_line(f"Written to {made.destination.name}, {rows}. Take it back: gillbook note --undo")

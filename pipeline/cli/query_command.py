@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.farm_access import notify_rejected, open_the_farm, refreshed
+from pipeline.cli.farm_access import current_ledger, notify_rejected, open_the_farm
 from pipeline.cli.options import FarmOption, JsonOption
 
 
@@ -30,7 +30,7 @@ def query(
     from pipeline.models.free_query import free_query
 
     opened = open_the_farm(farm)
-    done = refreshed(opened)
-    found = free_query(opened.ledger, sql, limit_time)
-    notify_rejected(done)
+    with current_ledger(opened) as current:
+        found = free_query(current.path, sql, limit_time)
+    notify_rejected(current.done)
     print_records(found.records, [Column(name, name) for name in found.names], json, "No rows.", cut=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -51,7 +52,7 @@ def report(
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
         page = render(gathered)
-    typer.echo(_write(farm_here, f"report-{first:%Y-%m}.html", page))
+    typer.echo(write_page(farm_here, f"report-{first:%Y-%m}.html", page))
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
@@ -116,11 +117,16 @@ def _first_day(text: str) -> date:
     raise WrongRequest(f"--month {text}: that is not a month. Write year-month, like 2026-05.")
 
 
-def _write(farm: Farm, name: str, page: str) -> Path:
-    """Write the page whole or not at all, and return where."""
+def write_page(farm: Farm, name: str, page: str) -> Path:
+    """Write the page whole or not at all, and return where: of a farm folder that cannot be written, into the folder
+    that one is in.
+    """
     path = farm.out / name
     try:
-        make_folder(farm.out)
+        if not os.access(farm.folder, os.W_OK):
+            notify("The farm folder cannot be written: the report goes into the folder you are in.")
+            path = Path.cwd() / name
+        make_folder(path.parent)
         replace_file(path, page.encode())
     except OSError as problem:
         raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem

@@ -11,7 +11,7 @@ from pipeline.cli.clock import now
 from pipeline.cli.edit_command import confirm_change
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.cli.options import FarmOption
-from pipeline.cli.show import print_sentences, printable
+from pipeline.cli.show import print_line, print_sentences
 from schemas.contract import contract
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
@@ -72,11 +72,11 @@ def _show(farm: Farm, key: str | None) -> None:
             where = "farm.toml" if farm.settings[each.name] else "not set"
         value = farm.settings[each.name]
         shown = "" if value is None or each.type == "object" else f" = {_plain(value)}"
-        typer.echo(printable(f"{each.name}{shown}   ({where})"))
+        print_line(f"{each.name}{shown}   ({where})")
         words = f" One of {', '.join(word or 'nothing' for word in each.words)}." if each.words else ""
         print_sentences(f"    {each.description}{words}")
     if key is None:
-        typer.echo("Change one: gillbook settings NAME VALUE")
+        print_line("Change one: gillbook settings NAME VALUE")
 
 
 def _plain(value: object) -> str:
@@ -90,12 +90,12 @@ def _change(farm: Farm, key: str, value: str, keep_files: bool, yes: bool) -> No
     each = setting_field(key)
     text = with_setting(_text(farm), key, literal(each, value))
     found, foreign = _files(farm, key, text) if not keep_files else ([], [])
-    typer.echo(printable(f"{key}: {_plain(farm.settings[key])}  ->  {value or 'nothing'}"))
+    print_line(f"{key}: {_plain(farm.settings[key])}  ->  {value or 'nothing'}")
     _show_rewritings(found, foreign)
     if not yes:
         confirm_change()
     change_settings(farm, text, found, now())
-    typer.echo("Written to farm.toml.")
+    print_line("Written to farm.toml.")
     if found:
         from pipeline.farm.folder import open_farm
 
@@ -122,16 +122,16 @@ def _show_rewritings(found: Sequence[Rewriting], foreign: Sequence[str]) -> None
     for each in found:
         before, after = each.example
         many = counted(each.cells, "cell")
-        typer.echo(printable(f"  {each.source.name} is written anew: {many}, like {before}  ->  {after}"))
+        print_line(f"  {each.source.name} is written anew: {many}, like {before}  ->  {after}")
     if found:
-        typer.echo("  Each is copied to kept/ before. Are they written so already? Then say --keep-files instead.")
+        print_line("  Each is copied to kept/ before. Are they written so already? Then say --keep-files instead.")
     if foreign:
-        typer.echo(printable(f"  Not by gillbook: {', '.join(foreign)}. Save anew what is written otherwise there."))
+        print_line(f"  Not by gillbook: {', '.join(foreign)}. Save anew what is written otherwise there.")
 
 
 def _say_rewritten(found: Sequence[Rewriting], folder: str) -> None:
     many = counted(len(found), "file is", "files are")
-    typer.echo(printable(f"{many} written anew. As they were: {folder}."))
+    print_line(f"{many} written anew. As they were: {folder}.")
 
 
 def _rewrite_noted(farm: Farm, yes: bool) -> None:
@@ -139,7 +139,7 @@ def _rewrite_noted(farm: Farm, yes: bool) -> None:
 
     names = list(farm.conventions.written)
     if not names:
-        typer.echo("All files are written as farm.toml has it.")
+        print_line("All files are written as farm.toml has it.")
         return
     found, foreign = rewritings(farm, replace(farm.conventions, written={}), names)
     _show_rewritings(found, foreign)
@@ -158,4 +158,4 @@ def _note_resaved(farm: Farm, name: str) -> None:
     if name not in farm.conventions.written:
         raise WrongRequest(f"--resaved {name}: no such file was written otherwise than farm.toml has it.")
     resaved(farm, name)
-    typer.echo(printable(f"{name} is read as farm.toml has it from now on."))
+    print_line(f"{name} is read as farm.toml has it from now on.")

@@ -1,15 +1,17 @@
-"""What is printed: results as a plain table that fits 80 columns, as JSON or in sentences; messages on stderr."""
+"""What is printed: results as a plain table that fits the screen, as JSON or in sentences; messages on stderr."""
 
 from __future__ import annotations
 
 import json
 import math
+import os
 import sys
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
+from typing import TextIO
 
 import typer
 
@@ -17,7 +19,9 @@ from pipeline.cli.streams import give_up
 from schemas.result_rows import Row
 from schemas.unseen import shown_letter
 
-WIDTH = 80
+# So many columns has what is printed into a file or pipe; and so many, at least and at most, what is printed on a
+# terminal, which may say how wide it is.
+USUAL_WIDTH, LEAST_WIDTH, MOST_WIDTH = 80, 40, 200
 NOTHING = "-"
 # No text is cut to fewer letters than this.
 SHORTEST = 4
@@ -36,6 +40,35 @@ class Column:
     decimals: int | None = None
     scale: float = 1.0
     whole: bool = False
+
+
+def screen_width(screen: TextIO | None = None) -> int:
+    """Return how many columns may be printed on this stream; by default on stdout."""
+    stream = screen or sys.stdout
+    try:
+        if not stream.isatty():
+            return USUAL_WIDTH
+        said = os.environ.get("COLUMNS", "")
+        columns = int(said) if said.isdecimal() else os.get_terminal_size(stream.fileno()).columns
+    except (OSError, ValueError, AttributeError):
+        return USUAL_WIDTH
+    return min(max(columns, LEAST_WIDTH), MOST_WIDTH) if columns else USUAL_WIDTH
+
+
+def _fitted(line: str, stream: TextIO, hanging: str = "") -> str:
+    """The line as the terminal breaks it, between words; in a file or pipe it stays one line."""
+    width = screen_width(stream)
+    if len(line) <= width or not stream.isatty():
+        return line
+    indent = line[: len(line) - len(line.lstrip())] + hanging
+    return textwrap.fill(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+
+
+def print_line(line: str, hanging: str = "") -> None:
+    """Print one line of a result: broken between words where the terminal is narrower; `hanging`: before what follows
+    then.
+    """
+    typer.echo(_fitted(printable(line), sys.stdout, hanging))
 
 
 def _plain(value: object) -> object:
@@ -77,7 +110,7 @@ def short(line: str) -> str:
 
 def notify(message: str) -> None:
     """Print on stderr what is no result: a message, a note under a table, a reason."""
-    text = "\n".join(printable(short(line)) for line in message.split("\n"))
+    text = "\n".join(_fitted(printable(short(line)), sys.stderr) for line in message.split("\n"))
     try:
         typer.echo(text, err=True)
     except OSError:
@@ -88,7 +121,7 @@ def notify(message: str) -> None:
 def print_sentences(*sentences: str) -> None:
     """Print sentences that are the result, each from a line of its own, wrapped to the screen; empty ones are none."""
     for each in sentences:
-        for line in textwrap.wrap(printable(each), WIDTH):
+        for line in textwrap.wrap(printable(each), screen_width()):
             typer.echo(line)
 
 
@@ -124,7 +157,7 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]
     widths = [max([len(line) for line in head] + [len(row[at]) for row in cells]) for at, head in enumerate(heads)]
     texts = [at for at, column in enumerate(columns) if column.decimals is None and not column.whole]
-    beyond = sum(widths) + 2 * (len(widths) - 1) - WIDTH
+    beyond = sum(widths) + 2 * (len(widths) - 1) - screen_width()
     while cut and beyond > 0 and any(widths[at] > SHORTEST for at in texts):
         widths[max(texts, key=lambda at: widths[at])] -= 1
         beyond -= 1
@@ -140,11 +173,12 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
 
 def _as_lines(names: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
     """Print each record as a block of lines: the column's name, then its cell, wrapped."""
-    size = min(max(map(len, names)), WIDTH // 2)
+    width = screen_width()
+    size = min(max(map(len, names)), width // 2)
     for row in cells:
         for name, text in zip(names, row, strict=True):
             shown = name if len(name) <= size else name[: size - 1] + "~"
-            lines = textwrap.wrap(text, WIDTH - size - 2) or [""]
+            lines = textwrap.wrap(text, width - size - 2) or [""]
             for at, line in enumerate(lines):
                 typer.echo(f"{shown if at == 0 else '':{size}}  {line}".rstrip())
         typer.echo("")

@@ -44,7 +44,7 @@ def today(*, read: ReadOptions) -> None:
 
 
 def _section(heading: str, actions: Sequence[TodayAction]) -> None:
-    from pipeline.cli.show import WIDTH, Column, print_sentences, print_table, printable
+    from pipeline.cli.show import Column, print_line, print_sentences, print_table, printable, screen_width
 
     if not actions:
         return
@@ -63,7 +63,10 @@ def _section(heading: str, actions: Sequence[TodayAction]) -> None:
     lines = [f"  {printable(each.command)}" for each in actions if each.command]
     for line in lines:
         # Wrapped, it could not be typed.
-        typer.echo(line if len(line) <= WIDTH else "  (its line is too long for the screen: --json has it)")
+        if len(line) <= screen_width():
+            typer.echo(line)
+        else:
+            print_line("  (its line is too long for the screen: --json has it)", hanging=" ")
 
 
 def _where(each: TodayAction) -> str:

@@ -11,7 +11,7 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, date_of, spread
-from pipeline.cli.show import Column, print_json, print_sentences, print_table
+from pipeline.cli.show import Column, print_json, print_line, print_sentences, print_table
 from schemas.confidence import LEVEL, percent
 from schemas.contract import HARVESTS
 from schemas.phrases import counted
@@ -164,11 +164,11 @@ def _show(which: TraceList, tables: Tables, most: int | None = None) -> None:
     # A column of which every cell is empty shows nothing.
     columns = [each for each in COLUMNS[which] if any(row[each.key] not in ("", None) for row in rows)]
     if not rows:
-        typer.echo("None.")
+        print_line("None.")
         return
     print_table(rows[:most], columns)
     if most and len(rows) > most:
-        typer.echo(f"... and {len(rows) - most} more: --list {which.value}")
+        print_line(f"... and {len(rows) - most} more: --list {which.value}")
 
 
 def _called(query: TraceQuery) -> str:

@@ -15,7 +15,7 @@ from pipeline.cli.clock import moment, now
 from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption, spread
 from pipeline.cli.prompts import ask_on_terminal, picking_day
-from pipeline.cli.show import notify
+from pipeline.cli.show import notify, print_line
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -108,14 +108,13 @@ def weigh(
 
 def show(farm: Farm, logged: Logged) -> None:
     """Tell what was written and where, what the place gave so far, and how to take it back."""
-    from pipeline.cli.show import printable
     from pipeline.logbook.text import entry_text, so_far
 
     for each in (*logged.plan.messages, *logged.missing):
         notify(each)
-    typer.echo(printable(f"Logged: {entry_text(farm, logged.plan)}."))
-    typer.echo(printable(f"Written to {logged.file}, row {logged.row} (entry {logged.entry})."))
-    typer.echo(printable(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo"))
+    print_line(f"Logged: {entry_text(farm, logged.plan)}.")
+    print_line(f"Written to {logged.file}, row {logged.row} (entry {logged.entry}).")
+    print_line(f"{so_far(farm, logged.plan)} Take it back: gillbook weigh --undo")
 
 
 def undo_last(farm: Farm, command: str) -> None:
@@ -132,10 +131,9 @@ def undo_last(farm: Farm, command: str) -> None:
 
 def show_taken_back(done: Sequence[TakenBack]) -> None:
     """Tell what stands in no file any more."""
-    from pipeline.cli.show import printable
     from pipeline.logbook.text import cells_text
 
     for each in done:
         when = each.at[:16].replace("T", " ")
-        typer.echo(printable(f"Taken back: {cells_text(each.cells, each.units)}, entered at {when}."))
-        typer.echo(printable(f"It stood in {each.file}, row {each.row}."))
+        print_line(f"Taken back: {cells_text(each.cells, each.units)}, entered at {when}.")
+        print_line(f"It stood in {each.file}, row {each.row}.")

@@ -12,7 +12,7 @@ import typer
 
 from pipeline.cli.clock import moment, now
 from pipeline.cli.prompts import picking_day
-from pipeline.cli.show import notify, printable
+from pipeline.cli.show import notify, print_line, printable
 from pipeline.cli.streams import refuse_no_text
 from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, doubts_text
@@ -87,7 +87,7 @@ def session(farm: Farm, on: str | None, tare: str | None, picker: str | None, in
     if screen.asks:
         notify(HELP.format(unit=unit, mark=farm.conventions.cell_format.decimal_mark))
     tally = _lines(screen, book, given, insist)
-    typer.echo(printable(tally.summary))
+    print_line(tally.summary)
     if tally.refused:
         shown = ", ".join(map(str, tally.refused))
         raise WrongRequest(f"{len(tally.refused)} of the lines were not logged: {shown}.")
@@ -128,7 +128,7 @@ def _lines(screen: _Screen, book: Book, given: SessionDefaults, insist: bool) ->
             # What was logged is counted before it is shown, so that an interruption finds it there.
             state, shown = _done(screen, book, replace(state, given=given), line, insist)
             if shown:
-                typer.echo(printable(shown))
+                print_line(shown)
         except KeyboardInterrupt:
             return state.tally
         except _NotLogged:

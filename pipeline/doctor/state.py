@@ -14,8 +14,9 @@ from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
 
-from pipeline.farm.folder import TEXTS, Farm, TableFile, open_farm
+from pipeline.farm.folder import Farm, TableFile, open_farm
 from pipeline.farm.settings import SETTINGS_FILE, default_settings
+from pipeline.farm.table_names import TEXTS
 from pipeline.ledger.backups import Key, copy_path
 from pipeline.ledger.lock import Holder, holder
 from pipeline.ledger.manifest import Manifest, ledger_unchanged, load_manifest, stat_of

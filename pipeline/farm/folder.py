@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-from collections.abc import Mapping
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
@@ -11,25 +13,29 @@ from pathlib import Path
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
 from pipeline.farm.links import leads_out, refuse_links_out
 from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, parse_settings, read_settings, words
+from pipeline.farm.table_names import table_names
 from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, OutOfReach, WrongRequest, finding
 
-# What a table may be kept in.
-TEXTS = (".csv", ".tsv")
-WORKBOOKS = (".xlsx", ".xlsm")
-SUFFIXES = (*TEXTS, *WORKBOOKS)
-
 
 @dataclass(frozen=True)
 class Farm:
-    """A farm folder with its settings: one value per key of the farm contract, defaults filled in."""
+    """A farm folder with its settings: one value per key of the farm contract, defaults filled in. `scratch`: where the
+    ledger and the copies are written instead, for a folder that cannot be written.
+    """
 
     folder: Path
     settings: Settings
     settings_hash: str
     findings: tuple[Finding, ...] = ()
     conventions: Conventions = field(default_factory=Conventions)
+    scratch: Path | None = None
+
+    @property
+    def home(self) -> Path:
+        """The folder of the ledger and the copies."""
+        return self.scratch or self.folder
 
     @property
     def conventions_hash(self) -> str:
@@ -40,7 +46,7 @@ class Farm:
     @property
     def ledger(self) -> Path:
         """The path of the ledger."""
-        return self.folder / "ledger.duckdb"
+        return self.home / "ledger.duckdb"
 
     @property
     def out(self) -> Path:
@@ -68,10 +74,10 @@ def is_farm(folder: Path) -> bool:
     """Whether this folder holds a farm: a farm.toml, or any of its tables."""
     if (folder / SETTINGS_FILE).is_file():
         return True
-    return any(
-        any((folder / f"{name}{suffix}").is_file() for suffix in SUFFIXES) or _folder_files(folder, name)
-        for name in (BATCHES, HARVESTS)
-    )
+    if not os.access(folder, os.R_OK):
+        return False
+    read = table_names(folder).read
+    return bool(read[BATCHES] or read[HARVESTS])
 
 
 def find_folder(given: Path | None, start: Path) -> Path:
@@ -105,9 +111,11 @@ def open_farm(folder: Path) -> Farm:
     refuse_links_out(folder)
     path = folder / SETTINGS_FILE
     if not path.is_file():
+        _refuse_no_file(path)
         settings = default_settings()
         conventions, findings = _with_notes(folder, read_conventions(settings))
-        return Farm(folder, settings, str(_written(conventions).get("written", "")), tuple(findings), conventions)
+        found = (*findings, *_loud(unread_names(folder, conventions)))
+        return Farm(folder, settings, str(_written(conventions).get("written", "")), found, conventions)
     try:
         data = path.read_bytes()
         raw = parse_settings(data.decode("utf-8-sig"))
@@ -123,7 +131,32 @@ def open_farm(folder: Path) -> Farm:
     ]
     conventions, otherwise = _with_notes(folder, conventions)
     settings_hash = sha256(data + str(_written(conventions).get("written", "")).encode()).hexdigest()
-    return Farm(folder, settings, settings_hash, (*findings, *otherwise), conventions)
+    found = (*findings, *otherwise, *_loud(unread_names(folder, conventions)))
+    return Farm(folder, settings, settings_hash, found, conventions)
+
+
+def _refuse_no_file(path: Path) -> None:
+    """Refuse a farm.toml that is no plain file, and never opened, or that is called so but for the case of letters."""
+    if os.path.lexists(path):
+        raise WrongRequest(f"{SETTINGS_FILE} is no plain file, and was not opened. Put a file in its place.")
+    with contextlib.suppress(OSError):
+        for name in os.listdir(path.parent):
+            if name.casefold() == SETTINGS_FILE:
+                raise WrongRequest(f"{name} is not read, for it is not called {SETTINGS_FILE}. Rename it.")
+
+
+def unread_names(folder: Path, conventions: Conventions) -> list[Finding]:
+    """Return a finding for each name in this folder that looks like a table's and is not read: a warning where it must
+    be one, else a notice.
+    """
+    try:
+        return table_names(folder, conventions.files).unread
+    except OutOfReach:
+        return []  # reading the tables says what is wrong with the folder
+
+
+def _loud(found: Sequence[Finding]) -> list[Finding]:
+    return [each for each in found if each.level == "warning"]
 
 
 def _with_notes(folder: Path, conventions: Conventions) -> tuple[Conventions, list[Finding]]:
@@ -151,50 +184,21 @@ class TableFile:
     beside: tuple[str, ...] = ()
 
 
-def _folder_files(folder: Path, table: str) -> list[Path]:
-    return [path for path in _seen_in(folder / table) if path.suffix.lower() in SUFFIXES and path.is_file()]
-
-
-def _seen_in(folder: Path) -> list[Path]:
-    """What is in this folder, but for what programs hide there."""
-    if not folder.is_dir():
-        return []
-    try:
-        found = list(folder.iterdir())
-    except OSError as problem:
-        raise OutOfReach(
-            f"{folder.name} cannot be looked into ({problem.strerror}). Mend the rights of that folder."
-        ) from problem
-    return [path for path in found if not path.name.startswith((".", "~"))]
-
-
 def unread_files(farm: Farm) -> list[Finding]:
-    """Return a notice for each file that lies where tables are kept, or is called like one, and is not read."""
-    read = {source.name for source in table_files(farm.folder, farm.conventions.files)}
-    found = []
-    for table in INPUTS:
-        beside = [path for path in _seen_in(farm.folder) if path.stem == table and path.is_file()]
-        for path in sorted([*beside, *_seen_in(farm.folder / table)]):
-            name = path.relative_to(farm.folder).as_posix()
-            if name not in read:
-                found.append(finding(contract(table), name, 0, "", "unread_file", "notice"))
-    return found
+    """Return a notice for each file that lies where tables are kept, or is called like one, and is not read. What must
+    be a table is among the farm's own findings.
+    """
+    return [each for each in unread_names(farm.folder, farm.conventions) if each.level == "notice"]
 
 
 def table_files(folder: Path, named: Mapping[str, FileUse] | None = None) -> list[TableFile]:
     """Return the files that hold the farm's tables: `TABLE.csv` and `TABLE/*.csv` (or .tsv, .xlsx), and those that
-    farm.toml names, sorted by table and name.
+    farm.toml names, sorted by table and name. The case of letters is free where only one name fits.
     """
     named = named or {}
     found = []
-    for table in INPUTS:
-        paths = _folder_files(folder, table)
-        for suffix in SUFFIXES:
-            single = folder / f"{table}{suffix}"
-            if single.is_file() or single.is_symlink():
-                paths.append(single)
-        names = {path.relative_to(folder).as_posix(): path for path in paths}
-        found += [TableFile(table, name, path) for name, path in names.items() if name not in named]
+    for table, paths in table_names(folder, named).read.items():
+        found += [TableFile(table, path.relative_to(folder).as_posix(), path) for path in paths]
         found += [_named_file(folder, table, name, use) for name, use in named.items() if table in use.tables]
     present = (each for each in found if each.name not in named or each.path.is_file())
     return sorted(present, key=lambda each: (INPUTS.index(each.table), each.name))

@@ -16,13 +16,15 @@ OWN_FILES = ("ledger.", "logbook.")
 
 
 def refuse_links_out(folder: Path) -> None:
-    """Raise WrongRequest where one of gillbook's own files or folders is a link that leads out of the farm folder, as a
-    farm that was unpacked from an archive may hold one. The grower's own tables may be links.
+    """Raise WrongRequest where one of gillbook's own files or folders is a link that leads out of the farm folder, or a
+    pipe or device, as a farm that was unpacked from an archive may hold one. The grower's own tables may be links.
     """
     home = folder.resolve()
-    for path in _own_links(folder):
+    for path in _odd_files(folder):
+        name = path.relative_to(folder).as_posix()
+        if not path.is_symlink():
+            raise WrongRequest(f"{name} is no plain file, and was not opened. Nothing was written. Take it away.")
         if not path.resolve().is_relative_to(home):
-            name = path.relative_to(folder).as_posix()
             raise WrongRequest(
                 f"{name} is a link that leads out of the farm folder, and gillbook would write there. Nothing was "
                 "written. Take the link away, and move what it leads to into its place where it is yours."
@@ -41,8 +43,8 @@ def is_own(name: str) -> bool:
     return name.split("/", 1)[0] in OWN_FOLDERS or name.startswith(OWN_FILES)
 
 
-def _own_links(folder: Path, within_own: bool = False) -> Iterator[Path]:
-    """The links among what gillbook writes in this folder; `within_own`: all that is in it."""
+def _odd_files(folder: Path, within_own: bool = False) -> Iterator[Path]:
+    """The links, pipes and devices among what gillbook writes in this folder; `within_own`: all that is in it."""
     try:
         entries = list(os.scandir(folder))
     except OSError:
@@ -52,4 +54,6 @@ def _own_links(folder: Path, within_own: bool = False) -> Iterator[Path]:
         if own and each.is_symlink():
             yield Path(each.path)
         elif own and each.is_dir():
-            yield from _own_links(Path(each.path), within_own=True)
+            yield from _odd_files(Path(each.path), within_own=True)
+        elif own and not each.is_file():
+            yield Path(each.path)

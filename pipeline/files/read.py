@@ -16,7 +16,8 @@ from typing import TypeAlias
 import polars as pl
 
 from pipeline.farm.conventions import Conventions, Heading
-from pipeline.farm.folder import WORKBOOKS, TableFile
+from pipeline.farm.folder import TableFile
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
 from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse
 from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end

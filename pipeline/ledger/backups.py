@@ -35,7 +35,7 @@ LEFT_BY_OTHERS = (".db", ".ini")
 
 def backup_folder(farm: Farm) -> Path:
     """Return the folder of the copies and the history."""
-    return farm.folder / "kept"
+    return farm.home / "kept"
 
 
 def copy_path(farm: Farm, key: Key) -> Path:

@@ -59,7 +59,7 @@ class Written:
 
 def draft_path(farm: Farm) -> Path:
     """Return where the ledger that comes stands, until it is swapped in."""
-    return farm.folder / "ledger.next.duckdb"
+    return farm.home / "ledger.next.duckdb"
 
 
 def _spill(draft: Path) -> Path:

@@ -15,7 +15,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.farm.folder import WORKBOOKS, Farm, TableFile
+from pipeline.farm.folder import Farm, TableFile
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.ledger.backups import (
     Key,
     copy_path,

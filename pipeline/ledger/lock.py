@@ -6,6 +6,7 @@ With pipeline/files/replace.py the only module with calls that differ between op
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sys
@@ -20,6 +21,20 @@ from schemas.finding import OutOfReach
 
 class Locked(OutOfReach):
     """Another process holds the lock."""
+
+
+class ReadOnlyFolder(OutOfReach):
+    """The folder cannot be written by this user, or by nobody."""
+
+
+# What operating systems say of a folder or disk that is not to be written.
+NOT_TO_BE_WRITTEN = (errno.EROFS, errno.EACCES, errno.EPERM)
+
+
+def refuse_read_only(folder: Path) -> None:
+    """Raise ReadOnlyFolder where nothing can be written into this folder."""
+    if not os.access(folder, os.W_OK):
+        raise ReadOnlyFolder("The farm folder cannot be written. Is it read-only?")
 
 
 def _take(handle: int) -> bool:
@@ -121,15 +136,14 @@ def _wait(handle: int, patience_s: float) -> bool:
 def locked(path: Path, since: str, what: str = "The ledger", patience_s: float = 0.0) -> Iterator[None]:
     """Runs its body while holding the lock file at `path`; `since` is the moment shown to others, `what` is locked.
 
-    Raises Locked, naming the holder, when another process has it for longer than `patience_s`; OutOfReach when the
-    folder cannot be written.
+    Raises Locked, naming the holder, when another process has it for longer than `patience_s`; ReadOnlyFolder or
+    OutOfReach when the folder cannot be written.
     """
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     except OSError as problem:
-        raise OutOfReach(
-            f"{path.name} cannot be written ({problem.strerror}). Is the farm folder read-only?"
-        ) from problem
+        refused = ReadOnlyFolder if problem.errno in NOT_TO_BE_WRITTEN else OutOfReach
+        raise refused(f"{path.name} cannot be written ({problem.strerror}). Is the farm folder read-only?") from problem
     try:
         if not _wait(handle, patience_s):
             raise Locked(f"{what} is locked by {_noted(path)}. Try again when it is done.")

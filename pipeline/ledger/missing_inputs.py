@@ -7,7 +7,8 @@ import io
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.farm.folder import WORKBOOKS, Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
 from pipeline.ledger.places import Places

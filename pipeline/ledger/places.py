@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from pipeline.farm.conventions import folded
-from pipeline.farm.folder import TEXTS, WORKBOOKS, Farm, TableFile
+from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.settings import parts
+from pipeline.farm.table_names import TEXTS, WORKBOOKS
 from schemas.contract import INPUTS, contract
 from schemas.finding import ORIGIN, Finding
 from schemas.phrases import counted

@@ -24,7 +24,7 @@ from pipeline.ledger.backups import (
 from pipeline.ledger.draft import LedgerSummary, draft_path, remove_draft, summary, write_draft
 from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
 from pipeline.ledger.intake import Sources, Taken, key_of, take_in
-from pipeline.ledger.lock import locked
+from pipeline.ledger.lock import locked, refuse_read_only
 from pipeline.ledger.manifest import (
     FileMark,
     Manifest,
@@ -127,14 +127,15 @@ def refresh(farm: Farm, now: str, progress: Progress = _quiet) -> Refreshed:
     """Make the ledger agree with the files. `now` is shown to others while the lock is held and stands in the history;
     `progress` hears the steps.
 
-    Raises UnreadableFile, Locked or OutOfReach; the ledger is then as it was.
+    Raises UnreadableFile, Locked, ReadOnlyFolder or OutOfReach; the ledger is then as it was.
     """
     manifest = up_to_date(farm)
     if manifest is not None:
         progress("nothing changed")
         return Refreshed(manifest.counts, manifest.levels, messages=manifest.messages)
-    with locked(farm.folder / "ledger.lock", now):
+    with locked(farm.home / "ledger.lock", now):
         try:
+            refuse_read_only(farm.home)
             return _refresh(farm, now, progress)
         except OSError as problem:
             with contextlib.suppress(OSError):
@@ -172,7 +173,7 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
     # A log left behind by another program belongs to the ledger that goes, and would spoil the one that comes.
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft_path(farm), farm.ledger)
-    sync_folder(farm.folder)
+    sync_folder(farm.home)
     because = BY_SETTINGS if ledger.farm_changed else BY_FILES
     done = _note(farm, now, written.summary, written.marks, written.renamed, written.changes, because)
     messages = [ledger.rebuild] if ledger.rebuild else []

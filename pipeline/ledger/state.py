@@ -68,22 +68,43 @@ class LedgerState:
 
 
 def ledger_state(farm: Farm) -> LedgerState:
-    """Return what the ledger was made from. Raises OutOfReach for one of a newer layout, or one that is in use."""
+    """Return what the ledger was made from. One that is none of ours is moved out of the way. Raises OutOfReach for one
+    of a newer layout, or one that is in use.
+    """
     import duckdb
 
     if not farm.ledger.exists():
         return LedgerState({}, {}, rebuild="")
-    wanted = versions(farm)
     try:
-        with duckdb.connect(str(farm.ledger), read_only=True) as con:
-            meta = dict(rows(con, "made_from"))
-            _refuse_newer(farm.ledger, meta)
-            other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
-            found = rows(con, "file_states") if other is None else []
+        state = _read_state(farm)
     except (duckdb.Error, KeyError, ValueError) as problem:
         return LedgerState({}, {}, rebuild=_unusable(farm.ledger, problem))
     if write_ahead_log(farm.ledger).exists():
         return LedgerState({}, {}, rebuild=_set_by(farm.ledger, "was changed by another program"))
+    return state
+
+
+def read_state(farm: Farm) -> LedgerState | None:
+    """As ledger_state, of a ledger that nothing is done to; None where there is none that can be used."""
+    import duckdb
+
+    if not farm.ledger.exists():
+        return None
+    try:
+        return _read_state(farm)
+    except (duckdb.Error, KeyError, ValueError, OutOfReach):
+        return None
+
+
+def _read_state(farm: Farm) -> LedgerState:
+    import duckdb
+
+    wanted = versions(farm)
+    with duckdb.connect(str(farm.ledger), read_only=True) as con:
+        meta = dict(rows(con, "made_from"))
+        _refuse_newer(farm.ledger, meta)
+        other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
+        found = rows(con, "file_states") if other is None else []
     if other is not None:
         return LedgerState({}, {}, rebuild=_made_otherwise(other, meta, wanted))
     hashes = {(table, file): content for table, file, content, _, _ in found}

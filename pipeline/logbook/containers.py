@@ -161,12 +161,14 @@ class Containers:
         """Return when and by what this ended; None while it runs."""
         ends = self._batch_ends(assignment.batch)
         if assignment.container:
+            later = [each.day for each in self.fillings(assignment.container) if each.day and assignment.day]
+            refilled = [day for day in later if assignment.day and day > assignment.day]
+            ends += [Ending(day, "refilled") for day in refilled]
             for text, event, batch, _ in self._end_lines(assignment.container):
                 day = date.fromisoformat(text)
                 if self._is_of(assignment, batch, day):
-                    ends.append(Ending(day, event))
-            later = [each.day for each in self.fillings(assignment.container) if each.day and assignment.day]
-            ends += [Ending(day, "refilled") for day in later if assignment.day and day > assignment.day]
+                    # What is noted as contaminated after its container was filled anew was so by that day.
+                    ends.append(Ending(min(day, *refilled) if event == "contaminated" and refilled else day, event))
         order = ("contaminated", "emptied", "refilled")
         return min(ends, key=lambda each: (each.day, order.index(each.event)), default=None)
 

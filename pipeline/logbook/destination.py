@@ -14,8 +14,9 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from pipeline.farm.folder import TEXTS, WORKBOOKS, Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.settings import parts
+from pipeline.farm.table_names import TEXTS, WORKBOOKS, table_names
 from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
@@ -95,22 +96,24 @@ def destination_for(
 def _candidates(farm: Farm, table: str, day: date, sources: Mapping[str, TableFile]) -> Iterator[str]:
     """Return the files that may be written to, the likeliest first; some may not be there yet."""
     month = f"{day:%Y-%m}"
-    in_folder = (farm.folder / table).is_dir()
-    single = next((f"{table}{suffix}" for suffix in TEXTS if f"{table}{suffix}" in sources), None)
+    folder = table_names(farm.folder, farm.conventions.files).folders.get(table)
+    as_small = {name.casefold(): name for name in sources}
+    single = next((as_small[f"{table}{suffix}"] for suffix in TEXTS if f"{table}{suffix}" in as_small), None)
     own = [name for name, use in farm.conventions.files.items() if use.tables == (table,) and name in sources]
     own = [name for name in own if name.lower().endswith(TEXTS)]
     by_month = table in BY_MONTH
-    if by_month and in_folder and not (table == OBSERVATIONS and single):
-        yield f"{table}/{month}.csv"
+    if by_month and folder and not (table == OBSERVATIONS and single):
+        yield f"{folder}/{month}.csv"
     elif single or len(own) == 1:
         yield single or own[0]
-    elif table != HARVESTS and not any(f"{table}{suffix}" in sources for suffix in WORKBOOKS):
+    elif table != HARVESTS and not any(f"{table}{suffix}" in as_small for suffix in WORKBOOKS):
         yield f"{table}.csv"
     stem = month if by_month else "logbook"
-    yield f"{table}/{stem}.csv"
-    yield f"{table}/{stem}-logbook.csv"
+    folder = folder or table
+    yield f"{folder}/{stem}.csv"
+    yield f"{folder}/{stem}-logbook.csv"
     for number in range(2, 10):
-        yield f"{table}/{stem}-logbook-{number}.csv"
+        yield f"{folder}/{stem}-logbook-{number}.csv"
 
 
 def _unfit(source: TableFile, summary: Summary) -> str | None:

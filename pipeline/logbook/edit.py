@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from pipeline.farm.folder import WORKBOOKS, Farm
+from pipeline.farm.folder import Farm
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.deeds import DEEDS
 from pipeline.files.write_csv import unguarded
 from pipeline.logbook import append, edit_log, journal

@@ -7,7 +7,8 @@ import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from pipeline.farm.folder import WORKBOOKS, Farm, TableFile
+from pipeline.farm.folder import Farm, TableFile
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text
 from pipeline.logbook.text_table import TextTable, read_text_table
 from schemas.contract import contract

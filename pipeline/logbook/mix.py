@@ -25,6 +25,16 @@ def lime_g(water_l: Decimal, dose_g_per_l: Decimal) -> Decimal:
     return water_l * dose_g_per_l
 
 
+def weak_bath(dose_g_per_l: Decimal) -> str:
+    """Return what is said of a dose below what the bath can dissolve; "" for another."""
+    if dose_g_per_l >= SOLUBLE_G_PER_L:
+        return ""
+    return (
+        f"That is less than the bath can dissolve, about {SOLUBLE_G_PER_L:.1f} g per litre at 25 C: it will not be "
+        "saturated, and is weaker than a bath with lime left at its bottom."
+    )
+
+
 def lime_cautions() -> list[str]:
     """Return what is to be looked out for with lime, as `init` writes it into the farm's how-to."""
     first, _, rest = CAUTIONS.partition("\n- ")

@@ -11,8 +11,9 @@ from datetime import datetime
 from hashlib import sha256
 
 from pipeline.farm.conventions import Conventions
-from pipeline.farm.folder import TEXTS, Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.settings import SETTINGS_FILE
+from pipeline.farm.table_names import TEXTS
 from pipeline.farm.written_in import WrittenIn, load_notes
 from pipeline.files.replace import replace_file
 from pipeline.logbook import append, cells

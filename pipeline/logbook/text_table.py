@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from itertools import islice
 
 from pipeline.farm.conventions import Conventions
-from pipeline.farm.folder import WORKBOOKS, TableFile
+from pipeline.farm.folder import TableFile
+from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.dialect import CSV_FIELD_LIMIT, MARK, dialect_of, plain_text, records
 from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
 from pipeline.files.wide import heading_of

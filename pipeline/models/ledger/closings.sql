@@ -1,5 +1,6 @@
 -- When and by what did each filling, and each batch as a whole, end? closed_by: contaminated, emptied, refilled. A
--- batch-level event closes all its containers when its count is blank, or on the day the counts add up to them.
+-- batch-level event closes all its containers when its count is blank, or on the day the counts add up to them. A filling
+-- that is noted as contaminated after its container was filled anew was so by that day.
 -- Grain: one row per filling or batch (filling_line null) that ended.
 -- reads: batches, filling_shares, observation_assignments
 -- writes: closings
@@ -29,7 +30,14 @@ cumulated as (
     where e.filling_line is null
 ),
 ends as (
-    select batch_line, filling_line, seen_on as day, event, cause from events where filling_line is not null
+    select
+        e.batch_line,
+        e.filling_line,
+        case when e.event = 'contaminated' then least(e.seen_on, f.refilled_on) else e.seen_on end as day,
+        e.event,
+        e.cause
+    from events as e
+    inner join filling_shares as f on f.line = e.filling_line
     union all
     select f.batch_line, f.line, w.seen_on, w.event, w.cause
     from filling_shares as f

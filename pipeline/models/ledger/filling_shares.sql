@@ -2,9 +2,11 @@
 -- mass comes from: 1 weighed, 2 from fill, 3 by fill, 4 by volume, 5 evenly; null where there is no dry mass. wet_g and
 -- spawn_g are the filling's share of the batch's, in the proportion of its dry mass. Masses are kept to 1e-9 g; one of
 -- a million kilograms or more is none. A batch with filling rows set aside shares nothing by rungs 3 to 5: what those
--- fillings hold is not known. Texts are dear to store: the view `fillings` shows the cells beside these numbers.
+-- fillings hold is not known. refilled_on: also by a row that is set aside and says from which batch, for filled anew the
+-- container was (refilled_line null then). Texts are dear to store: the view `fillings` shows the cells beside these
+-- numbers.
 -- Grain: one row per loaded filling.
--- reads: loaded_fillings, rejected_fillings
+-- reads: filling_days, loaded_fillings, rejected_fillings
 -- writes: filling_shares
 create or replace table filling_shares as
 with rejected as (
@@ -27,14 +29,30 @@ rest as (
         and own.batch_line in (select batch_line from loaded_fillings where own_rung is null)
     group by own.batch_line
 ),
-turns as (
+loaded_turns as (
     select
         line,
+        container,
+        inoculated_on,
         lead(inoculated_on) over turn as refilled_on,
         lead(batch_line) over turn as refilled_line
     from loaded_fillings as own
     where inoculated_on is not null
     window turn as (partition by container order by inoculated_on, batch)
+),
+rejected_turns as (
+    select t.line, min(d.day) as day
+    from loaded_turns as t
+    inner join filling_days as d on d.container = t.container and d.day > t.inoculated_on and d.line is null
+    group by t.line
+),
+turns as (
+    select
+        t.line,
+        least(t.refilled_on, r.day) as refilled_on,
+        case when (r.day < t.refilled_on) is not true then t.refilled_line end as refilled_line
+    from loaded_turns as t
+    left join rejected_turns as r on r.line = t.line
 ),
 rungs as (
     select

@@ -60,11 +60,19 @@ named as (
     group by u.line, u.fresh_weight_g, u.weight_g, u.times
 ),
 reversed as (
-    -- The latest day of any earlier flush, where it lies after the first day of this one.
+    -- The latest day of any earlier flush, where it lies after the first day of this one or is the same.
     select k.place_line, k.flush, max(e.last_day) as earlier_last
     from picked_flushes as k
-    inner join picked_flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day > k.first_day
+    inner join picked_flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day >= k.first_day
     group by k.place_line, k.flush
+),
+two_flushes as (
+    -- A container alone, for those that are weighed together may each be at a flush of its own.
+    select place_line, picked_on, min(flush) as first_flush
+    from assignments
+    where not pooled and place_line in (select place_line from reversed)
+    group by place_line, picked_on
+    having min(flush) <> max(flush)
 ),
 pins as (
     select filling_line, flush, min(seen_on) as pins_on
@@ -102,6 +110,11 @@ broken as (
     from assignments as p
     inner join reversed as r on r.place_line = p.place_line and r.flush = p.flush
     where p.picked_on < r.earlier_last
+    union all
+    select p.line, 'two_flushes', p.flush::varchar, t.first_flush::varchar
+    from assignments as p
+    inner join two_flushes as t on t.place_line = p.place_line and t.picked_on = p.picked_on and t.first_flush < p.flush
+    inner join stage_harvests as s on s.line = p.line and s.flush is not null
     union all
     select p.line, 'before_pins', p.picked_on::varchar, e.pins_on::varchar
     from assignments as p

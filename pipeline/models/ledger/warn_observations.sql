@@ -1,7 +1,8 @@
--- Which loaded observations of pins were entered for after the picking that should have followed them? With a flush:
--- after that flush was picked. Without one: the filling's first pins, within a flush's gap after its first picking.
+-- Which loaded observations were entered for after what should have followed them? Pins with a flush: after that flush
+-- was picked. Without one: the filling's first pins, within a flush's gap after its first picking. Contaminations: after
+-- their filling was emptied, or its container filled anew.
 -- Grain: one row per rule that a loaded observation breaks.
--- reads: files, flush_rule, observation_assignments, picked_flushes
+-- reads: closings, files, filling_shares, flush_rule, observation_assignments, picked_flushes
 -- writes: warn_observations
 create or replace temp table warn_observations as
 with pins as (
@@ -20,21 +21,32 @@ first_picked as (
     where filling_line is not null
     group by filling_line
 ),
+late as (
+    select o.line, o.seen_on, o.filling_line, f.refilled_on
+    from observation_assignments as o
+    inner join filling_shares as f on f.line = o.filling_line
+    where o.event = 'contaminated'
+),
 broken as (
-    select p.line, p.seen_on, k.first_day
+    select p.line, 'pins_after_picking' as rule, p.seen_on, k.first_day as day
     from pins as p
     inner join picked_flushes as k on k.filling_line = p.filling_line and k.flush = p.flush
     where k.first_day < p.seen_on
     union all
-    select p.line, p.seen_on, k.first_day
+    select p.line, 'pins_after_picking', p.seen_on, k.first_day
     from pins as p
     inner join first_picked as k on k.filling_line = p.filling_line
     where p.flush is null
         and p.turn = 1
         and k.first_day < p.seen_on
         and p.seen_on - k.first_day < (select new_flush_after_days from flush_rule)
+    union all
+    select l.line, case when c.closed_by = 'emptied' then 'after_emptying' else 'after_refilling' end, l.seen_on, c.closed_on
+    from late as l
+    inner join closings as c on c.filling_line = l.filling_line
+    where c.closed_on < l.seen_on and (c.closed_by = 'emptied' or c.closed_on = l.refilled_on)
 )
-select 'observations' as table_name, f.file, row_of(t.line) as row, 'pins_after_picking' as rule, t.seen_on::varchar as value,
-    t.first_day::varchar as detail, null::varchar as waits_file, null::integer as waits_row
+select 'observations' as table_name, f.file, row_of(t.line) as row, t.rule, t.seen_on::varchar as value,
+    t.day::varchar as detail, null::varchar as waits_file, null::integer as waits_row
 from broken as t
 inner join files as f on f.file_part = file_part_of(t.line)
