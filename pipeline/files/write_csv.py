@@ -17,6 +17,8 @@ FINDING_HEADER = (
     "file",
     "row",
     "column",
+    "heading",
+    "place",
     "rule",
     "value",
     "message",
