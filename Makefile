@@ -62,7 +62,7 @@ lock: $(BIN)/uv
 # What one installs who uses gillbook: each part with its version, licence and hashes' source, as CycloneDX.
 SBOM = sbom_out/gillbook.cdx.json
 sbom: $(BIN)/uv
-	$(PYTHON) -m venv --clear sbom_out/env
+	$(PYTHON) -m venv --without-pip --clear sbom_out/env
 	$(BIN)/uv pip install --quiet --python sbom_out/env --require-hashes --requirement requirements.txt
 	$(BIN)/uv tool run --quiet --from cyclonedx-bom cyclonedx-py environment --pyproject pyproject.toml --mc-type application \
 		--gather-license-texts --output-reproducible --output-file $(SBOM) sbom_out/env
@@ -74,12 +74,13 @@ oldest: $(BIN)/uv
 	mkdir -p oldest_out
 	$(BIN)/uv pip compile --quiet --resolution lowest-direct --no-emit-index-url --no-header --no-annotate \
 		--output-file oldest_out/requirements.txt pyproject.toml
-	$(PYTHON) -m venv --clear oldest_out/env
+	$(PYTHON) -m venv --without-pip --clear oldest_out/env
 	$(BIN)/uv pip install --quiet --python $(OLDEST) --requirement oldest_out/requirements.txt
 	$(BIN)/uv pip install --quiet --python $(OLDEST) --no-deps --editable .
-	$(BIN)/uv pip install --quiet --python $(OLDEST) --constraint oldest_out/requirements.txt pytest openpyxl
+	$(BIN)/uv pip install --quiet --python $(OLDEST) --constraint oldest_out/requirements.txt pytest pytest-timeout \
+		hypothesis openpyxl
 	$(OLDEST) -m pytest -p no:cacheprovider $(addprefix tests/test_,$(addsuffix .py,$(OLDEST_TESTS)))
-OLDEST_TESTS = worked_cases read workbooks_oldest report_command
+OLDEST_TESTS = worked_cases workbooks report_command sheet_command audit_command compare_golden
 
 $(BIN)/uv: $(STAMP)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
