@@ -159,7 +159,7 @@ class Finding:
         """Return the finding as one would say it to the grower."""
         where = self.place or self._place_as_it_is
         said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
-        fix = f"{_without_unseen(self.value)}{self.fix}"
+        fix = f"{_without_unseen(self.value, self.message)}{self.fix}"
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
         alike = f" And {self.like_it:,} like it." if self.like_it else ""
@@ -198,14 +198,11 @@ def _shown(value: str) -> str:
     return value if beyond <= 0 else f"{value[:VALUE_SHOWN]}... ({beyond:,} more letters)"
 
 
-def _without_unseen(value: str | None) -> str:
+def _without_unseen(value: str | None, message: str) -> str:
     """Return how a cell is mended that holds letters which nobody sees, with a space behind it."""
-    without = seen(value or "")
-    return (
-        f'It holds a sign that nobody sees: take it off, and it is "{_shown(without)}". '
-        if value and without != value.strip()
-        else ""
-    )
+    if value and (without := seen(value)) != value.strip():
+        return f'It holds a sign that nobody sees: take it off, and it is "{_shown(without)}". '
+    return "A name in it holds a sign that nobody sees: take it off. " if seen(message) != message.strip() else ""
 
 
 def nearest(word: str, known: tuple[str, ...]) -> str | None:

@@ -30,6 +30,8 @@ def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> st
         return f" Did you mean {alike}, without the sign that nobody sees?"
     names = {each.lower().replace(" ", "_") if any_case else each: each for each in known}
     meant = nearest(given, tuple(names))
+    if meant and seen(names[meant]) != names[meant]:
+        return f" Did you mean {names[meant]}, which stands there with a sign that nobody sees?"
     return f" Did you mean {names[meant]}?" if meant else ""
 
 

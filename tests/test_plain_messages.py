@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import csv
 import errno
+import os
 import sys
 import time
 from collections import Counter
@@ -196,19 +197,44 @@ def test_letters_that_nobody_sees_are_shown_and_offered_to_be_taken_off(farm: Fa
     assert said.code == 2
     assert "container 1<U+200B> is not in fillings.csv" in said.err
     assert "Did you mean 1, without the sign that nobody sees?" in said.err
+    (folder / "fillings.csv").write_text("batch,container,fill_kg\nA,1\u200b,5\n", encoding="utf-8")
+    said = here("check", "--farm", folder)
+    assert 'fillings.csv, row 2, container: "1<U+200B>" is not the name that it looks like.' in said.out
+    assert 'take it off, and it is "1".' in said.out
+    said = here("weigh", "1", "300", "--on", "2026-02-03", "--farm", folder)
+    assert "Did you mean 1<U+200B>, which stands there with a sign that nobody sees?" in said.err
+
+
+def test_a_folder_whose_name_is_no_text_is_refused(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = farm(**TABLES) / "farm\udcff"
+    folder.mkdir()
+    (folder / "farm.toml").touch()
+    monkeypatch.chdir(folder)
+    said = soon("yields")
+    assert (said.code, said.out) == (2, "")
+    assert said.err.endswith("farm\\xff: this holds bytes that are no text (UTF-8). Give that folder another name.\n")
+
+
+def test_a_sheet_of_100000_columns_is_no_farm_to_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    wide = ",".join(f"c{at}" for at in range(DEEP))
+    Path("log.csv").write_text(f"Date,Weight g,Bucket,{wide}\n2026-02-01,400,1\n", encoding="utf-8")
+    said = soon("init", "--from", "log.csv", "new", "--yes")
+    assert said.code == 3
+    assert "log.csv, row 1: has 100,003 columns" in said.err
 
 
 def test_a_folder_that_cannot_be_looked_into_is_named(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = farm(**TABLES)
     (folder / "harvests").mkdir()
-    looked = Path.iterdir
+    looked = os.scandir
 
-    def refused(path: Path) -> Iterator[Path]:
-        if path.name == "harvests":
+    def refused(path: str) -> object:
+        if Path(path).name == "harvests":
             raise PermissionError(errno.EACCES, "Permission denied", str(path))
         return looked(path)
 
-    monkeypatch.setattr(Path, "iterdir", refused)
+    monkeypatch.setattr(os, "scandir", refused)
     for words in (("check",), ("weigh", "1", "300"), ("today",), ("settings",)):
         said = soon(*words, "--farm", folder)
         assert (said.code, said.out) == (3, "") or words == ("settings",), said.err

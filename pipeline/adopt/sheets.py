@@ -12,7 +12,16 @@ from pipeline.adopt.cells import NEUTRAL, looks_number
 from pipeline.adopt.headings import candidates
 from pipeline.farm.folder import TableFile
 from pipeline.farm.table_names import SUFFIXES, WORKBOOKS
-from pipeline.files.dialect import SEPARATORS, declared_separator, header_cells, plain_text, records, refuse
+from pipeline.files.dialect import (
+    MOST_HEADINGS,
+    SEPARATORS,
+    declared_separator,
+    header_cells,
+    plain_text,
+    records,
+    refuse,
+    refuse_many_columns,
+)
 from pipeline.files.read import content_hash, read_bytes
 from pipeline.files.write_csv import csv_lines
 from schemas.contract import HARVESTS, contract
@@ -130,10 +139,19 @@ def grids_of(file: SourceFile) -> list[SheetGrid]:
     if file.path.suffix.lower() in WORKBOOKS:
         return _of_workbook(file)
     text = plain_text(ANY, file.name, file.data).decode("utf-8")
+    _refuse_wide_lines(file, text)
     declared, text = declared_separator(text)
     separator = declared or max(SEPARATORS, key=lambda mark: _cut(text, mark))
     cells = records(ANY, file.name, io.StringIO(text, newline=""), 1, separator)
     return [SheetGrid(file, None, [[cell.strip() or None for cell in row] for row in cells])]
+
+
+def _refuse_wide_lines(file: SourceFile, text: str) -> None:
+    """Refuse a text with a line of more cells than any list has, before all of them are looked at."""
+    for row, line in enumerate(text.split("\n"), start=1):
+        mark = max(SEPARATORS, key=line.count)
+        if line.count(mark) >= MOST_HEADINGS:
+            refuse_many_columns(ANY, file.name, row, line.split(mark))
 
 
 def _cut(text: str, mark: str) -> tuple[int, int, int, bool]:
@@ -158,6 +176,8 @@ def _of_workbook(file: SourceFile) -> list[SheetGrid]:
     for name in names:
         as_shown = read_sheet(ANY, TableFile(ANY.name, file.name, file.path, name), file.data, NEUTRAL)
         sheet, units = without_shown_units(as_shown)
+        for row, cells in enumerate(sheet.rows, start=1):
+            refuse_many_columns(ANY, file.name, row, cells)
         if any(any(cells) for cells in sheet.rows):
             found.append((name, _merged_filled(sheet), units))
     if not found:

@@ -78,10 +78,12 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
     from pipeline.ledger.places import with_places
     from pipeline.ledger.spellings import spelling_findings
+    from pipeline.ledger.unseen_findings import unseen_findings
     from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
     from pipeline.models.silent import silent_units
+    from pipeline.models.unseen_names import unseen_names
     from pipeline.models.view import Query
 
     with read_ledger(farm, "findings", note_rejected=False) as ledger:
@@ -92,6 +94,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         found += silent_findings(farm, silent_units(view))
         found += missing_findings(farm, missing_cells(view))
         found += spelling_findings(ledger)
+        found += unseen_findings(unseen_names(ledger))
         found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)

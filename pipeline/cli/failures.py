@@ -34,7 +34,7 @@ def what_stands() -> str:
     before = f" (and {len(steps) - SHOWN} more before)" if len(steps) > SHOWN else ""
     more = f" and {len(files) - SHOWN} more" if len(files) > SHOWN else ""
     written = f"Written, and on disk: {shown}{before}." if steps else ""
-    touched = f"Written, maybe not to the end: {', '.join(map(_name, files[:SHOWN]))}{more}." if files else ""
+    touched = f"Written: {', '.join(map(_name, files[:SHOWN]))}{more}." if files else ""
     return " ".join(filter(None, (written, touched)))
 
 

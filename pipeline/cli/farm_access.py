@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.cli.clock import moment, now
 from pipeline.cli.show import notify
+from pipeline.cli.streams import refuse_no_text
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
 from schemas.result_rows import whole_of
@@ -47,7 +48,8 @@ def farm_folder(given: Path | None) -> Path:
 
     from_environment = os.environ.get("GILLBOOK_FARM") if given is None else None
     try:
-        return find_folder(Path(from_environment) if from_environment else given, Path.cwd())
+        found = find_folder(Path(from_environment) if from_environment else given, Path.cwd())
+        return Path(refuse_no_text("", str(found), "Give that folder another name."))
     except WrongRequest as problem:
         if not from_environment:
             raise

@@ -50,9 +50,9 @@ def give_up(stream: TextIO) -> None:
         os.close(nowhere)
 
 
-def refuse_no_text(where: str, text: str) -> str:
+def refuse_no_text(where: str, text: str, fix: str = "Type it anew, letter by letter.") -> str:
     """Return this text. Raises WrongRequest where it holds bytes that are no text."""
     if text.isascii() or not any("\ud800" <= letter <= "\udfff" for letter in text):
         return text
     shown = text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
-    raise WrongRequest(f"{where}{shown}: this holds bytes that are no text (UTF-8). Type it anew, letter by letter.")
+    raise WrongRequest(f"{where}{shown}: this holds bytes that are no text (UTF-8). {fix}")

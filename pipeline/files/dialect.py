@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pipeline.farm.conventions import Conventions
@@ -117,15 +117,15 @@ def dialect_of(table: Contract, file: str, data: bytes, conventions: Conventions
     line_end = "\r\n" if b"\r\n" in start else "\n"
     for row, cells in enumerate(records(table, file, text, 1, separator), start=1):
         if any(cell.strip() for cell in cells):
-            _refuse_many_columns(table, file, row, cells)
+            refuse_many_columns(table, file, row, cells)
             body = len(head[: text.tell()].encode("utf-8")) + skipped
             return Dialect(separator, line_end, row, tuple(unguarded(cell.strip()) for cell in cells), body)
     raise refuse(table, file, "has no header line", f"Put one in: {starred(table)}")
 
 
-def _refuse_many_columns(table: Contract, file: str, row: int, cells: list[str]) -> None:
+def refuse_many_columns(table: Contract, file: str, row: int, cells: Sequence[str | None]) -> None:
     """Refuse a file with more columns than a spreadsheet has, or with more headings than anybody reads."""
-    headings = sum(1 for cell in cells if cell.strip())
+    headings = sum(1 for cell in cells if cell and cell.strip())
     if len(cells) > MOST_COLUMNS or headings > MOST_HEADINGS:
         wrong = f"has {len(cells):,} columns, {headings:,} of them with a heading"
         fix = f"At most {MOST_HEADINGS:,} headings are read. Delete the columns that are no part of the table."

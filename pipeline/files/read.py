@@ -19,7 +19,7 @@ from pipeline.farm.conventions import Conventions, Heading
 from pipeline.farm.folder import TableFile
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
-from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse
+from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, refuse_many_columns
 from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
 from pipeline.files.wide import BEYOND_HEADER, heading_of, own_part, read_beside, tells_of_sheet
 from schemas.check import check_header
@@ -159,6 +159,7 @@ def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions:
     from pipeline.files.workbook_table import read_workbook_table
 
     found = read_workbook_table(table, source, data, conventions)
+    refuse_many_columns(table, source.name, found.row, found.header)
     frame = _framed(found.rows, [f"c{column}" for column in range(len(found.header))])
     notices = [finding(table, source.name, found.row, name, "merged_cells", "notice", name) for name in found.merged]
     notices += found.said
