@@ -55,12 +55,13 @@ def check(
     from pipeline.cli.show import print_json, print_line
 
     until = read.day
-    found, audit = _found(open_the_farm(read.farm), until, deep)
+    farm = open_the_farm(read.farm)
+    found, audit = _found(farm, until, deep)
     if read.json:
         print_json([each.record() for each in found])
     else:
         _print_findings(found)
-        for line in audit_lines(audit) if audit else ():
+        for line in audit_lines(audit, farm) if audit else ():
             print_line(line)
     errors = audit.failed("error") if audit else 0
     # A row of totals is in no figure either, but it may stand where it stands.

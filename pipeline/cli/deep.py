@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -37,8 +38,10 @@ def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit
     return found
 
 
-def audit_lines(audit: Audit) -> list[str]:
-    """Return what became of the audit as a whole, in lines that fit the screen."""
+def audit_lines(audit: Audit, farm: Farm) -> list[str]:
+    """Return what became of the audit as a whole, in lines that fit the screen; and where each expectation stands, if
+    the farm folder can be written.
+    """
     already = sum(each.already_reported for each in audit.outcomes if each.failed)
     undecided = f", {audit.undecided} cannot be judged yet" if audit.undecided else ""
     errors, warnings = counted(audit.failed("error"), "error"), counted(audit.failed("warning"), "warning")
@@ -48,4 +51,5 @@ def audit_lines(audit: Audit) -> list[str]:
     ]
     if already:
         lines.append(f"  Of the warnings, {counted(already, 'row')} had been found in reading: the two agree.")
-    return [*lines, "  Each of them, with its source, is in out/audit.json."]
+    where = "  Each of them, with its source, is in out/audit.json."
+    return [*lines, where] if os.access(farm.folder, os.W_OK) else lines

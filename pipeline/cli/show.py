@@ -162,7 +162,7 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
         widths[max(texts, key=lambda at: widths[at])] -= 1
         beyond -= 1
     if beyond > 0:
-        _as_lines([" ".join(lines).strip() for lines in heads], cells)
+        _as_lines([" ".join(lines).strip().replace("- ", "") for lines in heads], cells)
         return
     for level in range(depth):
         typer.echo(_line([head[level] for head in heads], widths, columns))
