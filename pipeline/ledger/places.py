@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 from pipeline.farm.conventions import folded
 from pipeline.farm.folder import Farm, TableFile
@@ -24,6 +24,11 @@ class _Content:
 
     header: tuple[str, ...] = ()
     origins: Mapping[int, str] | None = None
+
+    @cached_property
+    def folded(self) -> frozenset[str]:
+        """The headings as farm.toml knows them: once, for a file may have thousands, and a finding on each."""
+        return frozenset(map(folded, self.header))
 
 
 def with_places(farm: Farm, found: Sequence[Finding]) -> list[Finding]:
@@ -98,16 +103,14 @@ class Places:
 
     def lacks(self, table: str, file: str, column: str) -> bool:
         """Whether the file is known to have no heading for this column."""
-        header = self._content(file, table).header if table in INPUTS and column else ()
-        return bool(header) and not (
-            {folded(name) for name in header} & {column, *map(folded, self._names(table, column))}
-        )
+        there = self._content(file, table).folded if table in INPUTS and column else frozenset()
+        return bool(there) and not there & {column, *map(folded, self._names(table, column))}
 
     def heading(self, found: Finding) -> str | None:
         """The grower's own heading of this finding's column: of several, the one that stands in the file."""
         if found.table not in INPUTS or not found.column:
             return None
-        there = {folded(name) for name in self._content(found.file, found.table).header}
+        there = self._content(found.file, found.table).folded
         return next(
             (name for name in self._names(found.table, found.column) if folded(name) in there or not there), None
         )
