@@ -37,7 +37,7 @@ FORMULAS = (
 HARMLESS = ("wet, -3 C", "B1-B4", "50 + 50", "a = b", "x; - y")
 BATCHES = "batch,inoculated_on,substrate_wet_kg,moisture_pct\nA,2026-01-01,10,70"
 FILLINGS = "batch,container,fill_kg\nA,C1,5"
-MANY, LONG = 5000, 1_000_000
+MANY, LONG = 900, 1_000_000
 
 
 def runs(text: str) -> list[str]:
@@ -236,7 +236,7 @@ def test_a_cell_of_a_million_letters_is_kept_and_no_message_drowns_in_it(farm) -
     assert here("weigh", "C1", "4" * LONG, "--farm", folder).code == 2
 
 
-def test_five_thousand_columns_hide_nothing(farm) -> None:  # type: ignore[no-untyped-def]
+def test_nine_hundred_columns_hide_nothing(farm) -> None:  # type: ignore[no-untyped-def]
     folder = farm(batches=BATCHES, fillings=FILLINGS)
     names, cells = (",".join(f"{each}{at}" for at in range(MANY)) for each in ("mine", "x"))
     # One of each: what is not known, and what is beyond the header.
@@ -249,7 +249,7 @@ def test_five_thousand_columns_hide_nothing(farm) -> None:  # type: ignore[no-un
     )
     said = here("check", "--as-of", "2026-05-10", "--farm", folder)
     assert said.code == 1
-    assert "... and 4997 more of this kind" in said.out
+    assert f"... and {MANY - 3} more of this kind" in said.out
     assert len(said.out.splitlines()) < 30
     assert rows(folder, "select file, fresh_weight_g::integer from harvests order by 1") == [
         ("harvests/ragged.csv", 402),
