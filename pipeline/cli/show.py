@@ -178,10 +178,17 @@ def _as_lines(names: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
     for row in cells:
         for name, text in zip(names, row, strict=True):
             shown = name if len(name) <= size else name[: size - 1] + "~"
-            lines = textwrap.wrap(text, width - size - 2) or [""]
+            lines = _wrapped(text, width - size - 2)
             for at, line in enumerate(lines):
                 typer.echo(f"{shown if at == 0 else '':{size}}  {line}".rstrip())
         typer.echo("")
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """Return the lines of a cell. One with no end is cut wherever a line is full: looking for spaces takes too long."""
+    if len(text) > LONGEST:
+        return [text[at : at + width] for at in range(0, len(text), width)]
+    return textwrap.wrap(text, width) or [""]
 
 
 def _line(row: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:

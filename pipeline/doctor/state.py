@@ -94,7 +94,8 @@ def farm_lines(folder: Path, now: datetime) -> list[StateLine]:
 def _tried(make: Callable[[], str]) -> str:
     try:
         return make()
-    except (CannotWork, OSError) as problem:
+    except Exception as problem:
+        # Whatever is damaged: the other lines are to be had all the same.
         return f"cannot be found out ({type(problem).__name__})"
 
 

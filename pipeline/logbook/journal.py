@@ -13,10 +13,11 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date, timedelta
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from pipeline.farm.folder import Farm
 from pipeline.files.replace import replace_file, sync_folder
+from schemas.contract import INPUTS
 
 JOURNAL = "logbook.undo.jsonl"
 # So long an entry stays at least, and so much in any case: no spreadsheet is left open longer. Our choice, no source.
@@ -166,7 +167,7 @@ def read_journal(farm: Farm, tail: int | None = None) -> Journal:
         return found
     for line in lines:
         # A line cut short by a full disk or a power cut says nothing.
-        with suppress(ValueError, RecursionError, KeyError, TypeError):
+        with suppress(ValueError, RecursionError, KeyError, TypeError, AttributeError):
             _take(found, json.loads(line))
     return found
 
@@ -188,12 +189,27 @@ def _take(found: Journal, raw: dict[str, str]) -> None:
     elif "named" in raw:
         found.named.add(raw["named"])
     else:
-        entry = JournalEntry(**raw)  # type: ignore[arg-type]
+        entry = _entry_of(raw)
         # Put back, it is the latest.
         if before := found.entries.pop(entry.entry, None):
             found.before[entry.entry] = before
         found.entries[entry.entry] = entry
         found.named.discard(entry.entry)
+
+
+def _entry_of(raw: Mapping[str, object]) -> JournalEntry:
+    """Return the entry of this line. Raises ValueError or TypeError for one that gillbook did not write: what is no
+    text, no table, or a file that does not lie in the farm, for entries are cut out of their files by it.
+    """
+    entry = JournalEntry(**raw)  # type: ignore[arg-type]
+    texts = (entry.entry, entry.call, entry.command, entry.file, entry.at, entry.table, entry.line)
+    cells = (each for named in (entry.cells, entry.values) for pair in named.items() for each in pair)
+    if not all(isinstance(each, str) for each in (*texts, *cells)) or not isinstance(entry.offset, int | None):
+        raise TypeError(entry.entry)
+    path = PurePosixPath(entry.file.replace("\\", "/"))
+    if path.is_absolute() or ".." in path.parts or entry.table not in ("", *INPUTS):
+        raise ValueError(entry.file)
+    return entry
 
 
 def undoable(farm: Farm) -> list[JournalEntry]:

@@ -63,6 +63,7 @@ def _not_where_written(farm: Farm, entries: Sequence[JournalEntry]) -> list[Jour
 
 def _nowhere(farm: Farm, missing: Sequence[JournalEntry]) -> list[JournalEntry]:
     """Return those that no file holds: neither under their id nor, in rows without one, with the same cells."""
+    missing = [each for each in missing if _readable(each)]
     if not missing:
         return []
     tables = {each.table for each in missing}
@@ -142,6 +143,14 @@ def typed_values(entry: JournalEntry) -> dict[str, Value]:
         name: date.fromisoformat(text) if kinds[name] == "date" else kind.get(kinds[name], str)(text)
         for name, text in entry.values.items()
     }
+
+
+def _readable(entry: JournalEntry) -> bool:
+    """Whether the values of an entry are such as gillbook writes: not where the journal was changed."""
+    try:
+        return bool(entry.table) and bool(typed_values(entry))
+    except (ValueError, KeyError, ArithmeticError):
+        return False
 
 
 def _key(table: str, values: Mapping[str, Value]) -> tuple[str, ...]:

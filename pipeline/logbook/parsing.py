@@ -53,6 +53,8 @@ def new_picking(
     """Return what is to be logged of this container or batch. `weight`: as typed; `prefix` of the options' names in
     messages. Raises WrongRequest for what cannot be meant.
     """
+    if not container.strip() and not batch:
+        raise WrongRequest("The container is blank. Write container and weight, like 7 412.")
     units, cell_format = default_units(book, day), book.farm.conventions.cell_format
     gross = amount("weight", weight, "g", units["fresh_weight_g"], cell_format)
     picking = NewPicking(
@@ -96,7 +98,8 @@ def _split(
 def _words_of_container(containers: Containers, words: Sequence[str], unit: str, cell_format: CellFormat) -> int | None:
     """Return how many of the words name a known container, with a weight behind them; None where none do."""
     folded = {name.casefold() for name in containers.names}
-    for count in range(len(words) - 1, 0, -1):
+    most = max((len(name.split()) for name in folded), default=0)
+    for count in range(min(len(words) - 1, most), 0, -1):
         if " ".join(words[:count]).casefold() in folded and is_amount(" ".join(words[count:]), unit, cell_format):
             return count
     return None

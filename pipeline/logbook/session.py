@@ -98,7 +98,8 @@ def _split(book: Book, words: Sequence[str], given: SessionDefaults) -> tuple[st
 def _words_of_name(words: Sequence[str], names: Sequence[str]) -> int:
     """Return how many of the words make the longest known name; 0 where none does."""
     folded = {name.casefold() for name in names}
-    return next((n for n in range(len(words), 0, -1) if " ".join(words[:n]).casefold() in folded), 0)
+    most = min(len(words), max((len(name.split()) for name in folded), default=0))
+    return next((n for n in range(most, 0, -1) if " ".join(words[:n]).casefold() in folded), 0)
 
 
 def _words_of_weight(book: Book, words: Sequence[str], unit: str) -> int:
