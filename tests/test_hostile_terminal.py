@@ -33,6 +33,7 @@ UNTIL = ("--as-of", "2026-04-10")
 TELLING: list[tuple[object, ...]] = [
     ("refresh",),
     ("history",),
+    ("doctor",),
     ("check", *UNTIL),
     ("check", "--deep", *UNTIL),
     ("today", *UNTIL),

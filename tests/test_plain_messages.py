@@ -148,9 +148,8 @@ def test_a_header_of_100000_columns_is_refused_soon(farm: Farm) -> None:
     assert (
         "harvests.csv, row 1: has 100,003 columns, 100,003 of them with a heading. At most 1,000 headings" in said.err
     )
-    assert soon("weigh", "1", "300", "--on", "2026-02-03", "--farm", folder).code == 0
     # What spreadsheets leave behind is no heading.
-    (folder / "harvests.csv").write_text(f"picked_on,fresh_weight_g,container{',' * 2000}\n2026-02-01,400,1\n")
+    (folder / "harvests.csv").write_text(f"picked_on,fresh_weight_g,container{',' * 1200}\n2026-02-01,400,1\n")
     assert soon("check", "--farm", folder).code == 0
 
 

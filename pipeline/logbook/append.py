@@ -45,6 +45,12 @@ def target(farm: Farm, name: str) -> Path:
     return path
 
 
+def refuse_link_to_nothing(path: Path, name: str) -> None:
+    """Raise OutOfReach where this is a link to a file that is away, as one on a drive may be."""
+    if path.is_symlink() and not path.exists():
+        raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
+
+
 def append(farm: Farm, name: str, text: str, version: tuple[int, int]) -> None:
     """Add this text at the end of the file. Raises ChangedMeanwhile when its size and time are no longer `version`;
     OutOfReach when it is locked or cannot be written. The file is then as it was.
@@ -75,8 +81,7 @@ def make(farm: Farm, name: str, text: str) -> None:
     OutOfReach when it cannot be written.
     """
     path = target(farm, name)
-    if path.is_symlink() and not path.exists():
-        raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
+    refuse_link_to_nothing(path, name)
     with _as_out_of_reach(name):
         if path.is_file():
             raise ChangedMeanwhile

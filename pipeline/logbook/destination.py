@@ -20,6 +20,7 @@ from pipeline.farm.table_names import TEXTS, WORKBOOKS, table_names
 from pipeline.files.write_csv import guarded
 from pipeline.logbook import cells
 from pipeline.logbook.amounts import in_unit, written
+from pipeline.logbook.append import refuse_link_to_nothing
 from pipeline.logbook.summaries import Shape, Summaries, Summary
 from schemas.contract import HARVESTS, OBSERVATIONS, contract
 from schemas.finding import OutOfReach
@@ -75,6 +76,7 @@ def destination_for(
         if farm.only_reads(name):
             messages = messages or [ONLY_READ.format(name=name)]
             continue
+        refuse_link_to_nothing(farm.folder / name, name)
         if source is None or summary is None:
             return _new(farm, summaries, table, name), messages
         why = _unfit(source, summary)
