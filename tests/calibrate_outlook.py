@@ -29,7 +29,7 @@ from pipeline.outlook.ahead import dice
 from pipeline.outlook.backtest import QUANTILES, Misses, Past, Spans, came, look_back
 from pipeline.outlook.history import LAST_AGE, PastBatches
 from pipeline.outlook.simulate import targets
-from pipeline.outlook.widening import widened_then, within
+from pipeline.outlook.widening import widened, within
 
 LEAST, MOST = 0.75, 0.87  # of 80 % bands: our limits
 BEST_ON = 10  # designs of twelve
@@ -107,7 +107,7 @@ def _farm(design: Design, seed: int) -> tuple[list[Numbers], list[list[Numbers]]
     as_of = design.today
     history = simulated(design, seed)
     past = look_back(history, as_of, Misses(history, as_of), dice(1))
-    then = widened_then(past)
+    then = widened(past, as_of).past
     chosen = past.origins >= FIRST_DAY + 7 * design.first
     judged = Past(*(_part(each, chosen) for each in (past.origins, then.weeks, then.sums)))  # type: ignore[arg-type]
     seen = ~np.isnan(judged.weeks.actual) & ~np.isnan(judged.sums.actual)

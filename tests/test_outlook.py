@@ -28,7 +28,7 @@ from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 from pipeline.outlook.levels import USUAL, Likeness, donors, sizes
 from pipeline.outlook.need import need
 from pipeline.outlook.simulate import Borrowed, Drawing, RunningBatch, expected_kg, simulate, targets
-from pipeline.outlook.widening import FIRST_FACTOR, LEAST_FACTOR, Factors, spread, widen, widening
+from pipeline.outlook.widening import FIRST_FACTOR, LEAST_FACTOR, Factors, missed_of_late, spread, widen, widened
 
 SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
 TODAY = 740_000
@@ -234,6 +234,9 @@ def test_what_comes_later_changes_nothing_but_the_plan_of_past_days() -> None:
     assert np.array_equal(told(1.0).sums_kg, told(7.0).sums_kg)
 
 
+ORIGINS = np.arange(40) * 7
+
+
 def past(actual: list[float], low: float = 8, high: float = 14) -> Past:
     """Past days a week apart, each of one week with a median of 10 kg, 80 % from low to high, and nothing beyond."""
     told = np.full((len(actual), MOST_WEEKS, 5), np.nan)
@@ -243,21 +246,41 @@ def past(actual: list[float], low: float = 8, high: float = 14) -> Past:
     return Past(np.arange(len(actual)) * 7, Spans(told, came), Spans(told, came))
 
 
+def widening(of: Past, day: int) -> Factors:
+    return widened(of, day).factors
+
+
 def test_bands_are_widened_by_what_they_missed_from_what_is_usual_on() -> None:
     assert widening(past([]), 0).weeks == pytest.approx([max(FIRST_FACTOR, LEAST_FACTOR)] * MOST_WEEKS, rel=0.05)
-    # Of ratio 3 each: the more are seen, the wider.
-    factors = [widening(past([22.0] * number), 7 * number) for number in (5, 20, 60)]
-    first = [each.weeks[0] for each in factors]
-    assert first == sorted(first)
-    assert first[-1] == pytest.approx(3.0, rel=0.05)
+    # Of ratio 3 each: the more are seen, the wider, until the bands hold what comes.
+    factors = [widening(past([22.0] * number), 7 * number) for number in (1, 2, 60)]
+    assert 1.0 < factors[0].weeks[0] < factors[1].weeks[0]
+    assert 2.7 < factors[2].weeks[0] < 4.0
     # A later lead of which nothing was seen is widened as the one before; a first week and a sum of one are one.
     assert factors[1].weeks[0] == factors[1].sums[0]
-    assert factors[1].weeks[5] == pytest.approx(first[1], rel=0.25)
+    assert factors[1].weeks[5] == pytest.approx(factors[1].weeks[0], rel=0.25)
     assert widening(past([10.0] * 60), 7 * 60).weeks[0] == LEAST_FACTOR
     # What had not ended by the day says nothing.
     assert widening(past([22.0] * 60), 0).weeks[0] == widening(past([]), 0).weeks[0]
     # Where nothing was to come and something came, no factor would have helped.
     assert np.isfinite(widening(past([11.0] * 60, 10, 10), 7 * 60).weeks).all()
+
+
+def test_bands_that_missed_of_late_are_wider_than_by_all_that_was_seen() -> None:
+    calm, stormy = [10.5] * 40, [22.0] * 12
+    after, before = widening(past(calm + stormy), 7 * 52), widening(past(stormy + calm), 7 * 52)
+    assert after.weeks[0] > 1.5 * before.weeks[0]
+    # By hand: nothing missed for long, so the share of misses is 8 x .2 of 8 and of those seen, which weigh less the
+    # longer ago they were.
+    seen = sum(0.5 ** (ago / 12) for ago in range(40))
+    assert missed_of_late(np.full((2, 40, MOST_WEEKS), np.nan), np.ones((2, 40, MOST_WEEKS)), ORIGINS, 280) == (
+        pytest.approx([1.0, 1.0])
+    )
+    ratio = np.full((2, 40, MOST_WEEKS), np.nan)
+    ratio[:, :, 0] = 0.5
+    assert missed_of_late(ratio, np.ones((2, 40, MOST_WEEKS)), ORIGINS, 280) == pytest.approx(
+        [np.exp(4 * (1.6 / (seen + 8) - 0.2))] * 2
+    )
 
 
 def test_widened_bands_stay_in_order_and_above_nothing() -> None:

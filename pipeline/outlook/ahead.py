@@ -14,7 +14,7 @@ from pipeline.outlook.backtest import MOST_WEEKS, WEEK_ENDS, Misses, Past, bands
 from pipeline.outlook.history import PastBatches
 from pipeline.outlook.levels import Likeness, donors
 from pipeline.outlook.simulate import Drawing, RunningBatch, Simulated, simulate, targets
-from pipeline.outlook.widening import Factors, widen, widened_then, widening
+from pipeline.outlook.widening import Factors, widen, widened
 
 SEED = 20260101  # any number: the same files give the same outlook
 DRAWS = 4000
@@ -59,4 +59,5 @@ def look_ahead(history: PastBatches, day: int, draws: int = DRAWS) -> Ahead:
     targets_wanted = targets(history, day, int(DAYS[-1]))
     drawing = Drawing(donors(history, day, likeness), draws, dice(0))
     found = simulate(drawing, targets_wanted, DAYS)
-    return Ahead(tuple(targets_wanted), found, drawing, widened_then(past), widening(past, day), likeness)
+    by_past = widened(past, day)
+    return Ahead(tuple(targets_wanted), found, drawing, by_past.past, by_past.factors, likeness)

@@ -113,7 +113,7 @@ class Drawing:
         self.weights: Numbers = -np.log1p(-rng.random((draws, len(lend.pool))))
         self.paths = _completed(lend, rng)
         self._unlike = rng.standard_normal((draws, 2))
-        self._heaped: dict[int, tuple[Whole, Numbers]] = {}
+        self._heaped: dict[int, tuple[Whole, Numbers, Numbers]] = {}
         self._levels: dict[int, Numbers] = {}
 
     def kg(self, target: RunningBatch, days: Whole, chance: Numbers) -> Borrowed | None:
@@ -123,7 +123,7 @@ class Drawing:
         known = known_days(self.lend, target.age)
         if not known:
             return None
-        chosen, heaped = self._chosen(target.age)
+        chosen, heaped, luck = self._chosen(target.age)
         which = (heaped < (chance * heaped[:, -1])[:, None]).sum(axis=1)
         at = target.age + days
         kg = np.where(at < 0, 0.0, self.paths[chosen[:, None], np.clip(at, 0, LAST_AGE)])
@@ -131,7 +131,7 @@ class Drawing:
             kg = kg - self.paths[chosen, target.age][:, None]
             left = self.lend.history.running[self.lend.pool[chosen], target.age]
             kg = kg * np.divide(target.running, left, out=np.zeros_like(left), where=left > 0)[:, None]
-        scale = self.lend.sizes[target.batch] * self.lend.season(target.batch) * self._level(target.batch)
+        scale = self.lend.sizes[target.batch] * self.lend.season(target.batch) * self._level(target.batch) / luck
         return Borrowed(len(chosen), known, self.lend.source(target.batch), kg[which] * scale[:, None])
 
     def _level(self, batch: int) -> Numbers:
@@ -140,9 +140,11 @@ class Drawing:
             self._levels[recipe] = self.lend.levels(self.weights, batch, self._unlike)
         return self._levels[recipe]
 
-    def _chosen(self, age: int) -> tuple[Whole, Numbers]:
-        """Return who lends at this age, and their weights heaped up. Age alone decides, never whether they have
-        finished, or early failures would be drawn too often; of those old enough, those with any container left.
+    def _chosen(self, age: int) -> tuple[Whole, Numbers, Numbers]:
+        """Return who lends at this age, their weights heaped up, and how much they give by these weights, draw by draw,
+        beside what they give if all weigh alike: the level holds the luck of the past already, and must not meet
+        it twice. Age alone decides who lends, never whether they have finished, or early failures would be drawn
+        too often; of those old enough, those with any container left.
         """
         if age not in self._heaped:
             lend = self.lend
@@ -151,7 +153,10 @@ class Drawing:
             if age >= 0:
                 left = lend.history.running[lend.pool[chosen], age] > 0
                 chosen = chosen[left] if left.sum() >= LEAST_DONORS else chosen
-            self._heaped[age] = chosen, np.cumsum(self.weights[:, chosen], axis=1)
+            weights, whole = self.weights[:, chosen], self.paths[chosen, LAST_AGE]
+            gives = weights @ whole / weights.sum(axis=1)
+            luck = np.divide(gives, whole.mean(), out=np.ones_like(gives), where=gives > 0)
+            self._heaped[age] = chosen, np.cumsum(weights, axis=1), luck
         return self._heaped[age]
 
 
