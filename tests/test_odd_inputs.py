@@ -41,6 +41,12 @@ def test_a_blank_container_is_refused(folder: Path, container: str) -> None:
     assert (said.code, "blank" in said.err or "missing" in said.err) == (2, True), said.err
 
 
+@pytest.mark.parametrize("bands", ["nan", "5,inf", "5,,5", "a"])
+def test_edges_of_bands_are_numbers(folder: Path, bands: str) -> None:
+    said = here("compare", "substrate", "--bands", bands, "--farm", folder)
+    assert (said.code, "write numbers with commas between" in said.err) == (2, True)
+
+
 def test_a_line_of_many_words_is_read_at_once() -> None:
     started = time.perf_counter()
     assert _words_of_name(["1"] * 100_000, ("1", "the big bag")) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
@@ -109,9 +110,12 @@ def _edges(bands: str | None) -> tuple[float, ...]:
     if bands is None:
         return ()
     try:
-        return tuple(sorted({float(edge) for edge in bands.split(",")}))
+        edges = tuple(sorted({float(edge) for edge in bands.split(",")}))
     except ValueError:
-        raise WrongRequest(f"--bands {bands}: write numbers with commas between, like --bands 5,12.") from None
+        edges = ()
+    if not edges or not all(math.isfinite(edge) for edge in edges):
+        raise WrongRequest(f"--bands {bands}: write numbers with commas between, like --bands 5,12.")
+    return edges
 
 
 @spread
