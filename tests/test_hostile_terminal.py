@@ -78,6 +78,7 @@ WRITING: list[tuple[object, ...]] = [
     ("edit", "--file", RED, "--row", "3", "--remove"),
     ("lost", RED),
     ("settings",),
+    ("doctor",),
     ("settings", RED, TITLE),
     ("forget", "\x1b[31m.csv"),
     ("--verbose", "yields", *UNTIL),

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import typer
-
 from pipeline.cli.clock import now
 from pipeline.cli.farm_access import farm_folder
 from pipeline.cli.options import FarmOption, JsonOption
-from pipeline.cli.show import notify, print_json, printable
+from pipeline.cli.show import notify, print_json, print_line
 from schemas.finding import WrongRequest
 
 
@@ -27,7 +25,7 @@ def doctor(json: JsonOption = False, farm: FarmOption = None) -> None:
         print_json([vars(each) for each in lines])
     else:
         for each in lines:
-            typer.echo(printable(f"{each.about:9} {each.text}"))
+            print_line(f"{each.about:9} {each.text}", hanging=" " * 10)
     if problem is not None:
         raise problem
     _say_what_to_send(folder)
