@@ -171,7 +171,7 @@ def test_on_a_terminal_the_day_is_asked_once_and_containers_in_the_order_of_the_
         # 12 is empty. A weight alone is for the container that is asked for; Enter goes on to the next.
         shown = typed("412 t")
         assert shown.startswith("412 t\n7 (batch A): 412 g, flush 2 (proposed: picked 10 days before), turned_down. ")
-        assert shown.endswith(" 1 entry, 0.412 kg.\n8 > ")
+        assert shown.endswith(" 1\nentry, 0.412 kg.\n8 > ")  # the terminal has 80 columns
         assert typed("") == "\nTub 3 > "
         assert typed("8", "? ") == "8\n8: weight? "
         assert typed("300").endswith("8 (batch A): 300 g, flush 1. 2 entries, 0.712 kg.\nTub 3 > ")
