@@ -1,4 +1,4 @@
-"""Odd inputs that once fell, of 157 that were typed or put into the files by somebody who had not read the code."""
+"""Odd inputs that once fell, of 157 that were typed or put into the files."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ grower's own; only where they stand changes. A sheet that can be read as it lies
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
@@ -16,6 +17,7 @@ from pipeline.adopt.event_columns import with_event_rows
 from pipeline.adopt.fill_down import filled_down
 from pipeline.adopt.find_blocks import filled, find_blocks
 from pipeline.adopt.headings import parse_heading
+from pipeline.adopt.matching import Hints, match_sheet
 from pipeline.adopt.near_headings import with_meant_headings
 from pipeline.adopt.one_batch import with_one_batch
 from pipeline.adopt.proposal import IMPERIAL
@@ -60,8 +62,16 @@ def _of_one_batch(found: _Found, talk: Dialogue) -> _Found:
 def _of_file(grids: Sequence[SheetGrid], found: Sequence[_Found], names: dict[str, int]) -> list[SourceSheet]:
     if not found or all(each.as_it_lies for each in found):
         plain = {each.grid.sheet: dict(each.block.meant) for each in found}
-        return [as_it_lies(grid, plain.get(grid.sheet, {})) for grid in grids]
+        sheets = [as_it_lies(grid, plain.get(grid.sheet, {})) for grid in grids]
+        if not _share_a_table(sheets):
+            return sheets
     return [_made_sheet(each, _name(each.grid, names)) for each in found]
+
+
+def _share_a_table(sheets: Sequence[SourceSheet]) -> bool:
+    """Whether two sheets of a workbook hold the same table, as with a sheet a month: farm.toml can name one a table."""
+    tables = Counter(table for each in sheets for table in match_sheet(each, Hints()).tables)
+    return any(count > 1 for count in tables.values())
 
 
 def as_it_lies(grid: SheetGrid, meant: dict[str, str]) -> SourceSheet:
