@@ -122,3 +122,55 @@ def test_doctor_tells_of_a_manifest_that_is_damaged(folder: Path) -> None:
     path.write_text(json.dumps({**noted, "counts": [{"rows_in": "x"}]}), encoding="utf-8")
     said = here("doctor", "--farm", folder)
     assert (said.code, said.out.count("cannot be found out"), len(said.out.splitlines())) == (0, 2, 10), said.out
+
+
+def test_blanks_at_the_ends_of_a_typed_name_are_none_of_it(folder: Path) -> None:
+    said = here("batch", "A ", "--on", "2026-02-01", "--substrate", "s", "--strain", "g", "--farm", folder)
+    assert (said.code, "batch A is in batches.csv already" in said.err) == (2, True), said.err
+    said = here("batch", "C", " C", "--on", "2026-02-01", "--substrate", "s", "--strain", "g", "--farm", folder)
+    assert (said.code, "batch C is named twice" in said.err) == (2, True), said.err
+    said = here("fill", " 1", "--batch", "A ", "--kg", "5", "--farm", folder)
+    assert (said.code, "1 is filled from batch A already" in said.err) == (2, True), said.err
+    said = here("weigh", "1 ", "300", "--on", "2026-02-10", "--batch", " A", "--farm", folder)
+    assert (said.code, "1 (batch A)" in said.out) == (0, True), said.err
+    said = here("note", " 2 ", "pins", "--batch", "A ", "--on", "2026-02-10", "--farm", folder)
+    assert (said.code, "2 (batch A)" in said.out) == (0, True), said.err
+    assert here("batch", " D ", "--on", "2026-02-01", "--substrate", "s", "--strain", "g", "--farm", folder).code == 0
+    said = here("fill", " 9 ", "--batch", " D", "--kg", "5", "--farm", folder)
+    assert (said.code, (folder / "fillings.csv").read_text().splitlines()[-1]) == (0, "D,9,5"), said.err
+
+
+def test_a_blank_name_is_refused(folder: Path) -> None:
+    before = (folder / "fillings.csv").read_bytes()
+    for words in (("fill", "", " ", "--batch", "A"), ("note", " ", "pins"), ("fill", "7", "--batch", " ")):
+        said = here(*words, "--farm", folder)
+        assert (said.code, "like" in said.err) == (2, True), said.err
+    said = here("batch", " ", "--substrate", "s", "--strain", "g", "--farm", folder)
+    assert (said.code, "A batch's name is blank" in said.err) == (2, True), said.err
+    assert (folder / "fillings.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["harvests/x.csv", "batches.tsv", "harvests/2026-02.csv", "fillings"])
+def test_a_link_that_leads_in_a_circle_stops_nothing(folder: Path, name: str) -> None:
+    link = folder / name
+    link.parent.mkdir(exist_ok=True)
+    link.symlink_to(link.name)
+    said = here("weigh", "1", "300", "--on", "2026-03-01", "--farm", folder)
+    assert said.code == 0, said.err
+    said = here("check", "--farm", folder)
+    # A link that is called like a table's folder is read as nothing; one that is called like a file is named.
+    of_file = name != "fillings"
+    assert (said.code, f"{name}: cannot be opened" in said.err) == (3 * of_file, of_file), said.err
+    assert ("leads in a circle. Take it away" in said.err) == of_file, said.err
+    assert here("doctor", "--farm", folder).code == 0
+
+
+def test_no_command_writes_through_a_link_that_leads_in_a_circle(folder: Path) -> None:
+    (folder / "harvests.csv").unlink()
+    (folder / "harvests").mkdir()
+    (folder / "harvests" / "2026-03.csv").symlink_to("2026-03.csv")
+    said = here("weigh", "1", "300", "--on", "2026-03-01", "--farm", folder)
+    assert (said.code, "leads in a circle. Nothing was written. Take it away." in said.err) == (3, True), said.err
+    (folder / "ledger.duckdb").symlink_to("ledger.duckdb")
+    said = here("yields", "--farm", folder)
+    assert (said.code, "ledger.duckdb is a link that leads in a circle" in said.err) == (2, True), said.err

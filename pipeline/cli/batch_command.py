@@ -185,7 +185,7 @@ def fill(
     from pipeline.logbook.book import Book, enter
     from pipeline.logbook.fill import plan_filling, write_filling
 
-    if not containers or not batch:
+    if not containers or batch is None or not batch.strip():
         raise WrongRequest("fill: write the batch and the containers, like fill --batch B12 7 9 11-20.")
     book = Book(open_the_farm(farm))
     units, cell_format = file_units(book, FILLINGS, today()), book.farm.conventions.cell_format

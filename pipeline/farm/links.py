@@ -4,6 +4,7 @@ grower's tables may, and are read, but written to only where farm.toml allows it
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -24,6 +25,8 @@ def refuse_links_out(folder: Path) -> None:
         name = path.relative_to(folder).as_posix()
         if not path.is_symlink():
             raise WrongRequest(f"{name} is no plain file, and was not opened. Nothing was written. Take it away.")
+        if leads_in_a_circle(path):
+            raise WrongRequest(f"{name} is a link that leads in a circle. Nothing was written. Take it away.")
         if not path.resolve().is_relative_to(home):
             raise WrongRequest(
                 f"{name} is a link that leads out of the farm folder, and gillbook would write there. Nothing was "
@@ -31,9 +34,35 @@ def refuse_links_out(folder: Path) -> None:
             )
 
 
+def mending(path: Path) -> str:
+    """Return what is to be done about a file that cannot be opened, as a sentence."""
+    if not path.is_symlink() or path.exists():
+        return "Close other programs or mend its rights."
+    if leads_in_a_circle(path):
+        return "It is a link that leads in a circle. Take it away, or put the file itself into its place."
+    return "It is a link to a file that is not there. Bring that file back, or take the link away."
+
+
+def leads_in_a_circle(path: Path) -> bool:
+    """Whether this is a link that leads back to itself, so that there is no file behind it."""
+    try:
+        path.stat()
+    except OSError as problem:
+        return problem.errno == errno.ELOOP
+    return False
+
+
+def _behind(path: Path) -> Path:
+    """Return the path that links on this one lead to; itself, made absolute, where they lead in a circle."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):
+        return path.parent.resolve() / path.name
+
+
 def leads_out(folder: Path, path: Path, allowed: Sequence[str] = ()) -> bool:
     """Whether a link on this path leads out of the farm folder to a place that none of the `allowed` folders holds."""
-    target = path.resolve()
+    target = _behind(path)
     homes = [folder, *(folder / Path(each).expanduser() for each in allowed)]
     return not any(target.is_relative_to(home.resolve()) for home in homes)
 

@@ -49,7 +49,7 @@ def table_names(folder: Path, named: Collection[str] = ()) -> TableNames:
         for suffix in SUFFIXES:
             alike = [each for each in entries if each.name.casefold() == f"{table}{suffix}"]
             found.read[table] += [Path(each.path) for each in _chosen(found, folder, table, f"{table}{suffix}", alike)]
-        folders = [each for each in entries if each.name.casefold() == table and each.is_dir()]
+        folders = [each for each in entries if each.name.casefold() == table and _is_folder(each)]
         for inner in _chosen(found, folder, table, table, folders, of_folders=True):
             found.folders[table] = inner.name
             _look_into(found, folder, table, inner, named)
@@ -119,6 +119,14 @@ def _may_be_opened(entry: os.DirEntry[str]) -> bool:
         return True
 
 
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    """Whether this is a folder, or a link to one; a link that leads in a circle is none."""
+    try:
+        return entry.is_dir()
+    except OSError:
+        return False
+
+
 def _look_into(found: TableNames, folder: Path, table: str, inner: os.DirEntry[str], named: Collection[str]) -> None:
     """Find what of a table's own folder is read, and what is not."""
     for entry in _seen_in(inner.path):
@@ -127,9 +135,9 @@ def _look_into(found: TableNames, folder: Path, table: str, inner: os.DirEntry[s
         path = Path(entry.path)
         if not _is_text(entry.name):
             found.unread.append(_unread(folder, table, entry.path, "name_not_text"))
-        elif entry.is_dir():
+        elif _is_folder(entry):
             found.unread.append(_unread(folder, table, entry.path, "no_plain_file", level="notice"))
-        elif not (entry.is_file() or _may_be_opened(entry)):
+        elif not _may_be_opened(entry):
             found.unread.append(_unread(folder, table, entry.path, "no_plain_file"))
         elif path.suffix.lower() in SUFFIXES:
             found.read[table].append(path)
@@ -140,10 +148,10 @@ def _look_into(found: TableNames, folder: Path, table: str, inner: os.DirEntry[s
 def _like_a_table(entry: os.DirEntry[str]) -> Iterator[Finding]:
     """A finding where this entry of the farm folder is called like a table and is not read."""
     folder, name = Path(entry.path).parent, Path(entry.name.casefold())
-    kind = _holds_tables(entry) if entry.is_dir() else name.suffix in (*SUFFIXES, *OTHER_KINDS)
+    kind = _holds_tables(entry) if _is_folder(entry) else name.suffix in (*SUFFIXES, *OTHER_KINDS)
     for table in INPUTS:
         if name.stem == table or (kind and WORDS[table].search(name.stem)):
-            rule = "like_a_table" if name.suffix in SUFFIXES or entry.is_dir() else "unread_file"
+            rule = "like_a_table" if name.suffix in SUFFIXES or _is_folder(entry) else "unread_file"
             if not _is_text(entry.name):
                 rule = "name_not_text"
             level = "warning" if rule == "name_not_text" else "notice"

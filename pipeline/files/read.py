@@ -17,6 +17,7 @@ import polars as pl
 
 from pipeline.farm.conventions import Conventions, Heading
 from pipeline.farm.folder import TableFile
+from pipeline.farm.links import mending
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
 from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, refuse_many_columns
@@ -70,7 +71,7 @@ def read_bytes(source: TableFile) -> bytes:
             contract(source.table),
             source.name,
             f"cannot be opened ({reason})",
-            "Close other programs or mend its rights.",
+            mending(source.path),
         ) from problem
 
 

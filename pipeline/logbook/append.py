@@ -8,6 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.farm.folder import Farm
+from pipeline.farm.links import leads_in_a_circle
 from pipeline.files.deeds import DEEDS
 from pipeline.files.replace import make_folder, replace_file
 from pipeline.ledger.lock import held, locked
@@ -48,6 +49,8 @@ def target(farm: Farm, name: str) -> Path:
 def refuse_link_to_nothing(path: Path, name: str) -> None:
     """Raise OutOfReach where this is a link to a file that is away, as one on a drive may be."""
     if path.is_symlink() and not path.exists():
+        if leads_in_a_circle(path):
+            raise OutOfReach(f"{name} is a link that leads in a circle. Nothing was written. Take it away.")
         raise OutOfReach(f"{name} is a link to a file that is not there. Nothing was written. Bring the file back.")
 
 

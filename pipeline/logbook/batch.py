@@ -142,8 +142,11 @@ def plan_batches(
 ) -> BatchPlan:
     """Return the rows that would be written, and what is doubtful about them. `names`: as given, else proposed.
 
-    Raises WrongRequest for a name that is taken.
+    Raises WrongRequest for a name that is taken, and for a blank one.
     """
+    names = [each.strip() for each in names]
+    if "" in names:
+        raise WrongRequest("A batch's name is blank. Write it, like batch B12; or none, and one is proposed.")
     containers = book.scan()
     known = tuple(containers.batch_days)
     taken = [name for name in names if known_name(name, known) in known]

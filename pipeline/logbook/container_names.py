@@ -15,8 +15,10 @@ MOST_DIGITS = 18
 
 
 def known_name(name: str, known: Iterable[str]) -> str:
-    """Return the known name that is meant, where only the case of its letters differs; else the name itself."""
-    names = tuple(known)
+    """Return the known name that is meant, where only the case of its letters differs; else the name itself, without
+    the blanks at its ends, which the cells of files lose too.
+    """
+    names, name = tuple(known), name.strip()
     if name in names:
         return name
     alike = [each for each in names if each.casefold() == name.casefold()]
@@ -25,10 +27,12 @@ def known_name(name: str, known: Iterable[str]) -> str:
 
 def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
     """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long,
-    and for names with a comma between.
+    for names with a comma between, and for a blank name.
     """
     found: dict[str, None] = {}
-    for name in typed:
+    for name in (each.strip() for each in typed):
+        if not name:
+            raise WrongRequest("A container's name is blank. Write each container, like 7 9 11-20. Nothing was done.")
         for each in _range(name, known):
             found[known_name(each, known)] = None
     return list(found)

@@ -42,7 +42,9 @@ def parse_picking(book: Book, words: Sequence[str], day: date, options: PickingO
     """
     containers = book.scan()
     unit = default_units(book, day)["fresh_weight_g"]
-    container, weight = _split(containers, words, options.batch, unit, book.farm.conventions.cell_format)
+    container, weight = _split(
+        containers, [each.strip() for each in words], options.batch, unit, book.farm.conventions.cell_format
+    )
     batch = parse_name("--batch", options.batch)
     return new_picking(book, weight, day, container, batch, options, "--")
 
@@ -60,7 +62,7 @@ def new_picking(
     picking = NewPicking(
         net_weight(gross, options.tare, units["fresh_weight_g"], cell_format),
         day,
-        container,
+        container.strip(),
         batch,
         parse_flush(f"{prefix}flush", options.flush),
         parse_stage(book, f"{prefix}stage", options.stage),

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from hashlib import sha256
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.links import mending
 from pipeline.files.replace import replace_file
 from pipeline.logbook.facts import FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
@@ -122,7 +123,7 @@ def _current(farm: Farm, source: TableFile, known: Summary | None) -> tuple[Summ
         read_ns = time.time_ns()
         data = source.path.read_bytes()
     except OSError as problem:
-        trouble = f"{source.name} cannot be opened ({problem.strerror or problem})."
+        trouble = f"{source.name} cannot be opened ({problem.strerror or problem}). {mending(source.path)}"
         return Summary(source.table, Stamp(), trouble), 0
     size = known.stamp.size if known else 0
     stamp = Stamp(len(data), now.st_mtime_ns, read_ns, sha256(data).hexdigest())
