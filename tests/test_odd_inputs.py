@@ -174,3 +174,29 @@ def test_no_command_writes_through_a_link_that_leads_in_a_circle(folder: Path) -
     (folder / "ledger.duckdb").symlink_to("ledger.duckdb")
     said = here("yields", "--farm", folder)
     assert (said.code, "ledger.duckdb is a link that leads in a circle" in said.err) == (2, True), said.err
+
+
+def test_more_containers_than_a_batch_has_are_asked_about(folder: Path) -> None:
+    words = ("note", "--batch", "A", "contaminated", "--on", "2026-02-10", "--farm", folder)
+    said = here(*words, "--count", "3")
+    assert (said.code, "batch A has 2 containers, not 3" in said.err) == (2, True), said.err
+    assert here(*words, "--count", "2").code == 0
+
+
+@pytest.mark.parametrize("header", ["seen_on,event,container", "seen_on,event,batch", "day,event,batch,container"])
+def test_what_check_advises_to_end_a_batch_ends_it(farm: Farm, header: str) -> None:
+    batches = f"{BATCHES}\nB,2026-01-02,10,70"
+    folder = farm(batches=batches, fillings="batch,container\nB,1", observations=f"{header}\n")
+    (folder / "farm.toml").write_text('[headings.observations]\nday = "seen_on"\n', encoding="utf-8")
+    here("refresh", "--farm", folder)
+    ends = [each for each in here("check", "--json", "--farm", folder).json if each["rule"] == "lapsed"]
+    assert [each["value"] for each in ends] == ["A", "1"]
+    for each in ends:
+        way = each["fix"].split("the day it ended: ")[1]
+        if "type this" in each["fix"]:
+            assert here(*way.split()[1:], "--farm", folder).code == 0, way
+        else:
+            with (folder / "observations.csv").open("a", encoding="utf-8") as out:
+                out.write(f"{way}\n")
+    left = here("check", "--json", "--farm", folder).json
+    assert [each for each in left if each["rule"] == "lapsed" or each["level"] == "set_aside"] == []

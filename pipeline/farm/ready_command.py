@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import date
 
 # Means itself in the shells of Linux, macOS and Windows.
 PLAIN = re.compile(r"[\w./:+][\w./:+-]*|--?[\w-]+")
@@ -26,3 +27,13 @@ def _quoted(word: str) -> str | None:
     if not word or word.startswith("-") or ACTING.search(word) or not word.isprintable():
         return None
     return f'"{word}"'
+
+
+def ending_command(container: str | None, batch: str, day: date) -> str | None:
+    """Return the line that notes that this container, or the whole batch, was emptied on this day. None for a name that
+    no shell takes.
+    """
+    containers = [container] if container else []
+    if any(name.startswith("-") for name in (*containers, batch)):
+        return None
+    return typed(["gillbook", "note", *containers, "emptied", "--batch", batch, "--on", day.isoformat()])

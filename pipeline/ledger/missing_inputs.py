@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.ready_command import ending_command
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
@@ -83,7 +84,6 @@ def silent_findings(farm: Farm, units: Sequence[SilentUnit]) -> list[Finding]:
             message = f"is treated as ended since {unit.since} ({place}, {picked})"
         else:
             message = f"is still running, with nothing entered since {unit.since} ({place}, {picked})"
-        line = ready_line(header, unit, separator)
         found.append(
             Finding(
                 table=unit.table_name,
@@ -95,10 +95,21 @@ def silent_findings(farm: Farm, units: Sequence[SilentUnit]) -> list[Finding]:
                 value=unit.container or unit.batch,
                 message=message,
                 expected="an observation that ends it",
-                fix=f"If it is over, add this line to {file}, with the day it ended: {line}",
+                fix=_way_to_end(file, header, separator, unit),
             )
         )
     return found
+
+
+def _way_to_end(file: str, header: Sequence[str], separator: str, unit: SilentUnit) -> str:
+    """Return how the grower says that this unit is over: by a line of the file, where it has the columns for that."""
+    if {"seen_on", "event", "container" if unit.container else "batch"} <= set(header):
+        line = ready_line(header, unit, separator)
+        return f"If it is over, add this line to {file}, with the day it ended: {line}"
+    command = ending_command(unit.container, unit.batch, unit.since)
+    if command is None:
+        return f"If it is over, give {file} the columns container and batch, and note there when it was emptied."
+    return f"If it is over, type this, with the day it ended: {command}"
 
 
 def observations_header(farm: Farm) -> tuple[str, list[str], str]:

@@ -17,7 +17,7 @@ from pipeline.logbook.facts import ENDINGS
 from pipeline.logbook.same_again import same_again
 from schemas.contract import OBSERVATIONS, contract
 from schemas.finding import WrongRequest
-from schemas.phrases import did_you_mean
+from schemas.phrases import counted, did_you_mean
 
 
 @dataclass(frozen=True)
@@ -94,6 +94,9 @@ def _assignments(containers: Containers, observation: NewObservation) -> tuple[l
     inoculated = days.get(batch)
     if inoculated is not None and day < inoculated:
         doubts.append(Doubt("too early", f"batch {batch} was inoculated on {inoculated}, after {day}"))
+    filled = len(containers.filled_from(batch)) if observation.count else 0
+    if filled and observation.count and observation.count > filled:
+        doubts.append(Doubt("count", f"batch {batch} has {counted(filled, 'container')}, not {observation.count}"))
     if not observation.containers:
         return [Assignment(batch, "", inoculated)], doubts
     found = []

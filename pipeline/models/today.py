@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from datetime import date
 
-from pipeline.farm.ready_command import typed
+from pipeline.farm.ready_command import ending_command
 from pipeline.farm.shelf_order import in_order_of_shelves
 from pipeline.models.view import LedgerView
 
@@ -52,9 +52,6 @@ def today(view: LedgerView) -> list[TodayAction]:
 
 def _command(each: TodayAction) -> str | None:
     """The line, ready to be typed, that ends what fell silent; None for all else, and for a name no shell takes."""
-    if each.action != "end" or each.since is None:
+    if each.action != "end" or each.since is None or each.batch is None:
         return None
-    names = [name for name in (each.container, each.batch) if name]
-    if any(name.startswith("-") for name in names):
-        return None
-    return typed(["gillbook", "note", *names[:-1], "emptied", "--batch", names[-1], "--on", each.since.isoformat()])
+    return ending_command(each.container, each.batch, each.since)
