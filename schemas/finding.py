@@ -123,6 +123,11 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "files written as farm.toml has it",
         "Write it anew: gillbook settings --rewrite. Or, where it is so already: gillbook settings --resaved FILE.",
     ),
+    "several_otherwise": (
+        "were written with other marks or units than are set here now, and are read as they were written",
+        "files written as farm.toml has it",
+        "Write them anew: gillbook settings --rewrite. Or, where one is so already: gillbook settings --resaved FILE.",
+    ),
     "shared_column": (
         "is a column of several tables of this sheet, and is not read",
         "a heading of one table",

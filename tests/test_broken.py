@@ -130,7 +130,14 @@ def test_every_rule_on_cells_has_a_broken_file() -> None:
     # These are about farm.toml and the folder, and about no table; or about workbooks' formats (test_number_formats),
     # and about files that were written before farm.toml changed (test_settings).
     elsewhere = {"unknown_key", "absent_file", "unread_file", "mixed_formats", "number_format", "written_otherwise"}
-    elsewhere |= {"like_a_table", "other_spelling", "two_spellings", "no_plain_file", "name_not_text"}
+    elsewhere |= {
+        "several_otherwise",
+        "like_a_table",
+        "other_spelling",
+        "two_spellings",
+        "no_plain_file",
+        "name_not_text",
+    }
     assert set(CELL_RULES) - elsewhere <= {rule for _, rule in told_rules()}
 
 

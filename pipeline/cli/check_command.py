@@ -12,6 +12,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, spread
 from pipeline.cli.show import notify
+from schemas.finding import OutOfReach
 
 if TYPE_CHECKING:
     from datetime import date
@@ -57,12 +58,15 @@ def check(
     until = read.day
     farm = open_the_farm(read.farm)
     found, audit = _found(farm, until, deep)
+    failed = _write_lists(farm, found)
     if read.json:
         print_json([each.record() for each in found])
     else:
         _print_findings(found)
         for line in audit_lines(audit, farm) if audit else ():
             print_line(line)
+    if failed:
+        raise OutOfReach(failed)
     errors = audit.failed("error") if audit else 0
     # A row of totals is in no figure either, but it may stand where it stands.
     if errors or any(each.level in ("lost", "set_aside", "waiting") and each.rule != "totals_row" for each in found):
@@ -70,7 +74,7 @@ def check(
 
 
 def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | None]:
-    """Return all findings as of a day, the audit's among them, and the audit; write their lists into out/."""
+    """Return all findings as of a day, the audit's among them, and the audit."""
     from pipeline.audit.findings import findings as audit_findings
     from pipeline.cli.deep import audited
     from pipeline.farm.folder import unread_files
@@ -99,9 +103,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
         found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)
-    found = with_places(farm, found)
-    _write_lists(farm, found)
-    return found, audit
+    return with_places(farm, found), audit
 
 
 def _print_findings(found: Sequence[Finding]) -> None:
@@ -136,12 +138,14 @@ def _kind(each: Finding) -> tuple[str, str, str]:
     return each.table, "" if each.rule == "unknown_column" else each.column, each.rule
 
 
-def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
-    """Write out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all)."""
+def _write_lists(farm: Farm, found: Sequence[Finding]) -> str:
+    """Write out/set_aside.csv (rows set aside or waiting) and out/findings.csv (all). Return why they could not be
+    written; "" where they were.
+    """
+    from pipeline.cli.deep import mend_out
     from pipeline.files.write_csv import write_csv
     from pipeline.ledger.findings import fitting
     from pipeline.ledger.lock import NOT_TO_BE_WRITTEN
-    from schemas.finding import OutOfReach
 
     found = fitting(found)
     rejected = [each.record() for each in found if each.level in ("set_aside", "waiting")]
@@ -152,7 +156,8 @@ def _write_lists(farm: Farm, found: Sequence[Finding]) -> None:
     except OSError as problem:
         if problem.errno in NOT_TO_BE_WRITTEN:
             notify("The whole list is in no file: the farm folder cannot be written. --json has it.")
-            return
-        raise OutOfReach(f"out/set_aside.csv cannot be written: {problem.strerror}.") from problem
+            return ""
+        return f"out/set_aside.csv cannot be written. {mend_out(farm, problem)} All findings: gillbook check --json"
     if rejected:
         notify("The whole list is in out/set_aside.csv.")
+    return ""

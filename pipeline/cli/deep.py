@@ -34,8 +34,15 @@ def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit
         if problem.errno in NOT_TO_BE_WRITTEN:
             notify("The audit is not in out/audit.json: the farm folder cannot be written.")
             return found
-        raise OutOfReach(f"out/audit.json cannot be written: {problem.strerror}.") from problem
+        raise OutOfReach(f"out/audit.json cannot be written. {mend_out(farm, problem)}") from problem
     return found
+
+
+def mend_out(farm: Farm, problem: OSError) -> str:
+    """Return why nothing can be written into out/, and how that is mended."""
+    if os.path.lexists(farm.out) and not farm.out.is_dir():
+        return "out is a file, and a folder of that name is wanted. Rename it or take it away."
+    return f"{problem.strerror or problem}. Make room, or mend the rights of the folder out."
 
 
 def audit_lines(audit: Audit, farm: Farm) -> list[str]:

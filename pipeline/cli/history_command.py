@@ -32,7 +32,10 @@ def history(json: JsonOption = False, farm: FarmOption = None) -> None:
     except OSError as problem:
         raise OutOfReach(f"{where} cannot be read ({problem.strerror}). Mend its rights.") from problem
     for line in found.torn:
-        notify(f"{where}, line {line}: cannot be read and is left out. It was half written when the machine stopped.")
+        notify(
+            f"{where}, line {line}: cannot be read and is left out. It may have been half written when the machine "
+            "stopped, or changed since."
+        )
     records = found.records
     shown = [{name: each.get(name) for name in contract("history").names} if json else _shown(each) for each in records]
     if print_records(shown, _columns(), json, "Nothing was loaded yet."):

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.logbook.rewrite import Rewriting
 
+# The settings that say how numbers and dates are written in the files.
+MARKS = ("decimal_mark", "thousands_mark", "date_order")
+
 
 def settings(
     key: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The setting, like decimal_mark.")] = None,
@@ -84,8 +87,9 @@ def _plain(value: object) -> str:
 
 
 def _change(farm: Farm, key: str, value: str, keep_files: bool, yes: bool) -> None:
+    from pipeline.farm.folder import open_farm
     from pipeline.farm.settings_edit import literal, setting_field, with_setting
-    from pipeline.logbook.rewrite import change_settings, rewrite
+    from pipeline.logbook.rewrite import change_settings, note_marks, rewrite
 
     each = setting_field(key)
     text = with_setting(_text(farm), key, literal(each, value))
@@ -97,16 +101,27 @@ def _change(farm: Farm, key: str, value: str, keep_files: bool, yes: bool) -> No
     change_settings(farm, text, found, now())
     print_line("Written to farm.toml.")
     if found:
-        from pipeline.farm.folder import open_farm
-
         _say_rewritten(found, rewrite(open_farm(farm.folder), found, now()))
+    if key in MARKS:
+        changed = open_farm(farm.folder)
+        if alike := _without_marks(changed):
+            note_marks(changed, alike, now())
+
+
+def _without_marks(farm: Farm) -> list[str]:
+    """Return the files noted to be written otherwise in which nothing is."""
+    from pipeline.logbook.rewrite import rewritings
+
+    names = list(farm.conventions.written)
+    found, foreign = rewritings(farm, replace(farm.conventions, written={}), names) if names else ([], [])
+    return [name for name in names if name not in foreign and name not in {each.source.name for each in found}]
 
 
 def _files(farm: Farm, key: str, text: str) -> tuple[list[Rewriting], list[str]]:
     """Return what becomes of the farm's files with this farm.toml: only marks and the order of dates change any."""
     from pipeline.logbook.rewrite import rewritings
 
-    if key not in ("decimal_mark", "thousands_mark", "date_order"):
+    if key not in MARKS:
         return [], []
     return rewritings(farm, _conventions(text))
 

@@ -17,6 +17,7 @@ from pipeline.farm.table_names import table_names
 from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, OutOfReach, WrongRequest, finding
+from schemas.phrases import counted
 
 
 @dataclass(frozen=True)
@@ -166,8 +167,9 @@ def _with_notes(folder: Path, conventions: Conventions) -> tuple[Conventions, li
     if not notes:
         return conventions, []
     first, *others = notes
-    which = f"{first} and {len(others)} more" if others else first
-    said = finding(contract("farm"), SETTINGS_FILE, 0, "", "written_otherwise", "warning", which)
+    which = f"{first} and {counted(len(others), 'more file')}" if others else first
+    rule = "several_otherwise" if others else "written_otherwise"
+    said = finding(contract("farm"), SETTINGS_FILE, 0, "", rule, "warning", which)
     return replace(conventions, written=notes), [said]
 
 

@@ -61,6 +61,10 @@ def plain_text(table: Contract, file: str, data: bytes) -> bytes:
         bad = data.find(b"\0") if data.isascii() or data.decode("utf-8") else -1
     except UnicodeDecodeError as problem:
         bad = problem.start
+    if bad >= 0 and data[bad] == 0 and not _two_bytes_a_letter(data):
+        wrong = f"holds a byte of zero (byte {bad + 1}), which no text has"
+        fix = "Open it in a text editor, take that sign out and save it; or put back a copy of the file that is sound."
+        raise refuse(table, file, wrong, fix, _row_at(data, bad))
     if bad >= 0:
         raise refuse(
             table,
@@ -71,6 +75,13 @@ def plain_text(table: Contract, file: str, data: bytes) -> bytes:
         )
     data = data.removeprefix(MARK)
     return data if b"\n" in data else data.replace(b"\r", b"\n")
+
+
+def _two_bytes_a_letter(data: bytes) -> bool:
+    """Whether this is UTF-16, of which every other byte is mostly zero, and the others are not."""
+    start = data[:400]
+    fewer, more = sorted((start[::2].count(0), start[1::2].count(0)))
+    return 4 * more > len(start) and 8 * fewer < len(start)
 
 
 def _row_at(data: bytes, at: int) -> int:

@@ -27,6 +27,7 @@ Key: TypeAlias = tuple[str, str]
 
 # Why a file is not read that stands in the folder all the same.
 NOT_NAMED = "is no file that farm.toml names any more"
+NO_FILE = "is no file any more, but a folder, pipe or device"
 # So many files that are gone are named one by one; a folder that is gone as a whole would fill the screen.
 NAMED_ONE_BY_ONE = 3
 # What operating systems leave in any folder, besides names that begin with a point.
@@ -179,13 +180,16 @@ def missing_file_finding(table: str, file: str, status: str, problem: str, rows:
 
 def why_not_there(farm: Farm, file: str) -> str:
     """Return why a file is not read any more of which there is a copy."""
-    return NOT_NAMED if (farm.folder / file).exists() else "is gone"
+    path = farm.folder / file
+    return "is gone" if not path.exists() else NOT_NAMED if path.is_file() else NO_FILE
 
 
 def way_back(problem: str) -> str:
     """Return what is to be done so that the file is read again. `problem`: begins with why it is not (see
     why_not_there).
     """
+    if problem.startswith(NO_FILE):
+        return "Put the file back in its place"
     return "Name it there again" if problem.startswith(NOT_NAMED) else "Put it back"
 
 

@@ -34,7 +34,8 @@ ROWS = ("rows_added", "rows_gone", "rows_moved", "rows_freed", "rows_held")
 @dataclass(frozen=True)
 class History:
     """All records, oldest first, one per file and refresh that changed it (schemas/results/history.json), and the
-    numbers of lines that cannot be read: a line that was half written when the machine stopped.
+    numbers of lines that cannot be read: lines half written when the machine stopped, or
+    changed since.
     """
 
     records: list[Record]

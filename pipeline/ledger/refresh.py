@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.settings import SETTINGS_FILE
 from pipeline.files.replace import sync_folder
 from pipeline.ledger.backups import (
     Key,
@@ -50,6 +51,10 @@ Progress = Callable[[str], None]
 # Because of what rows are freed or held whose own file stayed as it was.
 BY_FILES, BY_SETTINGS = "stands in other files", "farm.toml tells now"
 SETTINGS_CHANGED = "farm.toml has changed: all rows were {done} anew."
+SETTINGS_GONE = (
+    "farm.toml is gone: without it every setting is as it comes, and all rows were {done} anew. If you want yours, put "
+    "it back."
+)
 
 
 def _quiet(_: str) -> None:
@@ -178,7 +183,8 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
     done = _note(farm, now, written.summary, written.marks, written.renamed, written.changes, because)
     messages = [ledger.rebuild] if ledger.rebuild else []
     if ledger.farm_changed:
-        messages.append(SETTINGS_CHANGED.format(done="read" if ledger.conventions_changed else "decided"))
+        said = SETTINGS_CHANGED if (farm.folder / SETTINGS_FILE).is_file() else SETTINGS_GONE
+        messages.append(said.format(done="read" if ledger.conventions_changed else "decided"))
     return replace(done, changed=written.changed, messages=messages + done.messages)
 
 

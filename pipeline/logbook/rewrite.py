@@ -184,6 +184,21 @@ def _renew_notes(farm: Farm, notes: Mapping[str, WrittenIn], found: Sequence[Rew
     save_notes(farm.folder, left)
 
 
+def note_marks(farm: Farm, names: Sequence[str], now: datetime) -> None:
+    """Note of these files, in which nothing is written in another way, that they have the marks of farm.toml now."""
+    marks = farm.conventions.cell_format
+    with append.logbook_locked(farm, now.isoformat(timespec="seconds")), _out_of_reach():
+        notes = load_notes(farm.folder)
+        for name in names:
+            notes[name] = replace(
+                notes[name],
+                decimal_mark=marks.decimal_mark,
+                thousands_mark=marks.thousands_mark,
+                date_order=marks.date_order,
+            )
+        save_notes(farm.folder, notes)
+
+
 def resaved(farm: Farm, name: str) -> None:
     """Note that this file is written as farm.toml has it already."""
     with _out_of_reach():
