@@ -200,3 +200,42 @@ def test_what_check_advises_to_end_a_batch_ends_it(farm: Farm, header: str) -> N
                 out.write(f"{way}\n")
     left = here("check", "--json", "--farm", folder).json
     assert [each for each in left if each["rule"] == "lapsed" or each["level"] == "set_aside"] == []
+
+
+def test_a_file_that_is_gone_is_not_made_anew_without_asking(folder: Path) -> None:
+    (folder / "harvests.csv").unlink()
+    on = ("--on", "2026-02-03", "--farm", folder)
+    for container in ("1", "2"):
+        assert here("weigh", container, "300", *on).code == 0
+    assert here("refresh", "--farm", folder).code == 0
+    file = folder / "harvests" / "2026-02.csv"
+    written = file.read_bytes()
+    file.unlink()
+    said = here("weigh", "1", "310", *on)
+    assert (said.code, file.exists()) == (2, False)
+    assert "harvests/2026-02.csv is gone, and its rows still count, by the copy kept/files/harvests/" in said.err
+    assert "gillbook lost --put-back" in said.err
+    # Into another month it is written, and said that the sum is without the file that is gone.
+    said = here("weigh", "1", "310", "--on", "2026-03-03", "--farm", folder)
+    assert (said.code, "harvests/2026-02.csv is gone. The rows still count" in said.err) == (0, True), said.err
+    # A file that was renamed is not gone; after a refresh neither.
+    (folder / "harvests" / "February.csv").write_bytes(written)
+    said = here("weigh", "1", "320", *on)
+    assert (said.code, "is gone" in said.err) == (0, False), said.err
+    assert here("yields", "--farm", folder).code == 0
+    file.unlink()
+    assert here("weigh", "2", "330", *on).code == 2
+    assert here("weigh", "2", "330", *on, "--insist").code == 0
+    # As was said, what gillbook wrote in the file that went comes back.
+    assert here("refresh", "--farm", folder).code == 0
+    assert here("lost", "--put-back", "--insist", "--farm", folder).code == 0
+    assert file.read_text(encoding="utf-8").count(",320,") == 1
+
+
+def test_a_batch_is_renamed_with_how_many_rows_name_the_old_one(folder: Path) -> None:
+    assert here("weigh", "1", "300", "--on", "2026-02-03", "--farm", folder).code == 0
+    rename = ("edit", "--batch", "A", "--table", "batches", "--set", "batch=Z", "--yes", "--farm", folder)
+    said = here(*rename)
+    assert (said.code, "3 rows of other files name batch A (2 of fillings and 1 of harvests)" in said.err) == (0, True)
+    said = here("edit", "--batch", "Z", "--table", "batches", "--set", "batch=Y", "--yes", "--farm", folder)
+    assert (said.code, "name batch" in said.err) == (0, False)

@@ -12,7 +12,8 @@ import pytest
 from conftest import Said
 from ledgers import here, refreshed, rows
 
-from pipeline.cli.prompts import now, picking_day
+from pipeline.cli.clock import now
+from pipeline.cli.prompts import picking_day
 from pipeline.farm.folder import open_farm
 from pipeline.logbook import append
 from pipeline.logbook.book import Book

@@ -11,7 +11,7 @@ from string import ascii_lowercase
 
 from pipeline.farm.conventions import folded_word
 from pipeline.logbook.amounts import DECIMALS, MOST, amount, in_ours, rounded, two_readings, typed_number, written
-from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
+from pipeline.logbook.book import Book, Doubt, file_doubts, write_rows
 from pipeline.logbook.container_names import known_name
 from pipeline.logbook.destination import Destination, destination_for
 from pipeline.logbook.known_rows import Value, rows_of
@@ -162,7 +162,7 @@ def plan_batches(
         shared["soak"] = propose_soak((str(row["soak"]) for row in rows_of(book.farm, BATCHES) if "soak" in row), day)
     rows = tuple({"batch": name, "inoculated_on": day, **shared} for name in names)
     destination, messages = destination_for(book.farm, book.summaries, BATCHES, day, tuple(rows[0]))
-    doubts = [*_doubts(shared, day, now.date()), *open_doubts(destination)]
+    doubts = [*_doubts(shared, day, now.date()), *file_doubts(book, destination)]
     # One whose name is proposed gets another name each time, and so does its soak.
     doubts += same_again(book.farm, "batch", rows, now, ("batch", "soak") if proposed else ())
     return BatchPlan(rows, tuple(doubts), destination, tuple(dict.fromkeys((*containers.troubles, *messages))))

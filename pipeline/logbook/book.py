@@ -18,6 +18,7 @@ from pipeline.logbook.clock_back import clock_back
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
 from pipeline.logbook.entry_ids import new_entry_ids
+from pipeline.logbook.gone import gone_files
 from pipeline.logbook.summaries import WORTH_SAVING, Summaries, current_summaries, load_summaries, save_summaries
 from pipeline.logbook.written_notes import save_notes
 from schemas.finding import OutOfReach
@@ -130,6 +131,22 @@ def open_doubts(destination: Destination) -> list[Doubt]:
     name = destination.name
     message = f"{name} is open in a spreadsheet: when it is saved there, what is added now is lost; close it there"
     return [Doubt("open elsewhere", message)]
+
+
+def file_doubts(book: Book, destination: Destination) -> list[Doubt]:
+    """Return what is doubtful about the file: that a spreadsheet has it open, or that it is gone while its rows count,
+    which they would not where it is made anew.
+    """
+    copy = gone_files(book.farm, book.summaries).get(destination.name) if destination.version is None else None
+    if copy is None:
+        return open_doubts(destination)
+    name = destination.name
+    message = (
+        f"{name} is gone, and its rows still count, by the copy {copy}. Written now, it is made anew, and they count "
+        "no more; put the file or that copy back in its place first. Of what was lost so, gillbook lost --put-back "
+        "brings back what gillbook wrote"
+    )
+    return [Doubt("gone", message)]
 
 
 def write_rows(

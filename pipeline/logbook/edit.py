@@ -20,10 +20,11 @@ from pipeline.logbook.edit_log import EditRecord
 from pipeline.logbook.entry_ids import new_entry_ids
 from pipeline.logbook.file_rows import FileRow, rows_of_file
 from pipeline.logbook.find_entry import DAYS, day_of
+from pipeline.logbook.gone import rows_naming
 from pipeline.logbook.known_rows import Value
-from schemas.contract import contract
+from schemas.contract import BATCHES, contract
 from schemas.finding import OutOfReach, WrongRequest
-from schemas.phrases import did_you_mean
+from schemas.phrases import counted, did_you_mean, listed
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,28 @@ def plan_change(book: Book, found: FileRow, values: Mapping[str, Value | None]) 
     shape = replace(summary.shape, alike=found.cell(DAYS.get(found.source.table, "")) or summary.shape.alike)
     destination = Destination(found.source.table, found.source.name, found.source.path, shape, found.version)
     texts = texts_of(book.farm, destination, {name: value for name, value in wanted.items() if value is not None})
-    return EditPlan(found, {**dict.fromkeys(wanted, ""), **texts}, doubts=(*doubts, *_flush_stays(found, wanted)))
+    return EditPlan(
+        found,
+        {**dict.fromkeys(wanted, ""), **texts},
+        doubts=(*doubts, *_flush_stays(found, wanted), *_old_name(book, found, wanted)),
+    )
+
+
+def _old_name(book: Book, found: FileRow, values: Mapping[str, Value | None]) -> list[str]:
+    """What is said of rows that name a batch as it was called, where it is renamed."""
+    old = unguarded(found.cell("batch"))
+    if found.source.table != BATCHES or "batch" not in values or values["batch"] == old:
+        return []
+    naming = rows_naming(book.farm, old)
+    if not naming:
+        return []
+    which = listed([f"{count} of {table}" for table, count in naming.items()])
+    total = naming.total()
+    return [
+        f"{counted(total, 'row')} of other files {'names' if total == 1 else 'name'} batch {old} ({which}). Renamed "
+        "here alone, the batch has none of them, and what rests on them counts for nothing: "
+        "write its new name there too."
+    ]
 
 
 def _with_batch(

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from pipeline.logbook.amounts import written
-from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
+from pipeline.logbook.book import Book, Doubt, file_doubts, write_rows
 from pipeline.logbook.container_names import expand_ranges, known_name
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, destination_for
@@ -54,7 +54,7 @@ def plan_filling(
     columns = tuple(column for column in contract(FILLINGS).names if any(column in row for row in rows))
     day = known.batch_days.get(name)
     destination, messages = destination_for(book.farm, book.summaries, FILLINGS, day or date.min, columns)
-    doubts = [*_doubts(known, name, names), *open_doubts(destination)]
+    doubts = [*_doubts(known, name, names), *file_doubts(book, destination)]
     all_messages = tuple(dict.fromkeys((*known.troubles, *messages)))
     report = _report(book, known, name, rows, destination)
     return FillPlan(tuple(rows), tuple(doubts), destination, all_messages, tuple(report))

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from pipeline.farm.conventions import folded_word
-from pipeline.logbook.book import Book, Doubt, open_doubts, write_rows
+from pipeline.logbook.book import Book, Doubt, file_doubts, write_rows
 from pipeline.logbook.container_names import expand_ranges, known_name
 from pipeline.logbook.containers import Assignment, Containers
 from pipeline.logbook.destination import Destination, Values, destination_for
@@ -72,7 +72,7 @@ def plan_note(book: Book, observation: NewObservation, now: datetime) -> Observa
     columns = tuple(dict.fromkeys(name for each in found for name in values(observation, each, "-")))
     destination, messages = destination_for(book.farm, book.summaries, OBSERVATIONS, observation.day, columns)
     doubts += same_again(book.farm, "note", [values(observation, each, "") for each in found], now)
-    doubts += open_doubts(destination)
+    doubts += file_doubts(book, destination)
     gave = _gave(containers, observation, found)
     all_messages = tuple(dict.fromkeys((*containers.troubles, *messages)))
     return ObservationPlan(observation, tuple(found), gave, tuple(doubts), destination, all_messages)

@@ -8,12 +8,13 @@ from decimal import Decimal
 
 from pipeline.ledger.manifest import new_flush_after
 from pipeline.logbook.amounts import Amount, written
-from pipeline.logbook.book import Book, Clock, Confirm, Doubt, open_doubts, write_rows
+from pipeline.logbook.book import Book, Clock, Confirm, Doubt, file_doubts, write_rows
 from pipeline.logbook.book import enter as enter_planned
 from pipeline.logbook.container_names import known_name
 from pipeline.logbook.containers import Assignment, Containers, Picking, flush_of, unlike_usual
 from pipeline.logbook.destination import Destination, Values, destination_for
 from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
+from pipeline.logbook.gone import gone_message
 from pipeline.logbook.lost import lost_lately, lost_message
 from pipeline.logbook.same_again import ago
 from schemas.contract import HARVESTS
@@ -75,7 +76,7 @@ def plan(book: Book, picking: NewPicking, now: datetime) -> PickingPlan:
     doubts += _doubts(containers, assignment, picking, before, int(now.timestamp() * 1000))
     columns = tuple(values(picking, assignment, flush, ""))
     destination, messages = destination_for(farm, book.summaries, HARVESTS, picking.day, columns)
-    doubts += open_doubts(destination)
+    doubts += file_doubts(book, destination)
     return PickingPlan(
         picking,
         assignment,
@@ -84,7 +85,7 @@ def plan(book: Book, picking: NewPicking, now: datetime) -> PickingPlan:
         tuple(each for each in before if each.day <= picking.day),
         tuple(doubts),
         destination,
-        tuple(dict.fromkeys((*containers.troubles, *messages))),
+        tuple(dict.fromkeys((*containers.troubles, *gone_message(farm, book.summaries), *messages))),
     )
 
 
