@@ -16,7 +16,7 @@ from schemas.cell_format import PLAIN, CellFormat
 from schemas.contract import Contract, Field
 from schemas.finding import Finding, nearest
 from schemas.finding import finding as make_finding
-from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, YEAR_FIRST, YEAR_LAST, valued
+from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, LARGE_INTEGER, YEAR_FIRST, YEAR_LAST, valued, year_first_day
 
 # A number written the shortest way: its text need not be kept beside its value.
 PLAIN_NUMBER = r"^(0|[1-9]\d{0,14})(\.\d{0,8}[1-9])?$"
@@ -113,18 +113,25 @@ def _add_type_masks(add: Callable[..., None], fault: str, each: Field, cell_form
         read = text.is_not_null() & (text.str.slice(5, 2) <= "12")
         ordered = wrong & ~read & plain.str.contains(f"{YEAR_LAST}|{YEAR_FIRST}") & ~plain.str.contains(DATE)
         two_ways = ordered & plain.str.contains(BOTH_MIGHT_BE_MONTHS) & pl.lit(not cell_format.date_order)
+        spelt = ordered & year_first_day(plain).is_not_null()
+        timed = spelt & plain.str.contains(f"{DATE.removesuffix('$')} ")
         add("date_two_ways", fault, two_ways)
-        add("date_order", fault, ordered & ~two_ways)
+        add("time_spelling", fault, timed)
+        add("date_spelling", fault, spelt & ~timed)
+        add("date_order", fault, ordered & ~two_ways & ~spelt)
         add("date", fault, wrong & ~ordered)
         add("time_dropped", "notice", text.str.contains(":") & value.is_not_null())
     elif each.type == "number":
         marked = wrong & text.is_null() & plain.str.contains(cell_format.foreign_number_pattern)
         add("decimal_mark", fault, marked)
-        add("number", fault, wrong & ~marked)
+        add("too_large", fault, wrong & text.is_not_null())
+        add("number", fault, wrong & text.is_null() & ~marked)
         if each.decimals is not None and each.name not in cell_format.conversions:
             add("too_fine", "warning", value.is_not_null() & text.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))
     else:
-        add(each.type, fault, wrong)
+        large = wrong & text.str.contains(LARGE_INTEGER)
+        add("too_large", fault, large)
+        add(each.type, fault, wrong & ~large.fill_null(False))
 
 
 def check(frame: pl.DataFrame, contract: Contract, cell_format: CellFormat = PLAIN) -> Checked:

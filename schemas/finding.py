@@ -13,7 +13,8 @@ from schemas.unseen import seen
 # is. missing: a cell that would tell more.
 LEVELS = ("error", "lost", "set_aside", "waiting", "dropped", "warning", "notice", "missing")
 
-# So many letters of a cell stand in a sentence; its record has all of them. Our choice, no source.
+# So many letters of a cell stand in a sentence; its record has all of them, and lists have the first thousand. Our
+# choice, no source.
 # The column of a straightened table that says where each of its rows comes from.
 ORIGIN = "origin"
 VALUE_SHOWN = 200
@@ -38,6 +39,21 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "is not in the order of dates that farm.toml tells (year-month-day, where it tells none)",
         "a date in that order, or like 2026-05-14",
         "Write year-month-day, like 2026-05-14; or set date_order in farm.toml: it holds for all files.",
+    ),
+    "date_spelling": (
+        "has year, month and day, but not as four, two and two digits with - between them",
+        "a date like 2026-05-14",
+        "Write it like 2026-05-14.",
+    ),
+    "time_spelling": (
+        "has a time of day that is not written like 14:30",
+        "a date like 2026-05-14",
+        "Take the time off, which is not used, or write it like 14:30.",
+    ),
+    "too_large": (
+        "is too large a number",
+        "a smaller number",
+        "Correct or clear the cell.",
     ),
     "blank_word": (
         "is taken as blank",
@@ -163,7 +179,7 @@ class Finding:
     def sentence(self) -> str:
         """Return the finding as one would say it to the grower."""
         where = self.place or self._place_as_it_is
-        said = f'"{_shown(self.value)}" {self.message}' if self.value is not None else self.message
+        said = f'"{shortened(self.value)}" {self.message}' if self.value is not None else self.message
         fix = f"{_without_unseen(self.value, self.message)}{self.fix}"
         stop = "" if said.endswith("?") else "."
         wait = "1 row waits" if self.waiting == 1 else f"{self.waiting} rows wait"
@@ -198,15 +214,16 @@ class Finding:
         }
 
 
-def _shown(value: str) -> str:
-    beyond = len(value) - VALUE_SHOWN
-    return value if beyond <= 0 else f"{value[:VALUE_SHOWN]}... ({beyond:,} more letters)"
+def shortened(value: str, most: int = VALUE_SHOWN) -> str:
+    """Return so many letters of this cell, and how many there are beyond."""
+    beyond = len(value) - most
+    return value if beyond <= 0 else f"{value[:most]}... ({beyond:,} more letters)"
 
 
 def _without_unseen(value: str | None, message: str) -> str:
     """Return how a cell is mended that holds letters which nobody sees, with a space behind it."""
     if value and (without := seen(value)) != value.strip():
-        return f'It holds a sign that nobody sees: take it off, and it is "{_shown(without)}". '
+        return f'It holds a sign that nobody sees: take it off, and it is "{shortened(without)}". '
     return "A name in it holds a sign that nobody sees: take it off. " if seen(message) != message.strip() else ""
 
 
@@ -229,6 +246,9 @@ def _limit(each: Field | None, rule: str, level: str) -> str:
 def _cell_texts(table: Contract, column: str, rule: str, level: str, value: str | None) -> tuple[str, str, str]:
     each = table.field(column) if column in table.names else None
     message, expected, fix = (text.replace("{limit}", _limit(each, rule, level)) for text in CELL_RULES[rule])
+    if rule == "minimum" and _limit(each, "exclusiveMinimum", level) == _limit(each, rule, level):
+        # The limit itself is refused as well.
+        expected = CELL_RULES["exclusiveMinimum"][1].replace("{limit}", _limit(each, rule, level))
     own = each.rules.get(rule, {}) if each else {}
     message, fix = own.get("message", message), own.get("fix", fix)
     if rule == "enum" and each and value:

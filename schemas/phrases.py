@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 
 from schemas.finding import nearest
 from schemas.unseen import seen
@@ -16,6 +17,13 @@ def counted(count: int, one: str, many: str = "") -> str:
 def listed(names: Sequence[str], last: str = "and") -> str:
     """Return names as a sentence lists them: "a, b and c"; empty for none."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}" if names else ""
+
+
+def no_batch(as_of: date) -> str:
+    """Return what is said where no batch is loaded that was started by this day."""
+    return (
+        f"No batch is loaded that was started by {as_of}. Fill in batches.csv, or mend it or its days: gillbook check."
+    )
 
 
 def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> str:

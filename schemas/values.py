@@ -23,7 +23,7 @@ ISO_PARTS = {
     "year_month_day": (YEAR_FIRST, "${1}-0${2}-0${3}${4}"),
 }
 BOTH_MIGHT_BE_MONTHS = r"^(0?[1-9]|1[0-2])[./-](0?[1-9]|1[0-2])[./-]\d{2}"
-INTEGER = r"^[+-]?\d{1,9}$"
+INTEGER, LARGE_INTEGER = r"^[+-]?\d{1,9}$", r"^[+]?\d{10,}$"
 # So many digits the ledger keeps of a mass or a volume, those after the point among them.
 DIGITS = 18
 
@@ -79,6 +79,13 @@ def _iso(plain: pl.Expr, cell_format: CellFormat) -> pl.Expr:
     put = plain.str.replace(pattern, parts).str.replace(r"^(\d\d)-", "20${1}-")
     put = put.str.replace(r"^(\d{4})-0?(\d\d)-0?(\d\d)", "${1}-${2}-${3}")
     return pl.coalesce(iso, pl.when(plain.str.contains(pattern)).then(put))
+
+
+def year_first_day(plain: pl.Expr) -> pl.Expr:
+    """The day that stands here as year, month and day, whatever its marks and zeros. Null where none does."""
+    pattern, parts = ISO_PARTS["year_month_day"]
+    put = plain.str.replace(pattern, parts).str.replace(r"^(\d{4})-0?(\d\d)-0?(\d\d).*$", "${1}-${2}-${3}")
+    return pl.when(plain.str.contains(pattern)).then(put).str.to_date("%Y-%m-%d", strict=False)
 
 
 def _typed(text: pl.Expr, each: Field) -> pl.Expr:

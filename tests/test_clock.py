@@ -176,7 +176,10 @@ def test_figures_by_a_clock_before_or_long_after_the_rows_say_so(farm: Farm, clo
     folder = farm(**{**TABLES, "harvests": more})
     clock("2025-02-03T12:00:00+00:00")
     said = here("yields", "--farm", folder)
-    assert "Today is 2025-02-03 by this computer's clock, and 5 rows are of later days, like 2026-02-01" in said.err
+    assert (
+        "Today is 2025-02-03 by this computer's clock, and 5 pickings and notes are of later days, like 2026-02-01"
+        in said.err
+    )
     assert "clock" not in here("yields", "--as-of", "2026-02-03", "--farm", folder).err
     clock(NOON)
     assert "clock" not in here("yields", "--farm", folder).err

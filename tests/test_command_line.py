@@ -132,7 +132,7 @@ def test_init_writes_what_the_contracts_say_and_the_empty_farm_works(tmp_path: P
     (folder / "farm.toml").write_text("\n".join(flat[: len(fields)]), encoding="utf-8")
     said = here("yields", "--farm", folder)
     assert (said.code, said.out) == (0, "")
-    assert said.err.startswith("No batch is loaded as of ")
+    assert said.err.startswith("No batch is loaded that was started by ")
     said = here("check", "--farm", folder)
     assert (said.code, said.out, said.err) == (0, "Nothing found. Every row is loaded.\n", "")
     assert here("flushes", "--json", "--farm", folder).json == []

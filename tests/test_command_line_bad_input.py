@@ -232,8 +232,8 @@ def test_where_there_is_no_farm_the_way_to_one_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize("command", ["init", "demo"])
 def test_a_folder_that_holds_anything_is_not_written_over(tmp_path: Path, command: str) -> None:
     (tmp_path / "batches.csv").write_text("mine", encoding="utf-8")
-    for folder in (tmp_path, tmp_path / "batches.csv"):
-        refused(here(command, folder), 2, r".* is not empty, and nothing was written\. Name a new folder\.")
+    for folder, wrong in ((tmp_path, "is not empty"), (tmp_path / "batches.csv", "is no folder")):
+        refused(here(command, folder), 2, rf".* {wrong}, and nothing was written\. Name a new folder\.")
     assert bytes_of(tmp_path) == {"batches.csv": b"mine"}
 
 

@@ -6,8 +6,14 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import polars as pl
 import pytest
 from ledgers import HARVESTS, THREE_TABLES, here, refreshed
+
+from pipeline.ledger.findings import fitting
+from schemas.check import check as judged
+from schemas.contract import contract
+from schemas.finding import finding
 
 Farm = Callable[..., Path]
 
@@ -87,6 +93,54 @@ def test_a_link_to_nothing_is_called_one(folder: Path) -> None:
     (folder / "harvests").mkdir()
     (folder / "harvests/new.csv").symlink_to(folder / "nowhere.csv")
     said = check(folder)[2]
-    assert (
-        "harvests/new.csv: is a link to a file that is not there. Put that file back, mend the link or take it" in said
+    assert "It is a link to a file that is not there. Bring that file back, or take the link away." in said
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        (
+            "2026-3-4,100",
+            '"2026-3-4" has year, month and day, but not as four, two and two digits with - between them.',
+        ),
+        ("2026/03/05,100", "but not as four, two and two digits with - between them. Write it like 2026-05-14."),
+        ("2026-03-05 12:30 PM,100", "has a time of day that is not written like 14:30. Take the time off, which is"),
+        ("2026-13-1,100", "is not in the order of dates that farm.toml tells"),
+        ("2026-03-04,12345678901234567890", '"12345678901234567890" is too large a number. Correct or clear'),
+    ],
+)
+def test_what_is_wrong_with_a_day_or_a_number_is_said(cells: str, said: str) -> None:
+    day, weight = cells.split(",")
+    columns = {"picked_on": day, "fresh_weight_g": weight, "container": "1"}
+    frame = pl.DataFrame({"row": [2], **{name: [cell] for name, cell in columns.items()}}).cast({"row": pl.Int32})
+    (found,) = judged(frame, contract("harvests")).findings.iter_rows(named=True)
+    told = finding(
+        contract("harvests"), "n.csv", 2, found["column_name"], found["rule"], found["level"], found["value"]
     )
+    assert said in told.sentence()
+
+
+@pytest.mark.parametrize(("value", "expected"), [("-5", "more than 0"), ("0", "more than 0")])
+def test_what_is_expected_leaves_out_a_limit_that_is_refused(value: str, expected: str) -> None:
+    rule = "minimum" if value == "-5" else "exclusiveMinimum"
+    told = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", rule, "set_aside", value)
+    assert told.expected == expected
+
+
+def test_a_long_cell_is_cut_in_a_list() -> None:
+    told = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", "number", "set_aside", "4" * 1200)
+    assert [each.value for each in fitting([told])] == ["4" * 1000 + "... (200 more letters)"]
+
+
+def test_init_takes_no_blank_name_and_calls_a_device_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for command in ("init", "demo"):
+        said = here(command, "")
+        assert (said.code, said.err) == (2, "DIR: a blank is no name. Name it; the folder you are in is called .\n")
+    assert "/dev/null is no folder, and nothing was written." in here("init", "/dev/null").err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_farm_of_later_days_alone_is_not_said_to_be_empty(folder: Path) -> None:
+    said = here("yields", "--as-of", "2025-01-01", "--farm", folder).err
+    assert "No batch is loaded that was started by 2025-01-01. Fill in batches.csv, or mend it or its days:" in said

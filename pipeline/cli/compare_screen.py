@@ -12,7 +12,7 @@ from pipeline.cli.group_screen import TOGETHER
 from pipeline.cli.show import Column, notify, print_sentences, print_table
 from schemas.answers import Worth, answered
 from schemas.confidence import LEVEL, percent
-from schemas.phrases import ONE_OVEN_TEST, counted, listed
+from schemas.phrases import ONE_OVEN_TEST, counted, listed, no_batch
 
 if TYPE_CHECKING:
     from pipeline.compare.comparison import Comparison
@@ -90,7 +90,7 @@ def _notify_guessed_soaks(units: FarmUnits) -> None:
 
 
 def _notify_no_batch(units: FarmUnits) -> None:
-    notify(f"No batch is loaded as of {units.as_of}. Fill in batches.csv, or mend it: gillbook check.")
+    notify(no_batch(units.as_of))
 
 
 def show(answer: Comparison, levels_only: bool) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.show import Column, notify, print_records
 from schemas.finding import WrongRequest
+from schemas.phrases import no_batch
 from schemas.result_rows import Row, number_if_known, text_of
 
 if TYPE_CHECKING:
@@ -44,9 +45,8 @@ def read_groups(
 
 def print_groups(query: Query, rows: Sequence[Row], columns: Sequence[Column], json: bool) -> bool:
     """Print the rows as JSON or as a plain table; True when a table was printed that notes may follow."""
-    nothing = f"No batch is loaded as of {query.as_of}. Fill in batches.csv, or mend it: gillbook check."
     shown = rows if json else with_names(rows, query.by)
-    return print_records(shown, [*(Column(name, name) for name in query.by), *columns], json, nothing)
+    return print_records(shown, [*(Column(name, name) for name in query.by), *columns], json, no_batch(query.as_of))
 
 
 def with_names(rows: Sequence[Row], columns: Sequence[str]) -> Sequence[Row]:

@@ -13,12 +13,18 @@ from typing import Any
 
 from typer.core import TyperArgument, TyperOption
 
+from schemas.finding import WrongRequest
+
 
 class _Lazy:
     """What a parameter does with its value; mixed into both kinds of parameter."""
 
     def process_value(self: Any, ctx: Any, value: Any) -> Any:
         """Return the value as the command takes it: a text or path as typed, None or () for nothing given."""
+        path = self.type_descriptor.annotation in (Path, list[Path])
+        if path and self.param_type_name == "argument" and "" in _each(value):
+            # It would be the folder that one is in.
+            raise WrongRequest(f"{self.metavar}: a blank is no name. Name it; the folder you are in is called .")
         if value is None:
             found: Any = () if self.multiple or self.nargs == -1 else None
         elif isinstance(value, str) and _is_text(self):
@@ -60,6 +66,10 @@ def _as(kind: type, param: Any) -> Any:
     made: Any = object.__new__(kind)
     made.__dict__.update(param.__dict__)
     return made
+
+
+def _each(value: object) -> Sequence[object]:
+    return value if isinstance(value, list | tuple) else (value,)
 
 
 def _is_text(param: Any) -> bool:

@@ -44,8 +44,10 @@ Nothing need be renamed. `farm.toml` tells which column a heading of yours stand
 
 
 def refuse_full_folder(folder: Path) -> None:
-    """Raises WrongRequest when the folder exists and holds anything: nothing of the grower's is ever written over."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    """Raises WrongRequest when the folder holds anything, or is none: nothing of the grower's is ever written over."""
+    if folder.exists() and not folder.is_dir():
+        raise WrongRequest(f"{folder} is no folder, and nothing was written. Name a new folder.")
+    if folder.exists() and any(folder.iterdir()):
         raise WrongRequest(f"{folder} is not empty, and nothing was written. Name a new folder.")
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from pipeline.ledger.backups import missing_file_findings
 from pipeline.models.statements import rows
 from schemas.contract import BATCHES, FILLINGS, Field, contract
-from schemas.finding import LEVELS, VALUE_SHOWN, Finding, finding, with_waiting
+from schemas.finding import LEVELS, VALUE_SHOWN, Finding, finding, shortened, with_waiting
 
 if TYPE_CHECKING:
     import duckdb
@@ -22,6 +22,8 @@ _PARENTS = (BATCHES, FILLINGS)
 MOST_ALIKE, FIRST_ALIKE = 1000, 10
 # A spreadsheet opens so many letters at once, and a mail takes them: our choice, no source.
 MOST_LETTERS = 9_000_000
+# So many letters of one cell stand in a list; --json has all of them: our choice, no source.
+MOST_OF_A_CELL = 1000
 
 
 def ledger_findings(ledger: Models, as_of: date) -> list[Finding]:
@@ -67,10 +69,10 @@ def grouped(found: Sequence[Finding], most: int = MOST_ALIKE) -> list[Finding]:
 
 
 def fitting(found: Sequence[Finding]) -> list[Finding]:
-    """Return these findings as a list of at most MOST_LETTERS: where they are more, fewer of a kind, then shorter
-    cells.
+    """Return these findings as a list of at most MOST_LETTERS, with cells of at most MOST_OF_A_CELL: where they are
+    more, fewer of a kind, then shorter cells.
     """
-    left = list(found)
+    left = [replace(each, value=each.value and shortened(each.value, MOST_OF_A_CELL)) for each in found]
     for most in (MOST_ALIKE, FIRST_ALIKE):
         if _letters(left) > MOST_LETTERS:
             left = grouped(left, most)

@@ -26,8 +26,9 @@ class NewestDay:
         """Return what is to be said as of today by the clock; "" where nothing is."""
         if self.third is not None and self.third > today:
             return (
-                f"Today is {today} by this computer's clock, and {self.later} rows are of later days, like "
-                f"{self.third}: these are in no figure. Is the clock right? As of another day: --as-of {self.third}"
+                f"Today is {today} by this computer's clock, and {self.later} pickings and notes are of later days, "
+                f"like {self.third}: these are in no figure. Is the clock right? "
+                f"As of another day: --as-of {self.third}"
             )
         if self.day is not None and self.lapsed:
             return (
