@@ -130,7 +130,10 @@ def standings(folder: Path) -> dict[Key, Standing]:
                 loaded[table, record["file"]][record["row"]] = record
     aside: dict[Key, set[int]] = defaultdict(set)
     for told in csv_records(folder / "out" / "set_aside.csv"):
-        aside[told["table"], unguarded(told["file"])].add(int(told["row"]))
+        key = told["table"], unguarded(told["file"])
+        # A column that a file lacks is listed once, for all of its rows.
+        of_all = [row for row, _ in found[key] if row and row not in loaded[key]]
+        aside[key] |= {int(told["row"])} if told["row"] else set(of_all)
     return {
         key: Standing(stand[key], marks[key], counts[key], loaded[key], found[key], frozenset(aside[key]))
         for key in counts

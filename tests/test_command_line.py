@@ -188,7 +188,7 @@ LONG = "very long name of a batch that somebody thought of " * 4
 @pytest.mark.parametrize(
     "words",
     [
-        *([name] for name in TELLING if name not in ("query", "lost")),
+        *([name] for name in TELLING if name not in ("query", "lost", "doctor")),
         ["yields", "--by", "batch,strain,substrate,treatment", "--through-flush", "3"],
         ["yields", "--by", "container"],
         ["yields", "--by", ",".join(ALL)],
@@ -251,7 +251,7 @@ def test_a_mistake_of_the_programs_own_is_one_line_and_a_file(farm: Farm) -> Non
     done = run(planted, "yields", "--farm", folder)
     assert (done.returncode, done.stdout) == (3, "")
     kept = folder / "out" / "crash.txt"
-    assert done.stderr == (
+    assert done.stderr.splitlines(keepends=True)[-1] == (
         "gillbook made a mistake: IndexError: list index out of range. "
         f"Your files are as they were. The details are in {kept}\n"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 # A query that is to end hears it between two of its steps only, so it is said again after so many seconds.
 STOP_EVERY = 0.1
+LISTEN_EVERY = 0.05
 # What a query may take. Our choice, no source: a farm of a million pickings is summed up in a tenth of it.
 MEMORY = "1GB"
 ROWS_AT_MOST, LETTERS_AT_MOST, PORTION = 1_000_000, 200_000_000, 1_000
@@ -63,8 +66,12 @@ def _within(con: duckdb.DuckDBPyConnection, seconds: float | None, query: Callab
     """
     with ThreadPoolExecutor(1) as thread:
         running = thread.submit(query)
+        until = math.inf if seconds is None else time.monotonic() + seconds
         try:
-            return running.result(seconds)
+            # Ctrl-C may reach one of DuckDB's threads: this one hears of it when it is awake.
+            while not wait([running], LISTEN_EVERY).done and time.monotonic() < until:
+                pass
+            return running.result(0)
         finally:
             _stop(con, running)
 
