@@ -132,8 +132,8 @@ def standings(folder: Path) -> dict[Key, Standing]:
     for told in csv_records(folder / "out" / "set_aside.csv"):
         key = told["table"], unguarded(told["file"])
         # A column that a file lacks is listed once, for all of its rows.
-        of_all = [row for row, _ in found[key] if row and row not in loaded[key]]
-        aside[key] |= {int(told["row"])} if told["row"] else set(of_all)
+        of_all = {row for (row, _), rules in found[key].items() if row and told["rule"] in rules} - set(loaded[key])
+        aside[key] |= {int(told["row"])} if told["row"] else of_all
     return {
         key: Standing(stand[key], marks[key], counts[key], loaded[key], found[key], frozenset(aside[key]))
         for key in counts
