@@ -260,5 +260,5 @@ def test_a_mistake_of_the_programs_own_is_one_line_and_a_file(farm: Farm) -> Non
     kept.unlink()
     kept.mkdir()
     done = run(planted, "yields", "--farm", folder)
-    assert (done.returncode, done.stderr.count("\n")) == (3, 1)
+    assert (done.returncode, done.stderr.count("gillbook made a mistake")) == (3, 1)
     assert done.stderr.endswith("The details could not be written.\n")

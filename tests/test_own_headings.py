@@ -93,7 +93,7 @@ def test_degrees_fahrenheit_are_exact_degrees_celsius(unit: str, cell: str, cels
 def test_a_weight_that_no_ledger_can_hold_is_told_and_never_crashes(cell: str) -> None:
     own = conventions(headings={"harvests": {"W": {"column": "fresh_weight_g", "unit": "oz"}}})
     _, done = load(f"picked_on,W,container\n2026-05-01,{cell},B1\n", own)
-    assert [rule for _, _, rule, _ in rules(done)] == ["number"]
+    assert [rule for _, _, rule, _ in rules(done)] == ["too_large"]
 
 
 def test_units_are_known_of_every_column_that_has_one_of_theirs() -> None:
