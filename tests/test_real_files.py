@@ -135,7 +135,11 @@ def test_dates_are_read_in_the_order_of_farm_toml_whatever_stands_between_their_
 def test_a_date_in_another_order_is_not_read_even_where_it_could_be_told(order: str) -> None:
     others = [cell for other, cells in ORDERS.items() if other != order for cell in cells]
     _, done = load(H + "".join(f"{cell},1,B1\n" for cell in others), conventions(date_order=order))
-    assert rules(done) == [(row, "picked_on", "date_order", "set_aside") for row in range(2, len(others) + 2)]
+    year_first = ORDERS["year_month_day"]
+    assert rules(done) == [
+        (row, "picked_on", "date_spelling" if cell in year_first else "date_order", "set_aside")
+        for row, cell in enumerate(others, 2)
+    ]
 
 
 @pytest.mark.parametrize("cell", ["31/2/2026", "0/5/2026", "1/1/1", "5 May 2026", "1/5", "46143", "1/5/2026 noon"])
@@ -147,7 +151,7 @@ def test_what_is_no_day_is_told(cell: str) -> None:
 def test_without_an_order_a_date_that_reads_two_ways_is_refused_and_so_is_one_that_does_not() -> None:
     raw, done = load(f"{H}3/4/2026,1,B1\n13/4/2026,1,B1\n4.13.26 10:00,1,B1\n2026/4/3,1,B1\n")
     assert values(done, "picked_on", "faulty") == [(row, None, True) for row in range(2, 6)]
-    assert [rule for _, _, rule, _ in rules(done)] == ["date_two_ways", *["date_order"] * 3]
+    assert [rule for _, _, rule, _ in rules(done)] == ["date_two_ways", "date_order", "date_order", "date_spelling"]
     assert told(raw, done)[0] == (
         'harvests.csv, row 2, picked_on: "3/4/2026" can be read as two dates. Write year-month-day, like 2026-05-14; '
         "or set date_order in farm.toml: it holds for all files."

@@ -20,6 +20,8 @@ from pipeline.files.validate import validate
 
 SHEETS = kept_sheets()
 Cells = tuple[str, ...]
+# One sheet leaves more open than four questions.
+MOST_QUESTIONS = {"51-porch-buckets": 6}
 # The questions that each sheet took, once it was read.
 MET: dict[str, list[Question]] = {}
 
@@ -104,7 +106,7 @@ def test_nine_of_ten_sheets_take_only_yes_and_no_and_the_grower_never_edits_them
     plain = 0
     for sheet in SHEETS:
         met = MET[sheet.name] if sheet.name in MET else answered(sheet, tmp_path)[1]
-        assert len(met) <= 6, sheet.name
+        assert len(met) <= MOST_QUESTIONS.get(sheet.name, 4), sheet.name
         assert all(len(each.text) < 250 and "\n" not in each.text for each in met)
         plain += all(each.yes_no for each in met)
     assert len(SHEETS) >= 40
