@@ -143,8 +143,8 @@ def load_fillings(farm: Farm, rows: list[Row], faulty: set[Row]) -> None:
 
 
 def refills_of(farm: Farm) -> dict[Place, date]:
-    """When was each filling's container filled anew? Two of one day follow in the order of their batches. A row that is
-    set aside counts too, on a later day, where that of its batch is known.
+    """The day each filling's container was filled anew. Two of one day follow in the order of their batches. A row that
+    is set aside counts too, on a later day, where that of its batch is known.
     """
     filled: dict[str, list[tuple[date, str]]] = {}
     for batch, container in farm.fillings:

@@ -66,7 +66,7 @@ def efficiency(members: list[Unit], *flushes: int) -> float | None:
 
 
 def per_container(members: list[Unit], *flushes: int) -> float | None:
-    """What is fresh mass over containers in g, of those whose number is known? None where these are unlike."""
+    """Fresh mass over containers in g, of those whose number is known; None where these are unlike."""
     counted = [unit for unit in members if unit.containers is not None]
     if len(set().union(*(unit.sizes for unit in counted))) != 1:
         return None

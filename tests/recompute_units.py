@@ -43,21 +43,21 @@ class Unit:
 
     @property
     def containers(self) -> Fraction | None:
-        """How many containers is it: of a whole batch those listed, else those filled, if that is written?"""
+        """How many containers it is: of a whole batch those listed, else those filled. None: that is not written."""
         if self.container is not None:
             return Fraction(1)
         return Fraction(len(self.filling_rows)) or self.batch_row.numbers.get("containers_filled")
 
     @property
     def sizes(self) -> set[tuple[str, Fraction | None]]:
-        """Of which kinds and litres are its containers? Of none that is listed: of an unwritten one."""
+        """The kinds and litres of its containers; of a batch without a list, an unwritten one."""
         rows = self.filling_rows
         found = {(row.words.get("kind", "").lower(), row.numbers.get("volume_l")) for row in rows}
         return found or {("", None)}
 
     @property
     def litres(self) -> Fraction | None:
-        """How many litres do all its containers hold, if each has them written?"""
+        """How many litres all its containers hold; None where one has none written."""
         found = [row.numbers.get("volume_l") for row in self.filling_rows]
         known = [each for each in found if each is not None]
         return sum(known, Fraction(0)) if found and len(known) == len(found) else None
@@ -178,7 +178,7 @@ def closing_of_filling(farm: Farm, as_of: date, place: Place, seen: list[Seen]) 
 
 
 def late_contamination(farm: Farm, place: Place) -> str | None:
-    """Was it noted as contaminated after its container was filled anew? Then it was so by that day."""
+    """How it ended, noted as contaminated after its container was filled anew: it was so by that day."""
     late = (s for s in farm.seen if s.place == place and s.event == "contaminated" and s.day > farm.refills[place])
     return "contaminated" if any(late) else None
 

@@ -126,7 +126,7 @@ def test_nothing_private_is_given_away_of_a_farm_in_any_state(folder: Path, how:
     assert shutil.rmtree(named) is None
 
 
-def test_without_a_farm_the_program_is_told(tmp_path: Path) -> None:
+def test_without_a_farm_the_lines_are_of_the_program(tmp_path: Path) -> None:
     said = here("doctor", "--farm", tmp_path)
     assert (said.code, "no farm here" in said.err) == (2, True)
     assert [line.split()[0] for line in said.out.splitlines()] == ["version", "clock", "encoding"]

@@ -114,22 +114,22 @@ def test_what_is_wrong_with_a_day_or_a_number_is_said(cells: str, said: str) -> 
     columns = {"picked_on": day, "fresh_weight_g": weight, "container": "1"}
     frame = pl.DataFrame({"row": [2], **{name: [cell] for name, cell in columns.items()}}).cast({"row": pl.Int32})
     (found,) = judged(frame, contract("harvests")).findings.iter_rows(named=True)
-    told = finding(
+    made = finding(
         contract("harvests"), "n.csv", 2, found["column_name"], found["rule"], found["level"], found["value"]
     )
-    assert said in told.sentence()
+    assert said in made.sentence()
 
 
 @pytest.mark.parametrize(("value", "expected"), [("-5", "more than 0"), ("0", "more than 0")])
 def test_what_is_expected_leaves_out_a_limit_that_is_refused(value: str, expected: str) -> None:
     rule = "minimum" if value == "-5" else "exclusiveMinimum"
-    told = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", rule, "set_aside", value)
-    assert told.expected == expected
+    made = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", rule, "set_aside", value)
+    assert made.expected == expected
 
 
 def test_a_long_cell_is_cut_in_a_list() -> None:
-    told = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", "number", "set_aside", "4" * 1200)
-    assert [each.value for each in fitting([told])] == ["4" * 1000 + "... (200 more letters)"]
+    made = finding(contract("harvests"), "n.csv", 2, "fresh_weight_g", "number", "set_aside", "4" * 1200)
+    assert [each.value for each in fitting([made])] == ["4" * 1000 + "... (200 more letters)"]
 
 
 def test_init_takes_no_blank_name_and_calls_a_device_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -31,8 +31,8 @@ def locked(file: str) -> set[str]:
 def licence(name: str) -> str:
     """What the package tells of its licence: an expression, or else its classifiers and the first line of its text."""
     about = metadata(name)
-    told = [each for each in about.get_all("Classifier") or [] if each.startswith("License")]
-    return about.get("License-Expression") or "; ".join([*told, (about.get("License") or "").split("\n")[0]])
+    classifiers = [each for each in about.get_all("Classifier") or [] if each.startswith("License")]
+    return about.get("License-Expression") or "; ".join([*classifiers, (about.get("License") or "").split("\n")[0]])
 
 
 def test_each_direct_dependency_is_named_with_what_it_is_for() -> None:
@@ -74,5 +74,5 @@ def test_nothing_that_is_installed_binds_what_is_made_with_it() -> None:
     assert {name for name, told in seen.items() if re.search("MPL|Mozilla", told)} == {"certifi", "tqdm"}
 
 
-def test_the_lowest_versions_are_told_for_all_that_is_used() -> None:
+def test_all_that_is_used_has_a_lowest_version() -> None:
     assert all(re.fullmatch(r"[a-z0-9-]+>=\d[\d.]*", each) for each in PROJECT["project"]["dependencies"])

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @dataclass
 class RunSettings:
     """What holds for the whole run: whether steps are shown, --farm as given, the farm folder once it is found; the day
-    as of which is told, where it comes from the clock; and the command whose --undo was ended early, but had taken its
+    that figures are of, where it comes from the clock; and the command whose --undo was ended early, but had taken its
     entries back (`taken_back`).
     """
 

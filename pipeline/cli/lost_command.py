@@ -50,14 +50,13 @@ def lost(
 
 def _put_back(farm: Farm, ids: list[str], insist: bool) -> None:
     from pipeline.logbook.book import Book
-    from pipeline.logbook.lost import entry_words
+    from pipeline.logbook.lost import entries_words
     from pipeline.logbook.put_back import put_back
 
     done = False
     for each in put_back(Book(farm), ids, insist, ask_on_terminal, now):
         done = True
-        words = "; ".join(entry_words(farm, entry) for entry in each.entries)
-        print_line(f"Put back: {words}. Written to {each.file}, {each.rows}.")
+        print_line(f"Put back: {entries_words(farm, each.entries)}. Written to {each.file}, {each.rows}.")
     if not done:
         notify("No entry is lost.")
 

@@ -25,6 +25,11 @@ def known_name(name: str, known: Iterable[str]) -> str:
     return alike[0] if len(alike) == 1 else name
 
 
+def most_words(names: Iterable[str]) -> int:
+    """Return of how many words the longest of these names is: so many are tried, however long a line is."""
+    return max((len(name.split()) for name in names), default=0)
+
+
 def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
     """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long,
     for names with a comma between, and for a blank name.

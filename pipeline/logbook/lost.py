@@ -172,6 +172,11 @@ def entry_words(farm: Farm, entry: JournalEntry) -> str:
     return f"{container or f'batch {batch}'}, {day}: {values.get('event') or grams}"
 
 
+def entries_words(farm: Farm, entries: Iterable[JournalEntry]) -> str:
+    """Return what several entries say, one behind the other."""
+    return "; ".join(entry_words(farm, each) for each in entries)
+
+
 def lost_message(farm: Farm, lost: Sequence[JournalEntry]) -> str:
     """Return what every command says of them until it is answered, in one sentence and two commands."""
     shown = "; ".join(f"{entry_words(farm, each)} ({each.file})" for each in lost[:NAMED])

@@ -10,6 +10,7 @@ from datetime import date
 from pipeline.farm.conventions import folded_word
 from pipeline.logbook.amounts import Amount, amount, written
 from pipeline.logbook.book import Book
+from pipeline.logbook.container_names import most_words
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import destination_for
 from pipeline.logbook.weigh import NewPicking
@@ -55,14 +56,14 @@ def new_picking(
     """Return what is to be logged of this container or batch. `weight`: as typed; `prefix` of the options' names in
     messages. Raises WrongRequest for what cannot be meant.
     """
-    if not container.strip() and not batch:
+    if not container and not batch:
         raise WrongRequest("The container is blank. Write container and weight, like 7 412.")
     units, cell_format = default_units(book, day), book.farm.conventions.cell_format
     gross = amount("weight", weight, "g", units["fresh_weight_g"], cell_format)
     picking = NewPicking(
         net_weight(gross, options.tare, units["fresh_weight_g"], cell_format),
         day,
-        container.strip(),
+        container,
         batch,
         parse_flush(f"{prefix}flush", options.flush),
         parse_stage(book, f"{prefix}stage", options.stage),
@@ -100,8 +101,7 @@ def _split(
 def _words_of_container(containers: Containers, words: Sequence[str], unit: str, cell_format: CellFormat) -> int | None:
     """Return how many of the words name a known container, with a weight behind them; None where none do."""
     folded = {name.casefold() for name in containers.names}
-    most = max((len(name.split()) for name in folded), default=0)
-    for count in range(min(len(words) - 1, most), 0, -1):
+    for count in range(min(len(words) - 1, most_words(folded)), 0, -1):
         if " ".join(words[:count]).casefold() in folded and is_amount(" ".join(words[count:]), unit, cell_format):
             return count
     return None

@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from pipeline.logbook.book import Book
+from pipeline.logbook.container_names import most_words
 from pipeline.logbook.parsing import PickingOptions, default_units, is_amount, new_picking, parse_stage
 from pipeline.logbook.weigh import NewPicking
 from schemas.finding import WrongRequest
@@ -98,7 +99,7 @@ def _split(book: Book, words: Sequence[str], given: SessionDefaults) -> tuple[st
 def _words_of_name(words: Sequence[str], names: Sequence[str]) -> int:
     """Return how many of the words make the longest known name; 0 where none does."""
     folded = {name.casefold() for name in names}
-    most = min(len(words), max((len(name.split()) for name in folded), default=0))
+    most = min(len(words), most_words(folded))
     return next((n for n in range(most, 0, -1) if " ".join(words[:n]).casefold() in folded), 0)
 
 

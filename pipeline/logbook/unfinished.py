@@ -55,9 +55,9 @@ def _settle_undoing(farm: Farm, found: Journal) -> list[JournalEntry]:
 
 
 def _gone_message(farm: Farm, gone: list[JournalEntry]) -> str:
-    from pipeline.logbook.lost import entry_words
+    from pipeline.logbook.lost import entries_words
 
-    words = "; ".join(entry_words(farm, each) for each in gone)
+    words = entries_words(farm, gone)
     return f"The last command was ended before it answered, but it had taken out of {gone[0].file}: {words}."
 
 
@@ -95,17 +95,16 @@ def _half_of(text: bytes, tail: bytes) -> bool:
 
 
 def _written_message(farm: Farm, left: list[JournalEntry]) -> str:
-    from pipeline.logbook.lost import entry_words
+    from pipeline.logbook.lost import entries_words
 
-    words = "; ".join(entry_words(farm, each) for each in left)
+    words = entries_words(farm, left)
     return f"gillbook {left[0].command} was ended before it answered, but this stands in {left[0].file}: {words}."
 
 
 def _message(farm: Farm, left: list[JournalEntry]) -> str:
-    from pipeline.logbook.lost import entry_words
+    from pipeline.logbook.lost import entries_words
 
-    words = "; ".join(entry_words(farm, each) for each in left)
     return (
         f"The last entry of gillbook {left[0].command} was cut short, and nothing of it stands in {left[0].file}: "
-        f"{words}. Enter it again."
+        f"{entries_words(farm, left)}. Enter it again."
     )

@@ -16,9 +16,9 @@ from schemas.finding import OutOfReach, WrongRequest
 if TYPE_CHECKING:
     import duckdb
 
-# A query that is to end hears it between two of its steps only, so it is said again after so many seconds.
-STOP_EVERY = 0.1
-LISTEN_EVERY = 0.05
+# So often, in seconds, the thread that waits for a query wakes to hear of Ctrl-C, and says again to one that is to end
+# that it is: DuckDB hears it between two of its steps only.
+WAKE_EVERY = 0.05
 # What a query may take. Our choice, no source: a farm of a million pickings is summed up in a tenth of it.
 MEMORY = "1GB"
 ROWS_AT_MOST, LETTERS_AT_MOST, PORTION = 1_000_000, 200_000_000, 1_000
@@ -42,14 +42,11 @@ def free_query(ledger: Path, sql: str, seconds: float | None = None) -> FreeRows
 
     with open_ledger(ledger, scratch=False) as con:
         try:
-            sql.encode("utf-8")
             statements = con.extract_statements(sql)
             if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
                 raise WrongRequest("query: one SELECT is allowed, and nothing else.")
             con.execute(f"set memory_limit = '{MEMORY}'; set lock_configuration = true")
             return _within(con, seconds, lambda: _rows(con, sql))
-        except UnicodeEncodeError as problem:
-            raise WrongRequest("query: that is not UTF-8 text. Type it anew.") from problem
         except duckdb.PermissionException as problem:
             raise WrongRequest("query: only the ledger can be read, no other file or setting.") from problem
         except duckdb.OutOfMemoryException as problem:
@@ -69,7 +66,7 @@ def _within(con: duckdb.DuckDBPyConnection, seconds: float | None, query: Callab
         until = math.inf if seconds is None else time.monotonic() + seconds
         try:
             # Ctrl-C may reach one of DuckDB's threads: this one hears of it when it is awake.
-            while not wait([running], LISTEN_EVERY).done and time.monotonic() < until:
+            while not wait([running], WAKE_EVERY).done and time.monotonic() < until:
                 pass
             return running.result(0)
         finally:
@@ -80,7 +77,7 @@ def _stop(con: duckdb.DuckDBPyConnection, running: Future[FreeRows]) -> None:
     """End what the connection is at, if it is at anything."""
     while not running.done():
         con.interrupt()
-        wait([running], STOP_EVERY)
+        wait([running], WAKE_EVERY)
 
 
 def _rows(con: duckdb.DuckDBPyConnection, sql: str) -> FreeRows:

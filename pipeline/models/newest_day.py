@@ -1,4 +1,4 @@
-"""How the newest row lies to the day as of which is told."""
+"""How the newest row lies to the day that figures are of."""
 
 from __future__ import annotations
 

@@ -19,8 +19,8 @@ LEAST_FACTOR = 0.9
 # should are among them. Of the kind of Gibbs and Candes 2021 (NeurIPS 34, adaptive conformal inference), which
 # holds under drift.
 PUSH, HALF_AFTER_WEEKS, FIRST_SPANS = 4.0, 12.0, 8.0
-# All five were chosen among about 20 settings on 6 simulated farms of each design; the table in DEVELOPERS.md is of
-# other farms.
+# FIRST_FACTOR, FIRST_DAYS and LEAST_FACTOR were chosen among about 12 settings on 43 simulated farms, the three of PUSH
+# among about 20 on 6 farms of each design; the table in DEVELOPERS.md is of other farms.
 # Of ten absolute values of a standard normal, the 80 % quantile by _pulled: misses of unseen days are taken to be so
 # spread.
 HALF_NORMAL = 1.295

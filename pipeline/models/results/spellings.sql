@@ -2,15 +2,9 @@
 -- Grain: one row per table, column and spelling.
 -- reads: batches, fillings
 -- writes: nothing
-select
-    'batches' as table_name,
-    column_name,
-    word,
-    count(*) as cells,
-    arg_min(file, (file, row)) as file,
-    arg_min(row, (file, row)) as row
-from (
+with words as (
     select
+        'batches' as table_name,
         b.file,
         b.row,
         unnest([
@@ -20,29 +14,27 @@ from (
         {free words of batches as b}
         ]) as word
     from batches as b
-)
-where word is not null
-group by column_name, word
-union all
-select
-    'fillings',
-    column_name,
-    word,
-    count(*),
-    arg_min(file, (file, row)),
-    arg_min(row, (file, row))
-from (
+    union all
     select
+        'fillings',
         f.file,
         f.row,
         unnest([
         {names of free words of fillings}
-        ]) as column_name,
+        ]),
         unnest([
         {free words of fillings as f}
-        ]) as word
+        ])
     from fillings as f
 )
+select
+    table_name,
+    column_name,
+    word,
+    count(*) as cells,
+    arg_min(file, (file, row)) as file,
+    arg_min(row, (file, row)) as row
+from words
 where word is not null
-group by column_name, word
+group by table_name, column_name, word
 order by table_name, column_name, word
