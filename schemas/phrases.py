@@ -43,8 +43,9 @@ def did_you_mean(given: str, known: Iterable[str], any_case: bool = False) -> st
     return f" Did you mean {names[meant]}?" if meant else ""
 
 
-# What one oven test adds to a farm that knows no dry mass.
-ONE_OVEN_TEST = (
-    "One oven test adds BE, which compares containers of any size and fill: weigh a handful of the drained substrate, "
-    "dry it until it loses no more, weigh it again (gillbook mix dry does the sum)."
+# How an oven test is made, and what one adds to a farm that knows no dry mass.
+OVEN_TEST = (
+    "weigh a handful of the drained substrate, dry it until it loses no more, weigh it again "
+    "(gillbook mix dry does the sum)."
 )
+ONE_OVEN_TEST = f"One oven test adds BE, which compares containers of any size and fill: {OVEN_TEST}"

@@ -81,7 +81,7 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.ledger.findings import grouped_findings, ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
-    from pipeline.ledger.places import with_places
+    from pipeline.ledger.places import Places, with_places
     from pipeline.ledger.spellings import spelling_findings
     from pipeline.ledger.unseen_findings import unseen_findings
     from pipeline.logbook.lost import lost_entries, lost_findings
@@ -91,19 +91,20 @@ def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | 
     from pipeline.models.unseen_names import unseen_names
     from pipeline.models.view import Query
 
+    places = Places(farm)
     with read_ledger(farm, "findings", note_rejected=False) as ledger:
         view = ledger.view(Query(until))
         found = [*farm.findings, *unread_files(farm), *grouped_findings(ledger, until)]
         audit = audited(view, farm, ledger_findings(ledger, until)) if deep else None
         found += flush_findings(flush_rule(ledger))
         found += silent_findings(farm, silent_units(view))
-        found += missing_findings(farm, missing_cells(view))
+        found += missing_findings(places, missing_cells(view))
         found += spelling_findings(ledger)
         found += unseen_findings(unseen_names(ledger))
         found += lost_findings(farm, lost_entries(farm))
     if audit:
         found += audit_findings(audit)
-    return with_places(farm, found), audit
+    return with_places(places, found), audit
 
 
 def _print_findings(found: Sequence[Finding]) -> None:

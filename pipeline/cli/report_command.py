@@ -61,6 +61,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
     from pipeline.ledger.missing_inputs import missing_findings, silent_findings
+    from pipeline.ledger.places import Places
     from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.flush_rule import flush_rule
     from pipeline.models.missing_cells import missing_cells
@@ -70,7 +71,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
 
     settings, view = farm.settings, ledger.view(Query(as_of))
     tables, set_aside = report_tables.of_measures(view, first)
-    silent, missing = silent_findings(farm, silent_units(view)), missing_findings(farm, missing_cells(view))
+    silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
     lost = lost_findings(farm, lost_entries(farm))
     tables |= report_tables.of_growth(view)
     tables |= report_tables.of_comparisons(ledger, as_of)

@@ -49,7 +49,6 @@ class Seen:
 
     farm: Farm
     present: dict[Key, TableFile]
-    copies: int
     manifest: Manifest | None
     now: datetime
 
@@ -77,8 +76,8 @@ def farm_lines(folder: Path, now: datetime) -> list[StateLine]:
     }
     try:
         farm = open_farm(folder)
-        present, copies = farm_files(farm)
-        seen = Seen(farm, present, len(copies), load_manifest(farm.ledger), now)
+        present, _ = farm_files(farm)
+        seen = Seen(farm, present, load_manifest(farm.ledger), now)
         lines |= {about: _tried(lambda make=make: make(seen)) for about, make in makers.items()}  # type: ignore[misc]
         lines["encoding"] += _texts(list(present.values()))
     except (CannotWork, OSError):

@@ -12,26 +12,23 @@ from pipeline.farm.ready_command import ending_command
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.dialect import dialect_of, plain_text
 from pipeline.files.write_csv import guarded
-from pipeline.ledger.places import Places
+from pipeline.ledger.places import Places, add_column
 from pipeline.models.missing_cells import MissingCell
 from pipeline.models.silent import SilentUnit
 from schemas.contract import OBSERVATIONS, contract
 from schemas.finding import Finding, UnreadableFile
-from schemas.phrases import counted
+from schemas.phrases import OVEN_TEST, counted
 
-OVEN = (
-    "One oven test would do: weigh a handful of the drained substrate, dry it until it loses no more, weigh it again "
-    "(gillbook mix dry does the sum)."
-)
+OVEN = f"One oven test would do: {OVEN_TEST}"
 FIXES = {
     "container": "Mend this row, which is set aside.",
     "moisture_pct": f"{OVEN} Then fill in the cell.",
 }
 
 
-def missing_findings(farm: Farm, cells: Sequence[MissingCell]) -> list[Finding]:
+def missing_findings(places: Places, cells: Sequence[MissingCell]) -> list[Finding]:
     """Return a finding for each cell that would make more numbers possible; of a column that a file lacks, one."""
-    places, found = Places(farm), []
+    found = []
     for cell in missing_once(places, cells):
         each = contract(cell.table_name).field(cell.column_name)
         found.append(
@@ -65,10 +62,8 @@ def missing_once(places: Places, cells: Sequence[MissingCell]) -> list[MissingCe
 
 def _add_column(cell: MissingCell) -> str:
     test = f"{OVEN} " if cell.column_name == "moisture_pct" else ""
-    return (
-        f"{test}The file has no such column: add one, called {cell.column_name}; or say in farm.toml under "
-        f"[headings.{cell.table_name}] which it is."
-    )
+    heading = f"or say in farm.toml under [headings.{cell.table_name}] which it is."
+    return f"{test}{add_column(cell.column_name)}; {heading}"
 
 
 def silent_findings(farm: Farm, units: Sequence[SilentUnit]) -> list[Finding]:

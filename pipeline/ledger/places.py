@@ -31,12 +31,11 @@ class _Content:
         return frozenset(map(folded, self.header))
 
 
-def with_places(farm: Farm, found: Sequence[Finding]) -> list[Finding]:
+def with_places(places: Places, found: Sequence[Finding]) -> list[Finding]:
     """Return the findings with the place of each whose file has headings or a sheet of its own, or is straightened from
     one. A cell that is named for what stands in it is not named again as missing; a column that a file lacks is named
     once.
     """
-    places = Places(farm)
     named = {(each.file, each.row, each.column) for each in found if each.value is not None and each.level != "missing"}
     left = [each for each in found if each.level != "missing" or (each.file, each.row, each.column) not in named]
     return [places.in_own_words(each) for each in _lacking_once(places, left)]
@@ -50,15 +49,16 @@ def _lacking_once(places: Places, found: Sequence[Finding]) -> list[Finding]:
         lacking = each.rule == "required" and places.lacks(each.table, each.file, each.column)
         key = (each.table, each.file, each.column, each.rule, each.level) if lacking else at
         rows[key] = rows.get(key, 0) + 1
-        result.setdefault(key, replace(each, row=0, fix=_add(each.fix, each.column)) if lacking else each)
+        result.setdefault(key, replace(each, row=0, fix=f"{each.fix} {add_column(each.column)}.") if lacking else each)
     return [
         replace(each, message=f"{each.message} ({counted(rows[key], 'row')})") if rows[key] > 1 else each
         for key, each in result.items()
     ]
 
 
-def _add(fix: str, column: str) -> str:
-    return f"{fix} The file has no such column: add one, called {column}."
+def add_column(column: str) -> str:
+    """Return how a column that a file lacks is added to it, a sentence that may go on."""
+    return f"The file has no such column: add one, called {column}"
 
 
 class Places:
