@@ -13,7 +13,7 @@ from pathlib import Path
 from pipeline.farm.conventions import CONVENTION_KEYS, Conventions, FileUse, read_conventions
 from pipeline.farm.links import leads_out, refuse_links_out
 from pipeline.farm.settings import SETTINGS_FILE, Settings, default_settings, parse_settings, read_settings, words
-from pipeline.farm.table_names import table_names
+from pipeline.farm.table_names import TableNames, table_names
 from pipeline.farm.written_in import load_notes
 from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, OutOfReach, WrongRequest, finding
@@ -198,8 +198,13 @@ def table_files(folder: Path, named: Mapping[str, FileUse] | None = None) -> lis
     farm.toml names, sorted by table and name. The case of letters is free where only one name fits.
     """
     named = named or {}
+    return files_of(folder, named, table_names(folder, named))
+
+
+def files_of(folder: Path, named: Mapping[str, FileUse], names: TableNames) -> list[TableFile]:
+    """Return what table_files does, of a folder that was looked into already."""
     found = []
-    for table, paths in table_names(folder, named).read.items():
+    for table, paths in names.read.items():
         found += [TableFile(table, path.relative_to(folder).as_posix(), path) for path in paths]
         found += [_named_file(folder, table, name, use) for name, use in named.items() if table in use.tables]
     present = (each for each in found if each.name not in named or each.path.is_file())

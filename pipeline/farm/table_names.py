@@ -76,6 +76,8 @@ def _seen_in(folder: Path | str) -> list[os.DirEntry[str]]:
 
 def _is_named(folder: Path, entry: os.DirEntry[str], named: Collection[str]) -> bool:
     """Whether farm.toml names this file, in its own letters or, where the system holds these for one, in others."""
+    if not named:
+        return False
     name = Path(entry.path).relative_to(folder).as_posix()
     if name in named:
         return True

@@ -14,7 +14,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from pipeline.farm.folder import Farm, TableFile, table_files
+from pipeline.farm.folder import Farm, TableFile, files_of
 from pipeline.farm.settings import parts
 from pipeline.farm.table_names import TEXTS, WORKBOOKS, table_names
 from pipeline.files.write_csv import guarded
@@ -65,12 +65,14 @@ def destination_for(
     """Return the file into which an entry of this day goes that has these columns, and what the grower should hear of
     that. Raises OutOfReach where no file can take it.
     """
-    sources = {each.name: each for each in table_files(farm.folder, farm.conventions.files) if each.table == table}
+    names = table_names(farm.folder, farm.conventions.files)
+    files = files_of(farm.folder, farm.conventions.files, names)
+    sources = {each.name: each for each in files if each.table == table}
     troubles = [each.trouble for each in summaries.values() if each.trouble]
     messages: list[str] = []
     # Some systems hold 2026-05.CSV and 2026-05.csv for one file.
     as_named = {each.lower(): each for each in sources}
-    for wanted in _candidates(farm, table, day, sources):
+    for wanted in _candidates(farm, table, names.folders.get(table), day, sources):
         name = wanted if wanted in sources else as_named.get(wanted.lower(), wanted)
         source, summary = sources.get(name), summaries.get(f"{table}:{name}")
         if farm.only_reads(name):
@@ -95,10 +97,13 @@ def destination_for(
     raise OutOfReach(f"No file of {table} can take the entry. {messages[0]}")
 
 
-def _candidates(farm: Farm, table: str, day: date, sources: Mapping[str, TableFile]) -> Iterator[str]:
-    """Return the files that may be written to, the likeliest first; some may not be there yet."""
+def _candidates(
+    farm: Farm, table: str, folder: str | None, day: date, sources: Mapping[str, TableFile]
+) -> Iterator[str]:
+    """Return the files that may be written to, the likeliest first; some may not be there yet. folder: of this table,
+    where it has one.
+    """
     month = f"{day:%Y-%m}"
-    folder = table_names(farm.folder, farm.conventions.files).folders.get(table)
     as_small = {name.casefold(): name for name in sources}
     single = next((as_small[f"{table}{suffix}"] for suffix in TEXTS if f"{table}{suffix}" in as_small), None)
     own = [name for name, use in farm.conventions.files.items() if use.tables == (table,) and name in sources]
