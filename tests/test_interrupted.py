@@ -104,6 +104,26 @@ def test_ctrl_c_is_one_plain_line_from_the_first_import_on(folder: Path, words: 
     assert not (folder / "out" / "crash.txt").exists()
 
 
+AT_CLEARING = """
+import os, signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+class Last:
+    def __del__(self, kill=os.kill, own=os.getpid(), number=signal.SIGINT):
+        kill(own, number)
+last = Last()
+from pipeline.cli import run
+run()
+"""
+
+
+def test_ctrl_c_after_the_answer_while_python_clears_away_changes_nothing(folder: Path) -> None:
+    words = [sys.executable, "-c", AT_CLEARING, "yields", "--farm", str(folder)]
+    done = subprocess.run(words, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0
+    assert "A" in done.stdout
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("sql", "more", "said"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import signal
 import sys
@@ -20,6 +21,8 @@ class Interrupts:
     def __init__(self) -> None:
         self.pressed = False
         self._hook_before = sys.unraisablehook
+        # What Python clears away when all is answered and written would die of Ctrl-C, and say nothing.
+        atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)
 
     def end_at_once(self) -> None:
         """From here on Ctrl-C ends the program where it is: before a command began, and after it ended."""
