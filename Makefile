@@ -34,6 +34,7 @@ crash: $(STAMP)
 fuzz: $(STAMP)
 	@seed=$${GILLBOOK_FUZZ_SEED:-$$(date +%s)}; echo "GILLBOOK_FUZZ_SEED=$$seed"; \
 	GILLBOOK_FUZZ=10000 GILLBOOK_FUZZ_SEED=$$seed $(BIN)/python -m pytest --timeout 0 tests/test_fuzz.py tests/test_fuzz_farms.py \
+		tests/test_part_of_the_farm.py \
 		--hypothesis-show-statistics
 
 # False alarms and coverage on simulated farms.
@@ -43,6 +44,7 @@ calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate_trial
 	$(BIN)/python -m tests.calibrate_leaning
 	$(BIN)/python -m tests.calibrate_growth
+	$(BIN)/python -m tests.calibrate_unfinished
 	$(BIN)/python -m tests.calibrate_outlook
 
 # The picture of the lineage in DEVELOPERS.md, from the heads of the SQL files.

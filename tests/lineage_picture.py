@@ -10,7 +10,7 @@ from pipeline.models.lineage import LEDGER, RESULTS, STAGE, UNITS, model, names,
 DOCUMENT = Path(__file__).parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- lineage: made by `make lineage` -->", "<!-- /lineage -->"
 TITLES = {
-    STAGE: "stage: the rows as they were read, changed by the statements of draft/",
+    STAGE: "stage: the rows as they were read, changed by the statements of draft/ and part/",
     LEDGER: "ledger: decided by a refresh, in this order",
     UNITS: "units: temporary tables as of a day, made when they are read",
     RESULTS: "results: queries, which write nothing",

@@ -17,9 +17,11 @@ from sqlglot import exp
 from pipeline.models import lineage
 from pipeline.models.columns import grouped
 from pipeline.models.lineage import (
+    DECIDED,
     DRAFT,
     GROUPS,
     LEDGER,
+    PART,
     RESULTS,
     STAGE,
     UNITS,
@@ -72,7 +74,7 @@ def test_a_head_says_what_the_statement_does(name: str) -> None:
     assert HEAD.match(each.text), "the head says what it holds, Grain:, reads: and writes:, in this order"
     writes, reads = written_and_read(each)
     assert (each.writes, each.reads) == (writes, reads)
-    if each.group != DRAFT:
+    if each.group not in (DRAFT, PART):
         assert writes == (None if each.group == RESULTS else name)
 
 
@@ -87,13 +89,19 @@ def test_columns_are_written_out(name: str) -> None:
 
 
 def test_each_table_has_one_writer_and_each_read_table_a_source() -> None:
-    writers = Counter(model(name).writes for name in ALL if model(name).writes and model(name).group != DRAFT)
+    writers = Counter(
+        model(name).writes for name in ALL if model(name).writes and model(name).group not in (DRAFT, PART)
+    )
     assert max(writers.values()) == 1
     by_draft = {model(name).writes for name in names(DRAFT)} - {None}
     # A refresh changes the stage, and keeps notes of its own; what is decided, the decisions alone write.
     assert by_draft - names(STAGE) == {"meta", "moved_cells", "held_rows", "held_before"}
+    by_part = {model(name).writes for name in names(PART)} - {None}
+    notes = {"changed_rows", "moved_containers", "part_batches", "part_containers", "part_lines", "row_versions"}
+    assert by_part == notes | {f"stage_{table}" for table in INPUTS} | {"files", "closings", "picking_days", *DECIDED}
     known = {STAGE: names(STAGE), DRAFT: names(STAGE) | by_draft | FRAMES | {"findings"}}
     known[LEDGER] = names(STAGE) | names(LEDGER) | {"meta"}
+    known[PART] = known[LEDGER] | by_part
     known[UNITS] = known[LEDGER] | names(UNITS)
     known[RESULTS] = known[UNITS]
     for group in GROUPS:

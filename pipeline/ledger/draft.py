@@ -109,13 +109,15 @@ def _fill(
     progress: Progress,
 ) -> Written:
     from pipeline.ledger.changes import note_before, row_changes
-    from pipeline.ledger.stage import create_stage, decide, drop_file
+    from pipeline.ledger.part import note_rows
+    from pipeline.ledger.stage import create_stage, drop_file
 
     touched: set[Key] = set()
     if ledger.rebuild is None:
         portions = list(portions)
         touched = _touched(ledger, sources, portions)
         note_before(con, sorted(touched))
+        note_rows(con, sorted(touched))
     else:
         create_stage(con)
     taken = _stage(con, ledger, portions, progress)
@@ -129,10 +131,20 @@ def _fill(
         drop_file(con, table, file)
         del marks[table, file]
     progress("deciding")
-    decide(con, dict(farm.settings))
+    _decide(con, farm, ledger, sorted(touched))
     ledger_id = _write_meta(con, farm)
     changes = row_changes(con, touched) if ledger.rebuild is None else None
     return Written(summary(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
+
+
+def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState, touched: list[Key]) -> None:
+    """Decides for the part of the farm that the change touches, where that can be; else for all of it."""
+    from pipeline.ledger.part import decide_part
+    from pipeline.ledger.stage import decide
+
+    same_settings = ledger.rebuild is None and not ledger.farm_changed and not ledger.conventions_changed
+    if not (same_settings and decide_part(con, farm.settings, touched)):
+        decide(con, farm.settings)
 
 
 def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> set[Key]:

@@ -103,7 +103,7 @@ def add_file(
     )
 
 
-def _set_variables(con: duckdb.DuckDBPyConnection) -> None:
+def set_bounds(con: duckdb.DuckDBPyConnection) -> None:
     """Set what the decisions ask for by getvariable: the bounds shared with the logbook."""
     variables = {
         "least_pickings": pickings.LEAST_PICKINGS,
@@ -117,8 +117,10 @@ def _set_variables(con: duckdb.DuckDBPyConnection) -> None:
         set_variable(con, name, value)
 
 
-def _set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Set by which rule blank flush cells are numbered: the farm's own, or one that is fitted to its gaps."""
+def set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> int:
+    """Set by which rule blank flush cells are numbered: the farm's own, or one that is fitted to its gaps. Return after
+    how many days without a picking a new flush begins by it.
+    """
     import numpy as np
 
     from pipeline.stats.gaps import GapRule, gap_rule
@@ -135,6 +137,7 @@ def _set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     set_variable(con, "unsure_from", rule.unsure_from)
     set_variable(con, "unsure_to", rule.unsure_to)
     set_variable(con, "gaps_wrong", rule.wrong)
+    return rule.days
 
 
 def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
@@ -142,10 +145,15 @@ def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
-    _set_variables(con)
+    set_bounds(con)
     for name in order(LEDGER):
-        con.execute(statement(name))
+        run(con, name)
         if name == "gap_counts":
-            _set_flush_rule(con, settings)
+            set_flush_rule(con, settings)
+    check_balance(con)
+
+
+def check_balance(con: duckdb.DuckDBPyConnection) -> None:
+    """Raise AssertionError where the rows of a file do not add up."""
     wrong = [file for file, _, rows_in, accounted_for in rows(con, "row_balance") if rows_in != accounted_for]
     assert not wrong, f"rows in = loaded + set aside + waiting + blank does not hold for {wrong}"

@@ -78,6 +78,13 @@ def _cells(table: str, alias: str) -> list[str]:
     return _of(alias, (*contract(table).names, "other_cells"))
 
 
+def _whose(table: str, alias: str) -> list[str]:
+    """Which batch and container a row names, and its day of inoculation: null where its table has no such column."""
+    kinds = {"batch": "varchar", "container": "varchar", "inoculated_on": "date"}
+    known = contract(table).names
+    return [f'{alias}."{name}"' if name in known else f"null::{kind} as {name}" for name, kind in kinds.items()]
+
+
 def _row_rules(_: str, __: str) -> list[str]:
     return [
         f"('{table}', '{rule}', '{notice.get('column', '')}', '{notice['level']}')"
@@ -94,5 +101,6 @@ EXPANSIONS: Mapping[str, Callable[[str, str], list[str]]] = {
     "stage columns": lambda table, alias: _of(alias, stage_columns(table)),
     "stage types": _types,
     "cells": _cells,
+    "whose": _whose,
     "row rules": _row_rules,
 }

@@ -2,7 +2,8 @@
 
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
-model per input table, one with MEMBERS one per set of units whose losses are counted. `{columns of TABLE as ALIAS}`
+model per input table, one with EVENT one per table of events, one with DECIDED one per table that is decided row by
+row, one with MEMBERS one per set of units whose losses are counted. `{columns of TABLE as ALIAS}`
 stands for the columns of an input table's contract: see pipeline/models/columns. tests/test_lineage.py holds the heads
 against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
 """
@@ -17,14 +18,33 @@ from graphlib import TopologicalSorter
 from importlib.resources import files
 
 from pipeline.models.columns import filled
-from schemas.contract import INPUTS
+from schemas.contract import HARVESTS, INPUTS, OBSERVATIONS
 
 # The folders of the models. stage: the tables that hold the rows as they were read, and views of them. draft:
-# statements with parameters, by which a refresh changes the stage and sees what that changes. ledger: the tables and
-# views that a refresh decides. units: temporary tables, as of a day. results: queries, which write nothing.
-GROUPS = STAGE, DRAFT, LEDGER, UNITS, RESULTS = ("stage", "draft", "ledger", "units", "results")
+# statements with parameters, by which a refresh changes the stage and sees what that changes. part: by which it finds
+# the part of the farm that a change touches, and decides for that alone. ledger: the tables and views that a refresh
+# decides. units: temporary tables, as of a day. results: queries, which write nothing.
+GROUPS = STAGE, DRAFT, PART, LEDGER, UNITS, RESULTS = ("stage", "draft", "part", "ledger", "units", "results")
+# The tables that are decided row by row: where a change touches a part of the farm, only for its lines.
+DECIDED = (
+    "batches",
+    "clear_harvests",
+    "clear_observations",
+    "filling_shares",
+    "found_in_rows",
+    "rejected_fillings",
+    "rejected_pickings",
+    "repeats",
+    "resolved_harvests",
+    "resolved_observations",
+)
 # What stands for the name of a table in the name and the text of a file, and the tables that it stands for.
-STANDS_FOR = {"INPUT": INPUTS, "MEMBERS": ("group_members", "trace_members")}
+STANDS_FOR = {
+    "INPUT": INPUTS,
+    "EVENT": (HARVESTS, OBSERVATIONS),
+    "DECIDED": DECIDED,
+    "MEMBERS": ("group_members", "trace_members"),
+}
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)
 WRITES = re.compile(r"^-- writes: (\w+)$", re.MULTILINE)
 # {keys of group_by} is one that is put into the text itself.

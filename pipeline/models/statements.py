@@ -60,4 +60,22 @@ def open_draft(path: Path, spill: Path) -> Iterator[duckdb.DuckDBPyConnection]:
             f"attach {named} as draft (recovery_mode no_wal_writes); use draft; set checkpoint_threshold = '1TB'"
         )
         yield con
-        con.execute("checkpoint; use memory; detach draft")
+        con.checkpoint()
+
+
+@contextmanager
+def in_memory(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """Let tables be read and made in memory, beside the draft that is open: see pipeline/ledger/part.py."""
+    _use(con, "memory")
+    yield
+    _use(con, "draft")
+
+
+def _use(con: duckdb.DuckDBPyConnection, database: str) -> None:
+    con.execute(f"use {database}")
+
+
+def insert_part(con: duckdb.DuckDBPyConnection, table: str, line: str) -> None:
+    """Insert what the table in memory says of the part's lines, by this column of it, into the draft's."""
+    of_part = con.table(f"memory.main.{table}").filter(f"{line} in (select line from part_lines)")
+    of_part.insert_into(f"draft.main.{table}")

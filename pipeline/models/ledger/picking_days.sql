@@ -3,7 +3,7 @@
 -- Grain: one row per place (filling, or batch for what was weighed together) and day, for places with a blank flush.
 -- reads: assignments, repeats
 -- writes: picking_days
-create or replace temp table picking_days as
+create or replace table picking_days as
 with blank as (
     select distinct place_line from assignments where flush is null and fresh_weight_g is not null
 ),

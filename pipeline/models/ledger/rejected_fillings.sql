@@ -3,6 +3,6 @@
 -- reads: filling_faults
 -- writes: rejected_fillings
 create or replace table rejected_fillings as
-select batch, file, row
+select line, batch, file, row
 from filling_faults
 where batch is not null and rule is distinct from 'repeated'

@@ -19,46 +19,6 @@ twins as (
     group by place_line, picked_on, fresh_weight_g
     having count(*) > 1
 ),
-weights as (
-    select pooled, fresh_weight_g, count(*) as pickings from assignments group by pooled, fresh_weight_g
-),
-running as (
-    select
-        pooled,
-        fresh_weight_g,
-        sum(pickings) over (partition by pooled order by fresh_weight_g) as pickings_up_to,
-        sum(pickings) over (partition by pooled) as pickings_in_all
-    from weights
-),
-usual as (
-    -- The median, where there are enough pickings to make a usual weight.
-    select pooled, min(fresh_weight_g)::double as weight_g
-    from running
-    where pickings_up_to >= pickings_in_all / 2 and pickings_in_all >= getvariable('least_pickings')
-    group by pooled
-),
-odd as (
-    select w.pooled, w.fresh_weight_g, u.weight_g, w.fresh_weight_g::double / u.weight_g as times
-    from weights as w
-    inner join usual as u on u.pooled = w.pooled
-    where w.fresh_weight_g::double >= getvariable('times_more') * u.weight_g
-        or w.fresh_weight_g::double <= u.weight_g / getvariable('times_less')
-),
-unlike as (
-    select p.line, p.fresh_weight_g, o.weight_g, o.times
-    from assignments as p
-    inner join odd as o on o.pooled = p.pooled and o.fresh_weight_g = p.fresh_weight_g
-),
-units as (
-    select entry.key as unit, entry.value as times
-    from (select unnest(map_entries(getvariable('weight_slips'))) as entry)
-),
-named as (
-    select u.line, u.fresh_weight_g, u.weight_g, u.times, arg_min(units.unit, abs(ln(u.times / units.times))) as unit
-    from unlike as u
-    cross join units
-    group by u.line, u.fresh_weight_g, u.weight_g, u.times
-),
 reversed as (
     -- The latest day of any earlier flush, where it lies after the first day of this one or is the same.
     select k.place_line, k.flush, max(e.last_day) as earlier_last
@@ -98,13 +58,6 @@ broken as (
     from suspected as s
     inner join twins as t
         on t.place_line = s.place_line and t.picked_on = s.picked_on and t.fresh_weight_g = s.fresh_weight_g
-    union all
-    select line, 'unlike_usual', fresh_weight_g::varchar,
-        case
-            when times > 1 then printf('%.0f times the usual %.0f g: %s?', times, weight_g, unit)
-            else printf('%.0f times less than the usual %.0f g: is it in %s?', 1 / times, weight_g, unit)
-        end
-    from named
     union all
     select p.line, 'flush_disorder', p.flush::varchar, r.earlier_last::varchar
     from assignments as p

@@ -93,17 +93,6 @@ odd_fillings as (
     union all
     select line, 'same_day_twice', container, batches
     from same_day
-),
-alkaline as (
-    -- Once per farm: the strip or the meter is at fault, not the row.
-    select
-        count(*) as readings,
-        arg_min(file, (file, row)) as file,
-        arg_min(row, (file, row)) as row,
-        arg_min(coalesce(ph_start > 12.95, false), (file, row)) as at_start,
-        arg_min(case when ph_start > 12.95 then ph_start else ph_end end, (file, row)) as ph
-    from batches
-    where ph_start > 12.95 or ph_end > 12.95
 )
 select 'batches' as table_name, file, row, 'spawn_above_40_pct' as rule, spawn_kg::double::varchar as value,
     printf('%.0f', (spawn_kg / substrate_wet_kg * 100)::double) as detail, null::varchar as waits_file,
@@ -138,7 +127,3 @@ union all
 select 'fillings', r.file, r.row, o.rule, o.value, o.detail, null, null
 from odd_fillings as o
 inner join rows_of_fillings as r on r.line = o.line
-union all
-select 'batches', file, row, case when at_start then 'lime_ph' else 'lime_ph_end' end, ph::varchar, readings::varchar, null, null
-from alkaline
-where readings > 0

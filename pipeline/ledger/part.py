@@ -1,0 +1,104 @@
+"""Deciding anew only for the part of the farm that a change touches.
+
+Whether a row counts, and where it belongs, hangs on rows that name the same batch, container or day of inoculation. So
+the rows of the batches that a change touches, and what these hang on, are put on a stage of their own in memory; the
+same models decide over it as over the whole; and what they say of the part's rows takes the place of what was said
+before. What hangs on all rows (the usual weight of a picking, an entry that stands twice, after how many days a new
+flush begins) is decided over the whole ledger.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from pipeline.farm.settings import Settings
+from pipeline.ledger.backups import Key
+from pipeline.ledger.stage import check_balance, create_stage, set_bounds, set_flush_rule
+from pipeline.models.lineage import DECIDED, LEDGER, order
+from pipeline.models.statements import in_memory, insert_part, rows, run
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
+
+if TYPE_CHECKING:
+    import duckdb
+
+BEFORE, AFTER = -1, 1
+# A smaller farm is decided whole at least as quickly; and so is a change of more than one row in so many.
+LEAST_ROWS, ONE_ROW_IN = 20_000, 10
+# Decided before the rule for blank flushes can be known; the other tables stand when the models are through.
+BEFORE_FLUSH_RULE = ("filling_shares", "picking_days")
+# The tables of which the part's lines are not called line.
+LINE_OF = {"closings": "batch_line", "picking_days": "place_line"}
+OF_FARM = ("warn_entries", "warn_ph", "warn_weights", "found_in_farm", "findings", "row_counts")
+
+
+def note_rows(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
+    """Notes the rows of the files that may change, before they do."""
+    run(con, "row_versions")
+    _note(con, keys, BEFORE)
+
+
+def _note(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
+    from pipeline.files.validate import file_part
+
+    for table, file in keys:
+        run(con, f"add_row_versions_{table}", side=side, file_part=file_part(table, file))
+
+
+def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings, keys: Iterable[Key]) -> bool:
+    """Decide for the part that the changes since note_rows in these files touch. Return whether it was done: else the
+    part is too large, or another rule for blank flushes holds now, and all is to be decided.
+
+    Raises AssertionError as `decide` does.
+    """
+    _note(con, keys, AFTER)
+    run(con, "changed_rows")
+    ((changed, rows_in),) = rows(con, "part_size")
+    if rows_in < LEAST_ROWS or changed * ONE_ROW_IN > rows_in:
+        return False
+    _stage_part(con)
+    set_bounds(con)
+    if not _decide_part(con, settings):
+        return False
+    for table in (*DECIDED, *LINE_OF):
+        if table not in BEFORE_FLUSH_RULE:
+            _replace(con, table)
+    for name in OF_FARM:
+        run(con, name)
+    check_balance(con)
+    return True
+
+
+def _stage_part(con: duckdb.DuckDBPyConnection) -> None:
+    """Puts the rows of the part, and those that they hang on, on the stage in memory."""
+    for name in ("moved_containers", "part_batches", "part_containers"):
+        run(con, name)
+    with in_memory(con):
+        create_stage(con)
+    for table in (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES, "files"):
+        run(con, f"take_{table}")
+
+
+def _decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
+    """Decides over the part's stage; returns whether the rule for blank flushes is the one by which all was decided."""
+    ((days,),) = rows(con, "new_flush_after")
+    for name in order(LEDGER):
+        if name == "gap_counts":
+            with in_memory(con):
+                run(con, "part_lines")
+            for table in BEFORE_FLUSH_RULE:
+                _replace(con, table)
+            run(con, name)
+            if set_flush_rule(con, settings) != days:
+                return False
+            run(con, "flush_rule")
+        elif name not in OF_FARM:
+            with in_memory(con):
+                run(con, name)
+    return True
+
+
+def _replace(con: duckdb.DuckDBPyConnection, table: str) -> None:
+    """Puts what was decided of the part's rows in the place of what was said of them before."""
+    run(con, f"drop_decided_{table}")
+    insert_part(con, table, LINE_OF.get(table, "line"))
