@@ -95,7 +95,9 @@ def test_each_table_has_one_writer_and_each_read_table_a_source() -> None:
     assert max(writers.values()) == 1
     by_draft = {model(name).writes for name in names(DRAFT)} - {None}
     # A refresh changes the stage, and keeps notes of its own; what is decided, the decisions alone write.
-    assert by_draft - names(STAGE) == {"meta", "moved_cells", "held_rows", "held_before"}
+    assert by_draft - names(STAGE) == {"meta", "moved_cells", "held_rows", "held_before"} | {
+        f"arriving_{table}" for table in INPUTS
+    }
     by_part = {model(name).writes for name in names(PART)} - {None}
     notes = {"changed_rows", "moved_containers", "part_batches", "part_containers", "part_lines", "row_versions"}
     assert by_part == notes | {f"stage_{table}" for table in INPUTS} | {"files", "closings", "picking_days", *DECIDED}
@@ -115,7 +117,7 @@ def test_no_two_models_have_one_name() -> None:
 
 def test_a_file_of_all_input_tables_is_one_model_each() -> None:
     assert {f"stage_{table}" for table in INPUTS} < names(STAGE)
-    assert not re.search("INPUT|MEMBERS", "".join(model(name).text for name in ALL))
+    assert not re.search("|".join(lineage.STANDS_FOR), "".join(model(name).text for name in ALL))
     assert 'create table stage_batches (\n    "line" ubigint,\n    "batch" varchar,' in model("stage_batches").text
 
 

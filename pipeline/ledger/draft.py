@@ -140,11 +140,14 @@ def _fill(
 def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState, touched: list[Key]) -> None:
     """Decides for the part of the farm that the change touches, where that can be; else for all of it."""
     from pipeline.ledger.part import decide_part
-    from pipeline.ledger.stage import decide
+    from pipeline.ledger.stage import clear_decided, decide
 
-    same_settings = ledger.rebuild is None and not ledger.farm_changed and not ledger.conventions_changed
-    if not (same_settings and decide_part(con, farm.settings, touched)):
-        decide(con, farm.settings)
+    same_settings = not ledger.farm_changed and not ledger.conventions_changed
+    if ledger.rebuild is None:
+        if same_settings and decide_part(con, farm.settings, touched):
+            return
+        clear_decided(con)
+    decide(con, farm.settings)
 
 
 def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> set[Key]:
@@ -158,18 +161,15 @@ def _stage(
     con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterable[Taken], progress: Progress
 ) -> list[Taken]:
     """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
-    from pipeline.ledger.stage import drop_file, stage_files
+    from pipeline.ledger.stage import stage_files
 
     taken = []
     problems: list[Finding] = []
     for each in portions:
         problems += each.problems
         if each.validated and not problems:
-            for raw in each.validated.raws:
-                if key_of(raw.source) in ledger.hashes:
-                    drop_file(con, *key_of(raw.source))
             progress(f"staging {', '.join(each.changed)}")
-            stage_files(con, each.validated)
+            stage_files(con, each.validated, ledger.hashes)
         lean = each.validated and replace(each.validated, frame=each.validated.frame.clear())
         taken.append(replace(each, validated=lean))
     if problems:

@@ -8,16 +8,19 @@ import polars as pl
 
 from pipeline.farm.settings import Settings, whole
 from pipeline.files.validate import file_part
-from pipeline.models.lineage import LEDGER, STAGE, order
+from pipeline.models.lineage import LASTING, LEDGER, STAGE, order
 from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
 from schemas.answers import FileStatus, FlushSource
 from schemas.contract import BATCHES, contract
 
 if TYPE_CHECKING:
+    from collections.abc import Container
+
     import duckdb
 
     from pipeline.files.validate import ValidatedRows
+    from pipeline.ledger.backups import Key
 
 # What is noted of a finding on a cell, each with its type.
 CELL_FINDING = {
@@ -50,15 +53,29 @@ def create_stage(con: duckdb.DuckDBPyConnection) -> None:
 def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     """Takes a file's rows off the stage."""
     run(con, f"drop_rows_{table}", file_part=file_part(table, file))
+    _forget_file(con, table, file)
+
+
+def _forget_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
     for name in ("drop_file", "drop_cell_findings"):
         run(con, name, table_name=table, file=file)
 
 
-def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
-    """Puts the rows of files of one table, and the findings on their cells, on the stage."""
+def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows, known: Container[Key]) -> None:
+    """Puts the rows of files of one table, and the findings on their cells, on the stage. Of files that are `known`, on
+    which these stand as they were, only what changed is written.
+    """
     table = validated.raws[0].source.table
     incoming = con.from_arrow(ArrowTable(validated.frame))
-    incoming.query("incoming", statement(f"add_rows_{table}"))
+    parts = [file_part(table, raw.source.name) for raw in validated.raws if (table, raw.source.name) in known]
+    if parts:
+        incoming.query("incoming", statement(f"arriving_{table}"))
+        run(con, f"drop_changed_{table}", file_parts=parts)
+        run(con, f"add_changed_{table}")
+    else:
+        incoming.query("incoming", statement(f"add_rows_{table}"))
+    for raw in validated.raws:
+        _forget_file(con, table, raw.source.name)
     found = con.from_arrow(ArrowTable(_cell_findings(validated)))
     found.query("found", statement("add_cell_findings"))
     for raw in validated.raws:
@@ -138,6 +155,13 @@ def set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> int:
     set_variable(con, "unsure_to", rule.unsure_to)
     set_variable(con, "gaps_wrong", rule.wrong)
     return rule.days
+
+
+def clear_decided(con: duckdb.DuckDBPyConnection) -> None:
+    """Takes all that was decided out of the draft, whose file would else hold it beside what is decided anew."""
+    for name in LASTING:
+        run(con, f"clear_{name}")
+    con.checkpoint()
 
 
 def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:

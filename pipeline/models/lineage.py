@@ -3,9 +3,9 @@
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
 model per input table, one with EVENT one per table of events, one with DECIDED one per table that is decided row by
-row, one with MEMBERS one per set of units whose losses are counted. `{columns of TABLE as ALIAS}`
-stands for the columns of an input table's contract: see pipeline/models/columns. tests/test_lineage.py holds the heads
-against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
+row, one with LASTING one per table that stays, one with MEMBERS one per set of units whose losses are counted.
+`{columns of TABLE as ALIAS}` stands for the columns of an input table's contract: see pipeline/models/columns.
+tests/test_lineage.py holds the heads against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -38,11 +38,14 @@ DECIDED = (
     "resolved_harvests",
     "resolved_observations",
 )
+# All tables that stay in the ledger once they are decided.
+LASTING = (*DECIDED, "closings", "flush_rule", "found_in_farm", "picking_days", "row_counts")
 # What stands for the name of a table in the name and the text of a file, and the tables that it stands for.
 STANDS_FOR = {
     "INPUT": INPUTS,
     "EVENT": (HARVESTS, OBSERVATIONS),
     "DECIDED": DECIDED,
+    "LASTING": LASTING,
     "MEMBERS": ("group_members", "trace_members"),
 }
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)

@@ -56,9 +56,9 @@ def open_draft(path: Path, spill: Path) -> Iterator[duckdb.DuckDBPyConnection]:
 
     with duckdb.connect(config={"temp_directory": str(spill)}) as con:
         named = "'" + str(path).replace("'", "''") + "'"
-        con.execute(
-            f"attach {named} as draft (recovery_mode no_wal_writes); use draft; set checkpoint_threshold = '1TB'"
-        )
+        # Of the sizes of blocks that DuckDB allows, the one with the smallest ledgers of 10,000 to a million rows.
+        options = "recovery_mode no_wal_writes, block_size 65536"
+        con.execute(f"attach {named} as draft ({options}); use draft; set checkpoint_threshold = '1TB'")
         yield con
         con.checkpoint()
 
