@@ -68,9 +68,10 @@ def test_wherever_the_disk_fills_up_the_ledger_stays_and_room_mends_it(small_dis
     before, kept = ledger.read_bytes(), copies(folder)
     write_table(folder, "harvests", LONG)
     size = ledger.stat().st_size
-    # Full at the copy, at the ledger's copy, while the draft grows and where it is noted, until there is room for all.
+    # Full at the copy, at the ledger's copy, and, once the file has its copy, while the draft grows and where it is
+    # noted, until there is room for all.
     told, full = set(), 0
-    for room in (0, 2 * PAGE, *range(1_200_000, 20_000_000, size // 4)):
+    for room in (0, 2 * PAGE, 1_200_000, *range(size // 2, 20_000_000, size // 12)):
         filler = fill(small_disk, room)
         said = here("yields", "--farm", folder)
         filler.unlink()
