@@ -12,7 +12,7 @@ from pipeline.models.lineage import LASTING, LEDGER, STAGE, order
 from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
 from schemas.answers import FileStatus, FlushSource
-from schemas.contract import BATCHES, contract
+from schemas.contract import BATCHES, HARVESTS, contract
 
 if TYPE_CHECKING:
     from collections.abc import Container
@@ -121,8 +121,9 @@ def add_file(
 
 
 def set_bounds(con: duckdb.DuckDBPyConnection) -> None:
-    """Set what the decisions ask for by getvariable: the bounds shared with the logbook."""
+    """Set what the decisions ask for by getvariable: cap stages in order, and bounds shared with the logbook."""
     variables = {
+        "cap_stages": list(contract(HARVESTS).field("cap_stage").words),
         "least_pickings": pickings.LEAST_PICKINGS,
         "times_more": pickings.TIMES_MORE,
         "times_less": pickings.TIMES_LESS,

@@ -5,28 +5,36 @@
 -- reads: batches, fillings, units
 -- writes: unit_sizes
 create or replace temp table unit_sizes as
-with held as (
+with sizes as (
+    select
+        line,
+        batch_line,
+        concat_ws(' ', lower(kind), format('{:g}', volume_l::double) || ' L') as size,
+        volume_l
+    from fillings
+),
+whole as (
     select
         u.unit,
-        concat_ws(' ', lower(f.kind), format('{:g}', f.volume_l::double) || ' L') as size,
-        f.volume_l
-    from units as u
-    inner join fillings as f on f.batch_line = u.batch_line and (u.container is null or f.line = u.unit)
-),
-sized as (
-    select
-        unit,
         count(*) as containers,
-        case when count(distinct size) = 1 then min(size) end as size,
-        case when count(volume_l) = count(*) then sum(volume_l) end as litres
-    from held
-    group by unit
+        case when count(distinct s.size) = 1 then min(s.size) end as size,
+        case when count(s.volume_l) = count(*) then sum(s.volume_l) end as litres
+    from units as u
+    inner join sizes as s on s.batch_line = u.batch_line
+    where u.container is null
+    group by u.unit
 )
+select u.unit, 1 as containers, s.size, s.volume_l as litres
+from units as u
+inner join sizes as s on s.line = u.unit
+where u.container is not null
+union all
 select
     u.unit,
-    coalesce(h.containers, b.containers_filled) as containers,
-    case when h.unit is null then '' else h.size end as size,
-    h.litres
+    coalesce(w.containers, b.containers_filled) as containers,
+    case when w.unit is null then '' else w.size end as size,
+    w.litres
 from units as u
 inner join batches as b on b.line = u.batch_line
-left join sized as h on h.unit = u.unit
+left join whole as w on w.unit = u.unit
+where u.container is null
