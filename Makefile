@@ -24,17 +24,19 @@ bench: $(STAMP)
 	$(BIN)/python -m tests.bench_weigh
 	$(BIN)/python -m tests.bench_next_soak
 
-# 200 refreshes and 200 loggings killed at random moments; so many states of the disk after a power cut, for each command.
+# 200 refreshes and 200 loggings killed, Ctrl-C pressed 200 times, at random moments; ten times 40 minutes of old copies
+# saved; so many states of the disk after a power cut, for each command.
 STATES ?= 500
 crash: $(STAMP)
 	GILLBOOK_CRASH_STATES=$(STATES) $(BIN)/python -m pytest --timeout 0 tests/test_power_cut.py
-	GILLBOOK_KILLS=200 $(BIN)/python -m pytest --timeout 0 tests/test_crash.py tests/test_logbook_crash.py
+	GILLBOOK_KILLS=200 $(BIN)/python -m pytest --timeout 0 tests/test_crash.py tests/test_logbook_crash.py \
+		tests/test_interrupted.py tests/test_lost_entries.py
 
 # 10,000 fuzz cases, drawn from a number that is told, so that a failure can be repeated.
 fuzz: $(STAMP)
 	@seed=$${GILLBOOK_FUZZ_SEED:-$$(date +%s)}; echo "GILLBOOK_FUZZ_SEED=$$seed"; \
 	GILLBOOK_FUZZ=10000 GILLBOOK_FUZZ_SEED=$$seed $(BIN)/python -m pytest --timeout 0 tests/test_fuzz.py tests/test_fuzz_farms.py \
-		tests/test_part_of_the_farm.py \
+		tests/test_fuzz_around.py tests/test_part_of_the_farm.py \
 		--hypothesis-show-statistics
 
 # False alarms and coverage on simulated farms.

@@ -94,11 +94,16 @@ def test_a_kept_result_that_cannot_be_read_is_none(tmp_path: Path, text: str) ->
     assert last(tmp_path) is None
 
 
-def test_a_result_that_cannot_be_kept_is_said(sound: Path) -> None:
+def test_a_result_that_cannot_be_kept_is_shown_all_the_same(sound: Path) -> None:
+    whole = here("check", "--deep", *DAY, "--farm", sound)
+    (sound / "out").rename(sound / "elsewhere")
     (sound / "out").write_text("in the way", encoding="utf-8")
     said = here("check", "--deep", *DAY, "--farm", sound)
     assert said.code == 3
-    assert "out/audit.json cannot be written" in said.err
+    assert "The audit is not in out/audit.json. out is a file, and a folder of that name is wanted." in said.err
+    where = "  Each of them, with its source, is in out/audit.json.\n"
+    assert where in whole.out
+    assert said.out == whole.out.replace(where, "")
 
 
 # Every way to reach another machine is noted and refused; at the end the libraries that were loaded are noted too.

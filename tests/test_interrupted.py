@@ -104,6 +104,42 @@ def test_ctrl_c_is_one_plain_line_from_the_first_import_on(folder: Path, words: 
     assert not (folder / "out" / "crash.txt").exists()
 
 
+COMMANDS = (
+    ("refresh",),
+    ("check", "--deep"),
+    ("yields", "--by", "substrate"),
+    ("flushes",),
+    ("pins",),
+    ("compare", "strain"),
+    ("spawn",),
+    ("outlook",),
+    ("today",),
+    ("report", "2026-02", "--to", "month.html"),
+    ("weigh", "7", "400", "--on", "2026-02-02", "--insist"),
+    ("note", "7", "pins", "--on", "2026-02-02", "--insist"),
+    ("batch", "--like", "A", "--wet", "9", "--insist"),
+    ("edit", "7", "--on", "2026-02-01", "--set", "weight=401", "--yes"),
+    ("query", "select 1"),
+)
+# `make crash` presses it more often.
+PRESSED = max(2, int(os.environ.get("GILLBOOK_KILLS", "0")))
+
+
+def test_ctrl_c_at_a_random_moment_of_any_command_is_one_plain_line_and_loses_no_row(folder: Path) -> None:
+    draw = random.Random(7)
+    for _ in range(PRESSED):
+        words, at = draw.choice(COMMANDS), int(10 ** draw.uniform(0, 3.8))
+        rows = {path: path.read_bytes().splitlines() for path in folder.rglob("*.csv") if "kept" not in path.parts}
+        code, said = at_moment(folder, at, *words)
+        plain = [line for line in said.splitlines() if line and not line.isdecimal()]
+        assert code in (0, 1, 2, 130), (words, at, said)
+        assert sum(line.startswith("Aborted!") for line in plain) == (code == 130), (words, at, said)
+        assert "Traceback" not in said, (words, at, said)
+        assert not (folder / "out" / "crash.txt").exists()
+        for path, before in rows.items():
+            assert len(path.read_bytes().splitlines()) >= len(before), (words, at)
+
+
 AT_CLEARING = """
 import os, signal
 signal.signal(signal.SIGINT, signal.default_int_handler)

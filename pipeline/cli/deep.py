@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.cli.clock import today
 from pipeline.cli.farm_access import timed
 from pipeline.cli.show import notify
-from schemas.finding import Finding, OutOfReach
+from schemas.finding import Finding
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 
 def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit:
-    """Run the audit and keep its result, but for a farm folder that cannot be written. `from_rows`: what was found in
-    the rows as they were read. Raises OutOfReach where the result cannot be written for another reason.
+    """Run the audit and keep its result; say so where it cannot be written. `from_rows`: what was found in the rows as
+    they were read.
     """
     from pipeline.audit.run import audit
     from pipeline.audit.saved import keep
@@ -33,8 +33,8 @@ def audited(view: LedgerView, farm: Farm, from_rows: Sequence[Finding]) -> Audit
     except OSError as problem:
         if problem.errno in NOT_TO_BE_WRITTEN:
             notify("The audit is not in out/audit.json: the farm folder cannot be written.")
-            return found
-        raise OutOfReach(f"out/audit.json cannot be written. {mend_out(farm, problem)}") from problem
+        else:
+            notify(f"The audit is not in out/audit.json. {mend_out(farm, problem)}")
     return found
 
 
@@ -59,4 +59,4 @@ def audit_lines(audit: Audit, farm: Farm) -> list[str]:
     if already:
         lines.append(f"  Of the warnings, {counted(already, 'row')} had been found in reading: the two agree.")
     where = "  Each of them, with its source, is in out/audit.json."
-    return [*lines, where] if os.access(farm.folder, os.W_OK) else lines
+    return [*lines, where] if os.access(farm.folder, os.W_OK) and farm.out.is_dir() else lines
