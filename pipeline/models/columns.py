@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from schemas.contract import BATCHES, FILLINGS, INPUTS, Field, contract, free_words
 
@@ -23,18 +24,53 @@ def filled(text: str) -> str:
 
 
 def grouped(text: str, by: Sequence[str]) -> str:
-    """Return the text of a model for units that are grouped by these columns of batches and fillings."""
-    labels = [_label(name) for name in by]
-    keys, texts = _listed(key for key, _ in labels), _listed(text for _, text in labels)
-    return text.replace("{keys of group_by}", keys).replace("{texts of group_by}", texts)
+    """Return the text of a model for units that are grouped by these columns of batches and fillings. What a batch's
+    columns say is looked up once a batch, and fillings are only where one of their columns is among them.
+    """
+    cells = [_cells_of_group(at, name) for at, name in enumerate(by)]
+    of_fillings = [each for each in cells if each.owner == "f"]
+    join = "left join filling_labels as f on f.unit = g.unit" if of_fillings else ""
+    parts = {
+        "batch cells": "".join(each.selected for each in cells if each.owner == "b"),
+        "filling cells": "".join(each.selected for each in of_fillings),
+        "keys": _listed(each.read("key") for each in cells),
+        "texts": _listed(each.read("text") for each in cells),
+        "filling labels": join,
+    }
+    for name, part in parts.items():
+        text = text.replace(f"{{{name} of {GROUP_BY}}}", part)
+    return text
 
 
 def _listed(parts: Iterable[str]) -> str:
     return ",\n    ".join(parts)
 
 
-def _label(name: str) -> tuple[str, str]:
-    """The SQL of a unit's grouping key and of its text for one column. A name in both tables is the batch's."""
+@dataclass(frozen=True)
+class GroupCells:
+    """What a column by which units are grouped says: of whom (b: a batch, f: fillings), the SQL of its value and of its
+    text, and its place among the columns.
+    """
+
+    at: int
+    owner: str
+    key: str
+    text: str
+
+    @property
+    def selected(self) -> str:
+        """The value and the text as columns of the labels of their owners."""
+        return f",\n        {self.key} as key_{self.at},\n        {self.text} as text_{self.at}"
+
+    def read(self, what: str) -> str:
+        """The column of the labels; a batch without fillings has blank ones."""
+        return f"coalesce({self.owner}.{what}_{self.at}, '')"
+
+
+def _cells_of_group(at: int, name: str) -> GroupCells:
+    """The SQL of a unit's grouping key and of its text for one column. A name in both tables is the batch's; fillings
+    weighed as a whole have the cell in which they agree.
+    """
     of_batch = name in contract(BATCHES).names
     owner, table = ("b", BATCHES) if of_batch else ("f", FILLINGS)
     key = text = f"coalesce({owner}.\"{name}\"::varchar, '')"
@@ -42,8 +78,11 @@ def _label(name: str) -> tuple[str, str]:
         # The stage has a text only where the number was not written the shortest way.
         shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
         text = f'coalesce(s{owner}."{name}_text", {shortest})'
+    if of_batch:
+        return GroupCells(at, owner, key, text)
     agreed = f"count(distinct {key}) = 1"
-    return f"case when {agreed} then min({key}) else '' end", f"case when {agreed} then min({text}) else '' end"
+    values = (f"case when {agreed} then min({each}) else '' end" for each in (key, text))
+    return GroupCells(at, owner, *values)
 
 
 def sql_type(each: Field) -> str:

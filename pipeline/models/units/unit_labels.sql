@@ -14,6 +14,28 @@ with grouped as (
     from fillings as f
     inner join batches as b on b.line = f.batch_line
     where getvariable('of_fillings') and (b.inoculated_on is null or b.inoculated_on <= getvariable('as_of'))
+),
+batch_labels as (
+    select
+        b.line{batch cells of group_by}
+    from batches as b
+    inner join stage_batches as sb on sb.line = b.line
+),
+members as (
+    select unit, unit as filling_line from grouped where container is not null
+    union all
+    select g.unit, f.line
+    from grouped as g
+    inner join fillings as f on f.batch_line = g.batch_line
+    where g.container is null
+),
+filling_labels as (
+    select
+        m.unit{filling cells of group_by}
+    from members as m
+    inner join fillings as f on f.line = m.filling_line
+    inner join stage_fillings as sf on sf.line = m.filling_line
+    group by m.unit
 )
 select
     g.unit,
@@ -24,8 +46,5 @@ select
     {texts of group_by}
     ]::varchar[] as texts
 from grouped as g
-inner join batches as b on b.line = g.batch_line
-inner join stage_batches as sb on sb.line = b.line
-left join fillings as f on f.batch_line = g.batch_line and (g.container is null or f.line = g.unit)
-left join stage_fillings as sf on sf.line = f.line
-group by g.unit, g.container
+inner join batch_labels as b on b.line = g.batch_line
+{filling labels of group_by}
