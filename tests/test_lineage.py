@@ -135,7 +135,12 @@ def strings(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def test_statements_stand_in_model_files() -> None:
+    """Those of the ledger; the logbook's own store is no ledger, and all its statements stand in its one module."""
     modules = [path for package in ("pipeline", "reports", "schemas") for path in (HOUSE / package).rglob("*.py")]
+    modules.remove(HOUSE / "pipeline/logbook/store.py")
+    assert [
+        path for path in modules if path.is_relative_to(HOUSE / "pipeline") and "sqlite3.connect" in path.read_text()
+    ] == []
     found = [
         f"{path.relative_to(HOUSE)}:{line} {text}"
         for path in modules

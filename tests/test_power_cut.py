@@ -20,11 +20,14 @@ import pytest
 from conftest import write_table
 from ledgers import here, refreshed, rows
 from power_cuts import Recording, State, compiled
+from test_logbook_summaries import content
 
 from pipeline.cli.farm_access import open_the_farm
 from pipeline.farm.folder import is_farm, open_farm
 from pipeline.ledger.history import read_history
 from pipeline.logbook import journal, lost
+from pipeline.logbook.stored import STORE, load_summaries
+from pipeline.logbook.summaries import current_summaries
 
 STATES = int(os.environ.get("GILLBOOK_CRASH_STATES", "0"))
 # So many states that differ are followed by a refresh, which takes long: after entries, and after a refresh.
@@ -153,6 +156,35 @@ def test_an_entry_is_whole_or_not_there_and_what_was_acknowledged_stays(
     disk: Path, tmp_path: Path, recorder: Path, name: str
 ) -> None:
     logged_whole(disk, tmp_path, recorder, *LOGGING[name])
+
+
+@pytest.mark.parametrize("saved", [False, True])
+def test_what_is_saved_of_the_files_is_whole_or_made_anew(
+    disk: Path, tmp_path: Path, recorder: Path, saved: bool
+) -> None:
+    """Made whole at first, added to later: afterwards it says what the files say, or is not used."""
+    notes = disk / "farm/harvests/notes.csv"
+    row = f"2026-02-01,320,1,{'wet ' * 1000}\n"
+    notes.write_text(f"picked_on,fresh_weight_g,container,note\n{row * 30}", encoding="utf-8")
+    if saved:
+        assert here("weigh", "1", "411", "--on", DAY, "--insist", "--farm", disk / "farm").code == 0
+        with notes.open("a", encoding="utf-8") as out:
+            out.write(row * 30)
+    assert (disk / "farm" / STORE).exists() == saved
+    recording = Recording(recorder, disk, "weigh", "1", "412", "--on", DAY, "--insist", "--farm", disk / "farm")
+    assert (disk / "farm" / STORE).exists()
+    used = [0]
+
+    def check(state: State, folder: Path) -> None:
+        quietly(folder)
+        opened = open_farm(folder)
+        known = load_summaries(opened)
+        used[0] += bool(known)
+        assert content(current_summaries(opened, known)[0]) == content(current_summaries(opened, {})[0]), state.after
+
+    many = cut(recording, tmp_path, check, STATES or 30)
+    assert used[0] > 0
+    print(f"the store of the logbook: {many[0]} states, {many[1]} of them differ, {used[0]} were used: all hold")
 
 
 @pytest.mark.skipif(not STATES, reason="make crash")

@@ -148,7 +148,7 @@ def plan_batches(
     if "" in names:
         raise WrongRequest("A batch's name is blank. Write it, like batch B12; or none, and one is proposed.")
     containers = book.scan()
-    known = tuple(containers.batch_days)
+    known = containers.batch_days
     taken = [name for name in names if known_name(name, known) in known]
     twice = [name for at, name in enumerate(names) if name.casefold() in map(str.casefold, names[:at])]
     if twice:

@@ -19,7 +19,8 @@ from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import Destination, Values, header_line, row_line, texts_of
 from pipeline.logbook.entry_ids import new_entry_ids
 from pipeline.logbook.gone import gone_files
-from pipeline.logbook.summaries import WORTH_SAVING, Summaries, current_summaries, load_summaries, save_summaries
+from pipeline.logbook.stored import WORTH_SAVING, load_summaries, save_summaries
+from pipeline.logbook.summaries import Summaries, current_summaries
 from pipeline.logbook.written_notes import save_notes
 from schemas.finding import OutOfReach
 
@@ -62,9 +63,8 @@ class Book:
         if not self.opened:
             self.summaries = load_summaries(self.farm)
         self.summaries, read = current_summaries(self.farm, self.summaries)
-        if read > WORTH_SAVING:
-            save_summaries(self.farm, self.summaries)
-        self.opened = True
+        # What was saved is read from the store again by key, and not held in memory.
+        self.opened = not (read > WORTH_SAVING and save_summaries(self.farm, self.summaries))
         return Containers(self.farm, self.summaries)
 
 

@@ -3,26 +3,50 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from abc import abstractmethod
+from collections.abc import Collection, Iterable, Sequence
 
 from schemas.finding import WrongRequest
 
 RANGE = re.compile(r"(?P<stem>.*?)(?P<first>\d+)(?:-|\.\.\.?|\u2013|\u2026)(?P=stem)?(?P<last>\d+)\Z", re.ASCII)
 # More at once is a slip of the hand: our choice, no source.
 MOST = 500
+# A longer line is first held to the longest name that there is: our choice.
+FEW_WORDS = 12
 # No number of a container has more digits.
 MOST_DIGITS = 18
 
 
-def known_name(name: str, known: Iterable[str]) -> str:
+class KnownNames(Collection[str]):
+    """Names of which each is looked up alone, so that asking for one does not go through all."""
+
+    @abstractmethod
+    def alike(self, name: str) -> list[str]:
+        """Return the names of which only the case of letters differs, itself among them."""
+
+
+def known_name(name: str, known: Collection[str]) -> str:
     """Return the known name that is meant, where only the case of its letters differs; else the name itself, without
     the blanks at its ends, which the cells of files lose too.
     """
-    names, name = tuple(known), name.strip()
-    if name in names:
+    name = name.strip()
+    if name in known:
         return name
-    alike = [each for each in names if each.casefold() == name.casefold()]
-    return alike[0] if len(alike) == 1 else name
+    found = alike(name, known)
+    return found[0] if len(found) == 1 else name
+
+
+def alike(name: str, known: Iterable[str]) -> list[str]:
+    """Return the known names of which only the case of letters differs, this name itself among them."""
+    if isinstance(known, KnownNames):
+        return known.alike(name)
+    return [each for each in known if each.casefold() == name.casefold()]
+
+
+def words_of_name(words: Sequence[str], names: Collection[str]) -> list[int]:
+    """Return how many of the first words make a known name, in any case of letters; the longest first."""
+    most = len(words) if len(words) <= FEW_WORDS else min(len(words), most_words(names))
+    return [count for count in range(most, 0, -1) if alike(" ".join(words[:count]), names)]
 
 
 def most_words(names: Iterable[str]) -> int:
@@ -30,7 +54,7 @@ def most_words(names: Iterable[str]) -> int:
     return max((len(name.split()) for name in names), default=0)
 
 
-def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
+def expand_ranges(typed: Sequence[str], known: Collection[str]) -> list[str]:
     """Return the containers that are meant, each once. Raises WrongRequest for a range backwards or too long,
     for names with a comma between, and for a blank name.
     """
@@ -43,7 +67,7 @@ def expand_ranges(typed: Sequence[str], known: Sequence[str]) -> list[str]:
     return list(found)
 
 
-def _range(name: str, known: Sequence[str]) -> list[str]:
+def _range(name: str, known: Collection[str]) -> list[str]:
     if name not in known and re.search(r"[,;]", name):
         shown = " ".join(re.split(r"[,;]\s*", name.strip(",;")))
         raise WrongRequest(

@@ -5,7 +5,7 @@ derived_flushes.sql, warn_harvests.sql); tests hold the two against each other.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -14,10 +14,11 @@ from typing import NamedTuple
 
 from pipeline.farm.folder import Farm
 from pipeline.farm.shelf_order import WALK, shelf_place
-from pipeline.logbook.facts import FileFacts, split_lines
+from pipeline.logbook.container_names import KnownNames
+from pipeline.logbook.facts import MG_PER_G, FactsByKey, LineKind, median_mg, of_batch, split_lines
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, INPUTS, OBSERVATIONS
 from schemas.pickings import LEAST_PICKINGS, MOST_UNKNOWN_G, SLIPS, TIMES_LESS, TIMES_MORE
 
 
@@ -54,20 +55,59 @@ class Ending(NamedTuple):
     event: str
 
 
+class _Names(KnownNames):
+    """The names that a table's files have. One is looked up alone; only going through all reads all."""
+
+    def __init__(self, parts: Sequence[FactsByKey]) -> None:
+        self._parts = parts
+
+    def alike(self, name: str) -> list[str]:
+        texts = [part.text(LineKind.ALIKE, name.casefold()) for part in self._parts]
+        return list(dict.fromkeys(each for (each,) in split_lines(texts)))
+
+    def __contains__(self, name: object) -> bool:
+        return isinstance(name, str) and name in self.alike(name)
+
+    @cached_property
+    def _all(self) -> tuple[str, ...]:
+        texts = (text for part in self._parts for text in part.whole().texts.get(LineKind.ALIKE, {}).values())
+        return tuple(dict.fromkeys(each for (each,) in split_lines(texts)))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all)
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+
+class _BatchDays(_Names, Mapping[str, "date | None"]):
+    """When each batch was inoculated; of several rows, the day of the first that has one."""
+
+    def __getitem__(self, name: str) -> date | None:
+        lines = split_lines(part.text(LineKind.ROWS, name) for part in self._parts)
+        if not lines and name not in self:
+            raise KeyError(name)
+        return next((date.fromisoformat(day) for (day,) in lines if day), None)
+
+
 class Containers:
     """What the files say of containers, their fillings and batches, by the summaries of the files."""
 
     def __init__(self, farm: Farm, summaries: Summaries) -> None:
         self._farm = farm
         self._summaries = summaries
+        self._parts: dict[str, list[FactsByKey]] = {}
 
     @property
     def cell_format(self) -> CellFormat:
         """How the farm writes its cells."""
         return self._farm.conventions.cell_format
 
-    def _facts(self, table: str) -> list[FileFacts]:
-        return [each.facts for each in self._summaries.values() if each.table == table and not each.trouble]
+    def _facts(self, table: str) -> list[FactsByKey]:
+        if table not in self._parts:
+            summaries = (each for each in self._summaries.values() if each.table == table and not each.trouble)
+            self._parts[table] = [part for each in summaries for part in each.facts]
+        return self._parts[table]
 
     @cached_property
     def troubles(self) -> list[str]:
@@ -75,47 +115,49 @@ class Containers:
         return [each.trouble for each in self._summaries.values() if each.trouble]
 
     @cached_property
-    def batch_days(self) -> dict[str, date | None]:
+    def batch_days(self) -> _BatchDays:
         """The batches that there are, and when each was inoculated."""
-        found: dict[str, date | None] = {}
-        for facts in self._facts(BATCHES):
-            for name, day in facts.batch_days.items():
-                found[name] = found.get(name) or (date.fromisoformat(day) if day else None)
-        return found
+        return _BatchDays(self._facts(BATCHES))
 
     @cached_property
-    def names(self) -> tuple[str, ...]:
+    def names(self) -> KnownNames:
         """The containers that were ever filled."""
-        return tuple(dict.fromkeys(name for facts in self._facts(FILLINGS) for name in facts.fillings))
+        return _Names(self._facts(FILLINGS))
 
-    def _filling_lines(self, container: str) -> list[list[str]]:
-        return split_lines(facts.fillings.get(container, "") for facts in self._facts(FILLINGS))
+    def _lines(self, table: str, key: str) -> list[list[str]]:
+        return split_lines(part.text(LineKind.ROWS, key) for part in self._facts(table))
 
-    def _end_lines(self, container: str) -> list[list[str]]:
-        return split_lines(facts.ends.get(container, "") for facts in self._facts(OBSERVATIONS))
+    def _named_with(self, table: str, batch: str) -> list[str]:
+        """Return the containers that rows of this table name beside this batch."""
+        lines = split_lines(part.text(LineKind.NAMED, batch) for part in self._facts(table))
+        return list(dict.fromkeys(name for (name,) in lines))
 
-    def _picking_lines(self, container: str) -> list[list[str]]:
-        return split_lines(facts.pickings.get(container, "") for facts in self._facts(HARVESTS))
+    def _read_all(self) -> None:
+        """Read all that the files say at once, where nearly all of it is to be looked up."""
+        for table in INPUTS:
+            self._parts[table] = [part.whole() for part in self._facts(table)]
+        for name in ("batch_days", "names"):
+            self.__dict__.pop(name, None)
 
     def fillings(self, container: str) -> list[Assignment]:
         """Return the fillings of this container, the latest last; those without a known day come first."""
-        batches = {line[0] for line in self._filling_lines(container)}
+        batches = {line[0] for line in self._lines(FILLINGS, container)}
         found = [Assignment(batch, container, self.batch_days.get(batch)) for batch in batches]
         return sorted(found, key=lambda each: (each.day or date.min, each.batch))
 
     def filled_from(self, batch: str) -> list[str]:
         """Return the containers that were filled from this batch."""
-        texts = [facts.fillings for facts in self._facts(FILLINGS)]
-        return [name for name in self.names if any(f"\n{batch}\t" in "\n" + each.get(name, "") for each in texts)]
+        return self._named_with(FILLINGS, batch)
 
     def running(self, day: date) -> list[Assignment]:
         """Return what is in the containers on this day and has not ended, in the order of the shelves."""
+        self._read_all()
         found: list[tuple[dict[str, str], Assignment]] = []
         for container in self.names:
             held = self.held(container, day)
             end = self.end(held) if held else None
             if held is not None and (end is None or end.day > day):
-                line = next(row for row in self._filling_lines(container) if row[0] == held.batch)
+                line = next(row for row in self._lines(FILLINGS, container) if row[0] == held.batch)
                 place = dict(zip(WALK, (line[1], line[2], container, line[0]), strict=True))
                 found.append((place, held))
         return [held for _, held in sorted(found, key=lambda each: shelf_place(each[0]))]
@@ -133,29 +175,23 @@ class Containers:
 
     def pickings(self, assignment: Assignment) -> list[Picking]:
         """Return what was picked here, in order of days."""
-        rows = self._picking_lines(assignment.container)
         if assignment.container:
+            rows = self._lines(HARVESTS, assignment.container)
             rows = [row for row in rows if self._is_of(assignment, row[1], date.fromisoformat(row[0]))]
         else:
-            rows = [row for row in rows if row[1] == assignment.batch]
-            rows += self._strays([facts.pickings for facts in self._facts(HARVESTS)], assignment.batch, 1)
+            rows = self._lines(HARVESTS, of_batch(assignment.batch)) + self._strays(HARVESTS, assignment.batch, 1)
         found = [Picking(date.fromisoformat(row[0]), int(row[2] or 0), Decimal(row[3]), row[4]) for row in rows]
         # A picking before the inoculation is set aside.
         sound = (each for each in found if not assignment.day or each.day >= assignment.day)
         return sorted(sound, key=lambda each: each.day)
 
-    def _strays(self, files: Sequence[Mapping[str, str]], batch: str, at: int) -> list[list[str]]:
+    def _strays(self, table: str, batch: str, at: int) -> list[list[str]]:
         """Return the lines that name this batch and a container that is none of its fillings: they count for it as a
         whole. `at`: where the batch stands in a line.
         """
         own = set(self.filled_from(batch))
-        texts = [
-            text
-            for each in files
-            for container, text in each.items()
-            if container and container not in own and f"\t{batch}\t" in text
-        ]
-        return [row for row in split_lines(texts) if row[at] == batch]
+        others = [name for name in self._named_with(table, batch) if name not in own]
+        return [row for name in others for row in self._lines(table, name) if row[at] == batch]
 
     def end(self, assignment: Assignment) -> Ending | None:
         """Return when and by what this ended; None while it runs."""
@@ -164,7 +200,7 @@ class Containers:
             later = [each.day for each in self.fillings(assignment.container) if each.day and assignment.day]
             refilled = [day for day in later if assignment.day and day > assignment.day]
             ends += [Ending(day, "refilled") for day in refilled]
-            for text, event, batch, _ in self._end_lines(assignment.container):
+            for text, event, batch, _ in self._lines(OBSERVATIONS, assignment.container):
                 day = date.fromisoformat(text)
                 if self._is_of(assignment, batch, day):
                     # What is noted as contaminated after its container was filled anew was so by that day.
@@ -176,9 +212,8 @@ class Containers:
         """Return the endings of all containers of a batch by observations of it as a whole. Those with a count end them
         when the counts add up to all.
         """
-        rows = [row for row in self._end_lines("") if row[2] == batch]
-        strays = self._strays([facts.ends for facts in self._facts(OBSERVATIONS)], batch, 2)
-        rows += [[day, event, of, "1"] for day, event, of, _ in strays]
+        rows = self._lines(OBSERVATIONS, of_batch(batch))
+        rows += [[day, event, of, "1"] for day, event, of, _ in self._strays(OBSERVATIONS, batch, 2)]
         found: list[Ending] = []
         counted = 0
         fillings = len(self.filled_from(batch)) if rows else 0
@@ -193,16 +228,15 @@ class Containers:
         its containers.
         """
         names = [assignment.container] if assignment.container else self.filled_from(assignment.batch)
-        lines = [line for name in names for line in self._filling_lines(name) if line[0] == assignment.batch]
+        lines = [line for name in names for line in self._lines(FILLINGS, name) if line[0] == assignment.batch]
         return sum(float(line[3] or MOST_UNKNOWN_G) for line in lines) or MOST_UNKNOWN_G * max(len(names), 1)
 
     def usual_g(self, together: bool) -> float | None:
         """Return what a picking usually weighs in g: the median, of containers, or of batches weighed together. None
         where few are known.
         """
-        facts = self._facts(HARVESTS)
-        weights = sorted(weight for each in facts for weight in (each.together if together else each.alone))
-        return weights[math.ceil(len(weights) / 2) - 1] if len(weights) >= LEAST_PICKINGS else None
+        weights = [part.weights(together) for part in self._facts(HARVESTS)]
+        return median_mg(weights) / MG_PER_G if sum(each.count for each in weights) >= LEAST_PICKINGS else None
 
 
 def flush_of(pickings: Sequence[Picking], day: date, gap_days: int) -> int:

@@ -10,7 +10,7 @@ from datetime import date
 from pipeline.farm.conventions import folded_word
 from pipeline.logbook.amounts import Amount, amount, written
 from pipeline.logbook.book import Book
-from pipeline.logbook.container_names import most_words
+from pipeline.logbook.container_names import words_of_name
 from pipeline.logbook.containers import Containers
 from pipeline.logbook.destination import destination_for
 from pipeline.logbook.weigh import NewPicking
@@ -100,11 +100,8 @@ def _split(
 
 def _words_of_container(containers: Containers, words: Sequence[str], unit: str, cell_format: CellFormat) -> int | None:
     """Return how many of the words name a known container, with a weight behind them; None where none do."""
-    folded = {name.casefold() for name in containers.names}
-    for count in range(min(len(words) - 1, most_words(folded)), 0, -1):
-        if " ".join(words[:count]).casefold() in folded and is_amount(" ".join(words[count:]), unit, cell_format):
-            return count
-    return None
+    counts = words_of_name(words[:-1], containers.names)
+    return next((count for count in counts if is_amount(" ".join(words[count:]), unit, cell_format)), None)
 
 
 def is_amount(text: str, unit: str, cell_format: CellFormat) -> bool:

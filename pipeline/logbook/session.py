@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from pipeline.logbook.book import Book
-from pipeline.logbook.container_names import most_words
+from pipeline.logbook.container_names import words_of_name
 from pipeline.logbook.parsing import PickingOptions, default_units, is_amount, new_picking, parse_stage
 from pipeline.logbook.weigh import NewPicking
 from schemas.finding import WrongRequest
@@ -80,7 +80,7 @@ def _split(book: Book, words: Sequence[str], given: SessionDefaults) -> tuple[st
     containers = book.scan()
     unit = default_units(book, given.day)["fresh_weight_g"]
     if words[0].lower() == "batch" and len(words) > 2:
-        count = _words_of_name(words[1:], tuple(containers.batch_days)) or 1
+        count = _words_of_name(words[1:], containers.batch_days) or 1
         return "", " ".join(words[1 : 1 + count]), list(words[1 + count :])
     count = _words_of_name(words, containers.names)
     behind = words[count:]
@@ -96,11 +96,9 @@ def _split(book: Book, words: Sequence[str], given: SessionDefaults) -> tuple[st
     return " ".join(words[: count or 1]), "", list(words[count or 1 :])
 
 
-def _words_of_name(words: Sequence[str], names: Sequence[str]) -> int:
+def _words_of_name(words: Sequence[str], names: Collection[str]) -> int:
     """Return how many of the words make the longest known name; 0 where none does."""
-    folded = {name.casefold() for name in names}
-    most = min(len(words), most_words(folded))
-    return next((n for n in range(most, 0, -1) if " ".join(words[:n]).casefold() in folded), 0)
+    return next(iter(words_of_name(words, names)), 0)
 
 
 def _words_of_weight(book: Book, words: Sequence[str], unit: str) -> int:

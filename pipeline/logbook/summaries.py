@@ -1,32 +1,29 @@
-"""What the logbook needs to know of each file, summed up once and saved beside the ledger: `logbook.json`.
+"""What the logbook needs to know of each file, summed up once and saved beside the ledger (see store.py).
 
-Safe to delete: it is made from the files. A file is read again when its size or time differs, or when it was changed
-close to its last reading; of one that only grew, only what was added is read.
+A file is read again when its size or time differs, or when it was changed close to its last reading; of one that only
+grew, only what was added is read.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import time
-from collections.abc import Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.links import mending
-from pipeline.files.replace import replace_file
-from pipeline.logbook.facts import FileFacts, facts_of
+from pipeline.farm.table_names import WORKBOOKS
+from pipeline.logbook.facts import FactsByKey, FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.finding import UnreadableFile
 
-LAYOUT = 3
-SIDECAR = "logbook.json"
 # A file changed within this time of its reading may have changed again within one tick of its time stamp.
 FRESH_NS = 2_000_000_000
-# Reading so many bytes again costs about as much as writing the sidecar: measured with `python -m tests.bench_weigh`.
-WORTH_SAVING = 100_000
+# So many bytes that are to be read take longer row by row than the import of what reads columns; and a file of fewer is
+# read row by row all the same. Measured with `python -m tests.bench_weigh`.
+MUCH, MUCH_OF_ONE = 1_000_000, 20_000
 
 
 @dataclass(frozen=True)
@@ -67,55 +64,50 @@ class Shape:
 
 @dataclass(frozen=True)
 class Summary:
-    """One file of a table. `trouble`: why it cannot be read, or ""; it has no shape and no facts then."""
+    """One file of a table. `trouble`: why it cannot be read, or ""; it has no shape and no facts then. `facts`: of its
+    parts, from the first row on.
+    """
 
     table: str
     stamp: Stamp
     trouble: str = ""
     shape: Shape = field(default_factory=Shape)
-    facts: FileFacts = field(default_factory=FileFacts)
+    facts: tuple[FactsByKey, ...] = ()
 
 
 # By table and file name, as "harvests:harvests/2026-05.csv".
 Summaries = dict[str, Summary]
-
-
-def load_summaries(farm: Farm) -> Summaries:
-    """Return what was saved of the farm's files last time; nothing where no sidecar can be used."""
-    try:
-        raw = json.loads((farm.folder / SIDECAR).read_bytes())
-        if raw["layout"] == LAYOUT and raw["settings"] == farm.settings_hash:
-            parts = {"stamp": Stamp, "shape": Shape, "facts": FileFacts}
-            return {
-                key: Summary(**{**each, **{name: part(**each[name]) for name, part in parts.items()}})
-                for key, each in raw["files"].items()
-            }
-    except (OSError, ValueError, RecursionError, KeyError, TypeError, AttributeError):
-        pass
-    return {}
-
-
-def save_summaries(farm: Farm, summaries: Summaries) -> None:
-    """Save the sidecar, whole or not at all. One that cannot be written costs nothing but time."""
-    record = {"layout": LAYOUT, "settings": farm.settings_hash, "files": summaries}
-    with suppress(OSError):
-        data = json.dumps(record, separators=(",", ":"), default=vars).encode()
-        # One that a power cut tore cannot be read, and is made anew.
-        replace_file(farm.folder / SIDECAR, data, sync=False)
+Texts = dict[str, dict[str, str]]
 
 
 def current_summaries(farm: Farm, known: Summaries) -> tuple[Summaries, int]:
     """Return the summaries of the files as they are now, and how many bytes had to be read for them."""
     found: Summaries = {}
     read = 0
-    for source in table_files(farm.folder, farm.conventions.files):
+    sources = table_files(farm.folder, farm.conventions.files)
+    # What texts of columns were read as, where there is much to read.
+    texts: Texts | None = {} if _bytes_to_read(sources, known) > MUCH else None
+    for source in sources:
         key = f"{source.table}:{source.name}"
-        found[key], size = _current(farm, source, known.get(key))
+        found[key], size = _current(farm, source, known.get(key), texts)
         read += size
     return found, read
 
 
-def _current(farm: Farm, source: TableFile, known: Summary | None) -> tuple[Summary, int]:
+def _bytes_to_read(sources: Iterable[TableFile], known: Summaries) -> int:
+    """Return of how many bytes the files are that differ in size from what is known, less what was known of them."""
+    total = 0
+    for source in sources:
+        summary = known.get(f"{source.table}:{source.name}")
+        try:
+            size = os.stat(source.path).st_size
+        except OSError:
+            continue
+        total += size if summary is None or size < summary.stamp.size else size - summary.stamp.size
+    return total
+
+
+def _current(farm: Farm, source: TableFile, known: Summary | None, texts: Texts | None) -> tuple[Summary, int]:
     try:
         now = os.stat(source.path)
         if known and (known.stamp.size, known.stamp.mtime_ns) == (now.st_size, now.st_mtime_ns) and known.stamp.settled:
@@ -131,19 +123,29 @@ def _current(farm: Farm, source: TableFile, known: Summary | None) -> tuple[Summ
         added = data[size:]
         if not added:
             return replace(known, stamp=stamp), 0
-        if grown := _grown(farm, source, known, added):
+        grown = None if len(added) > MUCH else _grown(farm, source, known, added)
+        if grown:
             return replace(grown, stamp=stamp), len(added)
-    return _summary(farm, source, data, stamp), len(data)
+    return _summary(farm, source, data, stamp, texts), len(data)
 
 
-def _summary(farm: Farm, source: TableFile, data: bytes, stamp: Stamp) -> Summary:
+def _summary(farm: Farm, source: TableFile, data: bytes, stamp: Stamp, texts: Texts | None) -> Summary:
     try:
-        table = read_text_table(source, data, farm.conventions)
+        if texts is not None and len(data) > MUCH_OF_ONE and not source.path.name.lower().endswith(WORKBOOKS):
+            from pipeline.logbook.columns import read_columns
+
+            if found := read_columns(source, data, farm, texts):
+                last, height, facts = found
+                return Summary(source.table, stamp, "", replace(_shape(last, data, Shape()), rows=height), (facts,))
+        return Summary(source.table, stamp, "", *rows_read(farm, source, data))
     except UnreadableFile as problem:
         return Summary(source.table, stamp, problem.findings[0].sentence())
-    return Summary(
-        source.table, stamp, "", _shape(table, data, Shape()), facts_of(source.table, table, farm.for_file(source.name))
-    )
+
+
+def rows_read(farm: Farm, source: TableFile, data: bytes) -> tuple[Shape, tuple[FileFacts]]:
+    """Return how these bytes of the file are written and what they say, row by row. Raises UnreadableFile."""
+    table = read_text_table(source, data, farm.conventions)
+    return _shape(table, data, Shape()), (facts_of(source.table, table, farm.for_file(source.name)),)
 
 
 def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summary | None:
@@ -162,9 +164,14 @@ def _grown(farm: Farm, source: TableFile, known: Summary, added: bytes) -> Summa
     entries = without_totals(source.table, before.at, rows)
     table = TextTable(before.at, before.units, before.row, before.header, entries, len(rows), before.separator)
     shape = replace(_shape(table, added, before), line_end=before.line_end)
-    return replace(
-        known, shape=shape, facts=known.facts.joined(facts_of(source.table, table, farm.for_file(source.name)))
-    )
+    more = facts_of(source.table, table, farm.for_file(source.name))
+    return replace(known, shape=shape, facts=_with_more(known.facts, more))
+
+
+def _with_more(parts: tuple[FactsByKey, ...], more: FileFacts) -> tuple[FactsByKey, ...]:
+    """Return these parts with what was added: joined to the last one where that is in memory by key."""
+    last = parts[-1] if parts else None
+    return (*parts[:-1], last.joined(more)) if isinstance(last, FileFacts) else (*parts, more)
 
 
 def _shape(table: TextTable, data: bytes, before: Shape) -> Shape:

@@ -67,7 +67,7 @@ def read_text_table(source: TableFile, data: bytes, conventions: Conventions) ->
     plain = plain_text(table, source.name, data)
     dialect = dialect_of(table, source.name, plain, conventions)
     body = plain[dialect.body :].decode("utf-8")
-    at, units = _columns(source, dialect.header, conventions)
+    at, units = columns_of(source, dialect.header, conventions)
     line_end = dialect.line_end
     if b"\n" not in data.removeprefix(MARK):
         line_end = "\r" if b"\r" in data else line_end
@@ -102,13 +102,13 @@ def _workbook(source: TableFile, data: bytes, conventions: Conventions) -> TextT
     from pipeline.files.workbook_table import read_workbook_table
 
     found = read_workbook_table(contract(source.table), source, data, conventions)
-    at, units = _columns(found.source, found.header, conventions)
+    at, units = columns_of(found.source, found.header, conventions)
     rows = [[cell or "" for cell in cells] for cells in found.rows]
     entries = without_totals(source.table, at, rows)
     return TextTable(at, units, found.row, found.header, entries, len(rows), workbook=True)
 
 
-def _columns(
+def columns_of(
     source: TableFile, header: Sequence[str], conventions: Conventions
 ) -> tuple[dict[str, int], dict[str, str]]:
     """Return at which place each column stands, and in which unit where it is another than the contract's."""
