@@ -59,6 +59,12 @@ def _context() -> AbstractDataContext:
     return great_expectations.get_context(mode="ephemeral", project_config=config)
 
 
+def load_engine() -> None:
+    """Import the engine, which takes most of an audit's time."""
+    with _quiet():
+        _context()
+
+
 def verdicts(frame: pd.DataFrame, expected: Sequence[Expected]) -> list[Tested]:
     """Return which of these expectations the frame (pandas, one row per row of its table) meets. One verdict for each.
 

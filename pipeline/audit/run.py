@@ -7,10 +7,11 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from pipeline.audit.compiled import EQUAL, as_read_suite, suite
-from pipeline.audit.engine import verdicts
+from pipeline.audit.engine import load_engine, verdicts
 from pipeline.audit.expected import Expected, Tested
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
 from schemas.contract import INPUTS, contract
+from schemas.steps import STEPS
 
 if TYPE_CHECKING:
     import pandas as pd  # type: ignore[import-untyped]
@@ -32,7 +33,13 @@ def audit(view: LedgerView, from_rows: Sequence[Finding], run_on: date) -> Audit
     from pipeline.models.measures import ledger_id
 
     known = _known_places(from_rows)
-    outcomes = [each for name in INPUTS for each in table_outcomes(view, name, known)]
+    STEPS.at("Auditing the ledger: loading Great Expectations")
+    load_engine()
+    outcomes: list[Outcome] = []
+    for name in INPUTS:
+        STEPS.at(f"Auditing the ledger: {name}")
+        outcomes += table_outcomes(view, name, known)
+    STEPS.at("Auditing the ledger: whole tables")
     outcomes += [*ledger_outcomes(view), *whole_outcomes(view)]
     return Audit(ledger_id(view), run_on, view.query.as_of, tuple(outcomes))
 

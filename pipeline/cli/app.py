@@ -11,6 +11,7 @@ from pipeline.cli.commands import CommandsOnDemand
 from pipeline.cli.failures import crash, of_the_machine, unread_answer, what_stands
 from pipeline.cli.farm_access import RUN
 from pipeline.cli.interrupts import INTERRUPTED, Interrupts, stop_interrupted
+from pipeline.cli.progress import show_progress
 from pipeline.cli.show import USUAL_WIDTH, notify, screen_width
 from pipeline.cli.streams import answer_failure, prepare_streams, refuse_no_text
 from pipeline.files.deeds import DEEDS
@@ -54,6 +55,7 @@ def run_commands(interrupts: Interrupts) -> None:
     """
     DEEDS.clear()
     prepare_streams()
+    show_progress()
     interrupts.unwind()
     try:
         _run_commands(interrupts)

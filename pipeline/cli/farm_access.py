@@ -17,6 +17,7 @@ from pipeline.cli.streams import refuse_no_text
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
 from schemas.result_rows import whole_of
+from schemas.steps import STEPS
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -40,6 +41,8 @@ class RunSettings:
 
 
 RUN = RunSettings()
+# What is shown while a step takes long.
+SHOWN = {"refresh": "Bringing the ledger up to date", "audit": "Auditing the ledger", "page": "Drawing the page"}
 
 
 def farm_folder(given: Path | None) -> Path:
@@ -75,14 +78,16 @@ def open_the_farm(given: Path | None) -> Farm:
 
 @contextmanager
 def timed(step: str) -> Iterator[None]:
-    """Say, with --verbose, how long a step took."""
+    """Show that this step is under way, where it takes long; and say, with --verbose, how long it took."""
     started = time.perf_counter()
-    yield
+    with STEPS.during(SHOWN.get(step, f"{step}: working it out")):
+        yield
     if RUN.verbose:
         notify(f"  {step}: {time.perf_counter() - started:.3f} s")
 
 
 def _step(message: str) -> None:
+    STEPS.at(f"Bringing the ledger up to date: {message}")
     if RUN.verbose:
         notify(f"  {message}")
 

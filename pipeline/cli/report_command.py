@@ -17,6 +17,7 @@ from pipeline.farm.settings import text
 from pipeline.files.replace import make_folder, replace_file
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted
+from schemas.steps import STEPS
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -73,8 +74,11 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     tables, set_aside = report_tables.of_measures(view, first)
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
     lost = lost_findings(farm, lost_entries(farm))
+    STEPS.at("The report: flushes and pins")
     tables |= report_tables.of_growth(view)
+    STEPS.at("The report: comparisons")
     tables |= report_tables.of_comparisons(ledger, as_of)
+    STEPS.at("The report: the weeks ahead")
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
     return Month(
         farm_name=text(settings, "name"),

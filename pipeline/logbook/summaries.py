@@ -18,6 +18,7 @@ from pipeline.farm.table_names import WORKBOOKS
 from pipeline.logbook.facts import FactsByKey, FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.finding import UnreadableFile
+from schemas.steps import STEPS
 
 # A file changed within this time of its reading may have changed again within one tick of its time stamp.
 FRESH_NS = 2_000_000_000
@@ -87,10 +88,12 @@ def current_summaries(farm: Farm, known: Summaries) -> tuple[Summaries, int]:
     sources = table_files(farm.folder, farm.conventions.files)
     # What texts of columns were read as, where there is much to read.
     texts: Texts | None = {} if _bytes_to_read(sources, known) > MUCH else None
-    for source in sources:
-        key = f"{source.table}:{source.name}"
-        found[key], size = _current(farm, source, known.get(key), texts)
-        read += size
+    with STEPS.during("Reading the farm's files"):
+        for at, source in enumerate(sources):
+            STEPS.at("Reading the farm's files", at, len(sources))
+            key = f"{source.table}:{source.name}"
+            found[key], size = _current(farm, source, known.get(key), texts)
+            read += size
     return found, read
 
 

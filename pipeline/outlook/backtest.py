@@ -11,6 +11,7 @@ from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.outlook.history import PastBatches
 from pipeline.outlook.levels import LIKENESSES, OTHERS, USUAL, Likeness, donors
 from pipeline.outlook.simulate import Drawing, expected_kg, simulate, targets
+from schemas.steps import STEPS
 
 Flags = NDArray[np.bool_]
 # By simulation: refuse at 20 weeks or fewer.
@@ -28,6 +29,8 @@ LEARNT_EACH = 2  # every other past day is enough to learn from
 QUANTILES = (0.10, 0.25, 0.50, 0.75, 0.90)
 LOW80, LOW50, MEDIAN, HIGH50, HIGH80 = range(5)
 BANDS = {0.5: (LOW50, HIGH50), 0.8: (LOW80, HIGH80)}
+# What is shown meanwhile.
+PAST_WEEKS = "Foreseeing past weeks, to see how often the outlook holds"
 WEEK_ENDS = np.arange(1, MOST_WEEKS + 1) * 7
 
 
@@ -147,10 +150,12 @@ def look_back(history: PastBatches, as_of: int, misses: Misses, rng: np.random.G
     count = len(days)
     weeks = [np.full((count, MOST_WEEKS, len(QUANTILES)), np.nan) for _ in range(2)]
     actual = [np.full((count, MOST_WEEKS), np.nan) for _ in range(2)]
-    for at, day in enumerate(days.tolist()):
-        drawing = Drawing(donors(history, day, misses.learnt(day)), PAST_DRAWS, rng)
-        found = simulate(drawing, targets(history, day, int(WEEK_ENDS[-1])), WEEK_ENDS)
-        weeks[0][at], weeks[1][at] = bands(single_weeks(found.total)), bands(found.total)
-        upto = np.where(found.without_donors > 0, np.nan, came(history, day, known))
-        actual[0][at], actual[1][at] = single_weeks(upto), upto
+    with STEPS.during(PAST_WEEKS):
+        for at, day in enumerate(days.tolist()):
+            STEPS.at(PAST_WEEKS, at, count)
+            drawing = Drawing(donors(history, day, misses.learnt(day)), PAST_DRAWS, rng)
+            found = simulate(drawing, targets(history, day, int(WEEK_ENDS[-1])), WEEK_ENDS)
+            weeks[0][at], weeks[1][at] = bands(single_weeks(found.total)), bands(found.total)
+            upto = np.where(found.without_donors > 0, np.nan, came(history, day, known))
+            actual[0][at], actual[1][at] = single_weeks(upto), upto
     return Past(days, Spans(weeks[0], actual[0]), Spans(weeks[1], actual[1]))

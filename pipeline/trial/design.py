@@ -23,6 +23,7 @@ from pipeline.trial.spread import Spread
 from schemas.contract import Varies, recipe_columns
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
+from schemas.steps import STEPS
 
 # Two soaks a level give no verdict, so no trial is planned with fewer than three.
 LEAST_SOAKS = 3
@@ -119,11 +120,13 @@ def designs(
         size = part if split else containers
         tests = {}
         needed = None
-        for number in range(LEAST_SOAKS, MOST_SOAKS + 1):
-            tests[number] = _test(spread, level, split, size, number, levels)
-            if power(difference, tests[number]) >= POWER:
-                needed = number
-                break
+        with STEPS.during("Working out what a trial finds"):
+            for number in range(LEAST_SOAKS, MOST_SOAKS + 1):
+                STEPS.at("Working out what a trial finds", number, MOST_SOAKS)
+                tests[number] = _test(spread, level, split, size, number, levels)
+                if power(difference, tests[number]) >= POWER:
+                    needed = number
+                    break
         for number in sorted({*SHOWN_SOAKS, *([needed] if needed else []), *([soaks] if soaks else [])}):
             test = tests.get(number) or _test(spread, level, split, size, number, levels)
             found.append(_design(test, level, size, levels, difference, smallest_effect, number == needed))
