@@ -11,7 +11,7 @@ from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides, tally
-from pipeline.stats.estimability import Basis, DesignRow
+from pipeline.stats.estimability import Basis, DesignRow, unlike
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
 
 
 def _shares(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
-    return {label: count / len(cells) for label, count in tally(cells, factor).items()}
+    return {label: Fraction(count) / len(cells) for label, count in tally(cells, factor).items()}
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def _independent(rows: Sequence[Mapping[Hashable, Fraction | int]]) -> list[Hash
     every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
     every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
     columns: dict[Hashable, dict[Hashable, Fraction | int]] = {name: {} for name in every}
-    for at, row in enumerate(rows):
+    for at, row in enumerate(unlike(rows)):
         for name, value in row.items():
             if name in columns:
                 columns[name][at] = value

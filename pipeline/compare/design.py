@@ -39,7 +39,7 @@ class DesignCell:
     units_without: int
     units_not_yet: int
     started: date | None
-    shares: Mapping[str, Mapping[str, Fraction]]
+    shares: Mapping[str, Mapping[str, Fraction | int]]
     means: Mapping[str, float]
 
 
@@ -95,9 +95,12 @@ def _waiting(parts: Sequence[MeasureParts]) -> list[MeasureParts]:
     return [part for part in parts if not part.resolved and part.under is not None]
 
 
-def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction]:
+def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction | int]:
     labels = [cell(each, factor) for each in units]
-    return {label: Fraction(labels.count(label), len(labels)) for label in sorted(set(labels))}
+    different = sorted(set(labels))
+    if len(different) == 1:
+        return {different[0]: 1}
+    return {label: Fraction(labels.count(label), len(labels)) for label in different}
 
 
 def _mean(units: Sequence[ComparedUnit], factor: str) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pipeline.models.compared_units import HOLES, MONTH, SPAWN_RATE, ComparedUnit
 from schemas.contract import (
@@ -124,8 +125,13 @@ def cell(unit: ComparedUnit, factor: str) -> str:
 
 def number(unit: ComparedUnit, factor: str) -> float | None:
     """Return the number in this factor's cell of a unit; None where there is none."""
+    return _as_number(cell(unit, factor))
+
+
+@lru_cache(10_000)
+def _as_number(text: str) -> float | None:
     try:
-        return float(cell(unit, factor))
+        return float(text)
     except ValueError:
         return None
 

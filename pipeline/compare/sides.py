@@ -127,12 +127,12 @@ def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
     return Sides(pair.level, pair.against, first, second, split, others, pair.alternate)
 
 
-def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
+def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction | int]:
     """Return how many of these cells had each label of a factor, exactly; shares add up."""
-    found: dict[str, Fraction] = {}
+    found: dict[str, Fraction | int] = {}
     for cell in cells:
         for label, share in cell.shares[factor].items():
-            found[label] = found.get(label, Fraction(0)) + share
+            found[label] = found.get(label, 0) + share
     return found
 
 
@@ -171,7 +171,7 @@ def _filled(cell: DesignCell, usual: Mapping[str, str]) -> DesignCell:
     for name, own in cell.shares.items():
         filled = {label: share for label, share in own.items() if label}
         if "" in own:
-            filled[usual[name]] = filled.get(usual[name], Fraction(0)) + own[""]
+            filled[usual[name]] = filled.get(usual[name], 0) + own[""]
         shares[name] = filled
     return replace(cell, shares=shares)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import NamedTuple
 
 from pipeline.models.flush_rule import FlushRule, flush_rule
 from pipeline.models.view import Ledger, LedgerView, Query, Row
@@ -17,12 +18,15 @@ COMPARED_COLUMNS = columns_with_role(*ColumnRole)
 SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 # What can be compared as a share by a day: the measure of its days, and what its columns begin with.
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
+# The columns of a unit's parts of each measure.
+COLUMNS_OF_PARTS = {
+    each.value: (f"{each.column}_over", f"{each.column}_under", f"{each.column}_resolved") for each in ComparedMeasure
+}
 # How the key of a soak without a name begins: the name of a batch follows.
 NAMELESS = "batch "
 
 
-@dataclass(frozen=True)
-class MeasureParts:
+class MeasureParts(NamedTuple):
     """What a unit adds to the two sums of a measure. under None: it has nothing to divide by, nor ever will; resolved:
     whether it is far enough to be compared.
     """
@@ -125,8 +129,8 @@ def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
             HOLES: record["holes"] or "",
         },
         {
-            name.value: MeasureParts(*(record[f"{name.column}_{part}"] for part in ("over", "under", "resolved")))
-            for name in ComparedMeasure
+            name: MeasureParts(record[over], record[under], record[resolved])
+            for name, (over, under, resolved) in COLUMNS_OF_PARTS.items()
         },
         {
             measure: UnitWait(record[f"{wait}_fate"], record[f"{wait}_day"], record["batch_line"])

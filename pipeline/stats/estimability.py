@@ -13,16 +13,17 @@ class Basis:
     """The rows that a design can make, as an echelon form that grows: each row in it leads with a column of its own."""
 
     def __init__(self) -> None:
-        self._leading: dict[Hashable, dict[Hashable, Fraction]] = {}
+        self._leading: dict[Hashable, dict[Hashable, Fraction | int]] = {}
 
-    def rest(self, row: DesignRow) -> dict[Hashable, Fraction]:
+    def rest(self, row: DesignRow) -> dict[Hashable, Fraction | int]:
         """Return what of this row the rows so far cannot make; empty where they make all of it."""
-        left = {column: Fraction(value) for column, value in row.items() if value}
+        # Whole numbers stay whole where they can: they are far quicker.
+        left = {column: value for column, value in row.items() if value}
         # Rows that lead hold no other led column, so each of these is taken away once and for good.
         for led in [column for column in left if column in self._leading]:
             factor = left[led]
             for column, value in self._leading[led].items():
-                new = left.get(column, Fraction(0)) - factor * value
+                new = left.get(column, 0) - factor * value
                 if new:
                     left[column] = new
                 else:
@@ -35,12 +36,14 @@ class Basis:
         if not left:
             return False
         lead, value = next(iter(left.items()))
-        fresh = {column: each / value for column, each in left.items()}
+        fresh = left
+        if value != 1:
+            fresh = {column: Fraction(each) / value for column, each in left.items()}
         for own in self._leading.values():
             # No other row keeps the new lead: so a rest has no led column left.
             if factor := own.get(lead):
                 for column, each in fresh.items():
-                    own[column] = own.get(column, Fraction(0)) - factor * each
+                    own[column] = own.get(column, 0) - factor * each
                     if not own[column]:
                         del own[column]
         self._leading[lead] = fresh
@@ -55,9 +58,17 @@ class Basis:
 def basis(rows: Iterable[DesignRow]) -> Basis:
     """Return the basis of all rows that these can make."""
     found = Basis()
-    for row in rows:
+    for row in unlike(rows):
         found.add(row)
     return found
+
+
+def unlike(rows: Iterable[DesignRow]) -> list[DesignRow]:
+    """Return each different row once, in the order of the first of its kind: equal ones add nothing to a design."""
+    found: dict[frozenset[tuple[Hashable, Fraction | int]], DesignRow] = {}
+    for row in rows:
+        found.setdefault(frozenset(row.items()), row)
+    return list(found.values())
 
 
 def rank(rows: Iterable[DesignRow]) -> int:
@@ -77,6 +88,6 @@ def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
     return not basis(rows).rest(contrast)
 
 
-def dummies(factor: Hashable, shares: Mapping[str, Fraction]) -> dict[Hashable, Fraction]:
+def dummies(factor: Hashable, shares: Mapping[str, Fraction | int]) -> dict[Hashable, Fraction | int]:
     """Return the columns of one factor in a row: 1 at its label; shares where a cell has several labels."""
     return {(factor, label): share for label, share in shares.items() if share}

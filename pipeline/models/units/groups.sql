@@ -4,19 +4,23 @@
 -- reads: unit_labels
 -- writes: groups
 create or replace temp table groups as
-with keyed as (
-    select distinct keys from unit_labels
+with labels as (
+    select distinct keys, texts from unit_labels
+),
+keyed as (
+    -- Numbers are quicker to join and to group than lists of texts.
+    select row_number() over () as number, keys from (select distinct keys from labels)
 ),
 called as (
     select nth, key, min(text) as name
-    from (select generate_subscripts(keys, 1) as nth, unnest(keys) as key, unnest(texts) as text from unit_labels)
+    from (select generate_subscripts(keys, 1) as nth, unnest(keys) as key, unnest(texts) as text from labels)
     group by nth, key
 ),
 named as (
-    select k.keys, list(c.name order by k.nth) as names
-    from (select keys, generate_subscripts(keys, 1) as nth, unnest(keys) as key from keyed) as k
+    select k.number, list(c.name order by k.nth) as names
+    from (select number, generate_subscripts(keys, 1) as nth, unnest(keys) as key from keyed) as k
     inner join called as c on c.nth = k.nth and c.key = k.key
-    group by k.keys
+    group by k.number
 )
 select
     row_number() over (
@@ -25,4 +29,4 @@ select
     k.keys,
     coalesce(n.names, []::varchar[]) as names
 from keyed as k
-left join named as n on n.keys = k.keys
+left join named as n on n.number = k.number
