@@ -45,7 +45,7 @@ def flushes(
     from pipeline.models.flush_rule import flush_rule
 
     with read_groups(read, by, "growth") as view:
-        rows, declines, rule = growth.flushes(view), growth.declines(view), flush_rule(view)
+        (rows, declines), rule = growth.flushes_and_declines(view), flush_rule(view)
     if per_flush:
         _show_declines(view.query, declines, read.json)
     else:

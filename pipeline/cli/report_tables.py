@@ -47,9 +47,10 @@ def of_growth(view: LedgerView) -> Tables:
     from pipeline.spawn.steps import steps
 
     settings, by_substrate = view.settings, view.by("substrate")
+    of_flushes, of_declines = flushes.flushes_and_declines(by_substrate)
     tables: Tables = {
-        "flushes": flushes.flushes(by_substrate),
-        "declines": flushes.declines(by_substrate),
+        "flushes": of_flushes,
+        "declines": of_declines,
         "pins": pins.pins(by_substrate),
         "pins_curve": pins.pins_curve(by_substrate),
         "another_flush": another_flush.another_flush(by_substrate, settings),

@@ -63,16 +63,17 @@ def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
         return []
     everything = _held_units(table, money)
     rows: ResultRows = []
+    oldest = [_oldest(everything, flush) for flush in range(1, everything.fresh.shape[1] + 1)]
     unsure = unsure_groups(view)
+    of_groups = {int(own.group_id[0]): own for own in table.parts(table.group_id)}
     for group, called in view.groups().items():
-        own = table.where(table.group_id == group)
-        if not len(own):
+        if group not in of_groups:
             continue
-        held = _held_units(own, money)
+        held = _held_units(of_groups[group], money)
         for flush in range(2, held.fresh.shape[1] + 1):
             if (held.fresh[:, flush - 2] > 0).any():
                 derived = unsure[(*called.values(),)]
-                estimates = _estimates(held, flush, _oldest(everything, flush), settings, money, derived.why)
+                estimates = _estimates(held, flush, oldest[flush - 1], settings, money, derived.why)
                 share = None if derived.share is None else 100 * derived.share
                 rows.append({**called, "flush": flush, **estimates, "derived_pct": share})
     return rows

@@ -70,7 +70,12 @@ def _by_soak(flush: Resolved, over: Numbers, under: Numbers, level: float) -> Ra
     sums = np.zeros((2, count))
     np.add.at(sums[0], flush.soak, over)
     np.add.at(sums[1], flush.soak, under)
-    found = ratio_of_sums(sums[0], sums[1], level)
+    return over_flush_1(sums[0], sums[1], level)
+
+
+def over_flush_1(over: Numbers, under: Numbers, level: float = LEVEL) -> Ratio:
+    """Return what a flush gives over flush 1, from the sums of each soak: no limit lies below 0."""
+    found = ratio_of_sums(over, under, level)
     low = None if found.low is None else max(0.0, found.low)
     return replace(found, low=low)
 
@@ -82,13 +87,21 @@ def too_early(flush: Resolved, oldest_resolved: float) -> str | None:
     that old, or the oldest one still produces, the slow containers are in no sum and the estimate would be wrong.
     """
     tells = (flush.first > 0) | (flush.fresh > 0)
-    resolved = tells & ~np.isnan(flush.resolved_age)
-    if not resolved.any():
+    resolved = ~np.isnan(flush.resolved_age)
+    oldest = float(np.max(flush.age, initial=0.0))
+    produces = bool((tells & ~resolved & (flush.age == oldest)).any())
+    return why_early(bool((tells & resolved).any()), oldest, oldest_resolved, produces)
+
+
+def why_early(resolved: bool, oldest: float, oldest_resolved: float, produces: bool) -> str | None:
+    """Return in words why a decline is not known yet; None when it is. resolved: the flush is, in any container;
+    oldest: the age of the oldest start; produces: that start still produces; oldest_resolved: see too_early.
+    """
+    if not resolved:
         return "no container is told that far"
-    oldest = float(flush.age.max())
     if oldest < oldest_resolved:
         return f"the oldest start is {oldest:.0f} days old; the flush was told as late as day {oldest_resolved:.0f}"
-    if (tells & np.isnan(flush.resolved_age) & (flush.age == oldest)).any():
+    if produces:
         return "the oldest start still produces"
     return None
 

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from pipeline.growth.decline import Resolved, decline_gave, decline_per_flush, decline_started, too_early
+from pipeline.growth.decline import decline_per_flush
+from pipeline.growth.declines_of_groups import FlushOfGroup, declines_of_groups
 from pipeline.models import measures
 from pipeline.models.flush_rule import DerivedShare, unsure_groups
-from pipeline.models.resolved_flushes import ResolvedFlushes, resolved_flushes
-from pipeline.models.unit_arrays import numbered
+from pipeline.models.resolved_flushes import resolved_flushes
 from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
+from schemas.result_rows import Row, whole_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView
@@ -29,78 +28,50 @@ def flushes(view: LedgerView) -> ResultRows:
     """How the flushes follow each other. One record per group and flush, with the columns of the `flushes` contract,
     estimates included.
     """
-    unsure = unsure_groups(view)
-    estimated = {
-        (*called.values(), flush): record
-        for called, flush, record in (
-            (called, flush, _estimates(resolved, flush, oldest, unsure[(*called.values(),)].why))
-            for called, by_flush, oldest in _groups_resolved(view)
-            for flush, resolved in by_flush.items()
-        )
-    }
-    nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
-    undated = {"why_no_decline": "no day of inoculation"}
-    return [
-        {**row, **nothing, **estimated.get((*(row[name] for name in view.query.by), row["flush"]), undated)}
-        for row in measures.flushes(view)
-    ]
+    return flushes_and_declines(view)[0]
 
 
 def declines(view: LedgerView) -> ResultRows:
     """By how much each flush gives less than the one before. One record per group, with the columns of the `declines`
     contract.
     """
-    unsure = unsure_groups(view)
-    return [
-        {**called, **_per_flush(by_flush, oldest, unsure[(*called.values(),)])}
-        for called, by_flush, oldest in _groups_resolved(view)
+    return flushes_and_declines(view)[1]
+
+
+def flushes_and_declines(view: LedgerView) -> tuple[ResultRows, ResultRows]:
+    """Both of them: what they share is read and estimated once."""
+    sums = measures.flushes(view)
+    unsure = unsure_groups(view, sums)
+    estimated = declines_of_groups(resolved_flushes(view))
+    groups = {tuple(called.values()): group for group, called in view.groups().items() if group in estimated}
+    labels = [tuple(str(row[name]) for name in view.query.by) for row in sums]
+    nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
+    rows = [
+        {**row, **nothing, **_estimates(row, estimated.get(groups.get(called, -1), {}), unsure[called].why)}
+        for called, row in zip(labels, sums, strict=True)
+    ]
+    return rows, [
+        {**dict(zip(view.query.by, called, strict=True)), **_per_flush(estimated[group], unsure[called])}
+        for called, group in groups.items()
     ]
 
 
-def _groups_resolved(
-    view: LedgerView,
-) -> list[tuple[dict[str, str], dict[int, Resolved], dict[int, float]]]:
-    """Per group: what it is called, its containers by flush, and the oldest age (days) by flush at which that flush was
-    ever told on the farm. Containers that gave nothing in either flush add to no sum.
-    """
-    table = resolved_flushes(view)
-    if not len(table):
-        return []
-    oldest = _oldest_resolved(table)
-    found = []
-    for group, called in view.groups().items():
-        own = table.where(table.group_id == group)
-        if len(own):
-            found.append((called, {flush: _resolved(own, flush) for flush in oldest}, oldest))
-    return found
-
-
-def _oldest_resolved(table: ResolvedFlushes) -> dict[int, float]:
-    tells = ((table.fresh_g > 0) | (table.fresh_g_first > 0)) & ~np.isnan(table.resolved_age)
-    return {
-        int(flush): float(np.max(table.resolved_age[tells & (table.flush == flush)], initial=0.0))
-        for flush in np.unique(table.flush)
-    }
-
-
-def _resolved(own: ResolvedFlushes, flush: int) -> Resolved:
-    of = own.where(own.flush == flush)
-    return Resolved(numbered(of.soak_no), of.age, of.resolved_age, of.fresh_g, of.fresh_g_first)
-
-
-def _estimates(resolved: Resolved, flush: int, oldest: Mapping[int, float], unsure: str | None) -> ResultRow:
+def _estimates(row: Row, of_group: Mapping[int, FlushOfGroup], unsure: str | None) -> ResultRow:
+    flush = whole_of(row, "flush")
+    found = of_group.get(flush)
+    if found is None:
+        return {"why_no_decline": "no day of inoculation"}
     if flush == 1:
-        return dict(ITSELF) if resolved.first.any() else {"why_no_decline": NOTHING_PICKED}
-    why = unsure or too_early(resolved, oldest[flush])
+        return dict(ITSELF) if found.first_gave else {"why_no_decline": NOTHING_PICKED}
+    why = unsure or found.why
     if why:
         return {"why_no_decline": why}
-    started, gave = decline_started(resolved), decline_gave(resolved)
-    if started.value is None:
+    if found.started is None or found.gave is None or found.started.value is None:
         return {"why_no_decline": NOTHING_PICKED}
     return {
-        **_named("decline_started", started),
-        **_named("decline_gave", gave),
-        "why_no_decline": None if started.soaks > 1 else ONE_SOAK,
+        **_named("decline_started", found.started),
+        **_named("decline_gave", found.gave),
+        "why_no_decline": None if found.started.soaks > 1 else ONE_SOAK,
     }
 
 
@@ -108,11 +79,11 @@ def _named(name: str, ratio: Ratio) -> ResultRow:
     return {name: ratio.value, f"{name}_low": ratio.low, f"{name}_high": ratio.high}
 
 
-def _per_flush(by_flush: Mapping[int, Resolved], oldest: Mapping[int, float], unsure: DerivedShare) -> ResultRow:
+def _per_flush(of_group: Mapping[int, FlushOfGroup], unsure: DerivedShare) -> ResultRow:
     estimated = [
-        (flush, decline_started(resolved))
-        for flush, resolved in by_flush.items()
-        if flush > 1 and not unsure.why and not too_early(resolved, oldest[flush])
+        (flush, each.started)
+        for flush, each in of_group.items()
+        if flush > 1 and not unsure.why and not each.why and each.started is not None
     ]
     found = decline_per_flush(estimated)
     why = unsure.why

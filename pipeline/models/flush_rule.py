@@ -9,7 +9,7 @@ from pipeline.models.view import LedgerView, Models
 from schemas.answers import FlushSource
 from schemas.phrases import counted
 from schemas.pickings import MOST_WRONG
-from schemas.result_rows import whole_of
+from schemas.result_rows import ResultRows, whole_of
 
 
 @dataclass(frozen=True)
@@ -77,12 +77,14 @@ class DerivedShare:
     why: str | None
 
 
-def unsure_groups(view: LedgerView) -> dict[tuple[str, ...], DerivedShare]:
-    """Return how much of each group's flushes is derived, by the labels of the group."""
+def unsure_groups(view: LedgerView, flushes: ResultRows | None = None) -> dict[tuple[str, ...], DerivedShare]:
+    """Return how much of each group's flushes is derived, by the labels of the group. flushes: the view's flushes, as
+    measures.flushes gives them, where they are read already.
+    """
     rule = flush_rule(view)
     pickings: dict[tuple[str, ...], int] = {}
     derived: dict[tuple[str, ...], int] = {}
-    for row in measures.flushes(view):
+    for row in measures.flushes(view) if flushes is None else flushes:
         called = tuple(str(row[name]) for name in view.query.by)
         pickings[called] = pickings.get(called, 0) + whole_of(row, "pickings")
         derived[called] = derived.get(called, 0) + whole_of(row, "pickings_derived")

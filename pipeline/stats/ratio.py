@@ -42,6 +42,8 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
     effective number (6,000 farms each of 24 designs; tests/calibrate_growth.py). The choice rests on simulation.
     """
     top, bottom = np.asarray(over, dtype=float), np.asarray(under, dtype=float)
+    if len(top) == 1:
+        return _of_one_soak(float(top[0]), float(bottom[0]))
     adds = (top != 0) | (bottom != 0)
     soaks, total = int(adds.sum()), float(bottom.sum())
     if total <= 0:
@@ -58,6 +60,11 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
     degrees = degrees_of_freedom(bottom)
     half = t_critical(degrees, level) * error
     return Ratio(value, value - half, value + half, error, soaks, pull, degrees)
+
+
+def _of_one_soak(over: float, under: float) -> Ratio:
+    value = over / under if under > 0 else None
+    return Ratio(value, None, None, None, int(over != 0 or under != 0), np.zeros(1))
 
 
 def linear_pull(over: Numbers, under: Numbers) -> Numbers:
