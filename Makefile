@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench crash fuzz calibrate lineage picture lock sbom oldest clean
+.PHONY: demo test check bench crash fuzz calibrate lineage charts picture lock sbom oldest clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -52,6 +52,10 @@ calibrate: $(STAMP)
 # The picture of the lineage in DEVELOPERS.md, from the heads of the SQL files.
 lineage: $(STAMP)
 	PYTHONPATH=tests $(BIN)/python tests/lineage_picture.py
+
+# The script that draws the report's charts, for the Altair that is installed.
+charts: $(STAMP)
+	PYTHONPATH=tests:. $(BIN)/python tests/charts_script.py
 
 # The picture in the README (needs Chromium).
 picture: $(STAMP)
