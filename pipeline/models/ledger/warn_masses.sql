@@ -71,9 +71,10 @@ crowded as (
 ),
 same_day as (
     select l.line, l.container,
-        string_agg(l.batch, ', ') over same as batches
+        string_agg(l.batch || ' (' || r.file || ', row ' || r.row || ')', ', ') over same as batches
     from loaded_fillings as l
     inner join crowded as c on c.container = l.container and c.inoculated_on = l.inoculated_on
+    inner join rows_of_fillings as r on r.line = l.line
     window same as (partition by l.container, l.inoculated_on order by l.batch
         rows between unbounded preceding and unbounded following)
 ),
