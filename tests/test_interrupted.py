@@ -114,7 +114,7 @@ COMMANDS = (
     ("spawn",),
     ("outlook",),
     ("today",),
-    ("report", "2026-02", "--to", "month.html"),
+    ("report", "--month", "2026-02"),
     ("weigh", "7", "400", "--on", "2026-02-02", "--insist"),
     ("note", "7", "pins", "--on", "2026-02-02", "--insist"),
     ("batch", "--like", "A", "--wet", "9", "--insist"),

@@ -99,3 +99,14 @@ def test_one_day_with_two_flushes_is_asked_about_only_of_a_container_alone(farm:
     refreshed(folder)
     found = here("check", "--farm", folder, "--as-of", "2026-03-10", "--json").json
     assert [(each["row"], each["value"]) for each in found if each["rule"] == "two_flushes"] == [(4, "2")]
+
+
+def test_figures_say_which_containers_were_filled_twice_on_one_day(farm: Farm) -> None:
+    batches = "batch,inoculated_on,substrate_wet_kg,moisture_pct\nA,2026-01-01,10,70\nB,2026-01-01,10,70"
+    folder = farm(batches=batches, fillings="batch,container,fill_kg\nA,1,5\nB,1,5\nB,2,5")
+    said = "filled twice on one day: its last filling counts, others count as ended then with nothing picked."
+    for command in (("yields",), ("losses",), ("report", "--month", "2026-01")):
+        assert f"1 was {said} gillbook check asks which it is." in here(*command, "--farm", folder).err, command
+    assert "which of them is in it?" in here("check", "--farm", folder).out
+    (folder / "fillings.csv").write_text("batch,container,fill_kg\nA,1,5\nB,3,5\nB,2,5\n", encoding="utf-8")
+    assert "filled twice" not in here("yields", "--farm", folder).err

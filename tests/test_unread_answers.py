@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import random
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -123,6 +125,55 @@ def test_a_command_killed_between_write_and_answer_is_asked_about_when_typed_aga
     assert ended.startswith(f"gillbook {words[0]} was ended before it answered, but this stands in ")
     assert question.startswith("Nothing was written: the same")
     assert {path: path.read_bytes() for path in folder.glob("*.csv")} == files
+
+
+# `make crash` kills more often.
+KILLS = max(3, int(os.environ.get("GILLBOOK_KILLS", "0")) // 2)
+# Killed at a moment that is counted in what Python does (imports, files opened, renamed and forced to disk).
+KILL_AT = """
+import os, signal, sys
+moments = 0
+def count(event, given):
+    global moments
+    moments += 1
+    if moments == {at}:
+        os.kill(os.getpid(), signal.SIGKILL)
+sys.addaudithook(count)
+"""
+WRITING = (
+    ("weigh", "7", "412", *DAY),
+    ("note", "7", "8", "pins", *DAY),
+    ("batch", "--like", "A", "--wet", "9"),
+    ("fill", "9", "10", "--batch", "A", "--kg", "5"),
+    ("edit", "7", "--on", "2026-02-01", "--set", "weight=401", "--yes"),
+)
+
+
+def cells(folder: Path) -> dict[str, list[str]]:
+    """The rows of each file, without what differs from run to run: the entries."""
+    files = sorted([*folder.glob("*.csv"), *folder.glob("harvests/*.csv")])
+    return {path.name: [re.sub(r"w\w{14}", "w", row) for row in path.read_text().splitlines()] for path in files}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL there")
+def test_what_is_killed_anywhere_and_typed_again_is_there_once(folder: Path, tmp_path_factory) -> None:  # type: ignore[no-untyped-def]
+    draw, scratch = random.Random(3), tmp_path_factory.mktemp("farms")
+    whole = {}
+    for words in WRITING:
+        done = shutil.copytree(folder, scratch / words[0])
+        assert here(*words, "--farm", done).code == 0, words
+        whole[words] = cells(done)
+    asked = 0
+    for number in range(KILLS):
+        words, farm = draw.choice(WRITING), shutil.copytree(folder, scratch / f"{number}")
+        # Most of it is imports; what is written is written late.
+        run(farm, *words, first=KILL_AT.format(at=int(2600 * draw.random() ** 0.3)))
+        again = here(*words, "--farm", farm)
+        assert again.code in (0, 2), (number, words, again.err)
+        assert cells(farm) == whole[words], (number, words, again.err)
+        asked += again.code == 2
+        shutil.rmtree(farm)
+    assert asked or KILLS < 50
 
 
 @pytest.mark.parametrize("behind", [False, True], ids=["at the end", "in the middle"])

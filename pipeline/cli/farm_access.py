@@ -15,7 +15,7 @@ from pipeline.cli.clock import moment, now
 from pipeline.cli.show import notify
 from pipeline.cli.streams import refuse_no_text
 from schemas.finding import WrongRequest
-from schemas.phrases import counted
+from schemas.phrases import counted, listed
 from schemas.result_rows import whole_of
 from schemas.steps import STEPS
 
@@ -41,6 +41,8 @@ class RunSettings:
 
 
 RUN = RunSettings()
+# So many containers are named in a sentence.
+SHOWN_CONTAINERS = 3
 # What is shown while a step takes long.
 SHOWN = {"refresh": "Bringing the ledger up to date", "audit": "Auditing the ledger", "page": "Drawing the page"}
 
@@ -158,6 +160,8 @@ def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[L
     with current_ledger(farm) as current, timed(step), opened(current.path, farm.settings) as ledger:
         _notify_newest_day(ledger)
         yield ledger
+        if note_rejected:
+            _notify_filled_twice(ledger)
     if note_rejected:
         notify_rejected(current.done)
 
@@ -172,6 +176,21 @@ def _notify_newest_day(ledger: Ledger) -> None:
         said = newest_day(ledger, RUN.today).sentence(RUN.today)
         if said:
             notify(said)
+
+
+def _notify_filled_twice(ledger: Ledger) -> None:
+    """Say which containers have two fillings on one day, of which all but one are in figures as ended that day."""
+    from pipeline.models.measures import filled_twice
+
+    found = filled_twice(ledger)
+    if found:
+        more = [f"{len(found) - SHOWN_CONTAINERS} more"] if len(found) > SHOWN_CONTAINERS else []
+        named = listed([*found[:SHOWN_CONTAINERS], *more])
+        were, last = ("was", "its last filling") if len(found) == 1 else ("were", "the last filling of each")
+        notify(
+            f"{named} {were} filled twice on one day: {last} counts, others count as ended then with nothing picked. "
+            "gillbook check asks which it is."
+        )
 
 
 def notify_rejected(done: Refreshed | None) -> None:

@@ -118,6 +118,11 @@ def containers(ledger: Models) -> list[str]:
     return [str(row["container"]) for row in in_order_of_shelves(ledger.records("containers"))]
 
 
+def filled_twice(ledger: Models) -> list[str]:
+    """The containers that were filled more than once on one day, of which only the last counts as filled."""
+    return [str(container) for (container,) in ledger.tuples("filled_twice")]
+
+
 def separators(ledger: Models) -> dict[str, list[str]]:
     """The separators other than commas, in words: by each, the names of its files, in order."""
     return dict(ledger.tuples("separators"))
