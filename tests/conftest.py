@@ -14,6 +14,8 @@ import pytest
 
 os.environ["TZ"] = "UTC"
 os.environ.pop("GILLBOOK_FARM", None)
+# Where a slow machine would show where a command is: tests/test_progress.py has terminals of its own.
+os.environ["TERM"] = "dumb"
 if hasattr(time, "tzset"):
     time.tzset()
 
