@@ -11,7 +11,7 @@ from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides, tally
-from pipeline.stats.estimability import Basis, DesignRow, distinct, unlike
+from pipeline.stats.estimability import Basis, DesignRow, unlike
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -96,11 +96,8 @@ def fitted_to(rows: Sequence[tuple[str, DesignRow, float]]) -> ClusterFit:
 
     from pipeline.stats.cluster_robust import fit
 
-    different = distinct(row for _, row, _ in rows)
-    columns = _independent(different)
-    place = {id(row): at for at, row in enumerate(different)}
-    numbers = np.array([[float(row.get(name, 0)) for name in columns] for row in different])
-    design = numbers[[place[id(row)] for _, row, _ in rows]]
+    columns = _independent([row for _, row, _ in rows])
+    design = np.array([[float(row.get(name, 0)) for name in columns] for _, row, _ in rows])
     return fit([soak for soak, _, _ in rows], design, [value for _, _, value in rows], columns)
 
 

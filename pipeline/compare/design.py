@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from functools import lru_cache
 from math import fsum
 
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cell, number
@@ -66,7 +64,6 @@ def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure
     counts = bottom > 0 and far_enough(units, measure)
     # What went into it is that of the units that count, or will.
     own = adding or units
-    kinds = _kinds(own)
     return DesignCell(
         soak,
         level,
@@ -78,8 +75,8 @@ def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure
         len(units) - len(adding) - len(waiting),
         len(waiting),
         min((each.inoculated_on for each in own if each.inoculated_on), default=None),
-        {name: _shares(kinds, name) for name in (*CHOICES, *CLUSTERS)},
-        {name: mean for name in (*AMOUNTS, *READINGS) if (mean := _mean(kinds, name)) is not None},
+        {name: _shares(own, name) for name in (*CHOICES, *CLUSTERS)},
+        {name: mean for name in (*AMOUNTS, *READINGS) if (mean := _mean(own, name)) is not None},
     )
 
 
@@ -98,32 +95,16 @@ def _waiting(parts: Sequence[MeasureParts]) -> list[MeasureParts]:
     return [part for part in parts if not part.resolved and part.under is not None]
 
 
-def _kinds(units: Sequence[ComparedUnit]) -> list[tuple[ComparedUnit, int]]:
-    """One unit for all that have one row of cells, and how many these are: each text is looked at once."""
-    counts = Counter(id(each.cells) for each in units)
-    first = {id(each.cells): each for each in reversed(units)}
-    return [(first[row], count) for row, count in counts.items()]
+def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction | int]:
+    labels = [cell(each, factor) for each in units]
+    different = sorted(set(labels))
+    if len(different) == 1:
+        return {different[0]: 1}
+    return {label: Fraction(labels.count(label), len(labels)) for label in different}
 
 
-def _shares(kinds: Sequence[tuple[ComparedUnit, int]], factor: str) -> Mapping[str, Fraction | int]:
-    counts: dict[str, int] = {}
-    for each, count in kinds:
-        label = cell(each, factor)
-        counts[label] = counts.get(label, 0) + count
-    return _shares_of(tuple(sorted(counts.items())))
-
-
-@lru_cache(maxsize=50_000)
-def _shares_of(counts: tuple[tuple[str, int], ...]) -> Mapping[str, Fraction | int]:
-    """The shares of these counts: one mapping for all cells that are alike, so that these are told by its identity."""
-    if len(counts) == 1:
-        return {counts[0][0]: 1}
-    total = sum(count for _, count in counts)
-    return {label: Fraction(count, total) for label, count in counts}
-
-
-def _mean(kinds: Sequence[tuple[ComparedUnit, int]], factor: str) -> float | None:
-    numbers = [value for each, count in kinds if (value := number(each, factor)) is not None for _ in range(count)]
+def _mean(units: Sequence[ComparedUnit], factor: str) -> float | None:
+    numbers = [value for each in units if (value := number(each, factor)) is not None]
     return fsum(numbers) / len(numbers) if numbers else None
 
 

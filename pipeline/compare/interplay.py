@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from pipeline.compare.adjusted import fitted_to
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides, labels
-from pipeline.stats.estimability import DesignRow, basis, distinct
+from pipeline.stats.estimability import DesignRow, basis
 from schemas.confidence import LEVEL
 
 if TYPE_CHECKING:
@@ -55,9 +55,7 @@ def _interplay(own: Sides, factor: str, factors: Sequence[str]) -> Interplay | N
     """The check of one factor; None where not two of its labels show the pair's difference, or no error is known."""
     ours = labels(own.first, factor)
     both = [label for label in labels(own.second, factor) if label in ours]
-    valued = own.valued_rows(factors)
-    apart = {id(row): _apart(row, own.level, factor, both[1:]) for row in distinct(row for _, row, _ in valued)}
-    rows = [(soak, apart[id(row)], value) for soak, row, value in valued]
+    rows = [(soak, _apart(row, own.level, factor, both[1:]), value) for soak, row, value in own.valued_rows(factors)]
     known = basis(row for _, row, _ in rows)
     at = {label: _at(own, label, both[1:]) for label in both}
     shown = [label for label in both if not known.rest(at[label])]

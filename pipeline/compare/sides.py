@@ -39,31 +39,21 @@ class Sides:
         """The design, each row once with the soaks that it stands for: a row per cell with its level and these
         factors; where soaks are split, a row per soak with the difference of its two cells, so that the soak drops out.
         """
-        alike: dict[int, tuple[DesignRow, set[str]]] = {}
-        for soak, row, _ in self.valued_rows(factors):
-            alike.setdefault(id(row), (row, set()))[1].add(soak)
         found: dict[frozenset[tuple[Hashable, Fraction | int]], tuple[DesignRow, set[str]]] = {}
-        for row, soaks in alike.values():
-            found.setdefault(frozenset(row.items()), (row, set()))[1].update(soaks)
+        for soak, row, _ in self.valued_rows(factors):
+            found.setdefault(frozenset(row.items()), (row, set()))[1].add(soak)
         return list(found.values())
 
     def valued_rows(self, factors: Sequence[str]) -> list[tuple[str, DesignRow, float]]:
-        """Return the same, each cell (or split soak) by itself: its soak, its row, and its value (or difference).
-        Cells with the same mappings of shares have one row object in common.
-        """
+        """Return the same, each cell (or split soak) by itself: its soak, its row, and its value (or difference)."""
         theirs = {cell.soak: cell for cell in self.second}
-        known: dict[tuple[Hashable, ...], DesignRow] = {}
         found: list[tuple[str, DesignRow, float]] = []
         for cell in self.first if self.split else (*self.cells, *self.others):
-            value = cell.value or 0.0
-            other = theirs[cell.soak] if self.split else None
-            key = _key(cell, factors) if other is None else (*_key(cell, factors), *_key(other, factors))
-            if key not in known:
-                row = self._row(cell, factors)
-                known[key] = row if other is None else _less(row, self._row(other, factors))
-            if other is not None:
-                value -= other.value or 0.0
-            found.append((cell.soak, known[key], value))
+            row, value = self._row(cell, factors), cell.value or 0.0
+            if self.split:
+                other = theirs[cell.soak]
+                row, value = _less(row, self._row(other, factors)), value - (other.value or 0.0)
+            found.append((cell.soak, row, value))
         return found
 
     @property
@@ -117,11 +107,6 @@ class Sides:
         return row
 
 
-def _key(cell: DesignCell, factors: Sequence[str]) -> tuple[Hashable, ...]:
-    """What two cells with the same row have in common: their level, and their mappings of shares."""
-    return (cell.level, *[id(cell.shares[factor]) for factor in factors])
-
-
 def _less(row: DesignRow, other: DesignRow) -> dict[Hashable, Fraction | int]:
     columns = (*row, *(column for column in other if column not in row))
     found = {column: row.get(column, 0) - other.get(column, 0) for column in columns}
@@ -138,21 +123,16 @@ def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
     split = pair.varies is DesignKind.WITHIN
     named = (pair.level, pair.against)
     rest = [cell for level in levels if level.name not in named for cell in level.used] if not split else []
-    known: dict[tuple[str, int], Mapping[str, Fraction | int]] = {}
-    first, second, others = (
-        tuple(_filled(cell, usual, known) for cell in side) for side in (pair.first, pair.second, rest)
-    )
+    first, second, others = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second, rest))
     return Sides(pair.level, pair.against, first, second, split, others, pair.alternate)
 
 
 def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction | int]:
     """Return how many of these cells had each label of a factor, exactly; shares add up."""
-    alike = Counter(id(cell.shares[factor]) for cell in cells)
-    of = {id(cell.shares[factor]): cell.shares[factor] for cell in cells}
     found: dict[str, Fraction | int] = {}
-    for shares, count in alike.items():
-        for label, share in of[shares].items():
-            found[label] = found.get(label, 0) + count * share
+    for cell in cells:
+        for label, share in cell.shares[factor].items():
+            found[label] = found.get(label, 0) + share
     return found
 
 
@@ -186,19 +166,13 @@ def _usual(cells: Sequence[DesignCell], factor: str) -> str:
     return min(seen, key=lambda label: (-seen[label], label), default="")
 
 
-def _filled(
-    cell: DesignCell, usual: Mapping[str, str], known: dict[tuple[str, int], Mapping[str, Fraction | int]]
-) -> DesignCell:
-    """The cell without blanks. known: what was filled before, by factor and mapping of shares; added to."""
+def _filled(cell: DesignCell, usual: Mapping[str, str]) -> DesignCell:
     shares = {}
     for name, own in cell.shares.items():
-        key = (name, id(own))
-        if key not in known:
-            filled = {label: share for label, share in own.items() if label}
-            if "" in own:
-                filled[usual[name]] = filled.get(usual[name], 0) + own[""]
-            known[key] = filled
-        shares[name] = known[key]
+        filled = {label: share for label, share in own.items() if label}
+        if "" in own:
+            filled[usual[name]] = filled.get(usual[name], 0) + own[""]
+        shares[name] = filled
     return replace(cell, shares=shares)
 
 

@@ -103,8 +103,7 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> list[Compared
     """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their inoculation."""
     view.set_variables(to_day=to_day)
     groups = view.groups()
-    rows: dict[tuple[int, float | None, str | None, str | None], Mapping[str, str]] = {}
-    return [_unit(record, _cells(record, groups, rows)) for record in view.records("compared_units")]
+    return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
 
 
 def guessed_soaks(units: Sequence[ComparedUnit]) -> list[list[str]]:
@@ -116,27 +115,19 @@ def guessed_soaks(units: Sequence[ComparedUnit]) -> list[list[str]]:
     return [sorted(batches) for _, batches in sorted(found.items()) if len(batches) > 1]
 
 
-def _cells(
-    record: Row,
-    groups: Mapping[int, Mapping[str, str]],
-    rows: dict[tuple[int, float | None, str | None, str | None], Mapping[str, str]],
-) -> Mapping[str, str]:
-    """The texts of a unit's cells: one mapping for all units that have the same. rows: those made so far; added to."""
-    rate, month, holes = record["spawn_rate_pct"], record["month"], record["holes"]
-    key = (record["group_id"], rate, month, holes)
-    if key not in rows:
-        text = "" if rate is None else repr(float(rate))
-        rows[key] = {**groups[key[0]], SPAWN_RATE: text, MONTH: month or "", HOLES: holes or ""}
-    return rows[key]
-
-
 def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
+    rate = record["spawn_rate_pct"]
     return ComparedUnit(
         record["unit"],
         record["batch"],
         record["soak_key"],
         record["inoculated_on"],
-        cells,
+        {
+            **cells,
+            SPAWN_RATE: "" if rate is None else repr(float(rate)),
+            MONTH: record["month"] or "",
+            HOLES: record["holes"] or "",
+        },
         {
             name: MeasureParts(record[over], record[under], record[resolved])
             for name, (over, under, resolved) in COLUMNS_OF_PARTS.items()

@@ -58,7 +58,7 @@ class Basis:
 def basis(rows: Iterable[DesignRow]) -> Basis:
     """Return the basis of all rows that these can make."""
     found = Basis()
-    for row in unlike(distinct(rows)):
+    for row in unlike(rows):
         found.add(row)
     return found
 
@@ -69,11 +69,6 @@ def unlike(rows: Iterable[DesignRow]) -> list[DesignRow]:
     for row in rows:
         found.setdefault(frozenset(row.items()), row)
     return list(found.values())
-
-
-def distinct(rows: Iterable[DesignRow]) -> list[DesignRow]:
-    """Return each row object once, in their order."""
-    return list({id(row): row for row in rows}.values())
 
 
 def rank(rows: Iterable[DesignRow]) -> int:
