@@ -95,15 +95,15 @@ def test_each_table_has_one_writer_and_each_read_table_a_source() -> None:
     assert max(writers.values()) == 1
     by_draft = {model(name).writes for name in names(DRAFT)} - {None}
     # A refresh changes the stage, and keeps notes of its own; what is decided, the decisions alone write.
-    assert by_draft - names(STAGE) == {"meta", "moved_cells", "held_rows", "held_before"} | {
+    assert by_draft - names(STAGE) == {"meta", "row_versions", "held_rows", "held_before"} | {
         f"arriving_{table}" for table in INPUTS
     }
     by_part = {model(name).writes for name in names(PART)} - {None}
-    notes = {"changed_rows", "moved_containers", "part_batches", "part_containers", "part_lines", "row_versions"}
+    notes = {"changed_rows", "moved_containers", "part_batches", "part_containers", "named_together", "part_lines"}
     assert by_part == notes | {f"stage_{table}" for table in INPUTS} | {"files", "closings", "picking_days", *DECIDED}
     known = {STAGE: names(STAGE), DRAFT: names(STAGE) | by_draft | FRAMES | {"findings"}}
     known[LEDGER] = names(STAGE) | names(LEDGER) | {"meta"}
-    known[PART] = known[LEDGER] | by_part
+    known[PART] = known[LEDGER] | by_part | by_draft
     known[UNITS] = known[LEDGER] | names(UNITS)
     known[RESULTS] = known[UNITS]
     for group in GROUPS:

@@ -31,21 +31,25 @@ class RowChange:
 
 def note_before(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
     """Notes what is in the ledger before it is changed: the rows of the files that may change, the fate of all rows."""
-    for name in ("moved_cells", "held_rows", "held_before"):
+    for name in ("row_versions", "held_rows", "held_before"):
         run(con, name)
-    _note_cells(con, keys, BEFORE)
+    _note_rows(con, keys, BEFORE)
 
 
-def _note_cells(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
+def note_after(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
+    """Notes the rows of these files as they are now on the stage."""
+    _note_rows(con, keys, AFTER)
+
+
+def _note_rows(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
     from pipeline.files.validate import file_part
 
     for table, file in keys:
-        run(con, f"add_moved_cells_{table}", side=side, file=file, file_part=file_part(table, file))
+        run(con, f"add_row_versions_{table}", side=side, file=file, file_part=file_part(table, file))
 
 
-def row_changes(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> dict[Key, RowChange]:
-    """Return what changed since note_before, for each file with a change. `keys`: files that may have others now."""
-    _note_cells(con, keys, AFTER)
+def row_changes(con: duckdb.DuckDBPyConnection) -> dict[Key, RowChange]:
+    """Return what changed from note_before to note_after, for each file with a change."""
     found = {
         (table, file): RowChange(added, gone, moved) for table, file, added, gone, moved in rows(con, "came_and_went")
     }

@@ -108,8 +108,7 @@ def _fill(
     portions: Iterable[Taken],
     progress: Progress,
 ) -> Written:
-    from pipeline.ledger.changes import note_before, row_changes
-    from pipeline.ledger.part import note_rows
+    from pipeline.ledger.changes import note_after, note_before, row_changes
     from pipeline.ledger.stage import create_stage, drop_file
 
     touched: set[Key] = set()
@@ -117,7 +116,6 @@ def _fill(
         portions = list(portions)
         touched = _touched(ledger, sources, portions)
         note_before(con, sorted(touched))
-        note_rows(con, sorted(touched))
     else:
         create_stage(con)
     taken = _stage(con, ledger, portions, progress)
@@ -131,20 +129,22 @@ def _fill(
         drop_file(con, table, file)
         del marks[table, file]
     progress("deciding")
-    _decide(con, farm, ledger, sorted(touched))
+    if ledger.rebuild is None:
+        note_after(con, sorted(touched))
+    _decide(con, farm, ledger)
     ledger_id = _write_meta(con, farm)
-    changes = row_changes(con, touched) if ledger.rebuild is None else None
+    changes = row_changes(con) if ledger.rebuild is None else None
     return Written(summary(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
 
 
-def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState, touched: list[Key]) -> None:
+def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState) -> None:
     """Decides for the part of the farm that the change touches, where that can be; else for all of it."""
     from pipeline.ledger.part import decide_part
     from pipeline.ledger.stage import clear_decided, decide
 
     same_settings = not ledger.farm_changed and not ledger.conventions_changed
     if ledger.rebuild is None:
-        if same_settings and decide_part(con, farm.settings, touched):
+        if same_settings and decide_part(con, farm.settings):
             return
         clear_decided(con)
     decide(con, farm.settings)

@@ -9,11 +9,9 @@ flush begins) is decided over the whole ledger.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from pipeline.farm.settings import Settings
-from pipeline.ledger.backups import Key
 from pipeline.ledger.stage import check_balance, create_stage, set_bounds, set_flush_rule
 from pipeline.models.lineage import DECIDED, LEDGER, order
 from pipeline.models.statements import in_memory, insert_part, rows, run
@@ -22,7 +20,6 @@ from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
 if TYPE_CHECKING:
     import duckdb
 
-BEFORE, AFTER = -1, 1
 # A smaller farm is decided whole at least as quickly; and so is a change of more than one row in so many.
 LEAST_ROWS, ONE_ROW_IN = 20_000, 10
 # Decided before the rule for blank flushes can be known; the other tables stand when the models are through.
@@ -32,26 +29,12 @@ LINE_OF = {"closings": "batch_line", "picking_days": "place_line"}
 OF_FARM = ("warn_entries", "warn_ph", "warn_weights", "found_in_farm", "findings", "row_counts")
 
 
-def note_rows(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
-    """Notes the rows of the files that may change, before they do."""
-    run(con, "row_versions")
-    _note(con, keys, BEFORE)
-
-
-def _note(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
-    from pipeline.files.validate import file_part
-
-    for table, file in keys:
-        run(con, f"add_row_versions_{table}", side=side, file_part=file_part(table, file))
-
-
-def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings, keys: Iterable[Key]) -> bool:
-    """Decide for the part that the changes since note_rows in these files touch. Return whether it was done: else the
-    part is too large, or another rule for blank flushes holds now, and all is to be decided.
+def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
+    """Decide for the part that the rows noted by changes.note_before and note_after touch. Return whether it was done:
+    else the part is too large, or another rule for blank flushes holds now, and all is to be decided.
 
     Raises AssertionError as `decide` does.
     """
-    _note(con, keys, AFTER)
     run(con, "changed_rows")
     ((changed, rows_in),) = rows(con, "part_size")
     if rows_in < LEAST_ROWS or changed * ONE_ROW_IN > rows_in:
@@ -71,7 +54,7 @@ def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings, keys: Iterab
 
 def _stage_part(con: duckdb.DuckDBPyConnection) -> None:
     """Puts the rows of the part, and those that they hang on, on the stage in memory."""
-    for name in ("moved_containers", "part_batches", "part_containers"):
+    for name in ("named_together", "moved_containers", "part_batches", "part_containers"):
         run(con, name)
     with in_memory(con):
         create_stage(con)

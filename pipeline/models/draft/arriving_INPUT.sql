@@ -1,4 +1,4 @@
--- The validated rows of files of INPUT that were on the stage before, the frame `incoming`. cells: as in row_versions.
+-- The validated rows of files of INPUT that were on the stage before, the frame `incoming`. content: as in row_versions.
 -- Grain: one row per row that is not blank.
 -- reads: incoming
 -- writes: arriving_INPUT
@@ -7,5 +7,5 @@ select
     {stage columns of INPUT as i},
     hash(
     {stage columns of INPUT as i}
-    ) as cells
+    ) as content
 from incoming as i

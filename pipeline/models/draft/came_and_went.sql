@@ -1,9 +1,9 @@
 -- How many rows came, went, or went to other files of their table with a refresh?
 -- Grain: one row per file that may have changed.
--- reads: moved_cells
+-- reads: row_versions
 -- writes: nothing
 with deltas as (
-    select table_name, file, cells, sum(side * times) as delta from moved_cells group by table_name, file, cells
+    select table_name, file, cells, sum(side) as delta from row_versions group by table_name, file, cells
 ),
 came as (
     select table_name, cells, sum(delta) as times from deltas where delta > 0 group by table_name, cells

@@ -8,7 +8,7 @@ where file_part_of(s.line) in (select unnest($file_parts))
         select a.line
         from arriving_INPUT as a
         where a.line = s.line
-            and a.cells = hash(
+            and a.content = hash(
             {stage columns of INPUT as s}
             )
     )

@@ -12,7 +12,7 @@ select
     p.flush,
     case when h.flush is null then 'derived' else 'given' end as flush_source,
     h.cap_stage,
-    case when h.culled_g <= h.fresh_weight_g then h.culled_g end as culled_g,
+    p.culled_g,
     h.picker,
     h.entry,
     h.note,

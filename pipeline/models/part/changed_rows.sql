@@ -6,5 +6,5 @@ create or replace temp table changed_rows as
 select table_name, line, any_value(batch) as batch, any_value(container) as container,
     any_value(inoculated_on) as inoculated_on, sum(side) as side
 from row_versions
-group by table_name, line, cells
+group by table_name, line, content
 having sum(side) <> 0

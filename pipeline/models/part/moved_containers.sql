@@ -1,7 +1,7 @@
 -- The containers whose turns may change: of changed fillings, and of fillings and events of changed batches; and those
 -- of changed events that name no loaded filling, and so hang on these turns.
 -- Grain: one row per container.
--- reads: changed_rows, filling_shares, stage_fillings, stage_harvests, stage_observations
+-- reads: changed_rows, filling_shares, named_together, stage_fillings
 -- writes: moved_containers
 create or replace temp table moved_containers as
 with changed_batches as (
@@ -22,8 +22,4 @@ select container from changed_rows where table_name = 'fillings' and container i
 union
 select container from loose where container is not null
 union
-select container from stage_fillings where batch in (select batch from changed_batches) and container is not null
-union
-select container from stage_harvests where batch in (select batch from changed_batches) and container is not null
-union
-select container from stage_observations where batch in (select batch from changed_batches) and container is not null
+select container from named_together where batch in (select batch from changed_batches)
