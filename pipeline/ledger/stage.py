@@ -67,15 +67,15 @@ def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows, known:
     """
     table = validated.raws[0].source.table
     incoming = con.from_arrow(ArrowTable(validated.frame))
-    parts = [file_part(table, raw.source.name) for raw in validated.raws if (table, raw.source.name) in known]
-    if parts:
+    before = [raw.source.name for raw in validated.raws if (table, raw.source.name) in known]
+    if before:
         incoming.query("incoming", statement(f"arriving_{table}"))
-        run(con, f"drop_changed_{table}", file_parts=parts)
+        run(con, f"drop_changed_{table}", file_parts=[file_part(table, file) for file in before])
         run(con, f"add_changed_{table}")
     else:
         incoming.query("incoming", statement(f"add_rows_{table}"))
-    for raw in validated.raws:
-        _forget_file(con, table, raw.source.name)
+    for file in before:
+        _forget_file(con, table, file)
     found = con.from_arrow(ArrowTable(_cell_findings(validated)))
     found.query("found", statement("add_cell_findings"))
     for raw in validated.raws:
