@@ -13,8 +13,11 @@ from typing import Any
 
 from schemas.confidence import LEVEL, percent
 
-# The input tables, in the order in which they hang on each other.
-INPUTS = BATCHES, FILLINGS, OBSERVATIONS, HARVESTS = ("batches", "fillings", "observations", "harvests")
+# The input tables, in the order in which they hang on each other: what grows, and what of it is sold. A farm may do
+# without those of the books.
+GROWING = BATCHES, FILLINGS, OBSERVATIONS, HARVESTS = ("batches", "fillings", "observations", "harvests")
+BOOKS = PRICES, SALES, PROMISES = ("prices", "sales", "promises")
+INPUTS = (*GROWING, *BOOKS)
 RESULTS = (
     "yields",
     "flushes",

@@ -24,6 +24,9 @@ REQUIRED = {
     "fillings": {},
     "observations": {},
     "harvests": {},
+    "prices": {},
+    "sales": {},
+    "promises": {},
 }
 
 

@@ -48,6 +48,35 @@ CELLS: dict[str, dict[str, list[str]]] = {
         "entry": ["", "", "e1"],
     },
 }
+CELLS |= {
+    "prices": {
+        "from_on": ["2026-01-01", "2026-02-01", ""],
+        "item": ["fresh", "fresh", "spawn", "container_day", "rent"],
+        "name": ["", "", "grey"],
+        "buyer": ["", "inn"],
+        "price": ["10", "12.5", "-1"],
+        "per": ["kg", "kg", "lb", "day"],
+    },
+    "sales": {
+        "sold_on": ["2026-01-25", "2026-02-21", "2026-02-21", "2025-12-31", ""],
+        "weight_g": ["300", "250.5", "9000", "-3"],
+        "buyer": ["inn", "", "market"],
+        "price_per_kg": ["", "", "11"],
+        "amount": ["", "", "3.3", "-1"],
+        "kind": ["", "given", "returned", "lost"],
+        "batch": ["A", "Z", "", ""],
+        "picked_on": ["", "2026-02-20"],
+        "entry": ["", "", "e1"],
+    },
+    "promises": {
+        "due_on": ["2026-03-01", "2026-03-08", "Friday"],
+        "buyer": ["inn", ""],
+        "weight_g": ["1000", "2000", ""],
+        "repeats": ["", "week", "month"],
+        "until_on": ["", "2026-04-01", "2026-01-01"],
+        "entry": ["", "", "e1"],
+    },
+}
 MASSES = {"substrate_wet_kg", "spawn_kg", "fill_kg", "fresh_weight_g", "culled_g"}
 
 Row = tuple[str, ...]

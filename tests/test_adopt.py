@@ -15,7 +15,7 @@ from pipeline.adopt.settings_text import conventions_of, settings_text, try_read
 from pipeline.adopt.sheets import SourceFile
 from pipeline.adopt.straighten import straight_sheets
 from pipeline.files.dialect import SEPARATORS
-from schemas.contract import INPUTS, contract
+from schemas.contract import GROWING, INPUTS, contract
 
 
 @pytest.mark.parametrize(
@@ -229,7 +229,7 @@ def test_any_heading_is_written_so_that_farm_toml_reads_it_back_and_no_terminal_
     assert [each.refused for each in try_reading(proposal, conventions_of(text))] == [""]
 
 
-@pytest.mark.parametrize("table", INPUTS)
+@pytest.mark.parametrize("table", GROWING)
 @pytest.mark.parametrize("mark", SEPARATORS)
 def test_our_own_columns_are_placed_without_a_line_in_farm_toml(table: str, mark: str) -> None:
     others = ["batch,container\n"] if table != "fillings" else []

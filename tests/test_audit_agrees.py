@@ -25,7 +25,7 @@ from pipeline.farm.folder import open_farm
 from pipeline.ledger.findings import read_findings
 from schemas.audit import row_rules
 from schemas.check import check
-from schemas.contract import INPUTS, Contract, contract
+from schemas.contract import GROWING, INPUTS, Contract, contract
 
 MakeFarm = Callable[..., Path]
 Columns = dict[str, list[str | None]]
@@ -210,7 +210,7 @@ def test_rules_on_whole_rows_fail_on_the_rows_that_the_ledger_sets_aside_for_the
         by_screen: dict[tuple[str, str], set[int]] = {}
         for each in read_findings(con, AS_OF):
             by_screen.setdefault((each.table, each.rule), set()).add(each.row)
-        for name in INPUTS:
+        for name in GROWING:
             table, frame = contract(name), staged(con, contract(name))
             rules = [
                 each

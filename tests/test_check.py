@@ -26,7 +26,8 @@ Told = list[tuple[str, str, str | None]]
 def check_cells(table: str, column: str, *cells: str | None) -> Checked:
     """Checks a table of as many rows as cells, whose other columns hold what they must."""
     good = {"picked_on": "2026-05-01", "seen_on": "2026-05-01", "inoculated_on": "2026-05-01", "event": "pins"}
-    good |= {"fresh_weight_g": "400"}
+    good |= {"fresh_weight_g": "400", "weight_g": "400", "price": "10", "item": "fresh", "per": "kg"}
+    good |= {"from_on": "2026-05-01", "sold_on": "2026-05-01", "due_on": "2026-05-01"}
     needed = [each.name for each in contract(table).fields if each.required]
     columns: dict[str, list[str | None]] = {name: [good.get(name, "A")] * len(cells) for name in needed}
     columns[column] = list(cells)
@@ -160,10 +161,19 @@ SET_ASIDE = {
     ("observations", "event"),
     ("harvests", "picked_on"),
     ("harvests", "fresh_weight_g"),
+    ("prices", "from_on"),
+    ("prices", "item"),
+    ("prices", "price"),
+    ("prices", "per"),
+    ("sales", "sold_on"),
+    ("sales", "weight_g"),
+    ("sales", "kind"),
+    ("promises", "due_on"),
+    ("promises", "weight_g"),
 }
 
 
-def test_only_keys_dates_weights_and_events_set_a_row_aside() -> None:
+def test_only_keys_dates_weights_prices_and_events_set_a_row_aside() -> None:
     assert {(table, each.name) for table, each in fields() if each.on_fault == "set_aside"} == SET_ASIDE
 
 

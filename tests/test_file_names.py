@@ -100,7 +100,7 @@ def test_what_looks_like_a_table_is_named_in_check(tmp_path: Path) -> None:
     for name in ("harvest photos/1.jpg", "old harvests/2024.csv"):
         (tmp_path / name).parent.mkdir()
         (tmp_path / name).write_text("x")
-    for name in ("HOW-TO.md", "prices.csv", "harvester.csv", ".batches.csv", "~$batches.xlsx"):
+    for name in ("HOW-TO.md", "wages.csv", "harvester.csv", ".batches.csv", "~$batches.xlsx"):
         (tmp_path / name).write_text("x")
     assert unread(tmp_path) == {
         "Harvest 2025.xlsx": "like_a_table notice",

@@ -19,6 +19,8 @@ SEED = int(os.environ.get("GILLBOOK_FUZZ_SEED", "1"))
 FARMS = max(1, int(os.environ.get("GILLBOOK_FUZZ", "0")) // 100)
 STEPS, BATCHES, CONTAINERS = 6, 24, 10
 FIRST = date(2026, 1, 1)
+# How many rows a file of each of these tables has; of the others 60.
+ROWS = {"batches": 8, "fillings": 30, "prices": 4, "sales": 20, "promises": 4}
 
 
 @pytest.fixture
@@ -47,9 +49,7 @@ class RandomFarm:
         self.files: Files = {}
         for table in CELLS:
             for name in (f"{table}/a.csv", f"{table}/b.csv"):
-                self.files[table, name] = [
-                    self.row(table) for _ in range({"batches": 8, "fillings": 30}.get(table, 60))
-                ]
+                self.files[table, name] = [self.row(table) for _ in range(ROWS.get(table, 60))]
 
     def day(self) -> str:
         return str(FIRST + timedelta(self.draw.randrange(140)))
@@ -59,10 +59,11 @@ class RandomFarm:
 
     def row(self, table: str) -> Row:
         row = {column: self.draw.choice(cells) for column, cells in CELLS[table].items()}
-        row["batch"] = self.name(BATCHES, "b")
+        if "batch" in row:
+            row["batch"] = self.name(BATCHES, "b")
         if "container" in row:
             row["container"] = self.name(CONTAINERS, "")
-        for column in {"picked_on", "seen_on"} & set(row):
+        for column in {"picked_on", "seen_on", "sold_on"} & set(row):
             row[column] = self.day()
         if table == "batches":
             row["inoculated_on"] = str(FIRST + timedelta(7 * self.draw.randrange(16)))

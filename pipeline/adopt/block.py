@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.adopt.cells import looks_date, looks_number
 from pipeline.adopt.headings import candidates, parse_heading
-from schemas.contract import INPUTS, OBSERVATIONS, contract
+from schemas.contract import GROWING, OBSERVATIONS, contract
 from schemas.trade_words import plain_word, trade_words
 
 Cells = tuple[str | None, ...]
-DATES = tuple(each.name for table in INPUTS for each in contract(table).fields if each.type == "date")
+DATES = tuple(each.name for table in GROWING for each in contract(table).fields if each.type == "date")
 PICKED, WEIGHT = "picked_on", "fresh_weight_g"
 
 

@@ -9,7 +9,7 @@ from functools import cache
 
 from pipeline.farm.conventions import folded
 from pipeline.farm.units import units_of
-from schemas.contract import INPUTS, Field, contract
+from schemas.contract import GROWING, Field, contract
 from schemas.trade_words import plain_word, trade_headings
 
 # How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.
@@ -132,7 +132,7 @@ def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
             # Hours and shares must be named: "soak" alone is no time, "water" no moisture.
             if unit not in ("h", "%") or read.unit == unit:
                 ranks.setdefault((table, column), place)
-    for table in INPUTS:
+    for table in GROWING:
         for each in contract(table).fields:
             own = heading == each.name
             rank: int | None = 0 if own else ranks.get((table, each.name))
@@ -147,7 +147,7 @@ def _wordings() -> dict[str, list[tuple[int, str, str, str | None]]]:
     and unit.
     """
     found: dict[str, list[tuple[int, str, str, str | None]]] = {}
-    for table in INPUTS:
+    for table in GROWING:
         for each in contract(table).fields:
             for place, wording in enumerate(wordings_of(table, each.name), start=1):
                 read = parse_heading(wording)

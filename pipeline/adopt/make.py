@@ -18,7 +18,7 @@ from pipeline.farm.folder import table_files
 from pipeline.farm.settings import SETTINGS_FILE
 from pipeline.farm.template import empty_table, how_to
 from pipeline.files.replace import make_folder, replace_file, sync_folder
-from schemas.contract import INPUTS
+from schemas.contract import GROWING
 from schemas.finding import OutOfReach, WrongRequest
 
 # The folder of a new farm in which the files lie that were straightened, as they came.
@@ -99,7 +99,7 @@ def make_farm(folder: Path, farm: FarmToBe) -> list[str]:
     """Write the farm and return the names of what was written. Of tables that it does not have an empty one is begun,
     unless there is one. Nothing that is there is written over. Raises OutOfReach.
     """
-    texts = {f"{table}.csv": empty_table(table) for table in INPUTS if table not in farm.tables}
+    texts = {f"{table}.csv": empty_table(table) for table in GROWING if table not in farm.tables}
     texts |= {f"{table}.csv": text for table, text in farm.named.items()}
     texts |= {name: data.decode() for name, data in farm.made.items()}
     texts["HOW-TO.md"] = how_to()

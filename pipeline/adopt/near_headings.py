@@ -13,7 +13,7 @@ from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.flush_heading import flush_heading
 from pipeline.adopt.headings import known_wordings, parse_heading
 from pipeline.adopt.sections import name_in
-from schemas.contract import HARVESTS, INPUTS, contract
+from schemas.contract import GROWING, HARVESTS, contract
 
 # How like a known wording a heading must be, from 0 to 1, and how long, to be asked: our choice, no source.
 LIKE, LONG = 0.79, 4
@@ -59,7 +59,7 @@ def _unknown(block: Block) -> Iterator[tuple[int, str]]:
 
 
 def _no_column(heading: str) -> bool:
-    return not any(heading == name for table in INPUTS for name in contract(table).names)
+    return not any(heading == name for table in GROWING for name in contract(table).names)
 
 
 def _of_pickings(block: Block, column: str) -> bool:

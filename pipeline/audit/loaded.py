@@ -37,13 +37,15 @@ def frame(ledger: Models, table: Contract) -> pd.DataFrame:
     for each in wanted:
         if each.required and each.on_fault == "set_aside":
             parts.append(f"{_value('s', each)} as {_quoted(AS_READ.format(each.name))}")
-    if DAY_OF_BATCH not in table.names and "batch" in there:
-        parts.append(f"b.{DAY_OF_BATCH}")
+    joined = ""
+    if "batch" in there:
+        joined = "left join batches as b on b.batch = t.batch"
+        parts += [] if DAY_OF_BATCH in table.names else [f"b.{DAY_OF_BATCH}"]
     return ledger.connection.execute(
         f"select {', '.join(parts)} from {table.name} as t "
         f"left join rows_of_{table.name} as s on s.file = t.file and s.row = t.row "
         f"left join cells_of_{table.name} as c on c.line = s.line "
-        "left join batches as b on b.batch = t.batch order by t.file, t.row"
+        f"{joined} order by t.file, t.row"
     ).df()
 
 

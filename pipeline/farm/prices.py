@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.farm.settings import Settings, number_or_none, text
+from pipeline.farm.units import UNITS
 
 Numbers = NDArray[np.float64]
 
@@ -46,3 +49,18 @@ def prices(settings: Settings) -> Prices:
         number_or_none(settings, "start_cost_per_container"),
         text(settings, "currency") or "money",
     )
+
+
+def exact_or_none(settings: Settings, key: str) -> Decimal | None:
+    """Return a setting that is a number exactly as farm.toml writes it, None where the farm does not have it."""
+    value = number_or_none(settings, key)
+    return None if value is None else Decimal(repr(value))
+
+
+def per_kg(settings: Settings) -> Mapping[str, Decimal]:
+    """Return how many of each unit a kilogram has, to twelve decimals. A pint only where farm.toml tells its weight."""
+    masses = {unit: Decimal(1000 * each.denominator) / each.numerator for unit, each in UNITS["mass"].items()}
+    pint_g = exact_or_none(settings, "pint_g")
+    if pint_g is not None:
+        masses["pint"] = 1000 / pint_g
+    return {unit: round(each, 12) for unit, each in masses.items()}

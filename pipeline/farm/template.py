@@ -8,7 +8,7 @@ import json
 from pathlib import Path
 
 from pipeline.files.replace import make_folder, replace_file
-from schemas.contract import HARVESTS, INPUTS, Field, contract
+from schemas.contract import BOOKS, GROWING, HARVESTS, INPUTS, Field, contract
 from schemas.finding import OutOfReach, WrongRequest
 
 CAUTIONS = """\
@@ -52,13 +52,14 @@ def refuse_full_folder(folder: Path) -> None:
 
 
 def write_new_farm(folder: Path, full: bool) -> list[str]:
-    """Makes the folder and returns the names of the files written. `full`: all columns, not only the starred ones.
+    """Makes the folder and returns the names of the files written. `full`: all tables and columns, not only those that
+    every farm has and the starred ones.
 
     Raises WrongRequest when the folder is not empty, OutOfReach when it cannot be written.
     """
     refuse_full_folder(folder)
     texts = {"farm.toml": _settings_text(), "HOW-TO.md": how_to()}
-    for name in INPUTS:
+    for name in INPUTS if full else GROWING:
         file = f"{name}.csv" if name != HARVESTS else f"{HARVESTS}/first-month.csv"
         texts[file] = empty_table(name, full)
     try:
@@ -108,7 +109,8 @@ def how_to() -> str:
     for name in INPUTS:
         table = contract(name)
         lines = "\n".join(_line(each) for each in table.fields)
-        parts.append(f"## {table.title} ({name}.csv)\n{table.description}\n\n{lines}\n")
+        only = " Only for farms that want it." if name in BOOKS else ""
+        parts.append(f"## {table.title} ({name}.csv)\n{table.description}{only}\n\n{lines}\n")
     example = "\n\n".join("\n".join(each.example) for each in contract("farm").fields if each.type == "object")
     return "\n".join([*parts, OWN_FILES.format(example=example), _settings_listed(), CAUTIONS])
 

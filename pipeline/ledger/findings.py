@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.ledger.backups import missing_file_findings
 from pipeline.models.statements import rows
-from schemas.contract import BATCHES, FILLINGS, Field, contract
+from schemas.contract import BATCHES, FILLINGS, PROMISES, Field, contract
 from schemas.finding import LEVELS, VALUE_SHOWN, Finding, finding, shortened, with_waiting
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def grouped_findings(ledger: Models, as_of: date) -> list[Finding]:
         replace(_finding(row[:-1]), like_it=row[-1])
         for row in rows(con, "grouped_findings", most=MOST_ALIKE, shown=FIRST_ALIKE)
     ]
-    return _with_others(con, [*listed, *grouped(_future(con, as_of))])
+    return _with_others(con, [*listed, *grouped([*_future(con, as_of), *_past(con, as_of)])])
 
 
 def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
@@ -46,7 +46,7 @@ def read_findings(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
     severity, file and row. Dates after `as_of` are among them; the ledger itself never depends on a day.
     """
     listed = [_finding(row) for row in rows(con, "listed_findings")]
-    return _with_others(con, [*listed, *_future(con, as_of)])
+    return _with_others(con, [*listed, *_future(con, as_of), *_past(con, as_of)])
 
 
 def grouped(found: Sequence[Finding], most: int = MOST_ALIKE) -> list[Finding]:
@@ -123,3 +123,12 @@ def _future(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
         level = contract(table).row_rules["future"]["level"]
         found.append(finding(contract(table), file, row, column, "future", level, value, as_of.isoformat()))
     return found
+
+
+def _past(con: duckdb.DuckDBPyConnection, as_of: date) -> list[Finding]:
+    of_promises, day = contract(PROMISES), as_of.isoformat()
+    level = of_promises.row_rules["past"]["level"]
+    return [
+        finding(of_promises, file, row, "due_on", "past", level, value, day)
+        for file, row, value in rows(con, "past_promises", as_of=as_of)
+    ]

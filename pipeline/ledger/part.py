@@ -4,7 +4,7 @@ Whether a row counts, and where it belongs, hangs on rows that name the same bat
 the rows of the batches that a change touches, and what these hang on, are put on a stage of their own in memory; the
 same models decide over it as over the whole; and what they say of the part's rows takes the place of what was said
 before. What hangs on all rows (the usual weight of a picking, an entry that stands twice, after how many days a new
-flush begins) is decided over the whole ledger.
+flush begins), and the few rows of the books, are decided over the whole ledger.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pipeline.farm.settings import Settings
 from pipeline.ledger.stage import check_balance, create_stage, set_bounds, set_flush_rule
 from pipeline.models.lineage import DECIDED, LEDGER, order
 from pipeline.models.statements import in_memory, insert_part, rows, run
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS
+from schemas.contract import BATCHES, BOOKS, FILLINGS, HARVESTS, OBSERVATIONS
 
 if TYPE_CHECKING:
     import duckdb
@@ -26,7 +26,21 @@ LEAST_ROWS, ONE_ROW_IN = 20_000, 10
 BEFORE_FLUSH_RULE = ("filling_shares", "picking_days")
 # The tables of which the part's lines are not called line.
 LINE_OF = {"closings": "batch_line", "picking_days": "place_line"}
-OF_FARM = ("warn_entries", "warn_ph", "warn_weights", "found_in_farm", "findings", "row_counts")
+OF_FARM = (
+    *BOOKS,
+    *(f"repeats_of_{table}" for table in BOOKS),
+    "findings",
+    "found_in_books",
+    "found_in_farm",
+    "price_faults",
+    "rejected_books",
+    "row_counts",
+    "warn_entries",
+    "warn_ph",
+    "warn_promises",
+    "warn_sales",
+    "warn_weights",
+)
 
 
 def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
@@ -40,14 +54,15 @@ def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     if rows_in < LEAST_ROWS or changed * ONE_ROW_IN > rows_in:
         return False
     _stage_part(con)
-    set_bounds(con)
+    set_bounds(con, settings)
     if not _decide_part(con, settings):
         return False
     for table in (*DECIDED, *LINE_OF):
         if table not in BEFORE_FLUSH_RULE:
             _replace(con, table)
-    for name in OF_FARM:
-        run(con, name)
+    for name in order(LEDGER):
+        if name in OF_FARM:
+            run(con, name)
     check_balance(con)
     return True
 

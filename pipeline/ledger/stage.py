@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.farm.prices import exact_or_none, per_kg
 from pipeline.farm.settings import Settings, whole
 from pipeline.files.validate import file_part
 from pipeline.models.lineage import LASTING, LEDGER, STAGE, order
@@ -120,8 +123,10 @@ def add_file(
     )
 
 
-def set_bounds(con: duckdb.DuckDBPyConnection) -> None:
-    """Set what the decisions ask for by getvariable: cap stages in order, and bounds shared with the logbook."""
+def set_bounds(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Set what the decisions ask for by getvariable: cap stages in order, bounds shared with the logbook, and what
+    farm.toml says of prices.
+    """
     variables = {
         "cap_stages": list(contract(HARVESTS).field("cap_stage").words),
         "least_pickings": pickings.LEAST_PICKINGS,
@@ -130,9 +135,15 @@ def set_bounds(con: duckdb.DuckDBPyConnection) -> None:
         "most_spawn_pct": int(contract(BATCHES).row_rules["spawn_above_40_pct"]["limit"]),
         # As DuckDB takes a map.
         "weight_slips": {"key": [*pickings.SLIPS], "value": [*pickings.SLIPS.values()]},
+        "kg_per": _map_of(per_kg(settings)),
+        "farm_price": exact_or_none(settings, "price_per_kg"),
     }
     for name, value in variables.items():
         set_variable(con, name, value)
+
+
+def _map_of(factors: Mapping[str, Decimal]) -> dict[str, list[str]]:
+    return {"key": [*factors], "value": [f"{each:f}" for each in factors.values()]}
 
 
 def set_flush_rule(con: duckdb.DuckDBPyConnection, settings: Settings) -> int:
@@ -170,7 +181,7 @@ def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
-    set_bounds(con)
+    set_bounds(con, settings)
     for name in order(LEDGER):
         run(con, name)
         if name == "gap_counts":

@@ -18,7 +18,7 @@ from pipeline.logbook.container_names import KnownNames
 from pipeline.logbook.facts import MG_PER_G, FactsByKey, LineKind, median_mg, of_batch, split_lines
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, INPUTS, OBSERVATIONS
+from schemas.contract import BATCHES, FILLINGS, GROWING, HARVESTS, OBSERVATIONS
 from schemas.pickings import LEAST_PICKINGS, MOST_UNKNOWN_G, SLIPS, TIMES_LESS, TIMES_MORE
 
 
@@ -134,7 +134,7 @@ class Containers:
 
     def _read_all(self) -> None:
         """Read all that the files say at once, where nearly all of it is to be looked up."""
-        for table in INPUTS:
+        for table in GROWING:
             self._parts[table] = [part.whole() for part in self._facts(table)]
         for name in ("batch_days", "names"):
             self.__dict__.pop(name, None)

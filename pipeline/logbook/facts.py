@@ -21,7 +21,7 @@ from pipeline.logbook.amounts import in_ours, plain
 from pipeline.logbook.entry_ids import entry_time_ms
 from pipeline.logbook.text_table import TextTable
 from schemas.cell_format import CellFormat
-from schemas.contract import BATCHES, FILLINGS, OBSERVATIONS, contract
+from schemas.contract import BATCHES, BOOKS, FILLINGS, OBSERVATIONS, contract
 from schemas.pickings import MOST_PER_DRY_KG_G, MOST_PER_KG_G, MOST_PER_LITRE_G
 
 # Only a repetition shortly after is asked about, so only young ids are kept.
@@ -189,6 +189,8 @@ def mg_of(weight_g: str) -> int:
 def facts_of(name: str, table: TextTable, farm: Farm) -> FileFacts:
     """Return what the rows of this file say. `name`: of its table."""
     read = CellReader(farm.conventions.cell_format, table.units)
+    if name in BOOKS:
+        return FileFacts()
     if name == BATCHES:
         days = ((key, read.day(table.cell(row, "inoculated_on")) or "") for key, row in _named(table, read, "batch"))
         rows = list(days)

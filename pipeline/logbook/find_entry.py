@@ -10,11 +10,17 @@ from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.ready_command import typed
 from pipeline.logbook import cells
 from pipeline.logbook.file_rows import FileRow, rows_of_file
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, INPUTS, OBSERVATIONS
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, INPUTS, OBSERVATIONS, PROMISES, SALES
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted, did_you_mean
 
-DAYS = {BATCHES: "inoculated_on", OBSERVATIONS: "seen_on", HARVESTS: "picked_on"}
+DAYS = {
+    BATCHES: "inoculated_on",
+    OBSERVATIONS: "seen_on",
+    HARVESTS: "picked_on",
+    SALES: "sold_on",
+    PROMISES: "due_on",
+}
 # So many entries are named one by one where several are meant.
 NAMED = 8
 
@@ -64,7 +70,7 @@ def _by_row(farm: Farm, wanted: WantedEntry) -> FileRow:
 def _by_id(farm: Farm, wanted: WantedEntry) -> Iterator[FileRow]:
     if len(wanted.name) < 2 or wanted.day or wanted.batch:
         return
-    for source in _sources(farm, (HARVESTS, OBSERVATIONS)):
+    for source in _sources(farm, (HARVESTS, OBSERVATIONS, SALES, PROMISES)):
         for each in _readable(farm, source, wanted.name.encode()):
             if each.cell("entry") == wanted.name:
                 yield each

@@ -17,6 +17,7 @@ from pipeline.farm.links import mending
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.logbook.facts import FactsByKey, FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
+from schemas.contract import GROWING
 from schemas.finding import UnreadableFile
 from schemas.steps import STEPS
 
@@ -134,7 +135,8 @@ def _current(farm: Farm, source: TableFile, known: Summary | None, texts: Texts 
 
 def _summary(farm: Farm, source: TableFile, data: bytes, stamp: Stamp, texts: Texts | None) -> Summary:
     try:
-        if texts is not None and len(data) > MUCH_OF_ONE and not source.path.name.lower().endswith(WORKBOOKS):
+        by_column = source.table in GROWING and not source.path.name.lower().endswith(WORKBOOKS)
+        if texts is not None and len(data) > MUCH_OF_ONE and by_column:
             from pipeline.logbook.columns import read_columns
 
             if found := read_columns(source, data, farm, texts):
@@ -180,7 +182,11 @@ def _with_more(parts: tuple[FactsByKey, ...], more: FileFacts) -> tuple[FactsByK
 def _shape(table: TextTable, data: bytes, before: Shape) -> Shape:
     """Return how a file is written that was written as `before`, and then got these rows."""
     last = next((row for row in reversed(table.rows) if any(cell.strip() for cell in row)), ())
-    days = [cell for name in ("picked_on", "seen_on", "inoculated_on") if (cell := table.cell(last, name))]
+    days = [
+        cell
+        for name in ("sold_on", "due_on", "picked_on", "seen_on", "inoculated_on")
+        if (cell := table.cell(last, name))
+    ]
     return Shape(
         table.at,
         table.units,

@@ -2,8 +2,9 @@
 
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
-model per input table, one with EVENT one per table of events, one with DECIDED one per table that is decided row by
-row, one with LASTING one per table that stays, one with MEMBERS one per set of units whose losses are counted.
+model per input table, one with BOOK one per table of the books, one with EVENT one per table of events, one with
+DECIDED one per table that is decided row by row, one with LASTING one per table that stays, one with MEMBERS one per
+set of units whose losses are counted.
 `{columns of TABLE as ALIAS}` stands for the columns of an input table's contract: see pipeline/models/columns.
 tests/test_lineage.py holds the heads against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
 """
@@ -18,7 +19,7 @@ from graphlib import TopologicalSorter
 from importlib.resources import files
 
 from pipeline.models.columns import filled
-from schemas.contract import HARVESTS, INPUTS, OBSERVATIONS
+from schemas.contract import BOOKS, HARVESTS, INPUTS, OBSERVATIONS
 
 # The folders of the models. stage: the tables that hold the rows as they were read, and views of them. draft:
 # statements with parameters, by which a refresh changes the stage and sees what that changes. part: by which it finds
@@ -39,10 +40,21 @@ DECIDED = (
     "resolved_observations",
 )
 # All tables that stay in the ledger once they are decided.
-LASTING = (*DECIDED, "closings", "flush_rule", "found_in_farm", "picking_days", "row_counts")
+LASTING = (
+    *DECIDED,
+    *BOOKS,
+    "closings",
+    "flush_rule",
+    "found_in_books",
+    "found_in_farm",
+    "picking_days",
+    "rejected_books",
+    "row_counts",
+)
 # What stands for the name of a table in the name and the text of a file, and the tables that it stands for.
 STANDS_FOR = {
     "INPUT": INPUTS,
+    "BOOK": BOOKS,
     "EVENT": (HARVESTS, OBSERVATIONS),
     "DECIDED": DECIDED,
     "LASTING": LASTING,

@@ -1,6 +1,6 @@
 -- What became of the rows of each file? rows_in = loaded + set_aside + waiting + blank, always.
 -- Grain: one row per file.
--- reads: batches, files, filling_shares, findings, harvest_assignments, observation_assignments
+-- reads: batches, files, filling_shares, findings, harvest_assignments, observation_assignments, prices, promises, sales
 -- writes: row_counts
 create or replace table row_counts as
 with waiting as (
@@ -20,6 +20,12 @@ loaded as (
         select line from observation_assignments
         union all
         select line from harvest_assignments
+        union all
+        select line from prices
+        union all
+        select line from sales
+        union all
+        select line from promises
     )
     group by file_part_of(line)
 )
