@@ -72,24 +72,44 @@ def simulated(design: Design, seed: int) -> PastBatches:
         containers = round(int(rng.integers(5, 16)) * (1 + (design.grows - 1) * grown))
         dry, name = 1.5 * (1 + grown), f"B{number:04d}"
         batches.append((name, _Day(FIRST_DAY + start), dry * containers, containers, substrate, "grey"))
-        luck = np.exp(SD * np.sqrt(design.icc) * rng.standard_normal())
-        slow = 32 + rng.normal(0, 3)
-        lost = 1 / (1 + np.exp(2.5 - design.loss_sd * rng.standard_normal()))
-        for _ in range(containers):
-            own = max(0.1, 1 + SD * np.sqrt(1 - design.icc) * rng.standard_normal())
-            ended, given = _container(rng, 0.7 * gives * (dry / 1.5) ** 0.8 * luck * own, slow, lost)
-            pickings += [(number, len(places), age, kg * _season(design, start + age)) for age, kg in given]
+        for ended, given in batch_of(design, start, containers, gives * (dry / 1.5) ** 0.8, rng):
+            pickings += [(number, len(places), age, kg) for age, kg in given]
             places.append((number, ended))
     return history_of(records(batches, places, pickings), SETTINGS)
+
+
+def batch_of(
+    design: Design, start: int, containers: int, gives: float, rng: np.random.Generator
+) -> list[tuple[int, list[tuple[int, float]]]]:
+    """Return the containers of a batch begun on a day of the farm: the age at which each ended, and what it gave at
+    which ages, in kg. gives: beside a container of the first recipe and usual fill.
+    """
+    luck = np.exp(SD * np.sqrt(design.icc) * rng.standard_normal())
+    slow = 32 + rng.normal(0, 3)
+    lost = 1 / (1 + np.exp(2.5 - design.loss_sd * rng.standard_normal()))
+    found = []
+    for _ in range(containers):
+        own = max(0.1, 1 + SD * np.sqrt(1 - design.icc) * rng.standard_normal())
+        ended, given = _container(rng, 0.7 * gives * luck * own, slow, lost)
+        found.append((ended, [(age, kg * _season(design, start + age)) for age, kg in given]))
+    return found
+
+
+def gives_beside_the_first(design: Design, substrate: str) -> float:
+    """Return how much a container of a substrate gives beside one of the first recipe."""
+    if design.mulch_from is not None:
+        return design.mulch_gives if substrate == "mulch" else 1.0
+    return 1 + 0.8 * int(substrate.split()[1])
 
 
 def _recipe(design: Design, week: float, rng: np.random.Generator) -> tuple[str, float]:
     """Return the substrate of a batch begun in a week, and how much it gives beside the first one."""
     if design.mulch_from is not None:
         over = (week - design.mulch_from) / max(design.mulch_by - design.mulch_from, 1e-9)
-        return ("mulch", design.mulch_gives) if rng.random() < over else ("straw", 1.0)
-    recipe = int(rng.integers(design.recipes))
-    return f"recipe {recipe}", 1 + 0.8 * recipe
+        substrate = "mulch" if rng.random() < over else "straw"
+    else:
+        substrate = f"recipe {int(rng.integers(design.recipes))}"
+    return substrate, gives_beside_the_first(design, substrate)
 
 
 def _season(design: Design, day: int) -> float:

@@ -14,7 +14,7 @@ from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.view import LedgerView, Made, Query, opened
 
-ROOMS = ("compare", "growth", "spawn", "outlook", "trial", "trace")
+ROOMS = ("compare", "growth", "spawn", "outlook", "planning", "trial", "trace")
 # What a view has for loaders alone: rooms above take what a loader of pipeline/models gives.
 FOR_LOADERS = {"records", "tuples", "arrays", "set_variables", "make", "connection", "of_fillings"}
 MakeFarm = Callable[..., Path]

@@ -49,6 +49,7 @@ COMMANDS = {
     "sheet": "sheet_command",
     "trace": "trace_command",
     "outlook": "outlook_command",
+    "plan": "plan_command",
     "trial": "trial_command",
     "next-soak": "next_soak_command",
     "doctor": "doctor_command",

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, spread
+from pipeline.cli.rows_to_fill import OutOption, paths_to_fill, write_to_fill
 from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
 from schemas.confidence import LEVEL, percent
-from schemas.contract import BATCHES, FILLINGS, INPUTS
-from schemas.finding import OutOfReach, WrongRequest
-from schemas.phrases import counted
+from schemas.contract import BATCHES, FILLINGS
+from schemas.finding import WrongRequest
 from schemas.result_rows import Row
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pipeline.trial.tables import Trial, TrialQuery
     from schemas.result_rows import ResultRows
 
@@ -91,10 +92,7 @@ class TrialOptions:
 def trial(
     *,
     tried: TrialOptions,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the rows to fill in: FILE-batches.csv, FILE-fillings.csv."),
-    ] = None,
+    out: OutOption = None,
     only: Annotated[TrialList | None, typer.Option("--list", help="Only this list. With --json: designs.")] = None,
     read: ReadOptions,
 ) -> None:
@@ -106,7 +104,7 @@ def trial(
     query = TrialQuery(**vars(tried))
     as_of = read.day
     farm = open_the_farm(read.farm)
-    paths = _paths(farm.folder, out) if out else None
+    paths = paths_to_fill(farm.folder, out)
     with read_ledger(farm, "trial") as ledger:
         found = plan(ledger.view(Query(as_of)), query)
         if found.why_not:
@@ -201,33 +199,8 @@ def _remarks(query: TrialQuery, found: Trial) -> list[str]:
     return remarks
 
 
-def _paths(folder: Path, out: Path) -> dict[str, Path]:
-    """Return the files to be written. Raises WrongRequest where one exists, or would be read as a table."""
-    base = out.with_suffix("") if out.suffix.lower() == ".csv" else out
-    found = {name: base.with_name(f"{base.name}-{name}.csv") for name in (BATCHES, FILLINGS)}
-    tables = [folder / name for name in INPUTS]
-    if any(each.resolve() == base.parent.resolve() for each in tables):
-        raise WrongRequest(f"--out {out}: files in {base.parent.name}/ are read as your records. Name another folder.")
-    for path in found.values():
-        if path.exists():
-            raise WrongRequest(f"--out {out}: {path} is there already and was not touched. Name another file.")
-    return found
-
-
-def _write(paths: dict[str, Path], found: Trial, json: bool) -> None:
-    """Write the rows to fill in; never over a file. Raises WrongRequest when there are none to write."""
+def _write(paths: Mapping[str, Path], found: Trial, json: bool) -> None:
+    """Write the rows to fill in. Raises WrongRequest when there are none to write."""
     if found.design is None:
         raise WrongRequest("--out: there is nothing to write, for no design is enough. Say what you can do: --soaks N.")
-    from pipeline.files.write_csv import csv_lines
-
-    for name, rows in ((BATCHES, found.batches), (FILLINGS, found.fillings)):
-        try:
-            with open(paths[name], "x", encoding="utf-8", newline="") as file:
-                file.writelines(csv_lines(rows, list(rows[0])))
-        except FileExistsError as problem:
-            raise WrongRequest(f"--out: {paths[name]} is there already and was not touched.") from problem
-        except OSError as problem:
-            raise OutOfReach(f"{paths[name]} cannot be written: {problem.strerror}.") from problem
-        (notify if json else typer.echo)(
-            f"{paths[name]}: {counted(len(rows), 'row')}. Fill in, then copy them to your {name} table."
-        )
+    write_to_fill(paths, {BATCHES: found.batches, FILLINGS: found.fillings}, json)

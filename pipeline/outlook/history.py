@@ -32,7 +32,8 @@ class PastBatches:
     start: day of inoculation, as date.toordinal. dry_kg, containers: its size; nan where not told. alike, substrate:
     alike for batches of one substrate and strain, and of one substrate. kg[batch, age]: picked up to that age, in kg;
     running[batch, age]: the share of its containers that still ran on that day, by what was known on it.
-    undated: loaded batches without a day, which can lend nothing.
+    undated: loaded batches without a day, which can lend nothing. recipes: of each batch, its substrate and its strain;
+    "" where blank.
     """
 
     names: tuple[str, ...]
@@ -44,6 +45,7 @@ class PastBatches:
     kg: Numbers
     running: Numbers
     undated: int = 0
+    recipes: tuple[tuple[str, str], ...] = ()
 
     def picked(self, first: int, last: int) -> float:
         """Return how much was picked from the first to the last of these days, in kg."""
@@ -78,6 +80,7 @@ def history_of(records: OutlookRecords, settings: Settings) -> PastBatches:
         kg=kg,
         running=running,
         undated=records.undated,
+        recipes=tuple((each.substrate or "", each.strain or "") for each in batches),
     )
 
 

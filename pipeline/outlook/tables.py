@@ -78,7 +78,7 @@ def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None =
     history = read_history(ledger, as_of)
     day = as_of.toordinal()
     known_weeks = backtest.history_weeks(history, day)
-    why_not = _why_not(history, as_of, known_weeks)
+    why_not = too_little(history, as_of, known_weeks)
     if why_not:
         return Outlook(why_not, known_weeks, undated=history.undated)
     ahead = look_ahead(history, day)
@@ -108,7 +108,7 @@ def _check(as_of: date, weeks: int, wanted: Wanted | None) -> None:
         raise WrongRequest(f"--by {wanted.by}: name a day from {as_of + timedelta(days=1)} to {last}.")
 
 
-def _why_not(history: PastBatches, as_of: date, weeks: float) -> str | None:
+def too_little(history: PastBatches, as_of: date, weeks: float) -> str | None:
     """Return why nothing can be foreseen. None where it can."""
     if weeks == 0:
         return f"There is nothing to borrow from: no batch was inoculated before {as_of}."

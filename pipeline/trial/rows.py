@@ -11,10 +11,10 @@ from schemas.contract import BATCHES, FILLINGS, Varies, contract
 Cells = dict[str, str]
 
 
-def free_prefix(taken: Collection[str]) -> str:
-    """Return the letters with which the trial's batches and soaks begin, so that no name is taken yet."""
+def free_prefix(taken: Collection[str], letter: str = "T") -> str:
+    """Return the letters with which the batches and soaks of a trial (or plan) begin, so that no name is taken yet."""
     for number in count(1):
-        prefix = f"T{number}-"
+        prefix = f"{letter}{number}-"
         if not any(name.startswith(prefix) for name in taken):
             return prefix
     raise AssertionError("there is always a free number")
