@@ -56,6 +56,12 @@ ALL = (
 )
 
 
+ONE_LINE = (
+    "With lime, steam, spores and food, the product's safety data sheet, local rules and licensed practice come first; "
+    "gillbook's report lists the usual cautions at its end."
+)
+
+
 def cautions(month: Month) -> list[Caution]:
     """Return the cautions that apply.
 

@@ -43,6 +43,8 @@ MEANINGS: Mapping[str, str] = {
     "pinned": "with pins",
     "small": "too small to act on (farm.toml)",
     "batch": "a batch",
+    "colonising": "colonising",
+    "fruiting": "from the first pins on",
     "came": "what came",
 }
 

@@ -133,6 +133,11 @@ def measured(month: Month, table: str, row: int, column: str) -> Figure:
     return replace(cell(month, table, row, column), unit=shown_unit(field_of(table, column)))
 
 
+def without_sign(figure: Figure) -> Figure:
+    """Return a difference as words like more and less tell it: shown without its sign."""
+    return replace(figure, text=figure.text.lstrip("-"))
+
+
 def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
     """Return the limits of a figure, " (4 to 9)"; nothing where one of them is missing."""
     ends = cell(month, table, row, low), cell(month, table, row, high)

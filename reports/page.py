@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import json
+from base64 import b64encode
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from jinja2 import Template
 from markupsafe import Markup
 
-from reports.cautions import cautions
+from reports import front
+from reports.cautions import ONE_LINE, cautions
 from reports.document import environment, part, policy, script_json
-from reports.drawing import Spec
-from reports.figures import Day, Figure, Name, Sentence, cell, count, measured, plain, several
+from reports.drawing import Chart, Spec
+from reports.figures import Day, Figure, Name, Sentence, plain
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
 from reports.section import Section
 from reports.sections import (
     another_flush,
     audit,
+    courses,
     differences,
     finished,
     flushes,
@@ -31,29 +35,35 @@ from reports.sections import (
     spawn,
     stages,
 )
-from reports.vega import bundle
+from reports.vega import bundle, packed
 from reports.words import month_name, visible
 
-# What the page shows, in order.
+# What the page shows after its first page, in order; and what follows in the appendix, which is closed until asked for.
 SECTIONS = (
-    picked,
-    outlook,
-    finished,
-    recipes,
-    differences,
-    spawn,
-    flushes,
-    another_flush,
-    pins,
-    losses,
-    stages,
-    missing,
-    rejected,
-    audit,
+    picked.section,
+    courses.section,
+    recipes.section,
+    flushes.section,
+    outlook.section,
+    losses.section,
+    differences.section,
+    rejected.section,
+)
+APPENDIX = (
+    finished.section,
+    spawn.section,
+    another_flush.section,
+    pins.section,
+    stages.section,
+    differences.appendix,
+    outlook.appendix,
+    missing.section,
+    audit.section,
 )
 # What the glossary defines, in order: measures, then what compares them, then what is ahead.
 DEFINED = (
     picked,
+    courses,
     finished,
     recipes,
     flushes,
@@ -68,74 +78,67 @@ DEFINED = (
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
+def main_sections(month: Month) -> list[Section]:
+    """Return the sections that follow page one, in order."""
+    return [_folded(make(month)) for make in SECTIONS]
+
+
+def _folded(section: Section) -> Section:
+    """Return the section with its tables folded away, but for the rows to mend: they are there to be worked on."""
+    if section.id == "aside":
+        return section
+    return replace(section, tables=tuple(replace(each, folded=True) for each in section.tables))
+
+
+def appendix(month: Month) -> list[Section]:
+    """Return the sections of the appendix, in order."""
+    return [make(month) for make in APPENDIX]
+
+
 def sections(month: Month) -> list[Section]:
-    """Return the sections of the page of a month, in order."""
-    return [each.section(month) for each in SECTIONS]
+    """Return all sections of the page of a month, in order."""
+    return [*main_sections(month), *appendix(month)]
 
 
-def render(month: Month) -> str:
-    """Return the report of a month: one HTML file as text, the same for the same month, that needs no network."""
-    shown = sections(month)
-    chapters = definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
+def charts(month: Month) -> list[Chart]:
+    """Return all charts of the page of a month, in order."""
+    return [*picked.months_chart(month), *(chart for section in sections(month) for chart in section.charts)]
+
+
+def render(month: Month, brief: bool = False) -> str:
+    """Return the report of a month: one HTML file as text, the same for the same month, that needs no network.
+
+    `brief`: its first page alone.
+    """
+    shown, more = ([], []) if brief else (main_sections(month), appendix(month))
+    months = picked.months_chart(month)
+    chapters = [] if brief else definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css")
-    scripts = {"library": bundle(), "draw": part("templates/draw.js")}
+    draw = part("templates/draw.js")
     return _template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
         as_of=as_of(month),
         what_counts=what_counts(),
-        key_figures=key_figures(month),
+        headline=front.headline(month),
+        tiles=front.tiles(month),
+        months=months,
+        next_steps=front.next_steps(month),
+        warning=front.warning(month),
+        brief=brief,
         sections=shown,
+        appendix=more,
         chapters=chapters,
         sources=sources(chapters),
         cautions=cautions(month),
+        caution=ONE_LINE,
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
-        policy=policy([style], list(scripts.values())),
-        specs=Markup(script_json(_specs(shown))),
-        **{name: Markup(script) for name, script in scripts.items()},
+        policy=policy([style], [bundle(), draw]),
+        specs=Markup(script_json(_specs([*months, *(chart for each in [*shown, *more] for chart in each.charts)]))),
+        library=Markup(b64encode(packed()).decode()),
+        draw=Markup(draw),
     )
-
-
-def key_figures(month: Month) -> list[tuple[str, Figure | None, Sentence]]:
-    """Return the figures at the head of the page: (what, figure or None, what it rests on, or why none) each."""
-    at = month.place()
-    waiting: Sentence = ("and ", count(month, "rows_waiting"), " waiting")
-    last = ("Rows set aside", count(month, "rows_set_aside"), waiting)
-    if at is None:
-        return [("Picked", None, ("nothing",)), ("BE of what finished", None, ("no container finished",)), last]
-    fresh, be, late = (
-        measured(month, "months", at, column) for column in ("fresh_g", "be_finished_pct", "picked_late_pct")
-    )
-    pickings = cell(month, "months", at, "pickings")
-    no_stage: Sentence = ("no stage noted",) if pickings.value else ("nothing picked",)
-    return [
-        ("Picked", fresh, ("in ", *several(pickings, "picking"), *_more_waits(month))),
-        ("BE of what finished", be if be.value is not None else None, _rests_of_be(month)),
-        (
-            "Picked late",
-            late if late.value is not None else None,
-            ("of the mass with a stage",) if late.value is not None else no_stage,
-        ),
-        last,
-    ]
-
-
-def _more_waits(month: Month) -> Sentence:
-    """Return how much more only waits for a row to be mended; nothing where nothing does."""
-    said = picked.waiting(month)
-    return ("; at least ", said[1], " more waits") if said else ()
-
-
-def _rests_of_be(month: Month) -> Sentence:
-    """Return the containers and batches in the BE of what finished, or why there is none."""
-    of = finished.of_be(month)
-    if of:
-        return of
-    lost = finished.all_lost(month)
-    if lost:
-        return (lost, " lost")
-    return ("no dry mass known",) if month.rows("finished_units") else ("no container finished",)
 
 
 def as_of(month: Month) -> Sentence:
@@ -145,8 +148,8 @@ def as_of(month: Month) -> Sentence:
     return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
-def _specs(shown: Sequence[Section]) -> Mapping[str, Spec]:
-    return {chart.id: chart.spec for section in shown for chart in section.charts}
+def _specs(charts: Sequence[Chart]) -> Mapping[str, Spec]:
+    return {chart.id: chart.spec for chart in charts}
 
 
 def _template(name: str) -> Template:

@@ -26,6 +26,7 @@ def months(farm: Farm, as_of: date) -> list[dict[str, Cell]]:
             "fresh_g": float(total(picking.grams for picking in picked)),
             "pickings": len(picked),
             "units_finished": len(ended),
+            "units_lost": sum(1 for unit in ended if not unit.pickings),
             "be_finished_pct": efficiency(ended) or None,
             "units_inoculated": len(begun),
             "be_inoculated_pct": efficiency([unit for unit in begun if unit.finished]) or None,

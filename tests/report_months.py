@@ -12,7 +12,7 @@ from report_estimates import ahead, compared, estimates, rates, row_of
 
 from reports.drawing import Chart
 from reports.month import Month
-from reports.page import render, sections
+from reports.page import charts, render
 from schemas.finding import Finding
 
 FIRST, LAST = date(2026, 9, 1), date(2026, 9, 30)
@@ -47,6 +47,10 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
     tables = {
         "months": _months(units, before),
         "weeks": _weeks(units),
+        "picked_days": _days_of_month(units),
+        "batch_courses": [_course(name, of) for (name,), of in _by(units, "batch").items()],
+        "batch_pickings": [_batch_picking(name, of) for (name,), of in _by(units, "batch").items() if _fresh(of)],
+        "today": [_due(each) for each in units if each.lost],
         "strains": _strains(units),
         "waiting_months": _waiting(_months(units, before)),
         "strains_begun": [{"strain": name, "first_on": FIRST} for (name,) in _by(units, "strain")],
@@ -120,8 +124,10 @@ def _unit(each: Unit) -> dict[str, Any]:
 
 
 def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[dict[str, Any]]:
-    now = {"units_finished": len(units), "be_finished_pct": _be(units) or None}
-    told = [(name, fresh, {"units_finished": 0, "be_finished_pct": None}) for name, fresh in before]
+    lost = sum(each.lost for each in units)
+    now = {"units_finished": len(units), "units_lost": lost, "be_finished_pct": _be(units) or None}
+    nothing = {"units_finished": 0, "units_lost": 0, "be_finished_pct": None}
+    told = [(name, fresh, nothing) for name, fresh in before]
     return [
         {"month": name, "fresh_g": fresh, "pickings": 3 if fresh else 0}
         | rest
@@ -158,6 +164,44 @@ def _weeks(units: Sequence[Unit]) -> list[dict[str, Any]]:
         for day in mondays
         for row in sorted(_strains(units), key=lambda row: row["strain"])
     ]
+
+
+def _fresh(units: Sequence[Unit]) -> float:
+    return sum(each.fresh_g for each in units)
+
+
+def _days_of_month(units: Sequence[Unit]) -> list[dict[str, Any]]:
+    days = [FIRST + timedelta(days=at) for at in range((LAST - FIRST).days + 1)]
+    picked = {FIRST + timedelta(days=at): _fresh(units) / 3 for at in (2, 3, 20)}
+    return [{"day": day, "fresh_g": picked.get(day, 0.0), "pickings": 2 * (day in picked)} for day in days]
+
+
+def _course(batch: str, units: Sequence[Unit]) -> dict[str, Any]:
+    begun, fresh = FIRST - timedelta(days=40), _fresh(units)
+    on = {"pins_on": begun + timedelta(days=20), "first_picked_on": begun + timedelta(days=24)} if fresh else {}
+    days = {"colonised_on": None, "pins_on": None, "first_picked_on": None, "last_picked_on": LAST if fresh else None}
+    return (
+        {"batch": batch, "substrate": units[0].substrate, "soak": units[0].soak, "inoculated_on": begun}
+        | days
+        | on
+        | {
+            "ended_on": LAST,
+            "units": len(units),
+            "units_running": 0,
+            "units_lost": sum(each.lost for each in units),
+            "fresh_g": fresh,
+        }
+    )
+
+
+def _batch_picking(batch: str, units: Sequence[Unit]) -> dict[str, Any]:
+    return {"batch": batch, "picked_on": LAST, "fresh_g": _fresh(units), "flush": 1}
+
+
+def _due(unit: Unit) -> dict[str, Any]:
+    days = {"since": LAST - timedelta(days=3), "days": 3, "usual_days": None, "flush": None, "command": None}
+    where = {"room": None, "position": None, "container": unit.container, "batch": unit.batch}
+    return {"action": "look", "reason": "suspect"} | where | days
 
 
 def _flushes(substrate: str, units: Sequence[Unit]) -> list[dict[str, Any]]:
@@ -295,4 +339,4 @@ def page_of(case: str) -> str:
 @cache
 def charts_of(case: str) -> list[Chart]:
     """The charts of the page of a case, made once for all tests."""
-    return [chart for block in sections(CASES[case]()) for chart in block.charts]
+    return charts(CASES[case]())

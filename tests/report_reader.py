@@ -78,8 +78,8 @@ def told_by(month: Month, attributes: Mapping[str, str]) -> float | int | None:
     """Which value should the figure with these attributes show, by the tables alone?"""
     tables = {**month.tables, "month": [month.counts]}
     if "data-formula" not in attributes:
-        row = tables[attributes["data-table"]][int(attributes["data-row"])]
-        value: float | int | None = row[attributes["data-column"]]
+        table, row, column = attributes["data-cell"].split("/")
+        value: float | int | None = tables[table][int(row)][column]
         return value
     inputs = [place.split("/") for place in attributes["data-inputs"].split()]
     if attributes["data-formula"] in ("difference", "change_pct"):

@@ -72,7 +72,7 @@ def test_what_did_not_hold_is_listed_with_what_was_found_and_the_source() -> Non
     places = "harvests.csv, row 14 (-30); harvests.csv, row 15 (-30); harvests.csv, row 16 (-30); ..."
     assert told == [
         ["Fresh weight: 0 or more", "error", f"4 rows: {places}", ""],
-        ["Moisture: 40 or more", "warning", "2 rows, listed under Rows set aside", ""],
+        ["Moisture: 40 or more", "warning", "2 rows, listed under Rows to mend", ""],
         ["Median: 62 to 77 %", "warning", "81.2 %", "print"],
         ["Picked: 0.4 to 2.4 kg", "warning", "2026-08: 5.00 kg", ""],
     ]
@@ -84,7 +84,7 @@ def test_every_count_of_the_audit_on_the_page_is_a_figure_and_its_rows_are_only_
     month = with_audit(an_audit(HOSTILE[0]), stale)
     page = read_page(render(month))
     counts = {
-        named["data-column"]: named for named, _ in page.figures if named.get("data-column", "").startswith("audit_")
+        named["data-cell"].split("/")[2]: named for named, _ in page.figures if "/audit_" in named.get("data-cell", "")
     }
     assert counts.keys() == {"audit_held", "audit_expectations", "audit_errors", "audit_warnings", "audit_undecided"}
     assert all(json.loads(named["data-value"]) == told_by(month, named) for named in counts.values())

@@ -14,8 +14,7 @@ from pipeline.cli.report_command import gather
 from pipeline.demo import write_bench
 from pipeline.farm.folder import open_farm
 from pipeline.models.measures import last_day
-from reports import page
-from reports.drawing import Chart
+from reports import front, page
 from reports.figures import Figure
 from reports.month import Month
 from reports.section import Section
@@ -48,13 +47,9 @@ def gathered(folder: Path, months: int) -> Iterator[Month]:
             yield gather(ledger, farm, first, last_day(first))
 
 
-def drawn(sections: list[Section]) -> dict[str, Chart]:
-    return {chart.id: chart for each in sections for chart in each.charts}
-
-
 def tile(month: Month, name: str) -> float | None:
-    figures = {what: figure for what, figure, _ in page.key_figures(month)}
-    return None if figures[name] is None else figures[name].value
+    (figure,) = [each.figure for each in front.tiles(month) if each.what == name]
+    return None if figure is None else figure.value
 
 
 def numbers(section: Section) -> list[float | None]:
@@ -64,24 +59,29 @@ def numbers(section: Section) -> list[float | None]:
 def test_every_meaning_has_one_value(months: list[Month]) -> None:
     for month in months:
         sections = page.sections(month)
-        charts, said = drawn(sections), {each.id: each for each in sections}
+        charts, said = {chart.id: chart for chart in page.charts(month)}, {each.id: each for each in sections}
+        headline = [part.value for part in front.headline(month)[0] if isinstance(part, Figure)]
         kg = tile(month, "Picked")
-        picked = [kg, numbers(said["picked"])[0]]
+        picked = [kg, headline[0], numbers(said["picked"])[0]]
         picked += [sum(number_of(row, "fresh_g") for row in month.rows(name)) for name in ("strains", "stages")]
-        picked.append(1000 * sum(row["kg"] for row in charts["weeks"].rows))
+        picked.append(1000 * sum(row["kg"] for row in charts["calendar"].rows))
         if "months" in charts:
             picked.append(1000 * charts["months"].rows[-1]["kg"])
         assert picked == pytest.approx([kg] * len(picked)), month.month
-        late = tile(month, "Picked late")
+        late = month.rows("months")[month.place() or 0]["picked_late_pct"]
         if late is not None:
             bars = [row["share"] for row in charts["stages"].rows if row["colour"] == "late"]
             assert sum(bars) == pytest.approx(late)
             assert numbers(said["stages"])[0] == pytest.approx(late)
         if tile(month, "BE of what finished") is not None:
             assert numbers(said["finished"])[0] == tile(month, "BE of what finished")
+        lost = sum(1 for row in month.rows("finished_units") if not row["fresh_g"])
+        assert tile(month, "Lost") == lost
         ahead = month.rows("outlook")
         if ahead:
             assert numbers(said["ahead"])[0] == charts["outlook"].rows[0]["mediankg"] == ahead[0]["median_kg"]
+            four = [number_of(row, "sum_median_kg") for row in ahead if row["week"] == front.TILE_WEEKS]
+            assert [tile(month, "Next four weeks")] == (four or [None])
             assert all(number_of(row, "planned_kg") <= number_of(row, "high80_kg") for row in ahead)
 
 

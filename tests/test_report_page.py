@@ -24,7 +24,8 @@ from reports.document import script_json
 from reports.drawing import FACTS_READ, Chart
 from reports.figures import field_of, shown_unit
 from reports.month import Month
-from reports.page import DEFINED, SECTIONS, VIEWS, render
+from reports.page import APPENDIX, DEFINED, SECTIONS, VIEWS, render
+from reports.vega import bundle
 from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
@@ -34,19 +35,19 @@ DATES = re.compile(r"(January|February|March|April|May|June|July|August|Septembe
 
 # chart (the start of its id): the value that its facts read out, its decimals, and the factor to what is shown
 READ_OUT = {
-    "weeks": ("kg", 2),
+    "calendar": ("kg", 2),
+    "courses": (None, 2),
+    "slopes": ("declinestarted", 2),
     "months": ("kg", 2),
     "outlook": ("mediankg", 2),
     "batches": ("be", 1),
     "recipes": ("be", 1),
     "differences": ("difference", 1),
     "spawn": (None, 1),
-    "curve": ("declinestarted", 2),
-    "flush-states": ("units", 0),
     "waiting": (None, 1),
     "pins": ("pinnedpct", 0),
     "losses": ("lost", None),
-    "soaks": ("units", 0),
+    "soaks": ("lost", 0),
     "causes": ("lost", 0),
     "stages": ("share", 1),
 }
@@ -69,11 +70,7 @@ def assert_rounded(text: str, value: float | None, attributes: dict[str, str]) -
     number = number.replace("\u202f", "")
     decimals = len(number.partition(".")[2])
     place = attributes.get("data-inputs", "").split()
-    table, column = (
-        (attributes["data-table"], attributes["data-column"])
-        if not place
-        else (place[0].split("/")[0], place[0].split("/")[2])
-    )
+    table, _, column = (place[0] if place else attributes["data-cell"]).split("/")
     counted = attributes.get("data-formula", "").startswith("count") or table == "month"
     grams = not counted and field_of(table, column).unit == "g" and unit != "%"
     # Differences and changes made here are told in words like more and less.
@@ -86,7 +83,7 @@ def assert_rounded(text: str, value: float | None, attributes: dict[str, str]) -
 @pytest.mark.parametrize("case", CASES)
 def test_every_figure_is_the_value_of_the_table_it_names(case: str) -> None:
     page = read_page(page_of(case))
-    assert page.figures
+    assert page.figures or case == "no_tables"
     assert_figures(CASES[case](), page)
 
 
@@ -197,7 +194,8 @@ def test_the_policy_lets_only_this_pages_own_scripts_run_and_nothing_be_reached(
     rules = dict(rule.strip().split(" ", 1) for rule in said["content"].split(";"))
     assert rules["default-src"] == rules["base-uri"] == rules["form-action"] == "'none'"
     assert rules.keys() == {"default-src", "script-src", "style-src", "base-uri", "form-action"}
-    scripts = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    # The drawing library stands packed in the page, and runs as it was before.
+    scripts = [bundle(), *re.findall(r"<script>(.*?)</script>", text, re.DOTALL)]
     styles = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)
     for parts, rule in ((scripts, "script-src"), (styles, "style-src")):
         hashes = [base64.b64encode(hashlib.sha256(part.encode()).digest()).decode() for part in parts]
@@ -233,6 +231,9 @@ def test_every_measure_shown_is_defined_with_its_unit_and_source() -> None:
 # What the page leaves to the commands: curves that are drawn, what stands behind an interval, and the plain ratio of
 # flushes, which containers still in production bias.
 NOT_ON_THE_PAGE = {
+    # What a batch gave on each day is drawn; what is due stands in what to do next.
+    "batch_pickings": {"fresh_g", "flush"},
+    "today": {"flush", "days", "usual_days"},
     "flushes": {"decline_vs_first", "pickings", "pickings_derived", "fresh_g_per_container"},
     "declines": {"derived_pct"},
     "another_flush": {"derived_pct"},
@@ -260,7 +261,8 @@ NOT_ON_THE_PAGE = {
 
 
 def test_every_section_with_tables_is_in_the_glossary() -> None:
-    assert {each.__name__ for each in SECTIONS if hasattr(each, "VIEWS")} == {each.__name__ for each in DEFINED}
+    rooms = {each.__module__ for each in (*SECTIONS, *APPENDIX)}
+    assert {each for each in rooms if hasattr(sys.modules[each], "VIEWS")} == {each.__name__ for each in DEFINED}
 
 
 def test_every_number_of_a_result_table_is_shown_or_named_here() -> None:
@@ -315,7 +317,7 @@ def test_words_and_marks_stand_out_from_the_paper(scheme: int) -> None:
         return (light + 0.05) / (dark + 0.05)
 
     # WCAG 2.2, 1.4.3 (text: 4.5) and 1.4.11 (graphics: 3). The pale ones are outlined in `known`.
-    outlined = {"not-yet", "kept", "small", "band-wide", "line", "paper"}
+    outlined = {"colonising", "fruiting", "not-yet", "kept", "small", "band-wide", "line", "paper"}
     assert {name for name in told if name not in outlined and contrast(name) < 3} == set()
     assert [name for name in ("ink", "ink-soft", "link") if contrast(name) < 4.5] == []
     strains = [told[name] for name in (*STRAIN_COLOURS, OTHER_STRAINS)]
@@ -335,12 +337,11 @@ def test_every_chart_reads_out_its_own_data(case: str) -> None:
             continue
         # A dot of the chart of BE is a container; what is read out is the lane's.
         rows = [row for row in chart.rows if row.get(name) is not None and "unit_row" not in row]
-        drawn = [row[name] for row in rows if start_of(chart) != "soaks" or row["colour"] == "lost"]
+        drawn = [row[name] for row in rows]
         if chart.id.startswith("pins"):
             drawn = drawn[-1:]
         for value in drawn:
-            if value or start_of(chart) not in ("soaks", "weeks", "flush-states"):
-                assert f"{value:.{decimals}f}" in chart.alternative.replace("\u202f", ""), (chart.id, value)
+            assert f"{value:.{decimals}f}" in chart.alternative.replace("\u202f", ""), (chart.id, value)
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -353,8 +354,9 @@ def test_no_two_charts_of_a_page_read_the_same(case: str) -> None:
 
 def test_a_chart_that_shows_some_of_many_says_how_many() -> None:
     shown = {chart.id: chart for chart in charts_of("sixty_batches")}
-    assert shown["soaks"].part == "The last 14 of 30 soaks."
-    assert len(shown["soaks"].facts) == 14
+    assert shown["soaks"].part == ""
+    assert len(shown["soaks"].facts) == 30
+    assert shown["courses-3"].part == "The last 30 of 60 batches."
     assert shown["months"].part == "The last 13 of 25 months."
     assert shown["months"].part in read_page(page_of("sixty_batches")).text
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report_months import FIRST, LAST, found
 
-from reports import page
+from reports import front, page
 from reports.colours import strain_colours
 from reports.drawing import Chart
 from reports.figures import Name, plain
@@ -30,7 +30,13 @@ def month(**tables: Rows) -> Month:
 
 def months(*rows: tuple[str, float, int], **other: Any) -> list[dict[str, Any]]:
     """Rows of `months`: (month, fresh_g, pickings), and what else the last one holds."""
-    nothing = {"units_finished": 0, "be_finished_pct": None, "picked_late_pct": None, "culled_pct": None}
+    nothing = {
+        "units_finished": 0,
+        "units_lost": 0,
+        "be_finished_pct": None,
+        "picked_late_pct": None,
+        "culled_pct": None,
+    }
     told = [{"month": name, "fresh_g": fresh, "pickings": n} | nothing for name, fresh, n in rows]
     told[-1] |= other
     return told
@@ -86,12 +92,12 @@ def test_what_waits_is_weighed_and_what_it_would_change_is_said() -> None:
     rows = months(("2026-08", 2500.0, 9), ("2026-09", 2000.0, 8))
     told = month(months=rows, waiting_months=waits(("2026-08", 2500.0, 0.0), ("2026-09", 2000.0, 3200.0)))
     more = "At least 3.20 kg more waits for 1 row of batches.csv: with it, 2.70 kg (108 %) more than in August 2026."
-    assert said(picked.notes(told)[0]) == more
+    assert said(picked.waiting(told)) == said(front.warning(told)) == more
     assert "0.50 kg (20 %) less than in August 2026" in said(picked.sentence(told))
-    head = {what: said(of) for what, _, of in page.key_figures(told)}
+    head = {tile.what: said(tile.rests_on) for tile in front.tiles(told)}
     assert head["Picked"] == "in 8 pickings; at least 3.20 kg more waits"
     so_far = replace(told, as_of=date(2026, 9, 14))
-    assert said(picked.notes(so_far)[0]) == "At least 3.20 kg more waits for 1 row of batches.csv."
+    assert said(picked.waiting(so_far)) == "At least 3.20 kg more waits for 1 row of batches.csv."
     assert picked.waiting(month(months=rows, waiting_months=waits(("2026-09", 2000.0, 0.0)))) == ()
 
 
@@ -158,12 +164,8 @@ def test_units_thrown_out_before_a_picking_are_told() -> None:
 def test_a_month_of_losses_has_no_be_but_says_how_many_were_lost() -> None:
     lost = that_finished(("A", "1", 0.0), ("A", "2", 0.0), ("B", "3", 0.0), lost=True)
     assert said(finished.sentence(lost)) == "3 containers finished in September 2026 and gave nothing: 3 lost."
-    assert ("BE of what finished", "3 lost") in [
-        (what, said(of)) for what, _, of in page.key_figures(with_recipes(lost))
-    ]
-    assert [figure for what, figure, _ in page.key_figures(with_recipes(lost)) if what == "BE of what finished"] == [
-        None
-    ]
+    tile = next(each for each in front.tiles(with_recipes(lost)) if each.what == "BE of what finished")
+    assert (said(tile.rests_on), tile.figure) == ("3 lost", None)
 
 
 def with_recipes(month: Month) -> Month:
@@ -239,7 +241,6 @@ def test_a_loss_has_its_interval_or_why_there_is_none() -> None:
     with_one, without = month(losses=[loss(12, 0.25, None)]), month(losses=[loss(0, None, "fewer than three soaks")])
     assert said(losses.loss_facts(with_one, 0)) == "12 of 72, all in 1 of 6 soaks · 0.2 to 29.5 %"
     assert said(losses.loss_facts(without, 0)) == "0 of 72, from 6 soaks · no interval"
-    assert said(losses.notes(without)[0]) == "No interval for straw, hot lime: fewer than three soaks."
     assert "interval" in [key.colour for key in charts(with_one, "losses")["losses"].keys]
     assert "interval" not in [key.colour for key in charts(without, "losses")["losses"].keys]
 
@@ -272,7 +273,7 @@ def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
         "2 rows are set aside, and 1 more waits for them; what they hold is in no figure above."
     )
     assert said(rejected.sentence(month())) == "Every row of the files is counted: none is set aside."
-    assert said(picked.notes(told)[0]) == ("2 pickings of the farm are set aside and in no figure; see Rows set aside.")
+    assert said(front.warning(told)) == "2 rows of the files cannot be counted: see Rows to mend."
     assert [said(note) for note in rejected.notes(told)] == [
         "1 row with a cell that could not be used: counted all the same.",
         "1 row with a warning: counted all the same.",

@@ -105,7 +105,7 @@ def test_parts_add_up_to_the_whole(opened: tuple[Farm, Ledger], tables: Tables) 
     assert sum(row["fresh_g"] for row in tables["months"]) == pytest.approx(loaded[0], rel=1e-12)
     assert sum(row["pickings"] for row in tables["months"]) == loaded[1]
     of_month = tables["months"][-1]["fresh_g"]
-    for name in ("weeks", "strains", "stages"):
+    for name in ("weeks", "strains", "stages", "picked_days"):
         assert sum(row["fresh_g"] for row in tables[name]) == pytest.approx(of_month, rel=1e-12), name
     fresh = {row["month"]: row["fresh_g"] for row in tables["months"]}
     for row in tables["waiting_months"]:
@@ -121,6 +121,14 @@ def test_parts_add_up_to_the_whole(opened: tuple[Farm, Ledger], tables: Tables) 
         row["units"] for row in tables["yields"]
     ) - unfinished(con)
     assert tables["months"][-1]["units_finished"] == len(tables["finished_units"])
+    assert (
+        sum(row["units_lost"] for row in tables["months"])
+        == con.execute("select count(*) from unit_states where finished and highest_flush = 0").fetchone()[0]
+    )
+    given = {row["batch"]: 0.0 for row in tables["batch_courses"]}
+    for row in tables["batch_pickings"]:
+        given[row["batch"]] += row["fresh_g"]
+    assert given == pytest.approx({row["batch"]: row["fresh_g"] for row in tables["batch_courses"]}, rel=1e-12)
     for name in ("finished_batches", "finished_recipes"):
         assert sum(row["units"] for row in tables[name]) == len(tables["finished_units"])
 

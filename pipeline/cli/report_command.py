@@ -30,6 +30,8 @@ def report(
         str | None,
         typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
     ] = None,
+    brief: Annotated[bool, typer.Option("--brief", help="Its first page alone, to send by mail.")] = False,
+    open_it: Annotated[bool, typer.Option("--open", help="Open it in the browser when it is written.")] = False,
     deep: Annotated[
         bool, typer.Option("--deep", help="Audit the ledger first, as gillbook check --deep does.")
     ] = False,
@@ -52,8 +54,11 @@ def report(
             _audit(ledger, farm_here, until)
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
-        page = render(gathered)
-    typer.echo(write_page(farm_here, f"report-{first:%Y-%m}.html", page))
+        page = render(gathered, brief)
+    path = write_page(farm_here, f"report-{first:%Y-%m}{'-brief' if brief else ''}.html", page)
+    typer.echo(path)
+    if open_it:
+        typer.launch(str(path))
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:

@@ -20,7 +20,7 @@ GROUPED = (
     ("causes", "all"),
     ("months", "all"),
 )
-# What is compared for the section "Does the difference hold?": BE with a picture, the others where a difference holds.
+# What is compared for the section "What holds and what leans": BE with a picture, the others where a difference holds.
 COMPARED = ("be", "losses", "days")
 THROUGH_FLUSH = 2  # BE is compared through the second flush, as `gillbook compare` does unless asked otherwise
 WEEKS_AHEAD = 8
@@ -32,8 +32,10 @@ def of_measures(view: LedgerView, first: date) -> tuple[Tables, int]:
     """
     from pipeline.models import measures
     from pipeline.models.groups import grouping
+    from pipeline.models.today import today
 
     tables: Tables = {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
+    tables["today"] = [vars(each) for each in today(view)]
     whole = measures.yields(view.by())
     return tables | measures.of_month(view, first), whole_of(whole[0], "pickings_set_aside") if whole else 0
 

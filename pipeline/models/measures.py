@@ -21,6 +21,9 @@ OF_MONTH = (
     "finished_recipes",
     "stages",
     "soaks",
+    "picked_days",
+    "batch_courses",
+    "batch_pickings",
 )
 
 

@@ -93,7 +93,7 @@ def _found(each: Outcome) -> Name:
         return Name(f"{when}{value:.{2 if kilograms else 1}f} {'kg' if kilograms else each.unit}".rstrip())
     rows = counted(each.faulty, "row")
     if each.already_reported == each.faulty:
-        return Name(f"{rows}, listed under Rows set aside")
+        return Name(f"{rows}, listed under Rows to mend")
     places = "; ".join(_place(row) for row in each.rows[:ROWS_NAMED])
     return Name(f"{rows}: {places}" + ("; ..." if len(each.rows) > ROWS_NAMED else ""))
 

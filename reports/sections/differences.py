@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel, some_of
-from reports.figures import LONGEST_NAME, Name, Sentence, count, several
+from reports.figures import LONGEST_NAME, Name, Sentence, cell, count, named, several, without_sign
 from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table, table_of
 from reports.words import isolated, spoken, visible
-from schemas.answers import Direction
+from schemas.answers import Direction, Worth
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import Row, number_of, text_of
 
@@ -77,6 +75,13 @@ VIEWS = (
 # Sentences above the table. Our choice, no source.
 SENTENCES_SHOWN = 6
 NEAREST_SHOWN = 2
+LEANS = (Direction.LEANS_MORE, Direction.LEANS_LESS)
+# measure: how the sentence names it, what the better level did, and the direction that makes the first level it
+ABOUT = {
+    "be": ("", "gave more than", Direction.MORE),
+    "losses": (", losses", "lost less than", Direction.LESS),
+    "days": (", days to pins", "had pins sooner than", Direction.LESS),
+}
 # Rules that no further soak of the same kind mends: what they stop is far from a verdict.
 FAR = {"R1", "R2", "R3", "R4"}
 
@@ -92,35 +97,70 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return what holds, what comes nearest to it, and how soaks were held against each other."""
+    """Return in a short sentence each what the records show, and how they lean where they do."""
     rows = month.rows("compared_pairs")
-    if not rows:
-        return []
     held = [at for at in range(len(rows)) if month.pair_is_decided(at)]
-    near = [at for at in month.pairs("be") if not month.pair_is_decided(at) and _nearly_resolved(rows[at])]
-    near.sort(key=lambda at: _width(rows[at]))
+    leaning = [at for at in month.pairs("be") if rows[at]["direction"] in LEANS]
+    leaning.sort(key=lambda at: -abs(number_of(rows[at], "chance_more") - 0.5))
     return [
-        *(_finding(rows[at]) for at in held[:SENTENCES_SHOWN]),
+        *(_shown(month, at) for at in held[:SENTENCES_SHOWN]),
         *some_noted(min(len(held), SENTENCES_SHOWN), len(held), "answers; the table has all"),
-        *(_finding(rows[at]) for at in near[:NEAREST_SHOWN]),
+        *(_leans(month, at) for at in leaning[:NEAREST_SHOWN]),
+    ]
+
+
+def _shown(month: Month, at: int) -> Sentence:
+    """Return what is shown of a pair: which level gave more, by how much, and whether that is worth acting on."""
+    row = month.rows("compared_pairs")[at]
+    about, did, better = ABOUT[text_of(row, "measure")]
+    start = f"{text_of(row, 'factor').replace('_', ' ').capitalize()}{about}: "
+    level, against = _ends(row)
+    if not Direction(text_of(row, "direction")).is_shown:
+        return (start, level, " and ", against, ": no difference that matters.")
+    if row["direction"] != better:
+        level, against = against, level
+    worth = ", and it is worth it" if row["worth"] == Worth.WORTH_IT else ""
+    return (start, level, f" {did} ", against, *_by(month, at), f"{worth}.")
+
+
+def _by(month: Month, at: int) -> Sentence:
+    """Return by how much the levels of a pair differ, without sign, and its limits: " by 24.4 points (9.5 to 39.3)"."""
+    row = month.rows("compared_pairs")[at]
+    difference, *limits = (
+        without_sign(cell(month, "compared_pairs", at, name)) for name in ("difference", "low", "high")
+    )
+    low, high = limits if number_of(row, "difference") > 0 else reversed(limits)
+    return (" by ", difference, f" {text_of(row, 'unit')} (", low, " to ", high, ")")
+
+
+def _leans(month: Month, at: int) -> Sentence:
+    """Return to which level the records lean."""
+    row = month.rows("compared_pairs")[at]
+    level, against = _ends(row)
+    if row["direction"] == Direction.LEANS_LESS:
+        level, against = against, level
+    factor = text_of(row, "factor").replace("_", " ")
+    return (f"By {factor}, the records lean to ", level, " over ", against, ": a guess, no evidence.")
+
+
+def _ends(row: Row) -> tuple[Name, Name]:
+    factor = text_of(row, "factor")
+    return named(spoken(factor, text_of(row, "level"))), named(spoken(factor, text_of(row, "against")))
+
+
+def how(month: Month) -> list[Sentence]:
+    """Return how soaks were held against each other."""
+    if not month.rows("compared_pairs"):
+        return []
+    return [
         (
-            "Each soak counts once at a level: containers of one soak share its fate, and counting them one by one "
+            "Containers of one soak share its fate, and counting them one by one "
             "would find differences that are not there. "
             f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together, so that a page "
             "that is read every month raises no false alarms. BE of the first two flushes.",
         ),
-        *_prior([rows[at] for at in near[:NEAREST_SHOWN]]),
         ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
-
-
-def _prior(shown: Sequence[Row]) -> list[Sentence]:
-    """What is held before the records are seen, where it is said how they lean."""
-    leaning = [each for each in shown if each["direction"] in (Direction.LEANS_MORE, Direction.LEANS_LESS)]
-    if not leaning:
-        return []
-    held = text_of(leaning[0], "prior")
-    return [(f"How the records lean is a guess, no evidence. Before the records: {held}.",)]
 
 
 def _nearly_resolved(row: Row) -> bool:
@@ -131,11 +171,6 @@ def _nearly_resolved(row: Row) -> bool:
 
 def _width(row: Row) -> float:
     return abs(number_of(row, "high") - number_of(row, "low"))
-
-
-def _finding(row: Row) -> Sentence:
-    about = "" if row["measure"] == "be" else f"{'Losses' if row['measure'] == 'losses' else 'Days to pins'}, "
-    return (Name(f"{about}{text_of(row, 'factor').replace('_', ' ')}: {row['sentence']}"),)
 
 
 def pairs_chart(month: Month) -> list[Chart]:
@@ -172,12 +207,24 @@ def section(month: Month) -> Section:
     resolved = [at for at in range(len(month.rows("compared_pairs"))) if month.pair_is_decided(at)]
     return made(
         "holds",
-        "Does the difference hold?",
+        "What holds and what leans",
         sentence(month),
         notes(month),
         pairs_chart(month),
+        [table_of(month, PAIRS_DECIDED, "What can be said, of BE, losses and days to pins", resolved)],
+    )
+
+
+def appendix(month: Month) -> Section:
+    """Return every pair and what stands behind it, for the appendix."""
+    pairs = count(month, "pairs_compared")
+    return made(
+        "pairs",
+        "All that was compared",
+        (*several(pairs, "pair"), " in BE, each soak once at a level.") if pairs.value else ("Nothing varies yet.",),
+        how(month),
+        [],
         [
-            table_of(month, PAIRS_DECIDED, "What can be said, of BE, losses and days to pins", resolved),
             table_of(month, COMPARED_PAIRS, "Every pair compared, in points of BE", month.pairs("be")),
             table_of(month, COMPARED_LEVELS, "What each level gave, BE in %", month.levels("be")),
             table(month, TRIAL_SPREAD, "How much soaks and containers differ in BE"),

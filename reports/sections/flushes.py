@@ -6,27 +6,15 @@ from collections.abc import Sequence
 
 import altair as alt
 
-from reports.by_substrate import CURVES_SHOWN, NAMED, substrate_name
-from reports.colours import MEANINGS, paint, plain_key
+from reports.by_substrate import CURVES_SHOWN, substrate_name
+from reports.colours import paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import (
-    LANES_A_CHART,
-    NARROW_PX,
-    Chart,
-    LaneLabel,
-    column_chart,
-    data,
-    drawn,
-    known,
-    some_of,
-    stacked_chart,
-)
+from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
-from reports.section import Section, made, some_noted
+from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
-from schemas.confidence import LEVEL, percent
 from schemas.result_rows import number_of, text_of, whole_of
 
 FLUSHES = View(
@@ -61,6 +49,8 @@ VIEWS = (
     DECLINES,
 )
 
+SLOPES_PX, LABEL_PX = 260, 20  # height of the chart, and of a name in it
+
 
 def sentence(month: Month) -> Sentence:
     """Return how much less the second flush gives, on the substrate of which most containers are known through it."""
@@ -86,22 +76,12 @@ def sentence(month: Month) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return by how much each flush gives less, and how containers are counted."""
+    """Return by how much each flush gives less, and whether flush numbers are derived."""
     if not month.rows("flushes"):
         return []
     resolved = [at for at, row in enumerate(month.rows("declines")) if row["decline_per_flush_pct"] is not None]
     resolved.sort(key=lambda at: -number_of(month.rows("declines")[at], "soaks"))
-    return [
-        *(_per_flush(month, at) for at in resolved[:NAMED]),
-        *some_noted(min(len(resolved), NAMED), len(resolved), "substrates"),
-        *_curves_left_out(month),
-        *_derived(month),
-        (
-            "All containers of the record so far. A container closed without the flush counts as nothing given; one "
-            "that may still give it is not counted, and those of its age that are known stand for it. "
-            f"Limits, of {percent(LEVEL)}, come from the soaks.",
-        ),
-    ]
+    return [*(_per_flush(month, at) for at in resolved[:1]), *_derived(month)]
 
 
 def _derived(month: Month) -> list[Sentence]:
@@ -146,11 +126,79 @@ def _not_yet(month: Month, table: str, at: int) -> Sentence:
     return (waiting, " more", " is not known yet" if waiting.value == 1 else " are not known yet")
 
 
-def curves(month: Month) -> list[Chart]:
-    """What each flush gives of the first, per container started: a small chart for each substrate with two flushes."""
+def slopes_chart(month: Month) -> list[Chart]:
+    """What each flush gives of the first, per container started: one line a substrate, named where it ends."""
     groups = _with_two_flushes(month)
-    most = sorted(groups, key=lambda name: -_most_known(month, groups[name]))
-    return [_curve(month, name, groups[name], at) for at, name in enumerate(most[:CURVES_SHOWN], start=1)]
+    most = sorted(groups, key=lambda name: -_most_known(month, groups[name]))[:CURVES_SHOWN]
+    if not most:
+        return []
+    table = month.rows("flushes")
+    columns = ("decline_started", "decline_started_low", "decline_started_high", "units_known")
+    rows = [
+        drawn(table[at], at, *columns)
+        | {"number": str(table[at]["flush"]), "line": f"{order:02}", "name": isolated(spoken("substrate", name))}
+        for order, name in enumerate(most)
+        for at in groups[name]
+    ]
+    top = 1.1 * max(row["declinestarted"] for row in rows)
+    last = [
+        max((row for row in rows if row["line"] == f"{order:02}"), key=lambda row: row["number"])
+        for order in range(len(most))
+    ]
+    for row, height in zip(
+        last, spread([row["declinestarted"] for row in last], LABEL_PX * top / SLOPES_PX), strict=True
+    ):
+        row["height"] = height
+    axis, scale = alt.Axis(title="of flush 1", tickCount=4), alt.Scale(domain=[0, top], nice=False)
+    x = alt.X(
+        "number:N",
+        sort=None,
+        axis=alt.Axis(title="flush", labelAngle=0),
+        scale=alt.Scale(domain=_places(rows), padding=0.4),
+    )
+    y = alt.Y("declinestarted:Q", axis=axis, scale=scale)
+    tip = [
+        alt.Tooltip("name:N", title="substrate"),
+        alt.Tooltip("number:N", title="flush"),
+        alt.Tooltip("declinestarted:Q", title="of flush 1, per container started", format=".2f"),
+        alt.Tooltip("declinestartedlow:Q", title="from", format=".2f"),
+        alt.Tooltip("declinestartedhigh:Q", title="to", format=".2f"),
+        alt.Tooltip("unitsknown:Q", title="containers known"),
+    ]
+    base = alt.Chart(data(rows)).encode(x=x, y=y, detail="line:N", tooltip=tip)
+    names = alt.Chart(data(last)).mark_text(align="left", baseline="middle", dx=9, limit=alt.ExprRef("width * 0.4"))
+    marks = [
+        base.mark_line(color=paint("band"), strokeWidth=2),
+        base.mark_circle(color=paint("estimate"), size=90, opacity=1),
+        names.encode(x=x, y=alt.Y("height:Q", axis=axis, scale=scale), text="name:N", tooltip=tip),
+    ]
+    facts = tuple(
+        f"{row['name']}, flush {row['number']}: {row['declinestarted']:.2f} of flush 1"
+        + (
+            f" ({row['declinestartedlow']:.2f} to {row['declinestartedhigh']:.2f})"
+            if row["declinestartedlow"] is not None and row["declinestartedhigh"] is not None
+            else ""
+        )
+        for row in rows
+    )
+    part = some_of(len(most), len(groups), "substrates", "first", ", by containers")
+    title = "What each flush gives of the first, per container started"
+    keys = (plain_key("estimate", shape="dot"),)
+    return [Chart("slopes", title, column_chart(marks, SLOPES_PX), keys, "flushes", tuple(rows), facts, part=part)]
+
+
+def _places(rows: Points) -> list[str]:
+    """Return the flushes in order, and as much room again as half of them for the names at the ends of the lines."""
+    flushes = sorted({row["number"] for row in rows}, key=int)
+    return [*flushes, *(" " * at for at in range(1, 2 + len(flushes) // 2))]
+
+
+def spread(heights: Sequence[float], apart: float) -> list[float]:
+    """Return these heights, moved up where two of them are less than so far apart."""
+    moved: dict[int, float] = {}
+    for at in sorted(range(len(heights)), key=lambda at: heights[at]):
+        moved[at] = max([heights[at], *(each + apart for each in moved.values())]) if moved else heights[at]
+    return [moved[at] for at in range(len(heights))]
 
 
 def _with_two_flushes(month: Month) -> dict[str, list[int]]:
@@ -162,76 +210,8 @@ def _with_two_flushes(month: Month) -> dict[str, list[int]]:
     return {name: rows for name, rows in groups.items() if len(rows) > 1}
 
 
-def _curves_left_out(month: Month) -> list[Sentence]:
-    whole = len(_with_two_flushes(month))
-    return some_noted(min(whole, CURVES_SHOWN), whole, "substrates have a curve here", " with most containers")
-
-
 def _most_known(month: Month, places: Sequence[int]) -> int:
     return max(whole_of(month.rows("flushes")[at], "units_known") for at in places)
-
-
-def _curve(month: Month, substrate: str, places: Sequence[int], number: int) -> Chart:
-    table = month.rows("flushes")
-    columns = ("decline_started", "decline_started_low", "decline_started_high", "units_known")
-    rows = [drawn(table[at], at, *columns) | {"number": str(table[at]["flush"])} for at in places]
-    limited = known(rows, "declinestartedlow", "declinestartedhigh")
-    x = alt.X("number:N", sort=None, axis=alt.Axis(title="flush", labelAngle=0), scale=alt.Scale(padding=0.4))
-    # Room above the highest point for its figure.
-    top = 1.2 * max([row["declinestarted"] for row in rows] + [row["declinestartedhigh"] for row in limited])
-    axis = alt.Axis(title="of flush 1", tickCount=4)
-    scale = alt.Scale(domain=[0, top], nice=False)
-    y = alt.Y("declinestarted:Q", axis=axis, scale=scale)
-    tip = [
-        alt.Tooltip("number:N", title="flush"),
-        alt.Tooltip("declinestarted:Q", title="of flush 1, per container started", format=".2f"),
-        alt.Tooltip("declinestartedlow:Q", title="from", format=".2f"),
-        alt.Tooltip("declinestartedhigh:Q", title="to", format=".2f"),
-        alt.Tooltip("unitsknown:Q", title="containers known"),
-    ]
-    base = alt.Chart(data(rows)).encode(x=x, y=y, tooltip=tip)
-    marks = [
-        base.mark_line(color=paint("band"), strokeWidth=2),
-        base.mark_circle(color=paint("estimate"), size=110, opacity=1),
-        base.mark_text(align="left", baseline="bottom", dx=8, dy=-4).encode(
-            text=alt.Text("declinestarted:Q", format=".2f")
-        ),
-    ]
-    if limited:
-        rules = alt.Chart(data(limited)).mark_rule(color=paint("interval"), strokeWidth=2)
-        ends = {"y": alt.Y("declinestartedlow:Q", axis=axis, scale=scale), "y2": "declinestartedhigh:Q"}
-        marks.insert(1, rules.encode(x=x, tooltip=tip, **ends))
-    keys = (
-        plain_key("estimate", shape="dot"),
-        *([plain_key("interval", f"{percent(LEVEL)} limits", shape="line")] if limited else []),
-    )
-    name = spoken("substrate", substrate)
-    spec = column_chart(marks, height=NARROW_PX)
-    facts = tuple(
-        f"flush {row['number']} {row['declinestarted']:.2f} of flush 1"
-        + (f" ({row['declinestartedlow']:.2f} to {row['declinestartedhigh']:.2f})" if row in limited else "")
-        for row in rows
-    )
-    return Chart(f"curve-{number}", "Flush curve", spec, keys, "flushes", tuple(rows), facts, True, name)
-
-
-def states_chart(month: Month) -> list[Chart]:
-    """Of how many containers each flush is known, and of how many not yet."""
-    table = month.rows("flushes")
-    found = [at for at, row in enumerate(table) if row["units_known"] or row["units_not_yet"]]
-    places = found[:LANES_A_CHART]
-    rows, labels = [], []
-    for place, at in enumerate(places):
-        known_units, not_yet = table[at]["units_known"], table[at]["units_not_yet"]
-        name = f"{isolated(spoken('substrate', text_of(table[at], 'substrate')))}, flush {table[at]['flush']}"
-        labels.append(LaneLabel(name, f"{known_units} known, {not_yet} not yet"))
-        rows += [
-            {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
-            for colour, count in (("known", known_units), ("not-yet", not_yet))
-        ]
-    title = "Containers known through each flush, and not yet"
-    part = some_of(len(places), len(found), "flushes of substrates")
-    return stacked_chart(rows, labels, "flush-states", title, "flushes", ("known", "not-yet"), tall=True, part=part)
 
 
 def section(month: Month) -> Section:
@@ -241,7 +221,7 @@ def section(month: Month) -> Section:
         "Flushes",
         sentence(month),
         notes(month),
-        [*curves(month), *states_chart(month)],
+        slopes_chart(month),
         [
             table(month, FLUSHES, "Flushes of each substrate, all containers so far"),
             table(month, DECLINES, "By how much each flush gives less than the one before"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 
-from reports.colours import MEANINGS, paint, plain_key
+from reports.colours import paint, plain_key
 from reports.columns import Merged, View
 from reports.drawing import (
     LANES_A_CHART,
@@ -12,12 +12,12 @@ from reports.drawing import (
     LaneLabel,
     across,
     below,
+    column_chart,
     data,
     facts_of,
     lane,
     row_chart,
     some_of,
-    stacked_chart,
 )
 from reports.figures import (
     Figure,
@@ -34,7 +34,7 @@ from reports.figures import (
     total,
 )
 from reports.month import Month
-from reports.section import Section, made, some_noted
+from reports.section import Section, made
 from reports.tables import table
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of, whole_of
@@ -91,8 +91,7 @@ VIEWS = (
 )
 
 CAUSES_NAMED = 4
-UNSURE_NAMED = 3
-SOAKS_SHOWN = 14
+SOAKS_A_ROW, SOAK_PX = 12, 34  # squares of the strip
 CAUSES_SHOWN = 10
 
 
@@ -118,7 +117,7 @@ def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return the causes of loss, and how sure the shares are."""
+    """Return the causes of loss."""
     if not month.rows("losses"):
         return []
     notes: list[Sentence] = []
@@ -133,19 +132,6 @@ def notes(month: Month) -> list[Sentence]:
                 cell(month, "causes", at, "lost"),
             ]
         notes.append((*parts, "; fewer for others." if len(rows) > CAUSES_NAMED else "."))
-    without = [row for row in month.rows("losses") if row["low_pct"] is None and row["why_no_interval"]]
-    for row in without[:UNSURE_NAMED]:
-        kind = named(", ".join(spoken(column, text_of(row, column)) for column in ("substrate", "treatment")))
-        notes.append(("No interval for ", kind, f": {row['why_no_interval']}."))
-    notes += some_noted(min(len(without), UNSURE_NAMED), len(without), "kinds without an interval")
-    notes.append(
-        (
-            "All containers of the record so far. Containers of one soak share its fate, so an interval comes from the "
-            "shares of soaks, from three soaks on.",
-        )
-    )
-    if any(row["lost"] for row in month.rows("soaks")):
-        notes.append(("gillbook trace --soak NAME shows what went into a soak, and all that came from it.",))
     return notes
 
 
@@ -202,18 +188,35 @@ def shares_chart(month: Month) -> list[Chart]:
 
 
 def soaks_chart(month: Month) -> list[Chart]:
-    """How many containers of each of the last soaks were lost."""
-    table = month.rows("soaks")
-    rows, labels = [], []
-    for place, at in enumerate(range(max(0, len(table) - SOAKS_SHOWN), len(table))):
-        soak, lost, units = text_of(table[at], "soak"), whole_of(table[at], "lost"), whole_of(table[at], "units")
-        labels.append(LaneLabel(isolated(spoken("soak", soak)), f"{lost} of {units} lost"))
-        rows += [
-            {"row": at, "lane": f"{place:03}", "units": count, "colour": colour, "means": MEANINGS[colour]}
-            for colour, count in (("lost", lost), ("kept", units - lost))
-        ]
-    part = some_of(len(labels), len(table), "soaks", "last")
-    return stacked_chart(rows, labels, "soaks", "Lost of each soak", "soaks", ("lost", "kept"), part=part)
+    """Every soak of the record as a square, the oldest first: darker for a larger share lost, with how many were."""
+    rows = [
+        {
+            "row": at,
+            "column": at % SOAKS_A_ROW,
+            "line": at // SOAKS_A_ROW,
+            "lost": whole_of(row, "lost"),
+            "share": number_of(row, "lost_pct"),
+            "name": isolated(spoken("soak", text_of(row, "soak"))),
+            "said": f"{row['lost']} of {row['units']}",
+        }
+        for at, row in enumerate(month.rows("soaks"))
+    ]
+    if not rows:
+        return []
+    tip = [alt.Tooltip("name:N", title="soak"), alt.Tooltip("said:N", title="lost")]
+    columns, lines = range(SOAKS_A_ROW), range(len(rows) // SOAKS_A_ROW + 1)
+    x = alt.X("column:O", axis=None, scale=alt.Scale(domain=list(columns)))
+    y = alt.Y("line:O", axis=None, scale=alt.Scale(domain=[at for at in lines if at * SOAKS_A_ROW < len(rows)]))
+    shade = alt.FillOpacity("share:Q", legend=None, scale=alt.Scale(domain=[0, 100], range=[0, 0.75]))
+    squares = alt.Chart(data(rows)).mark_rect(color=paint("lost"), stroke=paint("known"))
+    some = [row for row in rows if row["lost"]]
+    marks = [squares.encode(x=x, y=y, fillOpacity=shade, tooltip=tip)]
+    if some:
+        marks.append(alt.Chart(data(some)).mark_text(fontSize=13).encode(x=x, y=y, text="lost:Q", tooltip=tip))
+    spec = column_chart(marks, height=SOAK_PX * ((len(rows) - 1) // SOAKS_A_ROW + 1))
+    facts = tuple(f"{row['name']}: {row['said']} lost" for row in rows)
+    keys = (plain_key("lost", "lost, darker for a larger share"),)
+    return [Chart("soaks", "Lost of each soak, the oldest first", spec, keys, "soaks", tuple(rows), facts)]
 
 
 def causes_chart(month: Month) -> list[Chart]:

@@ -86,18 +86,6 @@ def notes(month: Month) -> list[Sentence]:
     if not rows:
         return []
     found: list[Sentence] = []
-    if rows[0]["past_seen"]:
-        found.append(
-            (
-                "Foreseen in the same way on ",
-                *several(cell(month, "outlook", 0, "past_seen"), "past day"),
-                ", the 80 % band of the first week held what came in ",
-                measured(month, "outlook", 0, "past_held_80_pct"),
-                " of them, and the median was off by ",
-                measured(month, "outlook", 0, "past_off_kg"),
-                " on average.",
-            )
-        )
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
         found.append(
@@ -110,6 +98,22 @@ def notes(month: Month) -> list[Sentence]:
         )
     found.append(("Each goes on as one of the farm's own past batches did at its age, at the level of its recipe.",))
     return found
+
+
+def past_sentence(month: Month) -> Sentence:
+    """Return how well the first week ahead would have been foreseen on past days."""
+    rows = month.rows("outlook")
+    if not rows or not rows[0]["past_seen"]:
+        return ("No past week could be foreseen in the same way yet.",)
+    return (
+        "Foreseen in the same way on ",
+        *several(cell(month, "outlook", 0, "past_seen"), "past day"),
+        ", the 80 % band of the first week held what came in ",
+        measured(month, "outlook", 0, "past_held_80_pct"),
+        " of them, and the median was off by ",
+        measured(month, "outlook", 0, "past_off_kg"),
+        " on average.",
+    )
 
 
 def ahead_chart(month: Month) -> list[Chart]:
@@ -180,9 +184,14 @@ def section(month: Month) -> Section:
         "What to expect",
         sentence(month),
         notes(month),
-        [*ahead_chart(month), *past_chart(month)],
+        ahead_chart(month),
         [
             table(month, OUTLOOK, "Each week ahead"),
             table(month, OUTLOOK_BATCHES, "The batches that it comes from"),
         ],
     )
+
+
+def appendix(month: Month) -> Section:
+    """Return how well the past would have been foreseen, for the appendix."""
+    return made("foreseen", "How well past weeks were foreseen", past_sentence(month), [], past_chart(month), [])

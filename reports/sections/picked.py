@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import altair as alt
 
-from reports.colours import paint, plain_key, strain_colours, strain_keys
+from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, colour_of, column_chart, data, some_of
-from reports.figures import Part, Sentence, cell, change, count, difference, measured, named, several
+from reports.drawing import Chart, column_chart, data, some_of
+from reports.figures import Part, Sentence, cell, change, difference, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
-from reports.words import MONTH_NAMES, isolated, month_name, short_day, spoken
+from reports.words import MONTH_NAMES, month_name, short_day, spoken
 from schemas.result_rows import day_of, number_of, text_of
 
 MONTHS = View(
@@ -21,6 +23,7 @@ MONTHS = View(
         "fresh_g",
         "pickings",
         "units_finished",
+        "units_lost",
         "be_finished_pct",
         "units_inoculated",
         "be_inoculated_pct",
@@ -37,6 +40,7 @@ WEEKS = View(
         "pickings",
     ),
 )
+DAYS = View("picked_days", ("day", "fresh_g", "pickings"))
 STRAINS = View(
     "strains",
     (
@@ -49,11 +53,14 @@ STRAINS = View(
 VIEWS = (
     MONTHS,
     WEEKS,
+    DAYS,
     STRAINS,
 )
 
 STRAINS_NAMED = 4
 MONTHS_SHOWN = 13
+WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+DAY_PX = 34  # height of a week in the calendar
 # The month's name above, its year below. A fixed expression over labels that we write ourselves.
 TWO_LINES = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
 
@@ -124,11 +131,8 @@ def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return which strains gave it, and what is not in the figures."""
+    """Return which strains gave it."""
     notes: list[Sentence] = []
-    more = waiting(month)
-    if more:
-        notes.append(more)
     rows = month.rows("strains")
     if rows:
         parts: list[Part] = ["By strain: " if len(rows) <= STRAINS_NAMED else "Most of it, by strain: "]
@@ -145,10 +149,6 @@ def notes(month: Month) -> list[Sentence]:
                 ")",
             ]
         notes.append((*parts, "."))
-    rejected = count(month, "pickings_set_aside")
-    if rejected.value:
-        is_are = " of the farm is" if rejected.value == 1 else " of the farm are"
-        notes.append((*several(rejected, "picking"), is_are, " set aside and in no figure; see Rows set aside."))
     return notes
 
 
@@ -186,39 +186,38 @@ def _kilograms() -> alt.Y:
     return alt.Y("kg:Q", axis=alt.Axis(title="kg, fresh", tickCount=5))
 
 
-def weeks_chart(month: Month) -> list[Chart]:
-    """What was picked in each week of the month, by strain."""
-    colours = strain_colours(month)
+def calendar_chart(month: Month) -> list[Chart]:
+    """What was picked on each day of the month: a row a week, a column a weekday, darker for more."""
     rows = [
         {
             "row": at,
-            "label": short_day(day_of(row, "week")),
             "kg": number_of(row, "fresh_g") / 1000,
-            "colour": colours.get(text_of(row, "strain"), "strain-other"),
-            "strain": isolated(spoken("strain", text_of(row, "strain"))),
+            "weekday": WEEKDAYS[day_of(row, "day").weekday()],
+            "week": short_day(day_of(row, "day") - timedelta(days=day_of(row, "day").weekday())),
+            "shown": short_day(day_of(row, "day")),
         }
-        for at, row in enumerate(month.rows("weeks"))
+        for at, row in enumerate(month.rows("picked_days"))
     ]
     if not any(row["kg"] for row in rows):
         return []
-    tip = [
-        alt.Tooltip("label:N", title="week from"),
-        alt.Tooltip("strain:N", title="strain"),
-        alt.Tooltip("kg:Q", title="picked, kg", format=".2f"),
-    ]
-    bars = alt.Chart(data(rows)).mark_bar(stroke=paint("paper"), strokeWidth=1)
-    x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from Monday", labelAngle=0, labelOverlap="parity"))
-    painted = bars.encode(x=x, y=_kilograms(), color=colour_of(rows), order=alt.Order("colour:O"), tooltip=tip)
-    keys = tuple(strain_keys(month, {text_of(row, "strain") for row in month.rows("weeks")}))
+    tip = [alt.Tooltip("shown:N", title="day"), alt.Tooltip("kg:Q", title="picked, kg", format=".2f")]
+    x = alt.X("weekday:N", sort=None, scale=alt.Scale(domain=WEEKDAYS), axis=alt.Axis(title=None, labelAngle=0))
+    y = alt.Y("week:N", sort=None, axis=alt.Axis(title="week from Monday"))
+    base = alt.Chart(data(rows))
+    shade = alt.FillOpacity("kg:Q", legend=None, scale=alt.Scale(domainMin=0, range=[0.04, 0.6]))
+    squares = base.mark_rect(color=paint("mass"), stroke=paint("line"), strokeWidth=1)
+    some = [row for row in rows if row["kg"]]
+    texts = alt.Chart(data(some)).mark_text().encode(x=x, y=y, text=alt.Text("kg:Q", format=".1f"), tooltip=tip)
+    weeks = len({row["week"] for row in rows})
     return [
         Chart(
-            "weeks",
-            "Picked in each week (days of this month only)",
-            column_chart([painted]),
-            keys,
-            "weeks",
-            tuple(rows),
-            tuple(f"week from {row['label']}, {row['strain']}: {row['kg']:.2f} kg" for row in rows if row["kg"]),
+            "calendar",
+            "Picked on each day, kg",
+            column_chart([squares.encode(x=x, y=y, fillOpacity=shade, tooltip=tip), texts], height=DAY_PX * weeks + 20),
+            (),
+            "picked_days",
+            tuple(some),
+            tuple(f"{row['shown']} {row['kg']:.2f} kg" for row in some),
         )
     ]
 
@@ -230,10 +229,11 @@ def section(month: Month) -> Section:
         "What was picked",
         sentence(month),
         notes(month),
-        [*weeks_chart(month), *months_chart(month)],
+        calendar_chart(month),
         [
             table(month, STRAINS, "Picked in the month, by strain"),
             table(month, WEEKS, "Picked in each week, by strain"),
+            table(month, DAYS, "Picked on each day"),
             table(month, MONTHS, "The months so far", last=MONTHS_SHOWN),
         ],
     )

@@ -44,7 +44,7 @@ def section(month: Month) -> Section:
     others = [each for each in month.findings if each.level in ("dropped", "warning", "notice")]
     return made(
         "aside",
-        "Rows set aside",
+        "Rows to mend",
         sentence(month),
         notes(month),
         (),

@@ -7,7 +7,9 @@ with picked as (
     from unit_pickings as h
 ),
 finished as (
-    select date_trunc('month', coalesce(closed_on, lapses_on)) as month, fresh_g, dry_g from unit_states where finished
+    select date_trunc('month', coalesce(closed_on, lapses_on)) as month, fresh_g, dry_g, highest_flush
+    from unit_states
+    where finished
 ),
 inoculated as (
     select date_trunc('month', inoculated_on) as month, finished, fresh_g, dry_g
@@ -39,6 +41,7 @@ finished_sums as (
     select
         month,
         count(*) as units,
+        count(*) filter (where highest_flush = 0) as lost,
         sum(fresh_g) filter (where dry_g is not null) as fresh_g,
         sum(dry_g) as dry_g
     from finished
@@ -58,6 +61,7 @@ select
     coalesce(p.fresh_g, 0)::double as fresh_g,
     coalesce(p.pickings, 0) as pickings,
     coalesce(f.units, 0) as units_finished,
+    coalesce(f.lost, 0) as units_lost,
     100 * nullif(f.fresh_g, 0)::double / nullif(f.dry_g::double, 0) as be_finished_pct,
     coalesce(i.units, 0) as units_inoculated,
     100 * nullif(i.fresh_g, 0)::double / nullif(i.dry_g::double, 0) as be_inoculated_pct,

@@ -1,0 +1,227 @@
+"""Page one: the finding of the month, four figures against earlier months, what to do next, and one warning."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from reports.figures import (
+    Day,
+    Figure,
+    Name,
+    Part,
+    Sentence,
+    cell,
+    change,
+    count,
+    measured,
+    named,
+    several,
+    within,
+    without_sign,
+)
+from reports.month import Month, first_day
+from reports.sections import picked
+from reports.words import month_name
+from schemas.result_rows import day_of, number_of, text_of, whole_of
+
+# Weeks ahead that the fourth tile sums up, lines of what to do, and names in one of them. Our choice, no source.
+TILE_WEEKS = 4
+STEPS_SHOWN = 3
+NAMES_SHOWN = 4
+# A batch is named in the headline where so many of its containers, and at least half of them, were lost. Our choice.
+MANY_LOST = 3
+
+
+@dataclass(frozen=True)
+class Tile:
+    """A figure of the month at a glance: what it is, its value (None: there is none), what it rests on or why there is
+    none, and what it was in earlier months.
+    """
+
+    what: str
+    figure: Figure | None
+    rests_on: Sentence
+    before: tuple[Sentence, ...] = ()
+
+
+def headline(month: Month) -> list[Sentence]:
+    """Return the finding of the month: what was picked against the month before, and what stands out."""
+    found = [_picked(month), *(each for each in (_lost_batch(month), _held(month)) if each)]
+    return found[:2]
+
+
+def _picked(month: Month) -> Sentence:
+    name, at = month_name(month.month), month.place()
+    if at is None or not month.rows("months")[at]["pickings"]:
+        return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
+    now = measured(month, "months", at, "fresh_g")
+    start: Sentence = (now, f" was picked in {name}{'' if month.over else ' so far'}")
+    before = month.place(1)
+    if before is None or not month.over or not month.rows("months")[before]["fresh_g"]:
+        return (*start, ".")
+    apart = change(now, measured(month, "months", before, "fresh_g"))
+    if not round(float(apart.value or 0)):
+        return (*start, ", as much as in the month before.")
+    return (*start, ", ", apart, f" {'more' if (apart.value or 0) > 0 else 'less'} than in the month before.")
+
+
+def _lost_batch(month: Month) -> Sentence:
+    """Return which batch of the month lost most of its containers; nothing where none did."""
+    rows = month.rows("batch_courses")
+    bad = [
+        at
+        for at, row in enumerate(rows)
+        if whole_of(row, "units_lost") >= MANY_LOST and 2 * whole_of(row, "units_lost") >= whole_of(row, "units")
+    ]
+    if not bad:
+        return ()
+    at = max(bad, key=lambda each: whole_of(rows[each], "units_lost"))
+    lost, units = (cell(month, "batch_courses", at, column) for column in ("units_lost", "units"))
+    return ("Batch ", named(text_of(rows[at], "batch")), " lost ", lost, " of ", *several(units, "container"), ".")
+
+
+def _held(month: Month) -> Sentence:
+    """Return the clearest difference in BE that the records show; nothing where none is shown."""
+    rows = month.rows("compared_pairs")
+    shown = [
+        at
+        for at in month.pairs("be")
+        if month.pair_is_decided(at) and rows[at]["low"] is not None and number_of(rows[at], "difference")
+    ]
+    if not shown:
+        return ()
+    at = max(shown, key=lambda each: abs(number_of(rows[each], "difference")))
+    row = rows[at]
+    level, against = (named(text_of(row, end)) for end in ("level", "against"))
+    more = number_of(row, "difference") > 0
+    first, last = (level, against) if more else (against, level)
+    apart = measured(month, "compared_pairs", at, "difference")
+    factor = text_of(row, "factor").replace("_", " ")
+    return (f"By {factor}, ", first, " gave ", without_sign(apart), " of BE more than ", last, ".")
+
+
+def tiles(month: Month) -> list[Tile]:
+    """Return the four figures at the head of the page."""
+    return [_picked_tile(month), _be_tile(month), _lost_tile(month), _ahead_tile(month)]
+
+
+def _picked_tile(month: Month) -> Tile:
+    at = month.place()
+    if at is None:
+        return Tile("Picked", None, ("nothing",))
+    said = picked.waiting(month)
+    more: Sentence = ("; at least ", said[1], " more waits") if said else ()
+    rests: Sentence = ("in ", *several(cell(month, "months", at, "pickings"), "picking"), *more)
+    return Tile("Picked", measured(month, "months", at, "fresh_g"), rests, _before(month, "fresh_g"))
+
+
+def _be_tile(month: Month) -> Tile:
+    from reports.sections import finished
+
+    at, what = month.place(), "BE of what finished"
+    of = finished.of_be(month)
+    if of and at is not None:
+        return Tile(what, measured(month, "months", at, "be_finished_pct"), of, _before(month, "be_finished_pct"))
+    lost = finished.all_lost(month)
+    if lost:
+        return Tile(what, None, (lost, " lost"))
+    return Tile(what, None, ("no dry mass known",) if month.rows("finished_units") else ("no container finished",))
+
+
+def _lost_tile(month: Month) -> Tile:
+    at = month.place()
+    if at is None:
+        return Tile("Lost", None, ("no container finished",))
+    ended = cell(month, "months", at, "units_finished")
+    rests: Sentence = ("of ", *several(ended, "container"), " that finished")
+    return Tile("Lost", measured(month, "months", at, "units_lost"), rests, _before(month, "units_lost"))
+
+
+def _ahead_tile(month: Month) -> Tile:
+    what, rows = "Next four weeks", month.rows("outlook")
+    at = next((at for at, row in enumerate(rows) if row["week"] == TILE_WEEKS), None)
+    if at is None:
+        return Tile(what, None, ("cannot be foreseen yet",))
+    band = within(month, "outlook", at, "sum_low80_kg", "sum_high80_kg")
+    rests: Sentence = ("expected", *band)
+    return Tile(what, measured(month, "outlook", at, "sum_median_kg"), rests)
+
+
+def _before(month: Month, column: str) -> tuple[Sentence, ...]:
+    """Return what this column of `months` was in the month before and in the same month a year ago, where known."""
+    found: list[Sentence] = []
+    for months_before in (1, 12):
+        at = month.place(months_before)
+        if at is not None and month.rows("months")[at][column] is not None:
+            name = month_name(first_day(month.month, months_before))
+            found.append((f"{name}: ", measured(month, "months", at, column)))
+    return tuple(found)
+
+
+def next_steps(month: Month) -> list[Sentence]:
+    """Return what to do next, the most pressing first: what, with which containers, since when."""
+    found = [_mend(month), *(make(month) for make in ACTIONS)]
+    return [each for each in found if each][:STEPS_SHOWN]
+
+
+def _mend(month: Month) -> Sentence:
+    lost = count(month, "entries_lost")
+    if lost.value:
+        return ("Put back ", *several(lost, "logged entry", "logged entries"), ": gillbook lost --put-back does it.")
+    roots = [each for each in month.findings if each.level == "set_aside" and each.waiting]
+    if not roots:
+        return ()
+    worst = max(roots, key=lambda each: each.waiting)
+    return ("Mend ", Name(f"{worst.file}, row {worst.row}"), ": other rows wait for it. gillbook check says how.")
+
+
+def _due(action: str, reason: str | None, start: str, since: str) -> Callable[[Month], Sentence]:
+    """Return what makes the line of this action: the containers that are due, and the day of the oldest of them."""
+
+    def line(month: Month) -> Sentence:
+        rows = [
+            row
+            for row in month.rows("today")
+            if row["action"] == action and (reason is None or row["reason"] == reason)
+        ]
+        if not rows:
+            return ()
+        names = dict.fromkeys(text_of(row, "container") or f"batch {text_of(row, 'batch')}" for row in rows)
+        oldest = min((day_of(row, "since") for row in rows if row["since"] is not None), default=None)
+        when: Sentence = (f", {since} ", Day(oldest, short=True)) if oldest else ()
+        return (f"{start} ", *_names(list(names)), *when, ".")
+
+    return line
+
+
+def _names(names: Sequence[str]) -> Sentence:
+    """Return the first of these names, and that there are more."""
+    shown: list[Part] = []
+    for at, name in enumerate(names[:NAMES_SHOWN]):
+        shown += [", " if at else "", named(name)]
+    return (*shown, " and others") if len(names) > NAMES_SHOWN else tuple(shown)
+
+
+ACTIONS = (
+    _due("look", "suspect", "Look first at", "suspect since"),
+    _due("pick", None, "Pick", "the oldest ready since"),
+    _due("end", None, "Look at, and end if they are spent:", "the first silent since"),
+    _due("open", None, "Open", "the first colonised on"),
+    _due("look", None, "Look at", "the oldest waiting since"),
+    _due("fill", None, "Free to fill:", "the first since"),
+)
+
+
+def warning(month: Month) -> Sentence:
+    """Return what the figures of this page lack most; nothing where they lack nothing."""
+    lost = count(month, "entries_lost")
+    if lost.value:
+        return (*several(lost, "logged entry", "logged entries"), " no longer stand in the files.")
+    waits = picked.waiting(month)
+    if waits:
+        return waits
+    rows = count(month, "rows_set_aside")
+    if rows.value:
+        return (*several(rows, "row"), " of the files cannot be counted: see Rows to mend.")
+    return ()

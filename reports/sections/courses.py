@@ -1,0 +1,179 @@
+"""The batches: how each one went on, from its inoculation to its end."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import altair as alt
+
+from reports.colours import MEANINGS, paint, plain_key
+from reports.columns import View
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, below, data, facts_of, lane, row_chart, some_of
+from reports.figures import Sentence, positive, rows_of, several
+from reports.month import Month
+from reports.section import Section, made
+from reports.tables import table
+from reports.words import isolated, short_day, spoken
+from schemas.phrases import counted
+from schemas.result_rows import Row, day_of, number_of, text_of, whole_of
+
+COURSES = View(
+    "batch_courses",
+    (
+        "batch",
+        "substrate",
+        "soak",
+        "inoculated_on",
+        "colonised_on",
+        "pins_on",
+        "first_picked_on",
+        "last_picked_on",
+        "ended_on",
+        "units",
+        "units_running",
+        "units_lost",
+        "fresh_g",
+    ),
+)
+VIEWS = (COURSES,)
+
+# A day's number as its name. A fixed expression over numbers that we write ourselves.
+DAY_LABEL = "utcFormat(datum.value * 86400000, '%-d %b')"
+LEAST_TICKS = 3
+CHARTS_SHOWN = 3  # of LANES_A_CHART batches each; the table has all
+
+
+def sentence(month: Month) -> Sentence:
+    """Return how many batches were running in the month, and how many of them go on."""
+    rows = month.rows("batch_courses")
+    if not rows:
+        return ("No batch was running.",)
+    running = positive(month, "batch_courses", "units_running")
+    were = " was" if len(rows) == 1 else " were"
+    whole: Sentence = (*several(rows_of(month, "batch_courses"), "batch", "batches"), were, " running in the month")
+    return (*whole, "; ", running, " still go on." if running.value != 1 else " still goes on.")
+
+
+def courses_charts(month: Month) -> list[Chart]:
+    """One lane a batch: colonising, fruiting, pickings by their mass, and what was lost."""
+    rows = month.rows("batch_courses")
+    places = range(max(0, len(rows) - CHARTS_SHOWN * LANES_A_CHART), len(rows))
+    lots = [places[start : start + LANES_A_CHART] for start in range(0, len(places), LANES_A_CHART)]
+    part = some_of(len(places), len(rows), "batches", "last")
+    since = min((day_of(rows[at], "inoculated_on") for at in places), default=month.as_of)
+    return [
+        _chart(month, lot, number, since, part if lot is lots[-1] else "") for number, lot in enumerate(lots, start=1)
+    ]
+
+
+def _chart(month: Month, places: range, number: int, since: date, part: str) -> Chart:
+    table = month.rows("batch_courses")
+    lanes = {text_of(table[at], "batch"): f"{place:03}" for place, at in enumerate(places)}
+    labels = [LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _facts(table[at])) for at in places]
+    spans = [span for at in places for span in _spans(table[at], at, lanes[text_of(table[at], "batch")], month.as_of)]
+    pickings = [
+        {"row": at, "lane": lanes[text_of(row, "batch")], "on": _number(day_of(row, "picked_on"))}
+        | {"kg": number_of(row, "fresh_g") / 1000, "day": short_day(day_of(row, "picked_on"))}
+        for at, row in enumerate(month.rows("batch_pickings"))
+        if text_of(row, "batch") in lanes
+    ]
+    ends = [
+        {"row": at, "lane": lanes[text_of(row, "batch")], "on": _number(row_end(row, month.as_of)), "mark": "\u2715"}
+        for at, row in ((at, table[at]) for at in places)
+        if row["units_lost"]
+    ]
+    axis = alt.Axis(
+        title=None, values=_ticks(since, month.as_of), labelExpr=DAY_LABEL, labelFlush=True, labelBound=True
+    )
+    scale = alt.Scale(nice=False, zero=False, domain=[_number(since), _number(month.as_of)])
+    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("days:Q", title="days")]
+    colours = ("colonising", "fruiting")
+    bars = alt.Chart(data(spans)).mark_bar(height=13, yOffset=below(), stroke=paint("known"), strokeWidth=1)
+    marks = [
+        bars.encode(
+            x=alt.X("from:Q", scale=scale, axis=axis),
+            x2="until:Q",
+            y=lane(labels),
+            color=alt.Color(
+                "colour:N", legend=None, scale=alt.Scale(domain=colours, range=[paint(each) for each in colours])
+            ),
+            tooltip=tip,
+        )
+    ]
+    if pickings:
+        dots = alt.Chart(data(pickings)).mark_circle(color=paint("mass"), opacity=0.9, yOffset=below())
+        marks.append(
+            dots.encode(
+                x=alt.X("on:Q", scale=scale, axis=axis),
+                y=lane(labels),
+                size=alt.Size("kg:Q", legend=None, scale=alt.Scale(domainMin=0, range=[0, 260])),
+                tooltip=[alt.Tooltip("day:N", title="picked on"), alt.Tooltip("kg:Q", title="kg", format=".2f")],
+            )
+        )
+    if ends:
+        crosses = alt.Chart(data(ends)).mark_text(color=paint("lost"), fontSize=15, fontWeight="bold", yOffset=below())
+        marks.append(crosses.encode(x=alt.X("on:Q", scale=scale, axis=axis), y=lane(labels), text="mark:N"))
+    keys = [plain_key(colour) for colour in colours]
+    keys += [plain_key("mass", "picked, larger for more", shape="dot")] if pickings else []
+    keys += [plain_key("lost", "containers lost", shape="dot")] if ends else []
+    title = "The batches from inoculation to their end"
+    return Chart(
+        f"courses-{number}",
+        title,
+        row_chart(marks, labels),
+        tuple(keys),
+        "batch_courses",
+        tuple(spans),
+        facts_of(labels),
+        part=part,
+    )
+
+
+def _number(day: date) -> int:
+    """Return the day as a scale has it: days since 1970."""
+    return (day - date(1970, 1, 1)).days
+
+
+def _ticks(since: date, until: date) -> list[int]:
+    """Return the days that the axis names: firsts of months, or Mondays where there are few of these."""
+    days = [since + timedelta(days=at) for at in range((until - since).days + 1)]
+    firsts = [_number(day) for day in days if day.day == 1]
+    return firsts if len(firsts) >= LEAST_TICKS else [_number(day) for day in days if day.weekday() == 0]
+
+
+def row_end(row: Row, as_of: date) -> date:
+    """Return the day up to which the batch's course is drawn."""
+    return day_of(row, "ended_on") if row["ended_on"] is not None else as_of
+
+
+def _spans(row: Row, at: int, lane_of: str, as_of: date) -> list[dict[str, object]]:
+    begun, end = day_of(row, "inoculated_on"), row_end(row, as_of)
+    fruits = [day_of(row, name) for name in ("pins_on", "first_picked_on") if row[name] is not None]
+    turn = min([end, *fruits])
+    parts = [("colonising", begun, turn)] + ([("fruiting", turn, end)] if fruits else [])
+    return [
+        {"row": at, "lane": lane_of, "colour": colour, "means": MEANINGS[colour]}
+        | {"from": _number(first), "until": _number(last), "days": (last - first).days}
+        for colour, first, last in parts
+    ]
+
+
+def _facts(row: Row) -> str:
+    containers = counted(whole_of(row, "units"), "container")
+    lost = f" \u00b7 {row['units_lost']} lost" if row["units_lost"] else ""
+    ended = "" if row["ended_on"] is not None else " \u00b7 running"
+    return f"{containers} \u00b7 {number_of(row, 'fresh_g') / 1000:.2f} kg{lost}{ended}"
+
+
+def section(month: Month) -> Section:
+    """Return this section of the report of a month."""
+    return made(
+        "batches",
+        "Batches",
+        sentence(month),
+        [],
+        courses_charts(month),
+        [
+            table(month, COURSES, "The batches that were running in the month"),
+        ],
+    )

@@ -1,0 +1,85 @@
+"""Page one: the finding, four figures beside earlier months, what to do next, one warning; and the brief page."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from report_months import CASES, FIRST, LAST, Unit, a_month, found
+from report_reader import read_page
+
+from reports import front, page
+from reports.figures import plain
+from reports.month import Month
+
+
+def said(sentence: Any) -> str:
+    return plain(sentence).replace("\u00a0", " ")
+
+
+def tile(month: Month, what: str) -> tuple[str, list[str]]:
+    (found,) = [each for each in front.tiles(month) if each.what == what]
+    shown = f"{found.figure.full} ".replace("\u00a0", " ") if found.figure else ""
+    return shown + said(found.rests_on), [said(each) for each in found.before]
+
+
+def test_the_finding_is_what_was_picked_and_the_batch_that_was_lost() -> None:
+    lost = [Unit("B2", str(at), flushes=()) for at in range(3)]
+    month = a_month([Unit(), *lost], before=[("2026-08", 1200.0)])
+    assert [said(each) for each in front.headline(month)] == [
+        "0.90 kg was picked in September 2026, 25 % less than in the month before.",
+        "Batch B2 lost 3 of 3 containers.",
+    ]
+    assert [said(each) for each in front.headline(replace(month, tables={}))] == [
+        "Nothing was picked in September 2026."
+    ]
+
+
+def test_a_month_that_goes_on_is_not_compared() -> None:
+    month = a_month([Unit()], before=[("2026-08", 1200.0)], as_of=date(2026, 9, 14))
+    assert said(front.headline(month)[0]) == "0.90 kg was picked in September 2026 so far."
+
+
+def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_year() -> None:
+    month = a_month([Unit(), Unit("B", "2", flushes=())], before=[("2025-09", 800.0), ("2026-08", 1200.0)])
+    assert tile(month, "Picked") == (
+        "0.90 kg in 2 pickings; at least 0.25 kg more waits".replace("2 pickings", "3 pickings"),
+        ["August 2026: 1.20 kg", "September 2025: 0.80 kg"],
+    )
+    assert tile(month, "Lost") == ("1 of 2 containers that finished", ["August 2026: 0", "September 2025: 0"])
+    assert tile(a_month(), "Next four weeks") == ("cannot be foreseen yet", [])
+
+
+def due(action: str, reason: str, container: str, day: int) -> dict[str, Any]:
+    where = {"room": None, "position": None, "container": container, "batch": "B1", "flush": None, "command": None}
+    return {
+        "action": action,
+        "reason": reason,
+        "since": date(2026, 9, day),
+        "days": 30 - day,
+        "usual_days": None,
+    } | where
+
+
+def test_what_to_do_next_is_three_lines_with_what_and_since_when() -> None:
+    rows = [due("pick", "pins", f"C{at}", 20 + at) for at in range(6)]
+    rows += [due("fill", "emptied", "C9", 2), due("look", "suspect", "C7", 28), due("open", "colonised", "C8", 3)]
+    month = replace(a_month([Unit()]), tables={"today": rows}, findings=[found("set_aside", 3, waiting=4)])
+    assert [said(each) for each in front.next_steps(month)] == [
+        "Mend harvests.csv, row 3: other rows wait for it. gillbook check says how.",
+        "Look first at C7, suspect since 28 Sep 2026.",
+        "Pick C0, C1, C2, C3 and others, the oldest ready since 20 Sep 2026.",
+    ]
+    assert front.next_steps(replace(month, tables={}, findings=())) == []
+
+
+def test_the_brief_page_is_the_first_page_alone() -> None:
+    month = CASES["first_month"]()
+    whole, brief = read_page(page.render(month)), read_page(page.render(month, brief=True))
+    assert brief.charts.keys() == {chart.id for chart in page.charts(month) if chart.id == "months"}
+    first = [text for _, text in whole.figures]
+    assert [text for _, text in brief.figures] == first[: len(brief.figures)]
+    assert 4 <= len(brief.figures) < len(first) / 10
+    assert "Appendix" not in brief.text
+    assert (date(2026, 9, 1), date(2026, 9, 30)) == (FIRST, LAST)
