@@ -10,6 +10,7 @@ from functools import cache
 from pipeline.farm.conventions import folded
 from pipeline.farm.units import units_of
 from schemas.contract import GROWING, Field, contract
+from schemas.exported import heading_of
 from schemas.trade_words import plain_word, trade_headings
 
 # How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.
@@ -101,8 +102,8 @@ def _unit(text: str) -> tuple[str | None, str | None] | None:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A column that a heading may stand for. `rank`: 0 for the column's own name, then by how usual the wording is;
-    `unit`: the unit to be written into farm.toml (None: the column's own).
+    """A column that a heading may stand for. `rank`: 0 for its own name or title, else how usual the wording is, the
+    most usual first; `unit`: the unit to be written into farm.toml (None: the column's own).
     """
 
     rank: int
@@ -134,7 +135,7 @@ def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
                 ranks.setdefault((table, column), place)
     for table in GROWING:
         for each in contract(table).fields:
-            own = heading == each.name
+            own = heading in (each.name, heading_of(each))
             rank: int | None = 0 if own else ranks.get((table, each.name))
             # A heading that is nothing but a unit is a picking's weight, or nothing.
             if rank is not None and (read.words or each.name == "fresh_weight_g"):

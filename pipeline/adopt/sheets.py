@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,7 @@ from pipeline.files.dialect import (
 from pipeline.files.read import content_hash, read_bytes
 from pipeline.files.write_csv import csv_lines
 from schemas.contract import HARVESTS, contract
+from schemas.exported import COLUMNS_SHEET, input_sheets, is_export
 from schemas.finding import ORIGIN
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def _of_workbook(file: SourceFile) -> list[SheetGrid]:
 
     source = TableFile(ANY.name, file.name, file.path)
     found = []
-    names = sheet_names(ANY, source, file.data)
+    names = _sheets_with_entries(source, file, sheet_names(ANY, source, file.data))
     for name in names:
         as_shown = read_sheet(ANY, TableFile(ANY.name, file.name, file.path, name), file.data, NEUTRAL)
         sheet, units = without_shown_units(as_shown)
@@ -183,6 +184,16 @@ def _of_workbook(file: SourceFile) -> list[SheetGrid]:
     if not found:
         raise refuse(ANY, file.name, "has no sheet with cells in it", "Name a file that holds your entries.")
     return [SheetGrid(file, None if len(names) == 1 else name, rows, units) for name, rows, units in found]
+
+
+def _sheets_with_entries(source: TableFile, file: SourceFile, names: Sequence[str]) -> Sequence[str]:
+    """The sheets to be looked at: of an export of gillbook's own those with entries, for others follow from them."""
+    from pipeline.files.workbook import read_sheet
+
+    if COLUMNS_SHEET not in names:
+        return names
+    rows = read_sheet(ANY, replace(source, sheet=COLUMNS_SHEET), file.data, NEUTRAL).rows
+    return input_sheets(names) if rows and is_export(rows[0]) else names
 
 
 def _merged_filled(sheet: Sheet) -> Rows:

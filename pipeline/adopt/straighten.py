@@ -25,6 +25,7 @@ from pipeline.adopt.sections import with_facts, with_sheet_name, without_section
 from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
 from pipeline.adopt.shown_units import with_shown_units
 from pipeline.adopt.unpivot import About, unpivoted
+from schemas.exported import is_whole_table
 
 # The folder of a farm in which straightened tables lie.
 FOLDER = "sheets"
@@ -93,6 +94,8 @@ def _of_grid(grid: SheetGrid, alone: bool, talk: Dialogue) -> list[_Found]:
 
 
 def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: Dialogue) -> Block:
+    if is_whole_table(block.header):
+        return block
     texts = (*block.titles, grid.sheet or "", PurePosixPath(grid.file.name).stem)
     imperial = any(parse_heading(heading).unit in IMPERIAL for heading in block.header)
     block = replace(block, header=_distinct(block.header))

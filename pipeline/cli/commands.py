@@ -47,6 +47,7 @@ COMMANDS = {
     "forget": "history_command",
     "report": "report_command",
     "sheet": "sheet_command",
+    "export": "export_command",
     "trace": "trace_command",
     "outlook": "outlook_command",
     "plan": "plan_command",

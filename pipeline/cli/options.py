@@ -98,6 +98,16 @@ def as_of_day(given: str | None) -> date:
     return today() if given is None else date_of("--as-of", given)
 
 
+def first_day(option: str, text: str) -> date:
+    """Return the first day of the month that this option names. Raises WrongRequest for a text that is no month."""
+    try:
+        if len(text) == len("2026-05"):
+            return date.fromisoformat(f"{text}-01")
+    except ValueError:
+        pass
+    raise WrongRequest(f"{option} {text}: that is not a month. Write year-month, like 2026-05.")
+
+
 def date_of(option: str, given: str, ahead: bool = False) -> date:
     """Return the day that this option's text names: 2026-05-31, yesterday, mon, -2d, or as date_order of farm.toml has
     it. `ahead`: weekdays are those to come. Raises WrongRequest for a text that is no date, or may be two.

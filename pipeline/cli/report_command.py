@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
-from pipeline.cli.options import AsOfOption, FarmOption, as_of_day
+from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day
 from pipeline.cli.show import notify
 from pipeline.farm.settings import text
 from pipeline.files.replace import make_folder, replace_file
@@ -42,7 +42,7 @@ def report(
     from pipeline.models.measures import last_day, last_picked
     from reports.page import render
 
-    wanted = _first_day(month) if month else None
+    wanted = first_day("--month", month) if month else None
     today = as_of_day(as_of)
     farm_here = open_the_farm(farm)
     with read_ledger(farm_here, "measures") as ledger:
@@ -116,15 +116,6 @@ def with_last_audit(ledger: Ledger, farm: Farm, month: Month) -> Month:
 
     audit = last(farm.out)
     return replace(month, audit=audit, audit_is_stale=audit is not None and audit.ledger_id != ledger_id(ledger))
-
-
-def _first_day(text: str) -> date:
-    try:
-        if len(text) == len("2026-05"):
-            return date.fromisoformat(f"{text}-01")
-    except ValueError:
-        pass
-    raise WrongRequest(f"--month {text}: that is not a month. Write year-month, like 2026-05.")
 
 
 def write_page(farm: Farm, name: str, page: str) -> Path:

@@ -1,0 +1,35 @@
+"""How an export is known again: the headings of its sheets, and the sheet that tells what they mean."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from schemas.contract import GROWING, INPUTS, Field, contract
+
+COLUMNS_SHEET = "columns"
+COLUMNS_HEADER = ("table", "kind", "column", "heading", "type", "unit", "description")
+INPUT, RESULT, SETTINGS = "input", "result", "settings"
+
+
+def heading_of(column: Field) -> str:
+    """Return what stands above a column on a sheet: its title and unit."""
+    return f"{column.title} ({column.unit})" if column.unit else column.title
+
+
+def is_export(header: Sequence[str | None]) -> bool:
+    """Whether the first row of a sheet called COLUMNS_SHEET is that of an export."""
+    return tuple(header[: len(COLUMNS_HEADER)]) == COLUMNS_HEADER
+
+
+def input_sheets(names: Collection[str]) -> list[str]:
+    """Return which sheets of an export hold what grew: others were worked out from them, or are of what was sold."""
+    return [each for each in names if each in GROWING]
+
+
+def is_whole_table(header: Sequence[str]) -> bool:
+    """Whether these are the headings of an input table as it is handed on: all of its columns in their order. Such a
+    table is in order as it lies, and its blank cells are blank.
+    """
+    return any(
+        tuple(header) in (contract(table).names, tuple(map(heading_of, contract(table).fields))) for table in INPUTS
+    )
