@@ -32,6 +32,7 @@ COMMANDS = {
     "edit": "edit_command",
     "settings": "settings_command",
     "refresh": "farm_commands",
+    "many": "many_command",
     "check": "check_command",
     "yields": "measure_commands",
     "days": "measure_commands",
@@ -65,7 +66,14 @@ class Command(TyperCommand):
         return lazy(super().get_params(ctx))
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Read what stands behind the command. Raises WrongRequest for a number below 0 that no option takes."""
+        """Read what stands behind the command; where it reads and names more than one farm, each of them answers.
+
+        Raises WrongRequest for a number below 0 that no option takes.
+        """
+        if self.name != "many" and sum(word.partition("=")[0] == "--farm" for word in args) > 1:
+            from pipeline.cli.many_command import answer_for_each
+
+            answer_for_each(str(self.name), args)
         for before, word in zip(["", *args], args, strict=False):
             if word[:1] == "-" and word[1:2].isdigit() and not before.startswith("-"):
                 raise WrongRequest(
@@ -106,7 +114,9 @@ def command(name: str) -> Any:
     """Return the command of this name, made from its function. Raises KeyError for a name that is none."""
     module = import_module(f"pipeline.cli.{COMMANDS[name]}")
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-    alone.command(name, cls=Command)(getattr(module, name.replace("-", "_")))
+    # What stands behind the folder of many farms is another command, with options of its own.
+    settings = {"allow_interspersed_args": False} if name == "many" else {}
+    alone.command(name, cls=Command, context_settings=settings)(getattr(module, name.replace("-", "_")))
     return typer.main.get_command(alone)
 
 

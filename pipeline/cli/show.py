@@ -8,7 +8,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from decimal import Decimal
 from typing import TextIO
@@ -40,6 +40,27 @@ class Column:
     decimals: int | None = None
     scale: float = 1.0
     whole: bool = False
+
+
+@dataclass
+class Gathered:
+    """What a run would show, for it to be put together with the answers of other farms: the rows and columns of its
+    tables, its rows as JSON (None: none were asked for), and what it says beside them.
+    """
+
+    tables: list[tuple[list[Row], list[Column]]] = field(default_factory=list)
+    json: list[Row] | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Gathering:
+    """Where tables, JSON and messages of this run go instead of the screen; None: they are shown."""
+
+    into: Gathered | None = None
+
+
+GATHERING = Gathering()
 
 
 def screen_width(screen: TextIO | None = None) -> int:
@@ -86,6 +107,9 @@ def print_json(records: Sequence[Row]) -> None:
     """Print one array of objects: unrounded numbers, null for missing, ISO dates. What would steer the terminal is
     escaped.
     """
+    if GATHERING.into is not None:
+        GATHERING.into.json = [*(GATHERING.into.json or []), *records]
+        return
     lines = [json.dumps({key: _plain(value) for key, value in each.items()}, ensure_ascii=False) for each in records]
     lines = [line if line.isprintable() else _escaped(line) for line in lines]
     typer.echo("[" + ",\n ".join(lines) + "]")
@@ -110,6 +134,9 @@ def short(line: str) -> str:
 
 def notify(message: str) -> None:
     """Print on stderr what is no result: a message, a note under a table, a reason."""
+    if GATHERING.into is not None:
+        GATHERING.into.notes.append(message)
+        return
     text = "\n".join(_fitted(printable(short(line)), sys.stderr) for line in message.split("\n"))
     try:
         typer.echo(text, err=True)
@@ -151,6 +178,9 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
     """Print a plain table that fits the screen. Texts may be cut (unless `cut` is false), the longest first; numbers
     never are. What does not fit even so is printed as one line per cell.
     """
+    if GATHERING.into is not None:
+        GATHERING.into.tables.append((list(records), list(columns)))
+        return
     cells = [[_cell(record, column) for column in columns] for record in records]
     headings = [[printable(line) for line in column.heading.split("\n")] for column in columns]
     depth = max(len(lines) for lines in headings)

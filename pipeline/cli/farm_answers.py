@@ -1,0 +1,91 @@
+"""Many farms: which they are, and one command answered by each, side by side in processes of their own."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.cli.show import Gathered
+from pipeline.farm.folder import find_folder, is_farm
+from schemas.finding import OutOfReach, WrongRequest
+from schemas.steps import STEPS
+
+# The folder that holds our packages, so that the other processes find the same ones wherever they are started.
+PACKAGES = Path(__file__).resolve().parents[2]
+
+
+@dataclass(frozen=True)
+class FarmAnswer:
+    """What a command gives for one farm: its exit code, the tables, JSON and messages, and the lines that it prints."""
+
+    code: int
+    gathered: Gathered = field(default_factory=Gathered)
+    text: str = ""
+
+
+def farms_in(folder: Path) -> dict[str, Path]:
+    """Return the farms that lie in a folder, by what each is called. Raises WrongRequest where there is none."""
+    if not folder.is_dir():
+        raise WrongRequest(f"{folder}: there is no such folder. Name the one that your farms' folders lie in.")
+    if is_farm(folder):
+        raise WrongRequest(f"{folder} is a farm itself. Name the folder that your farms' folders lie in.")
+    try:
+        inner = sorted(each for each in folder.iterdir() if each.is_dir() and not each.name.startswith("."))
+        found = [each for each in inner if is_farm(each)]
+    except OSError as problem:
+        raise OutOfReach(f"{folder} cannot be looked into ({problem.strerror}). Mend its rights.") from problem
+    if not found:
+        raise WrongRequest(f"{folder}: none of the folders in it is a farm. Name the one that your farms lie in.")
+    return named_farms(found)
+
+
+def named_farms(folders: Sequence[Path]) -> dict[str, Path]:
+    """Return farms by what each is called: its folder's name, or its path where two have one name.
+
+    Raises WrongRequest where a folder is no farm, and where one farm is named twice.
+    """
+    farms = [find_folder(each, each) for each in folders]
+    places = [each.resolve() for each in farms]
+    for at, place in enumerate(places):
+        if place in places[:at]:
+            first = farms[places.index(place)]
+            raise WrongRequest(f"{farms[at]}: is the same farm as {first}. Name each farm once; nothing was done.")
+    names = Counter(place.name for place in places)
+    return {
+        place.name if names[place.name] == 1 else farm.as_posix(): farm
+        for place, farm in zip(places, farms, strict=True)
+    }
+
+
+def answers_of(farms: Mapping[str, Path], words: Sequence[str]) -> dict[str, FarmAnswer]:
+    """Return what the command of these words gives for each farm: as many at once as there are processors."""
+    found: dict[str, FarmAnswer] = {}
+    workers = max(1, min(len(farms), os.cpu_count() or 1))
+    with STEPS.during(f"Asking {len(farms)} farms"), ThreadPoolExecutor(workers) as threads:
+        running = {threads.submit(_answer, [*words, "--farm", str(farm)]): site for site, farm in farms.items()}
+        for done in as_completed(running):
+            found[running[done]] = done.result()
+            STEPS.at("Farms that have answered", len(found), len(farms))
+    return {site: found[site] for site in farms}
+
+
+def _answer(words: Sequence[str]) -> FarmAnswer:
+    # -P: not from the folder one stands in, where a farm's files might be called like a module.
+    command = [sys.executable, "-P", "-m", "pipeline.cli.farm_child"]
+    paths = [str(PACKAGES), *filter(None, [os.environ.get("PYTHONPATH")])]
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+    done = subprocess.run(command, input=pickle.dumps(list(words)), capture_output=True, env=env, check=False)
+    try:
+        answer = pickle.loads(done.stdout)
+    except (EOFError, pickle.UnpicklingError):
+        answer = None
+    if isinstance(answer, FarmAnswer):
+        return answer
+    return FarmAnswer(3, Gathered(notes=[f"its process ended without an answer ({done.returncode})."]))

@@ -1,0 +1,113 @@
+"""One question to many farms: each answers from its own ledger, and every row says of which site it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from schemas.finding import WrongRequest
+from schemas.phrases import did_you_mean, listed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+# What answers by reading, and brings the ledger up to date before it does. All else is done at one farm at a time.
+READING = (
+    "refresh",
+    "check",
+    "today",
+    "yields",
+    "days",
+    "losses",
+    "months",
+    "flushes",
+    "pins",
+    "another-flush",
+    "spawn",
+    "compare",
+    "query",
+    "history",
+    "outlook",
+    "next-soak",
+    "trace",
+    "doctor",
+)
+SITE = "site"
+
+
+def many(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder that your farms' folders lie in.")],
+    words: Annotated[
+        list[str],
+        typer.Argument(metavar="COMMAND...", help="What each farm is to answer, like: yields --by substrate."),
+    ],
+) -> None:
+    """Ask many farms at once: each answers from its own ledger, in a process of its own, and each row names its site.
+
+    The same as naming them: gillbook yields --farm A --farm B. A farm that cannot answer is named, and others do.
+    """
+    from pipeline.cli.farm_answers import farms_in
+
+    if any(word.partition("=")[0] == "--farm" for word in words):
+        raise WrongRequest("--farm: many asks all farms in its folder. Leave it away, or leave many away.")
+    _show(farms_in(folder), words)
+
+
+def answer_for_each(command: str, args: Sequence[str]) -> None:
+    """Let each farm that --farm names answer the command, and end; a command that is about one farm is let be.
+
+    Raises WrongRequest for what is no farm, and for a farm that is named twice.
+    """
+    if command not in READING:
+        return
+    from pipeline.cli.farm_answers import named_farms
+
+    folders, rest = _parted(args)
+    _show(named_farms(folders), [command, *rest])
+
+
+def _parted(args: Sequence[str]) -> tuple[list[Path], list[str]]:
+    """The folders that --farm names, and the other words."""
+    folders, rest = [], []
+    words = iter(args)
+    for word in words:
+        name, mark, value = word.partition("=")
+        if name != "--farm":
+            rest.append(word)
+        else:
+            folders.append(Path(value if mark else next(words, "")))
+    return folders, rest
+
+
+def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
+    from pipeline.cli.farm_answers import answers_of
+    from pipeline.cli.together import show_together
+
+    if words[0] not in READING:
+        hint = did_you_mean(words[0], READING)
+        raise WrongRequest(f"{words[0]}: is about one farm at a time.{hint} Many answer {listed(READING)}.")
+    raise typer.Exit(show_together(answers_of(farms, without_site(words)), "--json" in words))
+
+
+def without_site(words: Sequence[str]) -> list[str]:
+    """Return the words without `site` among the columns to group by, for each farm is a site: alone it stands for all
+    of it.
+    """
+    found: list[str] = []
+    for word in words:
+        name, mark, value = word.partition("=")
+        if name == "--by" and mark:
+            found.append(f"--by={_other_columns(value)}")
+        else:
+            found.append(_other_columns(word) if found and found[-1] == "--by" else word)
+    return found
+
+
+def _other_columns(columns: str) -> str:
+    named = [each.strip() for each in columns.split(",")]
+    if SITE not in named:
+        return columns
+    return ",".join(each for each in named if each != SITE) or "all"
