@@ -27,6 +27,8 @@ COMMANDS = {
     "today": "today_command",
     "batch": "batch_command",
     "fill": "batch_command",
+    "sell": "sell_command",
+    "promise": "promise_command",
     "lost": "lost_command",
     "mix": "mix_command",
     "edit": "edit_command",

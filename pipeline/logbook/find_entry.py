@@ -120,7 +120,7 @@ def day_of(farm: Farm, found: FileRow) -> date | None:
 
 def brief(found: FileRow) -> str:
     """Return the row in a few words."""
-    shown = ("picked_on", "seen_on", "inoculated_on", "container", "batch", "event", "fresh_weight_g", "fill_kg")
+    shown = [*DAYS.values(), "container", "batch", "event", "fresh_weight_g", "weight_g", "fill_kg", "buyer"]
     return " ".join(cell for name in shown if (cell := found.cell(name)))
 
 

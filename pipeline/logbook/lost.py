@@ -14,8 +14,9 @@ from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.logbook.amounts import rounded, written
 from pipeline.logbook.entry_ids import ids_in
 from pipeline.logbook.journal import TAIL, JournalEntry, read_journal, record_named
+from pipeline.logbook.row_words import row_words
 from pipeline.logbook.text_table import TextTable, read_text_table
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, contract
+from schemas.contract import BATCHES, BOOKS, FILLINGS, HARVESTS, OBSERVATIONS, PROMISES, SALES, contract
 from schemas.finding import Finding, UnreadableFile
 from schemas.phrases import counted
 
@@ -28,6 +29,8 @@ KEYS: Mapping[str, Sequence[str]] = {
     FILLINGS: contract(FILLINGS).primary_key,
     OBSERVATIONS: ("seen_on", "event", "container", "batch"),
     HARVESTS: ("picked_on", "fresh_weight_g", "container", "batch"),
+    SALES: ("sold_on", "weight_g", "buyer", "kind"),
+    PROMISES: ("due_on", "weight_g", "buyer", "strain"),
 }
 Value = date | Decimal | int | str
 
@@ -164,6 +167,8 @@ def entry_words(farm: Farm, entry: JournalEntry) -> str:
     batch, container = values.get("batch", ""), values.get("container", "")
     if entry.table == BATCHES:
         return f"batch {batch}"
+    if entry.table in BOOKS:
+        return row_words(entry.values)
     if entry.table == FILLINGS:
         return f"{container} filled from batch {batch}"
     weight = values.get("fresh_weight_g")

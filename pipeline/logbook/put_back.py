@@ -15,12 +15,12 @@ from pipeline.logbook.book import TRIES, Book, Clock, Confirm, Doubt, open_doubt
 from pipeline.logbook.destination import Destination, destination_for
 from pipeline.logbook.journal import JournalEntry
 from pipeline.logbook.lost import equal_rows, lost_entries, typed_values
-from schemas.contract import HARVESTS, OBSERVATIONS
+from schemas.contract import HARVESTS, OBSERVATIONS, PROMISES, SALES
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import did_you_mean
 
 # The day by which an entry's file is chosen.
-DAYS = {HARVESTS: "picked_on", OBSERVATIONS: "seen_on"}
+DAYS = {HARVESTS: "picked_on", OBSERVATIONS: "seen_on", SALES: "sold_on", PROMISES: "due_on"}
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from decimal import Decimal
 from pipeline.farm.folder import Farm
 from pipeline.files.write_csv import unguarded
 from pipeline.logbook.amounts import in_unit, written
+from pipeline.logbook.row_words import row_words
 from pipeline.logbook.weigh import PickingPlan
 from schemas.phrases import counted
 
@@ -65,6 +66,8 @@ def so_far(farm: Farm, plan: PickingPlan) -> str:
 def cells_text(cells: Mapping[str, str], units: Mapping[str, str]) -> str:
     """Return what an entry says, by its cells as written. `units`: of its columns, where not the contract's."""
     texts = {name: unguarded(text) for name, text in cells.items()}
+    if "weight_g" in texts:
+        return row_words(texts, units.get("weight_g", "g"))
     container, batch = texts.get("container"), texts.get("batch", "")
     place = f"batch {batch}" if not container else f"{container} (batch {batch})" if batch else container
     day = texts.get("picked_on") or texts.get("seen_on", "")

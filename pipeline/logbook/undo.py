@@ -106,7 +106,8 @@ def _gone(farm: Farm, entries: Sequence[JournalEntry], why: str) -> OutOfReach:
     for each in entries:
         journal.record_undone(farm, each.entry)
     cells = entries[0].cells
-    what = " ".join(cells[name] for name in ("container", "batch", "event", "fresh_weight_g") if cells.get(name))
+    shown = ("container", "batch", "event", "fresh_weight_g", "weight_g", "buyer")
+    what = " ".join(cells[name] for name in shown if cells.get(name))
     more = f" and {len(entries) - 1} more" if len(entries) > 1 else ""
     return OutOfReach(
         f"{why}: nothing was removed. It was {what} of {entries[0].at}{more}. The next --undo takes back the entry "
