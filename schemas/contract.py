@@ -28,6 +28,8 @@ RESULTS = (
     "weeks",
     "strains",
     "strains_begun",
+    "money",
+    "money_months",
     "waiting_months",
     "finished_units",
     "finished_batches",

@@ -40,6 +40,7 @@ COMMANDS = {
     "days": "measure_commands",
     "losses": "measure_commands",
     "months": "measure_commands",
+    "money": "money_command",
     "flushes": "growth_commands",
     "pins": "growth_commands",
     "another-flush": "another_flush_command",

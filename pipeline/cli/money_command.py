@@ -1,0 +1,102 @@
+"""The command that tells what pays: money."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.group_screen import TOGETHER, read_groups
+from pipeline.cli.options import ReadOptions, spread
+from pipeline.cli.show import Column, notify, print_json, print_records
+from schemas.phrases import counted, listed, no_batch
+from schemas.result_rows import Row, number_of, text_of, whole_of
+
+if TYPE_CHECKING:
+    from pipeline.models.view import Query
+
+MONTH = "month"
+# The column of the screen that says what a row is called.
+GROUP = "group"
+
+
+@spread
+def money(
+    by: Annotated[
+        str,
+        typer.Option(
+            "--by",
+            metavar="WHAT",
+            help="recipe, batch, month, kind (of container); or columns of batches or fillings, with commas; or all.",
+        ),
+    ] = "recipe",
+    *,
+    read: ReadOptions,
+) -> None:
+    """Tell what pays: revenue, cost, cost per kg, margin per container and per container-day, losses carried along."""
+    from pipeline.farm.prices import prices
+    from pipeline.models import money as of_money
+
+    by_month = by.strip() == MONTH
+    with read_groups(read, _columns(by), "money") as view:
+        rows = of_money.money_months(view) if by_month else of_money.money(view)
+        query, currency = view.query, prices(view.settings).currency
+    if read.json:
+        print_json(rows)
+        return
+    shown = [{**row, GROUP: text_of(row, MONTH) if by_month else _name(query, rows, row)} for row in rows]
+    heading = MONTH if by_month else by.strip().replace(",", ", ")
+    if print_records(shown, [Column(GROUP, heading), *_figures()], False, no_batch(query.as_of)):
+        _notify(query, shown, currency)
+
+
+def _columns(by: str) -> str:
+    """The columns that are meant by a word of the option."""
+    from pipeline.models.money import recipe_names
+
+    return {MONTH: "all", "recipe": ",".join(recipe_names())}.get(by.strip(), by)
+
+
+def _name(query: Query, rows: Sequence[Row], row: Row) -> str:
+    """What a row is called: by those columns alone that tell rows apart, for there is no room for the others."""
+    if row["units"] == 0:
+        return "(of no batch)"
+    unlike = [name for name in query.by if len({each[name] for each in rows if each["units"]}) > 1]
+    names = [text_of(row, name) for name in unlike or query.by]
+    return ", ".join(filter(None, names)) or ("(blank)" if names else "the farm")
+
+
+def _figures() -> list[Column]:
+    return [
+        Column("containers", "con-\ntainers", 0),
+        Column("picked_g", "picked\nkg", 2, 0.001),
+        Column("revenue", "revenue", 2),
+        Column("cost", "cost", 2),
+        Column("cost_per_kg", "cost\na kg", 2),
+        Column("margin", "margin", 2),
+        Column("margin_per_container", "a con-\ntainer", 2),
+        Column("margin_per_container_day", "a con-\ntainer-day", 3),
+    ]
+
+
+def _notify(query: Query, rows: Sequence[Row], currency: str) -> None:
+    """Say what the figures are in and rest on, and what they lack."""
+    notify(
+        f"As of {query.as_of}, in {currency}. margin: revenue less cost, over all containers, lost ones too. {TOGETHER}"
+    )
+    running = sum(whole_of(row, "units_open") for row in rows)
+    if running:
+        notify(f"{counted(running, 'container')} still running: the costs are in, what they will bring is not.")
+    unpaid = sum(whole_of(row, "sales_unpaid") for row in rows)
+    if unpaid:
+        notify(f"{counted(unpaid, 'sale')} without any price count as nothing: gillbook check names the rows.")
+    shared = sum(number_of(row, "revenue_shared") for row in rows)
+    if shared:
+        notify(f"{shared:.2f} came from packs that name no batch: shared over what was picked before, by mass.")
+    if not any(number_of(row, "sold_g") for row in rows):
+        notify("No sale is logged: revenue is what was picked, at its price. gillbook sell logs what is sold.")
+    for lacks in dict.fromkeys(text_of(row, "lacks") for row in rows if row["lacks"]):
+        names = [text_of(row, GROUP) for row in rows if row["lacks"] == lacks]
+        more = f" and {len(names) - 2} more" if len(names) > 2 else ""
+        notify(f"Cost lacks {listed(lacks.split(', '))}, so that it is too low: {', '.join(names[:2])}{more}.")

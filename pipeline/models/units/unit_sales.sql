@@ -1,0 +1,103 @@
+-- What left of each unit, and what it brought? By the batch and the day of picking that packs name; else shared over what
+-- was picked in the shelf days up to that day, of the strain that is named, by mass. unit: null where nothing was picked
+-- that it can be of. shared: no batch was named. Of a farm without any sale: each picking at the price of its day, as
+-- revenue and nothing sold. Masses in g, money exactly.
+-- Grain: one row per unit, pool of sales (or picking day) and whether it was shared.
+-- reads: batches, prices, sale_pools, sales, unit_pickings, unit_states
+-- writes: unit_sales
+create or replace temp table unit_sales as
+with picked as (
+    select
+        p.unit,
+        s.batch_line,
+        lower(b.strain) as strain,
+        p.picked_on,
+        sum(p.fresh_weight_g) as fresh_g
+    from unit_pickings as p
+    inner join unit_states as s on s.unit = p.unit
+    inner join batches as b on b.line = s.batch_line
+    group by p.unit, s.batch_line, lower(b.strain), p.picked_on
+),
+matched as (
+    select o.pool, p.unit, sum(p.fresh_g) as fresh_g
+    from sale_pools as o
+    inner join picked as p on p.batch_line = o.batch_line
+    where p.picked_on <= o.sold_on and (o.picked_on is null or p.picked_on = o.picked_on)
+    group by o.pool, p.unit
+    union all
+    select o.pool, p.unit, sum(p.fresh_g)
+    from sale_pools as o
+    inner join picked as p on p.picked_on = o.picked_on
+    where o.batch_line is null and (o.strain is null or o.strain = p.strain)
+    group by o.pool, p.unit
+    union all
+    select o.pool, p.unit, sum(p.fresh_g)
+    from sale_pools as o
+    inner join picked as p
+        on p.picked_on <= o.sold_on and p.picked_on >= o.sold_on - getvariable('shelf_days')::integer
+    where o.batch_line is null and o.picked_on is null and (o.strain is null or o.strain = p.strain)
+    group by o.pool, p.unit
+),
+summed as (
+    select
+        pool,
+        unit,
+        (sum(fresh_g) over up_to * 1000)::hugeint as up_to_mg,
+        (fresh_g * 1000)::hugeint as own_mg,
+        (sum(fresh_g) over (partition by pool) * 1000)::hugeint as all_mg
+    from matched
+    window up_to as (partition by pool order by unit)
+),
+parts as (
+    -- Each gets what its own and those before it come to, less what those before it do: nothing is lost or made.
+    select
+        o.pool,
+        s.unit,
+        o.sold_on as day,
+        o.batch_line is null as shared,
+        case when s.unit is null then o.sold_mg
+            else o.sold_mg * s.up_to_mg // s.all_mg - o.sold_mg * (s.up_to_mg - s.own_mg) // s.all_mg end as sold_mg,
+        case when s.unit is null then o.given_mg
+            else o.given_mg * s.up_to_mg // s.all_mg - o.given_mg * (s.up_to_mg - s.own_mg) // s.all_mg end as given_mg,
+        case when s.unit is null then o.discarded_mg
+            else o.discarded_mg * s.up_to_mg // s.all_mg - o.discarded_mg * (s.up_to_mg - s.own_mg) // s.all_mg
+        end as discarded_mg,
+        case when s.unit is null then o.paid
+            else o.paid * s.up_to_mg // s.all_mg - o.paid * (s.up_to_mg - s.own_mg) // s.all_mg end as paid,
+        case when s.unit is null or s.up_to_mg = s.own_mg then o.unpaid else 0 end as unpaid
+    from sale_pools as o
+    left join summed as s on s.pool = o.pool
+),
+fitting as (
+    select k.unit, k.picked_on, arg_max(p.unit_price, p.name is not null) as unit_price
+    from picked as k
+    inner join prices as p
+        on p.item = 'fresh' and p.buyer is null and p.from_on <= k.picked_on
+        and (p.before_on is null or p.before_on > k.picked_on)
+        and (p.name is null or lower(p.name) = k.strain)
+    where not exists (select line from sales)
+    group by k.unit, k.picked_on
+)
+select
+    unit,
+    day,
+    shared,
+    (sold_mg * 0.001::decimal(4, 3))::decimal(38, 3) as sold_g,
+    (given_mg * 0.001::decimal(4, 3))::decimal(38, 3) as given_g,
+    (discarded_mg * 0.001::decimal(4, 3))::decimal(38, 3) as discarded_g,
+    (paid * 0.000001::decimal(7, 6))::decimal(38, 6) as revenue,
+    unpaid
+from parts
+union all
+select
+    k.unit,
+    k.picked_on,
+    false,
+    0,
+    0,
+    0,
+    coalesce(k.fresh_g / 1000 * coalesce(f.unit_price, getvariable('farm_prices')['fresh']::decimal(18, 6)), 0)::decimal(38, 6),
+    case when f.unit_price is null and getvariable('farm_prices')['fresh'] is null then 1 else 0 end
+from picked as k
+left join fitting as f on f.unit = k.unit and f.picked_on = k.picked_on
+where not exists (select line from sales)
