@@ -17,8 +17,7 @@ from pipeline.compare.comparison import compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.pairs import Pair, family, judged
 from pipeline.compare.query import ComparisonQuery
-from pipeline.models.compared_units import ComparedUnit
-from tests.simulated_units import SETTINGS, farm, soak_units
+from tests.simulated_units import SETTINGS, Container, farm, soak_units
 
 SOAK_SD, CONTAINER_SD, CONTAINERS = 10.0, 12.0, 6
 MOST_ALARMS, LEAST_COVERAGE = 0.065, 0.93
@@ -101,7 +100,7 @@ HEADING = f"{'design':38}{'farms':>6}" + "".join(
 )
 
 
-def units(design: Design, dice: np.random.Generator) -> list[ComparedUnit]:
+def units(design: Design, dice: np.random.Generator) -> list[Container]:
     """One farm of this design; its soaks in an order by the dice."""
     soaks: list[Sequence[Recipe]] = [*((each,) for each in design.soaks), *design.split]
     found = []

@@ -19,9 +19,8 @@ from pipeline.compare.comparison import compare
 from pipeline.compare.leaning import chance_said
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
-from pipeline.models.compared_units import ComparedUnit
 from pipeline.stats.leaning import PART, Prior
-from tests.simulated_units import SETTINGS, farm, soak_units
+from tests.simulated_units import SETTINGS, Container, farm, soak_units
 
 BINS = ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.0))
 CONTAINERS, CONTAINER_SD = 6, 12.0  # of a cell: 4.9 points of its value
@@ -84,7 +83,7 @@ def chances(design: Design, farms: int, rng: np.random.Generator) -> Iterator[tu
         yield max(said, 1 - said), bool((effects[0] > effects[1]) == (said > 0.5))
 
 
-def _units(design: Design, sigma: float, means: NDArray[np.float64], rng: np.random.Generator) -> list[ComparedUnit]:
+def _units(design: Design, sigma: float, means: NDArray[np.float64], rng: np.random.Generator) -> list[Container]:
     """A farm: soaks of a and b, each of one or split between them, and of four recipes beside."""
     recipes = [[0, 1]] * design.soaks if design.split else [[0], [1]] * design.soaks
     recipes = recipes + [[2 + at] for at, count in enumerate(OWN_SOAKS) for _ in range(count)]

@@ -15,11 +15,11 @@ import numpy as np
 from pipeline.compare.comparison import compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
-from pipeline.models.compared_units import SPAWN_RATE, ComparedUnit
+from pipeline.models.compared_units import SPAWN_RATE
 from pipeline.trial import design as planned
 from pipeline.trial.spread import Component, Spread
 from schemas.contract import Varies
-from tests.simulated_units import SETTINGS, farm, soak_units
+from tests.simulated_units import SETTINGS, Container, farm, soak_units
 
 MOST_OFF = 0.05
 SMALLEST = 10.0
@@ -66,7 +66,7 @@ def promised(case: Case) -> planned.Design:
     return next(each for each in found if each.split == case.split and each.test.soaks == case.soaks)
 
 
-def done(case: Case, design: planned.Design, dice: np.random.Generator) -> list[ComparedUnit]:
+def done(case: Case, design: planned.Design, dice: np.random.Generator) -> list[Container]:
     """One such trial: the first level gives more by the difference, the others alike."""
     levels = list(range(case.levels))
     held = [levels] * case.soaks if case.split else [[level] for _ in range(case.soaks) for level in levels]

@@ -21,9 +21,8 @@ from pipeline.compare import design as cells_of
 from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
-from pipeline.models.compared_units import ComparedUnit, MeasureParts
 from tests.growth_farms import flushes
-from tests.simulated_units import LAST, SETTINGS, farm, unit
+from tests.simulated_units import LAST, SETTINGS, Container, Gave, farm, unit
 
 DRY_G = 1000.0
 LESS = 0.8  # what level b gives of what a gives
@@ -70,13 +69,13 @@ class Grown:
     be: NDArray[np.float64]
     known: NDArray[np.float64]
 
-    def units(self) -> list[ComparedUnit]:
+    def units(self) -> list[Container]:
         """The containers as compare takes them."""
         found = []
         for at, (soak, age) in enumerate(zip(self.soak.tolist(), self.age.tolist(), strict=True)):
             begun = LAST - timedelta(int(min(age, 3000)))
             each = unit(f"u{at}", f"s{soak}", 0.0, begun, substrate="ab"[self.level[at]])
-            part = MeasureParts(float(self.be[at]) / 100, 1.0, bool(self.known[at] <= age))
+            part = Gave(float(self.be[at]) / 100, 1.0, bool(self.known[at] <= age))
             found.append(replace(each, parts={**each.parts, "be": part}))
         return found
 

@@ -16,10 +16,11 @@ from pipeline.compare.factors import CHOICES, CLUSTERS
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
-from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, MONTH, SPAWN_RATE, ComparedUnit, FarmUnits, UnitWait
+from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, MONTH, SPAWN_RATE, FarmUnits
 from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
+from tests.simulated_units import Container, Waited, table
 
 Numbers = NDArray[np.float64]
 
@@ -143,7 +144,7 @@ def started(rng: np.random.Generator, alone: int, split: int, containers: int, s
         half = at % containers < containers // 2 if number >= 2 * alone else number < alone
         on = AS_OF - timedelta(int(old))
         rows.append(
-            ComparedUnit(
+            Container(
                 str(at),
                 str(number),
                 f"soak {number}",
@@ -153,10 +154,10 @@ def started(rng: np.random.Generator, alone: int, split: int, containers: int, s
                     MONTH: f"{on:%Y-%m}",
                     "substrate": "straw" if half else "mulch",
                 },
-                waits={"days": UnitWait(FATES[int(end)], float(day), int(number))},
+                waits={"days": Waited(FATES[int(end)], float(day), int(number))},
             )
         )
-    return FarmUnits(AS_OF, 2, 25, rows, None)
+    return FarmUnits(AS_OF, 2, 25, table(rows), None)
 
 
 def pinned_by(day: float, losses: float = 0.1) -> float:

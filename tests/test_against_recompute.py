@@ -10,6 +10,7 @@ import tempfile
 from datetime import date, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 import recompute
 from hypothesis import HealthCheck, given, settings
@@ -191,21 +192,23 @@ def compared_differently(folder: Path, as_of: date, through: int, to_day: int | 
     theirs = recompute.compared(recompute.load(folder), as_of, through, to_day)
     with opened_ledger(opened.ledger, opened.settings) as ledger:
         view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
-        ours = {each.unit: each for each in compared_units(view, to_day)}
-        query = "select unit::varchar, batch, container from unit_states"
+        ours = compared_units(view, to_day)
+        query = "select unit, batch, container from unit_states"
         named = {unit: (batch, container) for unit, batch, container in view.connection.execute(query).fetchall()}
-    assert {named[unit] for unit in ours} == theirs.keys()
+    assert {named[unit] for unit in ours.unit.tolist()} == theirs.keys()
     found = []
-    for unit, each in ours.items():
+    for at, unit in enumerate(ours.unit.tolist()):
         other = theirs[named[unit]]
         for measure in ComparedMeasure:
-            mine, their = each.parts[measure.value], other.parts[measure.value]
-            same = mine.resolved == their.resolved and (mine.under is None) == (their.under is None)
-            if not (same and close(mine.over, float(their.over)) and close(mine.under or 0.0, float(their.under or 0))):
-                found.append(f"{named[unit]} {measure.value}: {mine} against {their}")
-        if each.cells[HOLES] != other.holes:
-            found.append(f"{named[unit]} holes: {each.cells[HOLES]} against {other.holes}")
-        waits = {name: (wait.fate, wait.day) for name, wait in each.waits.items()}
+            part, their = ours.parts[measure.value], other.parts[measure.value]
+            over, under, resolved = float(part.over[at]), float(part.under[at]), bool(part.resolved[at])
+            same = resolved == their.resolved and math.isnan(under) == (their.under is None)
+            if not (same and close(over, float(their.over)) and close(np.nan_to_num(under), float(their.under or 0))):
+                found.append(f"{named[unit]} {measure.value}: {(over, under, resolved)} against {their}")
+        holes = ours.cells[HOLES].texts[ours.cells[HOLES].codes[at]]
+        if holes != other.holes:
+            found.append(f"{named[unit]} holes: {holes} against {other.holes}")
+        waits = {name: (each.fate[at], each.day[at]) for name, each in ours.waits.items() if each.fate[at]}
         if waits != {name: (fate.fate, fate.days) for name, fate in other.fates.items()}:
             found.append(f"{named[unit]} waits: {waits} against {other.fates}")
     return found

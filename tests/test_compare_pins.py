@@ -136,14 +136,11 @@ def test_on_simulated_farms_the_mean_over_a_soak_is_its_pseudo_value(seed: int) 
     units = growth_farms.started(np.random.default_rng(seed), 6, 0, 5, 60.0)
     rows = with_share_by(units.rows, levels(units.rows, "substrate"), "days", 25, units.as_of)
     ends = {fate: end for end, fate in growth_farms.FATES.items()}
-    waits = [row.waits["days"] for row in rows]
-    soaks = [each.batch for each in waits]
-    told = pseudo_values([each.day for each in waits], [ends[each.fate] for each in waits], soaks, 25)
+    waits, over = rows.waits["days"], rows.parts["days"].over
+    told = pseudo_values(waits.day, [ends[fate] for fate in waits.fate.tolist()], waits.batch, 25)
     for soak, value in told.items():
-        assert np.mean([row.parts["days"].over for row in rows if row.waits["days"].batch == soak]) == pytest.approx(
-            value
-        )
-    assert any(row.parts["days"].over not in (0.0, 1.0) for row in rows)
+        assert over[waits.batch == soak].mean() == pytest.approx(value)
+    assert not np.isin(over, (0.0, 1.0)).all()
 
 
 @pytest.mark.parametrize(("alone", "split"), [(6, 0), (0, 6)])

@@ -13,9 +13,8 @@ from pipeline.compare.factors import FACTORS, PACKAGES
 from pipeline.compare.measures import MEASURES, measure_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import pair_rows
-from pipeline.models.compared_units import ComparedUnit
 from schemas.answers import answered
-from tests.simulated_units import SETTINGS, farm, soak_units
+from tests.simulated_units import SETTINGS, Container, farm, soak_units
 
 INSTRUCTION = re.compile(r"^(Or )?(start|split|use|look|go on|ask|choose|compare|hold) ", re.IGNORECASE)
 # Soaks that will count by themselves may be named behind the instruction.
@@ -35,7 +34,7 @@ def last_sentence(text: str) -> str:
     return next(each for each in reversed(sentences) if not BESIDE.search(each))
 
 
-def random_units(dice: np.random.Generator) -> list[ComparedUnit]:
+def random_units(dice: np.random.Generator) -> list[Container]:
     """A farm whose soaks have what chance gave them: few soaks or many, alike or not, some of two recipes."""
     found = []
     varied = [name for name in WORDS if dice.random() < 0.5] or ["substrate"]

@@ -12,12 +12,11 @@ import numpy as np
 import pytest
 from conftest import gillbook
 
-from pipeline.models.compared_units import ComparedUnit, MeasureParts
 from pipeline.trial.next_soak import NextSoak, next_soak
 from pipeline.trial.next_soak_text import advice, split_rows, trial_line
 from schemas.contract import contract
 from tests.bench_next_soak import TYPES, run
-from tests.simulated_units import SETTINGS, farm, soak_units
+from tests.simulated_units import SETTINGS, Container, Gave, farm, soak_units
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 
@@ -25,7 +24,7 @@ DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 def history(strain_sd: float = 3.0, price: float | None = None) -> NextSoak:
     """Strains in six soaks each, apart by far; substrates in two each, alike in strain, hardly apart."""
     dice = np.random.default_rng(4)
-    rows: list[ComparedUnit] = []
+    rows: list[Container] = []
     soaks = [({"strain": "grey", "substrate": "straw"}, 90.0), ({"strain": "pink", "substrate": "straw"}, 50.0)] * 6
     soaks += [({"strain": "grey", "substrate": "coir"}, 88.0)] * 2
     for at in dice.permutation(len(soaks)).tolist():
@@ -59,7 +58,7 @@ def test_the_advice_names_the_split_its_worth_and_the_line_that_plans_it() -> No
 
 def test_a_farm_that_knows_goes_on() -> None:
     dice = np.random.default_rng(9)
-    rows: list[ComparedUnit] = []
+    rows: list[Container] = []
     for at in range(20):
         strain = "grey" if at % 2 else "pink"
         rows += soak_units(at, [{"strain": strain}], [90.0 if at % 2 else 40.0], 4, 4.0, dice)
@@ -77,7 +76,7 @@ def test_nothing_to_split_by_is_said() -> None:
 
 
 def test_rates_are_planned_by_their_numbers_and_names_are_quoted() -> None:
-    rows: list[ComparedUnit] = []
+    rows: list[Container] = []
     dice = np.random.default_rng(2)
     for at in range(6):
         cells = {"spawn_rate": "5" if at % 2 else "10", "substrate": "wheat straw" if at < 3 else "coir"}
@@ -111,7 +110,7 @@ def test_rows_say_what_is_not_known(tmp_path: Path) -> None:
 
 def test_levels_that_always_came_together_are_not_known_apart() -> None:
     dice = np.random.default_rng(5)
-    rows: list[ComparedUnit] = []
+    rows: list[Container] = []
     for at in range(12):
         cells = {"strain": "grey", "substrate": "straw"} if at % 2 else {"strain": "pink", "substrate": "coir"}
         rows += soak_units(at, [cells], [80.0 if at % 2 else 50.0], 4, 5.0, dice)
@@ -125,11 +124,11 @@ def test_levels_that_always_came_together_are_not_known_apart() -> None:
 
 def test_where_nothing_speaks_for_a_change_the_usual_is_grown() -> None:
     dice = np.random.default_rng(6)
-    rows: list[ComparedUnit] = []
+    rows: list[Container] = []
     for at in range(6):
         rows += soak_units(at, [{"strain": "pink"}], [60.0], 4, 5.0, dice)
     young = soak_units(6, [{"strain": "grey"}], [0.0], 4, 5.0, dice)
-    waits = {"be": MeasureParts(0.0, 1.0, False)}
+    waits = {"be": Gave(0.0, 1.0, False)}
     rows += [replace(each, parts={**each.parts, **waits}) for each in young]
     found = next_soak(farm(rows), SETTINGS)
     # Grey has no result yet: what it gives is what the prior has, and a split would tell most.

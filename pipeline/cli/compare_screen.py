@@ -29,7 +29,7 @@ MOST_GUESSED = 2  # soaks without a name that are told one by one
 
 def show_all(found: Sequence[Overview], units: FarmUnits, measure: str) -> None:
     """Print what holds of every factor that varies; of what has no verdict, why."""
-    if not units.rows:
+    if not len(units.rows):
         _notify_no_batch(units)
     elif not found:
         print_sentences(f"Nothing varies that has a figure, so there is nothing to compare.{_by_mass(units, measure)}")
@@ -98,7 +98,7 @@ def show(answer: Comparison, levels_only: bool) -> None:
     from pipeline.compare import tables
     from pipeline.compare import text as sentences
 
-    if not answer.units.rows:
+    if not len(answer.units.rows):
         _notify_no_batch(answer.units)
         return
     pairs = tables.pair_rows(answer)
@@ -212,7 +212,7 @@ def _nothing_to_compare(rows: Rows, sooner: str) -> str:
 
 def _by_mass(units: FarmUnits, measure: str) -> str:
     """What a farm without a dry mass can do: compare mass per container, and make one oven test."""
-    if measure != "be" or any(each.parts[measure].under for each in units.rows):
+    if measure != "be" or (units.rows.parts[measure].under > 0).any():
         return ""
     return f" No dry mass is written down, so there is no BE. --measure kg compares kg per container. {ONE_OVEN_TEST}"
 

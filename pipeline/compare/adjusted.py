@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from pipeline.compare.design import DesignCell
+from pipeline.compare.columns import FactorColumn
+from pipeline.compare.design_rows import DesignRows
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
-from pipeline.compare.sides import Sides, tally
-from pipeline.stats.estimability import Basis, DesignRow, unlike
+from pipeline.compare.sides import Sides
+from pipeline.stats.estimability import Basis, DesignRow
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -28,12 +29,12 @@ def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
 
     Alike is exact: the same share of each label on both sides; where soaks are split, within them on average.
     """
-    found = [name for name in factors if _shares(sides.first, name) != _shares(sides.second, name)]
+    found = [name for name in factors if _shares(sides.of_first(name)) != _shares(sides.of_second(name))]
     return sorted(found, key=lambda name: -sides.strength(name))
 
 
-def _shares(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction]:
-    return {label: Fraction(count) / len(cells) for label, count in tally(cells, factor).items()}
+def _shares(column: FactorColumn) -> dict[str, Fraction]:
+    return {label: Fraction(count) / len(column.codes) for label, count in column.tally().items()}
 
 
 @dataclass(frozen=True)
@@ -79,34 +80,35 @@ def _enough(estimate: Estimate) -> bool:
 
 def _estimate(sides: Sides, found: PairFit) -> Estimate:
     estimate = found.fit.contrast(found.weights)
-    if not _enough(estimate) and all(len(each.residuals) == 1 for each in found.fit.clusters) and sides.much_alike:
+    if not _enough(estimate) and found.fit.of_single_cells and sides.much_alike:
         return found.fit.pooled(found.weights)
     return estimate
 
 
 def fitted(sides: Sides, factors: Sequence[str] = (), group: Mapping[str, str] | None = None) -> PairFit:
     """Return the fit of levels and these factors to the cells of a pair (and of the other levels)."""
-    found = fitted_to([((group or {}).get(soak, soak), row, value) for soak, row, value in sides.valued_rows(factors)])
+    found = fitted_to(sides.rows(factors), group)
     return PairFit(found, [float(sides.contrast.get(name, 0)) for name in found.names])
 
 
-def fitted_to(rows: Sequence[tuple[str, DesignRow, float]]) -> ClusterFit:
-    """Return the fit of these rows' independent columns to their values: (soak, row of the design, value)."""
+def fitted_to(rows: DesignRows, group: Mapping[str, str] | None = None) -> ClusterFit:
+    """Return the fit of these rows' independent columns to their values; group: what stands for several soaks."""
     import numpy as np
 
     from pipeline.stats.cluster_robust import fit
 
-    columns = _independent([row for _, row, _ in rows])
-    design = np.array([[float(row.get(name, 0)) for name in columns] for _, row, _ in rows])
-    return fit([soak for soak, _, _ in rows], design, [value for _, _, value in rows], columns)
+    columns = _independent(rows.every)
+    design = np.array([[float(row.get(name, 0)) for name in columns] for row in rows.every])
+    soaks = [group.get(soak, soak) for soak in rows.soaks] if group else rows.soaks
+    return fit(soaks, design[rows.kinds], rows.values, columns)
 
 
-def _independent(rows: Sequence[Mapping[Hashable, Fraction | int]]) -> list[Hashable]:
+def _independent(rows: Sequence[DesignRow]) -> list[Hashable]:
     """The columns that are no sum of those before; levels come first."""
     every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
     every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
     columns: dict[Hashable, dict[Hashable, Fraction | int]] = {name: {} for name in every}
-    for at, row in enumerate(unlike(rows)):
+    for at, row in enumerate(rows):
         for name, value in row.items():
             if name in columns:
                 columns[name][at] = value

@@ -8,25 +8,22 @@ from dataclasses import replace
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import Levels
 from pipeline.compare.measures import Measure
-from pipeline.models.compared_units import ComparedUnit
+from pipeline.models.compared_units import ComparedUnits
 from pipeline.models.flush_rule import FlushRule
 
 
-def unsure_levels(
-    units: Sequence[ComparedUnit], of: Levels, measure: Measure, rule: FlushRule | None
-) -> dict[str, str]:
+def unsure_levels(units: ComparedUnits, of: Levels, measure: Measure, rule: FlushRule | None) -> dict[str, str]:
     """Return why each level has no figure of a measure between flushes: too many of its flush numbers are derived by a
     rule that is too unsure, as in the decline of `flushes`.
     """
     if rule is None or not measure.between_flushes:
         return {}
-    counts = {level: [0, 0] for level in of.order}
-    for each in units:
-        if each.unit in of.label_of:
-            own = counts[of.label_of[each.unit]]
-            own[0] += each.pickings
-            own[1] += each.pickings_derived
-    doubts = {level: rule.doubt(derived / all_) for level, (all_, derived) in counts.items() if all_}
+    counts = {
+        level: (units.pickings[at].sum(), units.pickings_derived[at].sum())
+        for level in of.order
+        if (at := of.at(level)).any()
+    }
+    doubts = {level: rule.doubt(float(derived / all_)) for level, (all_, derived) in counts.items() if all_}
     return {level: why for level, why in doubts.items() if why}
 
 

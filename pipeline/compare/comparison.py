@@ -26,7 +26,7 @@ from pipeline.compare.trend import Trend, trend_of
 from pipeline.compare.verdicts import Facts, Judgement, judge
 from pipeline.farm.prices import prices
 from pipeline.farm.settings import Settings, number
-from pipeline.models.compared_units import ComparedUnit, FarmUnits
+from pipeline.models.compared_units import ComparedUnits, FarmUnits
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import DesignKind
 
@@ -113,7 +113,7 @@ def compare(
         varies([cell for cell in found if cell.value is not None]),
         tuple(levels),
         _pairs(units, query, levels, smallest_effect, spread),
-        len(rows) - len(of.label_of),
+        int((~of.known).sum()),
         _bases(rows) if query.of_yield and found else (),
         smallest_effect,
         None if money.price is None else money.price / 100,
@@ -124,22 +124,20 @@ def compare(
     )
 
 
-def _held(
-    units: Sequence[ComparedUnit], query: ComparisonQuery
-) -> tuple[Sequence[ComparedUnit], tuple[tuple[str, str], ...]]:
+def _held(units: ComparedUnits, query: ComparisonQuery) -> tuple[ComparedUnits, tuple[tuple[str, str], ...]]:
     """The units that have the labels that are held, and these labels as the farm writes them."""
     held = []
     for name, wanted in query.within:
         of = factors.levels(units, name)
         label = factors.known_level(wanted, of, "--within")
         held.append((name, label))
-        units = [each for each in units if of.label_of.get(each.unit) == label]
+        units = units.where(of.at(label))
     return units, tuple(held)
 
 
-def _bases(units: Sequence[ComparedUnit]) -> tuple[str, ...]:
-    every = {each.cells["dry_basis"] for each in units if each.parts["be"].under}
-    bases = tuple(sorted(base for base in every if base))
+def _bases(units: ComparedUnits) -> tuple[str, ...]:
+    found = units.cells["dry_basis"].where(units.parts["be"].under > 0)
+    bases = tuple(text for at in found.used.tolist() if (text := found.texts[at]))
     return bases if len(bases) > 1 else ()
 
 

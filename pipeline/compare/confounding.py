@@ -15,7 +15,7 @@ from itertools import combinations
 
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, OWN_CLUSTERS, parts_of
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, estimated_by
-from pipeline.compare.sides import Sides, labels, never_shared
+from pipeline.compare.sides import Sides, never_shared
 from pipeline.models.compared_units import MONTH
 
 ONE_TO_ONE, NESTED, DISCONNECTED = "one-to-one", "nested", "disconnected"
@@ -55,12 +55,22 @@ def held_against(factor: str, of_yield: bool) -> tuple[tuple[str, ...], tuple[st
 
 def groups(sides: Sides, cluster: str) -> dict[str, str]:
     """Return the group of each soak: those hang together that had a label of this cluster in common."""
-    found = {cell.soak: cell.soak for cell in sides.cells}
-    for label in labels(sides.cells, cluster):
-        tied = {found[cell.soak] for cell in sides.cells if label in cell.shares[cluster]}
-        first = min(tied)
-        found = {soak: first if group in tied else group for soak, group in found.items()}
-    return found
+    above: dict[str, str] = {}
+
+    def top(soak: str) -> str:
+        while (higher := above.get(soak, soak)) != soak:
+            above[soak] = above.get(higher, higher)
+            soak = higher
+        return soak
+
+    # A group is called by the first of its soaks, in text order.
+    column = sides.of_pair(cluster)
+    first_of: dict[str, str] = {}
+    for cell, code in zip(sides.cells, column.codes.tolist(), strict=True):
+        for label in column.every[code]:
+            one, other = sorted((top(first_of.setdefault(label, cell.soak)), top(cell.soak)))
+            above[other] = one
+    return {cell.soak: top(cell.soak) for cell in sides.cells}
 
 
 @dataclass(frozen=True)
@@ -134,7 +144,7 @@ def confounders(sides: Sides, factor: str, of_yield: bool, least_gap: Callable[[
         confounder for name in clusters if not (earlier and name == MONTH) and (confounder := _of_cluster(sides, name))
     ]
     known = {name for confounder in found for name in confounder.factors}
-    free = [name for name in choices if name not in known and len(labels(sides.cells, name)) > 1]
+    free = [name for name in choices if name not in known and len(sides.of_pair(name).labels) > 1]
     if not sides.comparable(free):
         found.append(_together(sides, free))
     elif free and (tie := _tie(sides, free)):
@@ -146,8 +156,12 @@ def confounders(sides: Sides, factor: str, of_yield: bool, least_gap: Callable[[
     return [*found, earlier] if earlier else found
 
 
+def _labels(sides: Sides, factor: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    return sides.of_first(factor).labels, sides.of_second(factor).labels
+
+
 def _alone(sides: Sides, factor: str) -> Confounder:
-    ours, theirs = labels(sides.first, factor), labels(sides.second, factor)
+    ours, theirs = _labels(sides, factor)
     return Confounder(_kind(ours, theirs), (factor,), ours, theirs)
 
 
@@ -163,7 +177,7 @@ def _of_cluster(sides: Sides, factor: str) -> Confounder | None:
     found = clusters_of(sides, factor)
     if found is None or not found.too_few:
         return None
-    ours, theirs = labels(sides.first, factor), labels(sides.second, factor)
+    ours, theirs = _labels(sides, factor)
     return Confounder(_kind(ours, theirs), (factor,), ours, theirs)
 
 
@@ -172,8 +186,8 @@ def _together(sides: Sides, factors: Sequence[str]) -> Confounder:
     for size in range(2, len(factors)):
         for some in combinations(factors, size):
             if not sides.comparable(some):
-                return Confounder(TOGETHER, some, labels(sides.first, some[0]), labels(sides.second, some[0]))
-    return Confounder(TOGETHER, tuple(factors), labels(sides.first, factors[0]), labels(sides.second, factors[0]))
+                return Confounder(TOGETHER, some, *_labels(sides, some[0]))
+    return Confounder(TOGETHER, tuple(factors), *_labels(sides, factors[0]))
 
 
 def _tie(sides: Sides, factors: Sequence[str]) -> Confounder | None:
@@ -182,7 +196,7 @@ def _tie(sides: Sides, factors: Sequence[str]) -> Confounder | None:
     if soak is None:
         return None
     tied = [name for name in factors if sides.tied_by([name]) == soak] or list(factors)
-    return Confounder(TIE, tuple(tied), labels(sides.first, tied[0]), labels(sides.second, tied[0]), soak)
+    return Confounder(TIE, tuple(tied), *_labels(sides, tied[0]), soak)
 
 
 def _apart(sides: Sides, factor: str) -> float:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from math import fsum
 
-from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cell, number
+import numpy as np
+
+from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cells_of, numbers
 from pipeline.compare.measures import Measure
-from pipeline.models.compared_units import ComparedUnit, MeasureParts
+from pipeline.compare.parts import Parts
+from pipeline.models.compared_columns import Days, MeasureParts
+from pipeline.models.compared_units import ComparedUnits
+from pipeline.models.unit_arrays import Flags
 from pipeline.stats.two_levels import DesignKind, design_of
 
 # A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
@@ -43,69 +47,68 @@ class DesignCell:
     means: Mapping[str, float]
 
 
-def cells(units: Iterable[ComparedUnit], of: Levels, measure: Measure) -> list[DesignCell]:
+def cells(units: ComparedUnits, of: Levels, measure: Measure) -> list[DesignCell]:
     """Return the cells that the units make, by level and soak. Units without a level are in none."""
-    grouped: dict[tuple[str, str], list[ComparedUnit]] = {}
-    for each in units:
-        if each.unit in of.label_of:
-            grouped.setdefault((of.label_of[each.unit], each.soak), []).append(each)
-    place = {level: at for at, level in enumerate(of.order)}
-    ordered = sorted(grouped.items(), key=lambda each: (place[each[0][0]], each[0][1]))
-    return [_cell(soak, level, own, measure) for (level, soak), own in ordered]
-
-
-def _cell(soak: str, level: str, units: Sequence[ComparedUnit], measure: Measure) -> DesignCell:
-    parts = [each.parts[measure.name] for each in units]
-    adding = [each for each, part in zip(units, parts, strict=True) if part.resolved and part.under]
-    waiting = _waiting(parts)
-    # Sums of floats depend on their order, fsum does not: the order of rows never matters.
-    top = fsum(each.parts[measure.name].over for each in adding)
-    bottom = fsum(each.parts[measure.name].under or 0.0 for each in adding)
-    counts = bottom > 0 and far_enough(units, measure)
+    if not of.known.all():
+        units, of = units.where(of.known), of.where(of.known)
+    if not len(units):
+        return []
+    places = of.codes * len(units.soaks.texts) + units.soaks.codes
+    of_cell, part = Parts.of(places), units.parts[measure.name]
+    adding, waiting = of_cell.count(part.adding), of_cell.count(part.waiting)
     # What went into it is that of the units that count, or will.
-    own = adding or units
-    return DesignCell(
-        soak,
-        level,
-        measure.scale * top / bottom if counts else None,
-        top,
-        bottom,
-        tuple(sorted({each.batch for each in units})),
-        len(adding),
-        len(units) - len(adding) - len(waiting),
-        len(waiting),
-        min((each.inoculated_on for each in own if each.inoculated_on), default=None),
-        {name: _shares(own, name) for name in (*CHOICES, *CLUSTERS)},
-        {name: mean for name in (*AMOUNTS, *READINGS) if (mean := _mean(own, name)) is not None},
-    )
+    own = of_cell.only(part.adding)
+    over, under = of_cell.sums(part.over, part.adding), of_cell.sums(part.under, part.adding)
+    counts = far_enough(of_cell, part, measure)
+    first = of_cell.rows[of_cell.starts]
+    return [
+        DesignCell(
+            soak,
+            of.order[level],
+            measure.scale * top / bottom if bottom > 0 and enough else None,
+            top,
+            bottom,
+            batches,
+            number,
+            size - number - wait,
+            wait,
+            started,
+            dict(zip((*CHOICES, *CLUSTERS), shares, strict=True)),
+            {name: mean for name, mean in zip((*AMOUNTS, *READINGS), means, strict=True) if mean is not None},
+        )
+        for soak, level, top, bottom, enough, batches, size, number, wait, started, shares, means in zip(
+            [units.soaks.texts[at] for at in units.soaks.codes[first].tolist()],
+            of.codes[first].tolist(),
+            over,
+            under,
+            counts.tolist(),
+            of_cell.texts(units.batches),
+            of_cell.sizes.tolist(),
+            adding.tolist(),
+            waiting.tolist(),
+            _first_days(own, units.inoculated_on),
+            zip(*(own.shares(cells_of(units, name)) for name in (*CHOICES, *CLUSTERS)), strict=True),
+            zip(*(own.means(numbers(units, name)) for name in (*AMOUNTS, *READINGS)), strict=True),
+            strict=True,
+        )
+    ]
 
 
-def far_enough(units: Sequence[ComparedUnit], measure: Measure) -> bool:
-    """Return whether the units of one cell count: none still runs, or for some measures few enough do."""
-    parts = [each.parts[measure.name] for each in units]
-    waiting = len(_waiting(parts))
-    if not waiting:
-        return True
+def _first_days(own: Parts, days: Days) -> Sequence[date | None]:
+    found: list[date | None] = np.fmin.reduceat(days[own.rows], own.starts).tolist()
+    return found
+
+
+def far_enough(parts: Parts, gave: MeasureParts, measure: Measure) -> Flags:
+    """Return whether the units of each part count: none still runs, or for some measures few enough do."""
+    waiting = parts.count(gave.waiting)
+    if not measure.most:
+        none: Flags = waiting == 0
+        return none
     # What was lost is in at once, and stands for nothing that still runs.
-    gave = sum(part.over > 0 for part in parts if part.resolved and part.under)
-    return bool(measure.most) and gave >= MOST * (gave + waiting)
-
-
-def _waiting(parts: Sequence[MeasureParts]) -> list[MeasureParts]:
-    return [part for part in parts if not part.resolved and part.under is not None]
-
-
-def _shares(units: Sequence[ComparedUnit], factor: str) -> dict[str, Fraction | int]:
-    labels = [cell(each, factor) for each in units]
-    different = sorted(set(labels))
-    if len(different) == 1:
-        return {different[0]: 1}
-    return {label: Fraction(labels.count(label), len(labels)) for label in different}
-
-
-def _mean(units: Sequence[ComparedUnit], factor: str) -> float | None:
-    numbers = [value for each in units if (value := number(each, factor)) is not None]
-    return fsum(numbers) / len(numbers) if numbers else None
+    some = parts.count(gave.adding & (gave.over > 0))
+    enough: Flags = (waiting == 0) | (some * MOST.denominator >= MOST.numerator * (some + waiting))
+    return enough
 
 
 def varies(used: Sequence[DesignCell]) -> DesignKind:

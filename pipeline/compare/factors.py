@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
-from pipeline.models.compared_units import HOLES, MONTH, SPAWN_RATE, ComparedUnit
+import numpy as np
+
+from pipeline.models.compared_columns import Labels
+from pipeline.models.compared_units import HOLES, MONTH, SPAWN_RATE, ComparedUnits
+from pipeline.models.unit_arrays import Flags, Numbers, Whole
 from schemas.contract import (
     BATCHES,
     FILLINGS,
@@ -21,6 +24,7 @@ from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
 
 NONE = "none"  # what a blank cell of `supplement` means
+NO_LEVEL = -1  # in place of the level of a unit that has none
 
 # What each column is to a comparison, the contracts say: see schemas.contract.ColumnRole. Beside them the spawn rate is
 # an amount, the month of inoculation a cluster, and fresh or the same holes for a flush are a choice.
@@ -58,11 +62,28 @@ LEAST_SHARE = 0.05  # of the usual amount, from which an amount may explain a di
 
 @dataclass(frozen=True)
 class Levels:
-    """The levels of a factor, in order, and the label of each unit by its key; units without a level are not in it."""
+    """The levels of a factor, in order, and the place of its level for each unit, one entry per unit; NO_LEVEL for a
+    unit without one.
+    """
 
     factor: str
-    label_of: Mapping[str, str]
+    codes: Whole
     order: tuple[str, ...]
+
+    @property
+    def known(self) -> Flags:
+        """Whether each unit has a level."""
+        found: Flags = self.codes != NO_LEVEL
+        return found
+
+    def where(self, chosen: Flags | Whole) -> Levels:
+        """Return the levels of the chosen units."""
+        return Levels(self.factor, self.codes[chosen], self.order)
+
+    def at(self, label: str) -> Flags:
+        """Return whether each unit has this level."""
+        found: Flags = self.codes == self.order.index(label)
+        return found
 
 
 def parts_of(factor: str) -> set[str]:
@@ -117,38 +138,40 @@ def package_of(factor: str, others: Iterable[str]) -> str | None:
     return next((name for name, parts in PACKAGES.items() if wanted <= set(parts)), None)
 
 
-def cell(unit: ComparedUnit, factor: str) -> str:
-    """Return the text of this factor's cell of a unit; blank where it has none."""
-    text = unit.cells[factor]
-    return NONE if factor == "supplement" and not text else text
+def cells_of(units: ComparedUnits, factor: str) -> Labels:
+    """Return the text of this factor's cell of each unit; blank where it has none."""
+    found = units.cells[factor]
+    return found.renamed([text or NONE for text in found.texts]) if factor == "supplement" else found
 
 
-def number(unit: ComparedUnit, factor: str) -> float | None:
-    """Return the number in this factor's cell of a unit; None where there is none."""
-    return _as_number(cell(unit, factor))
+def numbers(units: ComparedUnits, factor: str) -> Numbers:
+    """Return the number in this factor's cell of each unit; nan where there is none."""
+    found = cells_of(units, factor)
+    return np.array([_as_number(text) for text in found.texts], dtype=float)[found.codes]
 
 
-@lru_cache(10_000)
-def _as_number(text: str) -> float | None:
+def _as_number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        return None
+        return np.nan
 
 
-def least_gap(units: Iterable[ComparedUnit], factor: str) -> float:
+def least_gap(units: ComparedUnits, factor: str) -> float:
     """Return from which gap on two amounts of this factor count as different, in its own unit: a twentieth of the usual
     amount, and twice what its written digits are exact to; of spawn rates the gap that parts them. Our choice,
     supported by simulation: scales and hands differ by a percent from soak to soak, which explains nothing.
     """
-    units = list(units)
-    numbers = sorted(value for each in units if (value := number(each, factor)) is not None)
-    if not numbers:
+    known = np.sort(numbers(units, factor))
+    known = known[~np.isnan(known)]
+    if not len(known):
         return 0.0
-    usual = abs(numbers[len(numbers) // 2])
+    usual = abs(float(known[len(known) // 2]))
     if factor == SPAWN_RATE:
         return (SAME_RATIO - 1) * usual
-    digits = max(_digits(cell(each, factor)) for each in units if number(each, factor) is not None)
+    found = cells_of(units, factor)
+    texts = [found.texts[at] for at in found.used]
+    digits = max(_digits(text) for text in texts if not np.isnan(_as_number(text)))
     return max(LEAST_SHARE * usual, 2 * 10.0**-digits)
 
 
@@ -157,54 +180,70 @@ def _digits(text: str) -> int:
     return len(text.partition(".")[2].rstrip("0"))
 
 
-def levels(units: Iterable[ComparedUnit], factor: str, edges: Sequence[float] = ()) -> Levels:
+def levels(units: ComparedUnits, factor: str, edges: Sequence[float] = ()) -> Levels:
     """Return the level of the factor that each unit has.
 
     Words are levels as they are; so are numbers, with their unit, where there are up to six different ones. Spawn
     rates, and more numbers than that, are put into bands: at edges that are named, or where the numbers leave a gap.
     Raises WrongRequest where numbers leave no gap and no edges are named.
     """
-    units = list(units)
     if factor in PACKAGES:
         return _packages(units, factor)
+    found = cells_of(units, factor)
     if not is_number(factor):
-        labels = {each.unit: label for each in units if (label := cell(each, factor))}
-        return Levels(factor, labels, tuple(sorted(set(labels.values()))))
-    numbers = {each.unit: value for each in units if (value := number(each, factor)) is not None}
-    different = sorted(set(numbers.values()))
-    named = _naming(units, factor, different, edges)
-    order = tuple(dict.fromkeys(named(value) for value in different))
-    return Levels(factor, {key: named(value) for key, value in numbers.items()}, order)
+        return _of_texts(factor, found, {at: found.texts[at] for at in found.used.tolist() if found.texts[at]})
+    value_at = {at: _as_number(found.texts[at]) for at in found.used.tolist()}
+    value_at = {at: value for at, value in value_at.items() if not np.isnan(value)}
+    different = sorted(set(value_at.values()))
+    named = _naming({value: found.texts[at] for at, value in value_at.items()}, factor, different, edges)
+    label_at = {at: named(value) for at, value in value_at.items()}
+    return _of_texts(factor, found, label_at, tuple(dict.fromkeys(named(value) for value in different)))
 
 
-def _packages(units: Sequence[ComparedUnit], factor: str) -> Levels:
+def _of_texts(factor: str, found: Labels, label_at: Mapping[int, str], order: tuple[str, ...] | None = None) -> Levels:
+    """The levels of units by what each of their texts is called; order: of the labels, else rising."""
+    order = tuple(sorted(set(label_at.values()))) if order is None else order
+    place = {label: at for at, label in enumerate(order)}
+    codes = np.full(len(found.texts), NO_LEVEL, dtype=np.int64)
+    for at, label in label_at.items():
+        codes[at] = place[label]
+    return Levels(factor, codes[found.codes], order)
+
+
+def _packages(units: ComparedUnits, factor: str) -> Levels:
     """One label for all that belongs together: "bucket, 5 L, 2 open holes"; parts that are blank are left out."""
     parts = [_part(units, each) for each in PACKAGES[factor]]
-    labels = {each.unit: ", ".join(of[each.unit] for of in parts if each.unit in of) for each in units}
-    labels = {unit: label for unit, label in labels.items() if label}
-    return Levels(factor, labels, tuple(sorted(set(labels.values()))))
+    every, of_unit = np.unique(np.column_stack([each.codes for each in parts]), axis=0, return_inverse=True)
+    texts = [
+        ", ".join(of.order[code] for of, code in zip(parts, codes, strict=True) if code != NO_LEVEL)
+        for codes in every.tolist()
+    ]
+    found = Labels(of_unit.reshape(-1), tuple(texts))
+    return _of_texts(factor, found, {at: text for at, text in enumerate(texts) if text})
 
 
-def _part(units: Sequence[ComparedUnit], factor: str) -> Mapping[str, str]:
+def _part(units: ComparedUnits, factor: str) -> Levels:
     """The label of each unit in one part of a package: numbers without a gap as they are written, and no supplement
     unsaid.
     """
+    found = units.cells[factor]
+    written = {at: found.texts[at] for at in found.used.tolist() if found.texts[at]}
     if factor == "supplement":
-        return {each.unit: text for each in units if (text := each.cells[factor])}
+        return _of_texts(factor, found, written)
     try:
-        return levels(units, factor).label_of
+        return levels(units, factor)
     except WrongRequest:
-        return {each.unit: f"{text} {unit_of(factor)}" for each in units if (text := cell(each, factor))}
+        return _of_texts(factor, found, {at: f"{text} {unit_of(factor)}" for at, text in written.items()})
 
 
 def _naming(
-    units: Iterable[ComparedUnit], factor: str, different: Sequence[float], edges: Sequence[float]
+    texts: Mapping[float, str], factor: str, different: Sequence[float], edges: Sequence[float]
 ) -> Callable[[float], str]:
+    """What each number is called; texts: as each is written."""
     measured_in = unit_of(factor)
     if edges:
         return _between_edges(sorted(edges), measured_in)
     if factor != SPAWN_RATE and len(different) <= MOST_NUMBERS:
-        texts = {value: cell(each, factor) for each in units if (value := number(each, factor)) is not None}
         return {value: f"{text} {measured_in}" for value, text in texts.items()}.__getitem__
     return _between_gaps(different, factor, measured_in)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.compare.adjusted import fitted_to
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
-from pipeline.compare.sides import Sides, labels
+from pipeline.compare.sides import Sides
 from pipeline.stats.estimability import DesignRow, basis
 from schemas.confidence import LEVEL
 
@@ -53,10 +53,11 @@ def interplays(pair: Pair, sides: Sides) -> tuple[Interplay, ...]:
 
 def _interplay(own: Sides, factor: str, factors: Sequence[str]) -> Interplay | None:
     """The check of one factor; None where not two of its labels show the pair's difference, or no error is known."""
-    ours = labels(own.first, factor)
-    both = [label for label in labels(own.second, factor) if label in ours]
-    rows = [(soak, _apart(row, own.level, factor, both[1:]), value) for soak, row, value in own.valued_rows(factors)]
-    known = basis(row for _, row, _ in rows)
+    ours = own.of_first(factor).labels
+    both = [label for label in own.of_second(factor).labels if label in ours]
+    plain = own.rows(factors)
+    rows = replace(plain, every=tuple(_apart(row, own.level, factor, both[1:]) for row in plain.every))
+    known = basis(rows.every)
     at = {label: _at(own, label, both[1:]) for label in both}
     shown = [label for label in both if not known.rest(at[label])]
     if len(shown) < 2:
@@ -85,5 +86,4 @@ def _at(own: Sides, label: str, names: Sequence[str]) -> DesignRow:
 
 def _apart_by(found: ClusterFit, ours: Sequence[float], theirs: Sequence[float]) -> Estimate:
     weights = [one - other for one, other in zip(ours, theirs, strict=True)]
-    alone = all(len(each.residuals) == 1 for each in found.clusters)
-    return found.pooled(weights) if alone else found.contrast(weights)
+    return found.pooled(weights) if found.of_single_cells else found.contrast(weights)

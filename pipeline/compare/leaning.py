@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import fsum
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pipeline.compare.adjusted import PairFit
-from pipeline.compare.design import DesignCell
+from pipeline.compare.design_rows import unlike_rows
 from pipeline.compare.measures import Measure
 from pipeline.compare.pairs import LEAST_FOR_AN_INTERVAL, Pair
+from pipeline.compare.parts import Parts
 from pipeline.compare.sides import Sides
-from pipeline.models.compared_units import ComparedUnit
+from pipeline.models.compared_units import ComparedUnits
+from pipeline.models.unit_arrays import Numbers
 from schemas.answers import Direction
 
 if TYPE_CHECKING:
-    from pipeline.stats.leaning import Belief, SoaksAlike
+    from pipeline.stats.leaning import Belief, SoaksAlike, SoakSpreads
 
 # From these chances on the records are said to lean, and to lean clearly. Our choice, no source: words rather than
 # decimals, for where effects are small a "85" comes true in 68 to 78 of 100 (tests/calibrate_leaning.py).
@@ -35,89 +39,73 @@ class FarmSpread:
     alike: tuple[SoaksAlike, ...]
     container_variance: float
 
+    @cached_property
+    def soaks(self) -> SoakSpreads:
+        """What is held of the spread of soaks."""
+        from pipeline.stats.leaning import soak_spreads
 
-def farm_spread(units: Sequence[ComparedUnit], measure: Measure) -> FarmSpread:
+        return soak_spreads(self.alike)
+
+
+def farm_spread(units: ComparedUnits, measure: Measure) -> FarmSpread:
     """Return how soaks of one recipe and containers of one soak differ on this farm, in the unit of the measure."""
-    import numpy as np
-
     from pipeline.stats.leaning import SoaksAlike
 
-    soaks: dict[tuple[str, ...], dict[str, list[tuple[float, float]]]] = {}
-    first: dict[str, tuple[str, ...]] = {}
-    for each, value, under in _values(sorted(units, key=lambda unit: unit.unit), measure):
-        recipe = tuple(each.cells.get(name, "") for name in RECIPE)
-        # A soak that holds several recipes counts once: its fate is one.
-        if first.setdefault(each.soak, recipe) == recipe:
-            soaks.setdefault(recipe, {}).setdefault(each.soak, []).append((value, under))
-    variance = container_variance([own for of in soaks.values() for own in of.values()])
-    alike = tuple(
-        SoaksAlike(
-            np.array([_mean(own) for own in of.values()]), np.array([variance / len(own) for own in of.values()])
-        )
-        for of in soaks.values()
-        if len(of) > 1
+    part = units.parts[measure.name]
+    # Units in the order of their names, as texts: which of them is the first of its soak.
+    order = np.argsort(units.unit.astype(np.bytes_), kind="stable")
+    order = order[part.adding[order]]
+    recipe, _ = unlike_rows([units.cells[name].codes[order] for name in RECIPE], len(order))
+    soak = units.soaks.codes[order]
+    # A soak that holds several recipes counts once: its fate is one.
+    names, first, of_soak = np.unique(soak, return_index=True, return_inverse=True)
+    own = recipe == recipe[first][of_soak]
+    order, recipe, soak = order[own], recipe[own], soak[own]
+    groups = Parts.of(recipe * (len(names) + 1) + of_soak[own])
+    value, under = measure.scale * part.over[order] / part.under[order], part.under[order]
+    variance = container_variance(groups, value)
+    every = np.ones(len(order), dtype=bool)
+    means = np.array(groups.sums(value * under, every)) / np.array(groups.sums(under, every))
+    of_recipe = Parts.of(recipe[groups.rows[groups.starts]]) if len(order) else groups
+    return FarmSpread(
+        tuple(
+            SoaksAlike(means[rows], variance / groups.sizes[rows])
+            for rows in np.split(of_recipe.rows, of_recipe.starts[1:])
+            if len(rows) > 1
+        ),
+        variance,
     )
-    return FarmSpread(alike, variance)
 
 
-def _values(units: Iterable[ComparedUnit], measure: Measure) -> Iterable[tuple[ComparedUnit, float, float]]:
-    for each in units:
-        part = each.parts[measure.name]
-        if part.resolved and part.under:
-            yield each, measure.scale * part.over / part.under, part.under
-
-
-def _mean(values: Sequence[tuple[float, float]]) -> float:
-    return fsum(value * under for value, under in values) / fsum(under for _, under in values)
-
-
-def container_variance(groups: Sequence[Sequence[tuple[float, float]]]) -> float:
-    """Return the variance of containers within groups of one fate, pooled. groups: a value and its divisor each."""
-    squares, degrees = 0.0, 0
-    for own in groups:
-        middle = fsum(value for value, _ in own) / len(own)
-        squares += fsum((value - middle) ** 2 for value, _ in own)
-        degrees += len(own) - 1
+def container_variance(groups: Parts, values: Numbers) -> float:
+    """Return the variance of the values of containers within groups of one fate, pooled."""
+    every = np.ones(len(values), dtype=bool)
+    middle = np.array(groups.sums(values, every)) / groups.sizes
+    apart = np.empty(len(values))
+    apart[groups.rows] = (values[groups.rows] - middle[groups.part_of_row]) ** 2
+    squares, degrees = fsum(apart.tolist()), len(values) - len(groups.starts)
     return squares / degrees if degrees and squares else CONTAINER_SD**2
 
 
 def lean_pair(sides: Sides, found: PairFit, spread: FarmSpread) -> Belief:
     """Return what is held of the difference of a pair, by its own fit and the farm's spread of soaks."""
-    import numpy as np
+    from pipeline.stats.leaning import WeightedEstimate, believed
 
-    from pipeline.stats.leaning import WeightedEstimate, belief
-
-    weights = np.asarray(found.weights)
-    pulls = [each.weight @ each.design @ found.fit.bread @ weights for each in found.fit.clusters]
-    own = np.concatenate(pulls)
-    variances = np.array([_variance(cells, spread) for cells in _cells_of(sides)])
-    order = _in_clusters(sides)
-    soak_part = 0.0 if sides.split else sum(float(pull.sum()) ** 2 for pull in pulls)
+    own = found.fit.row_weights(found.weights)
+    soak_part = 0.0 if sides.split else sum(float((own[each.rows].sum(1) ** 2).sum()) for each in found.fit.blocks)
     parts = (2 if sides.split else 1) * float(own @ own)
-    estimate = WeightedEstimate(
-        float(weights @ found.fit.coefficients), soak_part, parts, float(own**2 @ variances[order])
-    )
-    return belief(estimate, spread.alike)
+    variance = float(own**2 @ _variances(sides, spread.container_variance))
+    value = float(np.asarray(found.weights) @ found.fit.coefficients)
+    return believed(WeightedEstimate(value, soak_part, parts, variance), spread.soaks)
 
 
-def _cells_of(sides: Sides) -> list[tuple[DesignCell, ...]]:
-    """The cells behind each row of the design: the two of a split soak, else one."""
+def _variances(sides: Sides, container_variance: float) -> Numbers:
+    """What containers add to the variance of each row of the design: of a cell, or of the two of a split soak."""
     if not sides.split:
-        return [(cell,) for cell in (*sides.cells, *sides.others)]
+        return np.array([container_variance / max(cell.units, 1) for cell in (*sides.cells, *sides.others)])
     theirs = {cell.soak: cell for cell in sides.second}
-    return [(cell, theirs[cell.soak]) for cell in sides.first]
-
-
-def _in_clusters(sides: Sides) -> list[int]:
-    """The numbers of the rows in the order of the fit's clusters: soaks in order of appearance, rows within them."""
-    places: dict[str, list[int]] = {}
-    for at, cells in enumerate(_cells_of(sides)):
-        places.setdefault(cells[0].soak, []).append(at)
-    return [at for own in places.values() for at in own]
-
-
-def _variance(cells: Sequence[DesignCell], spread: FarmSpread) -> float:
-    return sum(spread.container_variance / max(cell.units, 1) for cell in cells)
+    pairs = [(cell.units, theirs[cell.soak].units) for cell in sides.first]
+    return np.array([sum(container_variance / max(units, 1) for units in pair) for pair in pairs])
 
 
 def chance_said(pair: Pair, held: Belief) -> float:

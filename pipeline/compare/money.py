@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
-from math import fsum, isnan
-from typing import TYPE_CHECKING
+from math import fsum
+
+import numpy as np
 
 from pipeline.compare.measures import Measure
 from pipeline.farm.settings import Settings, number
-from pipeline.models.compared_units import ComparedUnit, MeasureParts
+from pipeline.models.compared_columns import MeasureParts
+from pipeline.models.compared_units import ComparedUnits
 from schemas.contract import contract
 from schemas.finding import WrongRequest
 from schemas.phrases import listed
-
-if TYPE_CHECKING:
-    from pipeline.farm.prices import Prices
 
 
 def check_prices(measure: Measure, settings: Settings) -> None:
@@ -43,46 +41,27 @@ def in_currency(measure: Measure, settings: Settings) -> Measure:
     return replace(measure, unit=prices(settings).currency)
 
 
-def with_margins(units: Sequence[ComparedUnit], measure: Measure, settings: Settings) -> list[ComparedUnit]:
+def with_margins(units: ComparedUnits, measure: Measure, settings: Settings) -> ComparedUnits:
     """Return the units with their margin in place of the g that they gave. Where a mass that costs something is not
     known, there is nothing to divide by.
     """
     from pipeline.farm.prices import prices
 
-    money = prices(settings)
-    return [_with_margin(each, measure.name, money) for each in units]
+    money, starts, gave = prices(settings), units.starts, units.parts[measure.name]
+    cost = money.cost_of_start(starts.containers, starts.spawn_g, starts.dry_g)
+    known = ~np.isnan(cost) & ~np.isnan(gave.under)
+    margin = np.where(known, (money.price or 0.0) * gave.over / 1000 - cost, 0.0)
+    return units.with_parts(measure.name, MeasureParts(margin, np.where(known, gave.under, np.nan), gave.resolved))
 
 
-def _with_margin(unit: ComparedUnit, measure: str, money: Prices) -> ComparedUnit:
-    gave, cost = unit.parts[measure], _cost(unit, money)
-    known = cost is not None and gave.under is not None
-    margin = (money.price or 0.0) * gave.over / 1000 - (cost or 0.0)
-    parts = MeasureParts(margin if known else 0.0, gave.under if known else None, gave.resolved)
-    return replace(unit, parts={**unit.parts, measure: parts})
-
-
-def _cost(unit: ComparedUnit, money: Prices) -> float | None:
-    import numpy as np
-
-    if unit.start is None:
-        return None
-    masses = (unit.start.containers, unit.start.spawn_g, unit.start.dry_g)
-    amounts = (np.array([np.nan if each is None else each]) for each in masses)
-    cost = float(money.cost_of_start(*amounts)[0])
-    return None if isnan(cost) else cost
-
-
-def smallest_margin(units: Sequence[ComparedUnit], measure: Measure, settings: Settings) -> float:
+def smallest_margin(units: ComparedUnits, measure: Measure, settings: Settings) -> float:
     """Return from which difference in margin it is worth acting: what the smallest difference in BE that counts brings,
     at this farm's price and mean dry mass. 0 where no dry mass is known.
     """
-    known = [
-        (each.start.dry_g, under)
-        for each in units
-        if each.start and each.start.dry_g and (under := each.parts[measure.name].under)
-    ]
-    if not known:
+    dry, under = units.starts.dry_g, units.parts[measure.name].under
+    known = (dry > 0) & (under > 0) & ~np.isnan(units.starts.containers)
+    if not known.any():
         return 0.0
-    dry_kg = fsum(dry for dry, _ in known) / 1000 / fsum(under for _, under in known)
+    dry_kg = fsum(dry[known].tolist()) / 1000 / fsum(under[known].tolist())
     share = number(settings, "worthwhile_be_points") / 100
     return float(f"{measure.scale * number(settings, 'price_per_kg') * share * dry_kg:.2g}")

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from itertools import product
 from math import fsum, sqrt
 
+import numpy as np
+
+from pipeline.compare.columns import FactorColumn, counted
 from pipeline.compare.confounding import held_against
-from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, READINGS
 from pipeline.compare.pairs import Pair
-from pipeline.compare.sides import Sides, counts
+from pipeline.compare.sides import Sides
 
 # From when a difference in what went into two levels is named: our choice, no source. V for words; for numbers the
 # difference of the means over their spread.
@@ -57,7 +59,7 @@ def _of_words(sides: Sides, factor: str) -> Differing | None:
     strength = sides.strength(factor)
     if strength < WORTH_TELLING_V:
         return None
-    return Differing(factor, strength, counts(sides.first, factor), counts(sides.second, factor))
+    return Differing(factor, strength, counted(sides.of_first(factor)), counted(sides.of_second(factor)))
 
 
 def _of_numbers(sides: Sides, factor: str) -> Differing | None:
@@ -89,19 +91,22 @@ def strata(pair: Pair, found: Sequence[Differing]) -> list[Stratum]:
 
 
 def _best(pair: Pair, factors: Sequence[str]) -> Stratum | None:
-    shared = [sorted(set(counts(pair.first, name)) & set(counts(pair.second, name))) for name in factors]
+    columns = [[FactorColumn.of(side, name) for side in (pair.first, pair.second)] for name in factors]
+    shared = [sorted(set(ours.labels) & set(theirs.labels)) for ours, theirs in columns]
+    has = [
+        {label: [side.has(label) for side in both] for label in own} for both, own in zip(columns, shared, strict=True)
+    ]
     best: Stratum | None = None
     for labels in product(*shared):
-        held = tuple(zip(factors, labels, strict=True))
         if "" in labels:
             continue
-        ours, theirs = (sum(_holds(cell, held) for cell in side) for side in (pair.first, pair.second))
+        held = tuple(zip(factors, labels, strict=True))
+        ours, theirs = (
+            int(np.logical_and.reduce([of[label][side] for of, label in zip(has, labels, strict=True)]).sum())
+            for side in (0, 1)
+        )
         if min(ours, theirs) >= LEAST_SOAKS and (
             best is None or min(ours, theirs) > min(best.soaks, best.soaks_against)
         ):
             best = Stratum(held, ours, theirs)
     return best
-
-
-def _holds(cell: DesignCell, held: Sequence[tuple[str, str]]) -> bool:
-    return all(cell.shares[factor].get(label) for factor, label in held)

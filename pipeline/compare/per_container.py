@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import fsum
+
+import numpy as np
 
 from pipeline.compare.factors import PACKAGES, Levels
 from pipeline.compare.measures import Measure
 from pipeline.farm.settings import Settings, number
-from pipeline.models.compared_units import ComparedUnit, MeasureParts
+from pipeline.models.compared_columns import Labels, MeasureParts
+from pipeline.models.compared_units import ComparedUnits
+from pipeline.models.unit_arrays import Flags
 
 UNSIZED = "without kind and litres"
 
@@ -23,9 +25,7 @@ class OneSize:
     left_out: tuple[tuple[str, int], ...]
 
 
-def of_one_size(
-    units: Sequence[ComparedUnit], of: Levels, measure: Measure
-) -> tuple[Sequence[ComparedUnit], OneSize | None]:
+def of_one_size(units: ComparedUnits, of: Levels, measure: Measure) -> tuple[ComparedUnits, OneSize | None]:
     """Return the units, of which those of another size than most have nothing to divide by: a larger container gives
     more, which is no merit of its recipe. Where containers themselves are compared, most of each level. The second is
     None where all are of one size.
@@ -33,28 +33,29 @@ def of_one_size(
     if not measure.of_one_size:
         return units, None
     by_level = of.factor in ("container", *PACKAGES["container"])
-    usual = {
-        level: _usual(
-            [each for each in units if each.unit in of.label_of and level in ("", of.label_of[each.unit])], measure
-        )
-        for level in (of.order if by_level else ("",))
-    }
-    found, left_out = [], Counter[str]()
-    for each in units:
-        level = of.label_of.get(each.unit)
-        part = each.parts[measure.name]
-        if level is not None and part.under is not None and each.size != usual[level if by_level else ""]:
-            left_out[each.size] += 1
-            part = MeasureParts(part.over, None, part.resolved)
-        found.append(replace(each, parts={**each.parts, measure.name: part}))
-    if not left_out:
-        return found, None
-    return found, OneSize(tuple(dict.fromkeys(usual.values())), tuple(sorted(left_out.items())))
+    part = units.parts[measure.name]
+    counted = of.known & ~np.isnan(part.under)
+    chosen = [counted & (of.codes == at) for at in range(len(of.order))] if by_level else [counted]
+    usual = np.array([_usual(units.sizes, each) for each in chosen], dtype=np.int64)
+    other = (
+        counted & (units.sizes.codes != usual[of.codes if by_level else np.zeros_like(of.codes)])
+        if len(usual)
+        else counted
+    )
+    if not other.any():
+        return units, None
+    found = MeasureParts(part.over, np.where(other, np.nan, part.under), part.resolved)
+    texts = (*units.sizes.texts, "")
+    left_out = np.bincount(units.sizes.codes[other], minlength=len(units.sizes.texts))
+    return units.with_parts(measure.name, found), OneSize(
+        tuple(dict.fromkeys(texts[at] for at in usual.tolist())),
+        tuple((texts[at], int(left_out[at])) for at in np.flatnonzero(left_out).tolist()),
+    )
 
 
-def _usual(units: Sequence[ComparedUnit], measure: Measure) -> str:
-    sizes = Counter(each.size for each in units if each.parts[measure.name].under is not None)
-    return min(sizes, key=lambda size: (-sizes[size], size), default="")
+def _usual(sizes: Labels, chosen: Flags) -> int:
+    """The place of the size that most of the chosen units have, of equally many the first; -1 where there are none."""
+    return int(np.bincount(sizes.codes[chosen], minlength=len(sizes.texts)).argmax()) if chosen.any() else -1
 
 
 def sizes_text(sizes: OneSize) -> str:
@@ -71,11 +72,11 @@ def _called(size: str) -> str:
     return size or UNSIZED
 
 
-def smallest_mass(units: Sequence[ComparedUnit], measure: Measure, settings: Settings) -> float:
+def smallest_mass(units: ComparedUnits, measure: Measure, settings: Settings) -> float:
     """Return from which difference in mass it is worth acting: a share of what all that count gave. 0 for none."""
-    parts = [part for each in units if (part := each.parts[measure.name]).resolved and part.under]
-    under = fsum(part.under or 0.0 for part in parts)
+    part = units.parts[measure.name]
+    under = fsum(part.under[part.adding].tolist())
     if not under:
         return 0.0
-    mean = measure.scale * fsum(part.over for part in parts) / under
+    mean = measure.scale * fsum(part.over[part.adding].tolist()) / under
     return float(f"{number(settings, measure.smallest_effect) / 100 * mean:.2g}")

@@ -4,22 +4,25 @@ measure is.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pipeline.compare.factors import Levels
-from pipeline.models.compared_units import ComparedUnit, MeasureParts, UnitWait
+from pipeline.models.compared_columns import MeasureParts, UnitWaits
+from pipeline.models.compared_units import ComparedUnits
+from pipeline.models.unit_arrays import Numbers, numbered
+from pipeline.stats.incidence import pseudo_values
 
 if TYPE_CHECKING:
-    from pipeline.models.pinned_units import WaitsForPins
+    from pipeline.growth.pins import Pinning
 
 NOTED, LOST, WAITING, UNNOTED = "noted", "lost", "waiting", "unnoted"
 ROUNDING = 1e-9  # a pseudo-value that lies so near to 0 or 1 is it: what sums of floats leave
 
 
-def with_share_by(units: Sequence[ComparedUnit], of: Levels, measure: str, day: int, as_of: date) -> list[ComparedUnit]:
+def with_share_by(units: ComparedUnits, of: Levels, measure: str, day: int, as_of: date) -> ComparedUnits:
     """Return the units with the share of them that came so far by `day` as their parts of the measure, which is one of
     pipeline.models.compared_units.WAITS.
 
@@ -29,69 +32,59 @@ def with_share_by(units: Sequence[ComparedUnit], of: Levels, measure: str, day: 
     batch. At a level where nobody was followed to `day`, or all that are known fared alike, the waiting would add no
     more than a guess from the other levels, and no spread is no evidence: there, soaks younger than `day` wait.
     """
-    waits = {each.unit: each.waits[measure] for each in units if measure in each.waits and each.unit in of.label_of}
-    by_level: dict[str, list[str]] = {}
-    for unit in waits:
-        by_level.setdefault(of.label_of[unit], []).append(unit)
-    apart = {unit for own in by_level.values() if not _shows([waits[each] for each in own], day) for unit in own}
-    young = {each.unit for each in units if each.inoculated_on and (as_of - each.inoculated_on).days < day}
-    left_out = apart & young
-    value_of = _values({unit: wait for unit, wait in waits.items() if unit not in apart}, day)
-    value_of |= _values({unit: wait for unit, wait in waits.items() if unit in apart - left_out}, day)
-    return [_with_value(each, measure, value_of.get(each.unit), each.unit in left_out) for each in units]
+    waits = units.waits[measure]
+    counts = of.known & np.array([fate is not None for fate in waits.fate], dtype=bool)
+    apart = np.zeros(len(units), dtype=bool)
+    for at in range(len(of.order)):
+        own = counts & (of.codes == at)
+        if own.any() and not _shows(waits.where(own), day):
+            apart |= own
+    left_out = apart & (units.inoculated_on > np.datetime64(as_of) - day)
+    value = np.full(len(units), np.nan)
+    for chosen in (counts & ~apart, apart & ~left_out):
+        value[chosen] = _values(waits.where(chosen), day)
+    known = left_out | ~np.isnan(value)
+    return units.with_parts(measure, MeasureParts(np.nan_to_num(value), known.astype(float), ~left_out))
 
 
-def _with_value(unit: ComparedUnit, measure: str, value: float | None, left_out: bool) -> ComparedUnit:
-    counts = left_out or value is not None
-    share = MeasureParts(value or 0.0, float(counts), not left_out)
-    return replace(unit, parts={**unit.parts, measure: share})
-
-
-def _pooled(waits: Sequence[UnitWait]) -> WaitsForPins:
-    import numpy as np
-
+def _pooled(waits: UnitWaits) -> Pinning:
+    from pipeline.growth.pins import of_units
     from pipeline.models.pinned_units import WaitsForPins
 
-    return WaitsForPins(
-        np.array([each.batch for each in waits], dtype=np.uint64),
-        np.zeros(len(waits), dtype=np.int64),
-        np.array([each.fate for each in waits], dtype=object),
-        np.array([each.day for each in waits], dtype=float),
-    )
+    return of_units(WaitsForPins(waits.batch, np.zeros(len(waits), dtype=np.int64), waits.fate, waits.day))
 
 
-def _shows(own: Sequence[UnitWait], day: int) -> bool:
+def _shows(own: UnitWaits, day: int) -> bool:
     """Whether these units show the share by `day`: one was followed so long, and some came so far by then, some not."""
-    from pipeline.growth.pins import of_units
+    own = own.where(own.fate != UNNOTED)
+    early, late = own.day <= day, own.day > day
+    some = bool(((own.fate == NOTED) & early).any())
+    others = bool(((own.fate == LOST) | late).any())
+    others = others or bool(((own.fate == WAITING) & ~(own.day < day)).any())
+    return some and others and _pooled(own).curve.covers(day)
 
-    own = [each for each in own if each.fate != UNNOTED]
-    some = any(each.fate == NOTED and each.day <= day for each in own)
-    others = any(each.fate == LOST or each.day > day for each in own)
-    others = others or any(each.fate == WAITING and each.day >= day for each in own)
-    return some and others and of_units(_pooled(own)).curve.covers(day)
 
-
-def _values(waits: Mapping[str, UnitWait], day: int) -> dict[str, float]:
-    """The pseudo-value of each unit. Units of one day and fate have the same, so it is worked out once for them all."""
-    import numpy as np
-
-    from pipeline.growth.pins import of_units
-    from pipeline.stats.incidence import pseudo_values
-
-    pooled = of_units(_pooled(list(waits.values())))
+def _values(waits: UnitWaits, day: int) -> Numbers:
+    """The pseudo-value of each unit, nan for none. Units of one day and fate have the same, so it is worked out once
+    for them all.
+    """
+    found = np.full(len(waits), np.nan)
+    pooled = _pooled(waits)
     if not len(pooled.days):
-        return {}
+        return found
     alike = (3 * pooled.days + pooled.ends).astype(int)
     value_of = pseudo_values(pooled.days, pooled.ends, alike, day, pooled.stands_for)
-    noted = [unit for unit, wait in waits.items() if wait.fate != UNNOTED]
-    found = {unit: _rounded(value_of[kind]) for unit, kind in zip(noted, alike.tolist(), strict=True)}
-    of_batch: dict[int, list[float]] = {}
-    for unit, value in found.items():
-        if waits[unit].fate == NOTED:
-            of_batch.setdefault(waits[unit].batch, []).append(value)
-    for unit, wait in waits.items():
-        if wait.fate == UNNOTED and wait.batch in of_batch:
-            found[unit] = float(np.mean(of_batch[wait.batch]))
+    rounded = {kind: _rounded(value) for kind, value in value_of.items()}
+    noted = waits.fate != UNNOTED
+    found[noted] = [rounded[kind] for kind in alike.tolist()]
+    batch = numbered(waits.batch)
+    own = waits.fate == NOTED
+    total, count = (
+        np.bincount(batch[own], found[own], batch.max() + 1),
+        np.bincount(batch[own], minlength=batch.max() + 1),
+    )
+    stood_for = ~noted & (count[batch] > 0)
+    found[stood_for] = (total / np.maximum(count, 1))[batch[stood_for]]
     return found
 
 

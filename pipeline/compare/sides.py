@@ -1,15 +1,18 @@
-"""The two sides of a pair: its cells with blanks filled, as the rows of an exact design."""
+"""The two sides of a pair: its cells, and with blanks filled the rows of an exact design."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from math import fsum, sqrt
 
+import numpy as np
+
+from pipeline.compare.columns import FactorColumn, counted
 from pipeline.compare.design import DesignCell
-from pipeline.compare.factors import CHOICES, CLUSTERS
+from pipeline.compare.design_rows import DesignRows, unlike_rows
 from pipeline.compare.pairs import Level, Pair
 from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies
 from pipeline.stats.two_levels import DesignKind
@@ -35,26 +38,61 @@ class Sides:
         """All cells of the pair."""
         return (*self.first, *self.second)
 
-    def rows(self, factors: Sequence[str]) -> list[tuple[DesignRow, set[str]]]:
-        """The design, each row once with the soaks that it stands for: a row per cell with its level and these
-        factors; where soaks are split, a row per soak with the difference of its two cells, so that the soak drops out.
-        """
-        found: dict[frozenset[tuple[Hashable, Fraction | int]], tuple[DesignRow, set[str]]] = {}
-        for soak, row, _ in self.valued_rows(factors):
-            found.setdefault(frozenset(row.items()), (row, set()))[1].add(soak)
-        return list(found.values())
+    @cached_property
+    def _columns(self) -> dict[str, FactorColumn]:
+        return {}
 
-    def valued_rows(self, factors: Sequence[str]) -> list[tuple[str, DesignRow, float]]:
-        """Return the same, each cell (or split soak) by itself: its soak, its row, and its value (or difference)."""
-        theirs = {cell.soak: cell for cell in self.second}
-        found: list[tuple[str, DesignRow, float]] = []
-        for cell in self.first if self.split else (*self.cells, *self.others):
-            row, value = self._row(cell, factors), cell.value or 0.0
-            if self.split:
-                other = theirs[cell.soak]
-                row, value = _less(row, self._row(other, factors)), value - (other.value or 0.0)
-            found.append((cell.soak, row, value))
-        return found
+    def column(self, factor: str) -> FactorColumn:
+        """Return what all cells had of a factor: of the pair's level, of what it is held against, and of the others. A
+        blank is taken for the usual label of the pair, for it shows no difference.
+        """
+        if factor not in self._columns:
+            written = FactorColumn.of((*self.cells, *self.others), factor)
+            seen = written.where(slice(len(self.cells))).presence()
+            usual = min(seen, key=lambda label: (-seen[label], label), default="")
+            self._columns[factor] = written.filled(usual)
+        return self._columns[factor]
+
+    def of_first(self, factor: str) -> FactorColumn:
+        """Return what the cells of the pair's level had of a factor."""
+        return self.column(factor).where(slice(len(self.first)))
+
+    def of_second(self, factor: str) -> FactorColumn:
+        """Return what the cells that they are held against had of it."""
+        return self.column(factor).where(slice(len(self.first), len(self.cells)))
+
+    def of_pair(self, factor: str) -> FactorColumn:
+        """Return what both had of it."""
+        return self.column(factor).where(slice(len(self.cells)))
+
+    def rows(self, factors: Sequence[str]) -> DesignRows:
+        """Return the design: a row per cell with its level and these factors; where soaks are split, a row per soak
+        with the difference of its two cells, so that the soak drops out.
+        """
+        if self.split:
+            return self._rows_of_split(factors)
+        every = (*self.cells, *self.others)
+        place = {name: at for at, name in enumerate(dict.fromkeys(cell.level for cell in every))}
+        levels = np.array([place[cell.level] for cell in every], dtype=np.int64)
+        columns = [self.column(factor) for factor in factors]
+        kinds, first = unlike_rows([levels, *(each.codes for each in columns)])
+        values = np.array([cell.value or 0.0 for cell in every])
+        rows = [self._row(at, every[at].level, factors) for at in first.tolist()]
+        return DesignRows.of([cell.soak for cell in every], kinds, rows, values)
+
+    def _rows_of_split(self, factors: Sequence[str]) -> DesignRows:
+        """A row per split soak, in the order of the first level's cells."""
+        place = {cell.soak: at for at, cell in enumerate(self.second, start=len(self.first))}
+        theirs = np.array([place[cell.soak] for cell in self.first], dtype=np.int64)
+        columns = [self.column(factor).codes for factor in factors]
+        kinds, first = unlike_rows([codes[at] for codes in columns for at in (slice(len(theirs)), theirs)], len(theirs))
+        rows = [
+            _less(self._row(at, self.level, factors), self._row(int(theirs[at]), self.against, factors))
+            for at in first.tolist()
+        ]
+        values = np.array([(cell.value or 0.0) for cell in self.cells])
+        soaks = [cell.soak for cell in self.first]
+        return DesignRows.of(soaks, kinds, rows, values[: len(theirs)] - values[theirs])
 
     @property
     def much_alike(self) -> bool:
@@ -69,41 +107,44 @@ class Sides:
 
     def comparable(self, factors: Sequence[str]) -> bool:
         """Return whether the pair's difference can be estimated with these factors alike."""
-        return comparable([row for row, _ in self.rows(factors)], self.contrast)
+        return comparable(self.rows(factors).every, self.contrast)
 
     def tied_by(self, factors: Sequence[str]) -> str | None:
         """Return the soak that alone shows the difference with these factors alike; None where none alone does."""
         rows = self.rows(factors)
+        alone = rows.soak_alone
         # A soak that is needed is among the first rows that show the difference, and among the last ones that do.
-        for soak in sorted(self._enough(rows) & self._enough(rows[::-1])):
+        at = range(len(alone))
+        for soak in sorted(self._enough(rows, at) & self._enough(rows, at[::-1])):
             left = [side for side in (self.first, self.second) if any(cell.soak != soak for cell in side)]
-            rest = [row for row, soaks in rows if soaks != {soak}]
+            rest = [row for row, own in zip(rows.every, alone, strict=True) if own != soak]
             if len(left) == 2 and not comparable(rest, self.contrast):
                 return soak
         return None
 
-    def _enough(self, rows: Sequence[tuple[DesignRow, set[str]]]) -> set[str]:
-        """The soaks that alone stand for one of the first rows that show the pair's difference."""
-        so_far, found = Basis(), set()
-        for row, soaks in rows:
-            if so_far.add(row) and len(soaks) == 1:
-                found |= soaks
-            if not so_far.rest(self.contrast):
-                break
-        return found
+    def _enough(self, rows: DesignRows, order: Sequence[int]) -> set[str]:
+        """The soaks that alone stand for one of the first rows, in this order, that show the pair's difference."""
+        so_far, found, alone = Basis(), set(), rows.soak_alone
+        for at in order:
+            if so_far.add(rows.every[at]):
+                found |= {alone[at]} - {None}
+                if not so_far.rest(self.contrast):
+                    break
+        return {soak for soak in found if soak is not None}
 
     def strength(self, factor: str) -> float:
         """Return how strongly a factor's labels went with the levels: Cramer's V over soaks."""
-        ours, theirs = counts(self.first, factor), counts(self.second, factor)
+        ours, theirs = counted(self.of_first(factor)), counted(self.of_second(factor))
         every = sorted({*ours, *theirs})
         return cramers_v([[side.get(label, 0.0) for label in every] for side in (ours, theirs)])
 
-    def _row(self, cell: DesignCell, factors: Sequence[str]) -> dict[Hashable, Fraction | int]:
-        row: dict[Hashable, Fraction | int] = {("level", cell.level): 1}
+    def _row(self, at: int, level: str, factors: Sequence[str]) -> dict[Hashable, Fraction | int]:
+        row: dict[Hashable, Fraction | int] = {("level", level): 1}
         if not self.split:
             row["all"] = 1
         for factor in factors:
-            row |= dummies(factor, cell.shares[factor])
+            column = self.column(factor)
+            row |= dummies(factor, column.every[column.codes[at]])
         return row
 
 
@@ -114,31 +155,13 @@ def _less(row: DesignRow, other: DesignRow) -> dict[Hashable, Fraction | int]:
 
 
 def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
-    """Return the cells that are held against each other in this pair, beside those of the other levels. A blank is
-    taken for the usual label of the pair, for it shows no difference; where soaks are split throughout, soaks are held
-    alike.
+    """Return the cells that are held against each other in this pair, beside those of the other levels; where soaks are
+    split throughout, soaks are held alike.
     """
-    cells = (*pair.first, *pair.second)
-    usual = {name: _usual(cells, name) for name in (*CHOICES, *CLUSTERS)}
     split = pair.varies is DesignKind.WITHIN
     named = (pair.level, pair.against)
     rest = [cell for level in levels if level.name not in named for cell in level.used] if not split else []
-    first, second, others = (tuple(_filled(cell, usual) for cell in side) for side in (pair.first, pair.second, rest))
-    return Sides(pair.level, pair.against, first, second, split, others, pair.alternate)
-
-
-def tally(cells: Sequence[DesignCell], factor: str) -> dict[str, Fraction | int]:
-    """Return how many of these cells had each label of a factor, exactly; shares add up."""
-    found: dict[str, Fraction | int] = {}
-    for cell in cells:
-        for label, share in cell.shares[factor].items():
-            found[label] = found.get(label, 0) + share
-    return found
-
-
-def counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
-    """Return the same as numbers, in the order of the labels."""
-    return {label: float(count) for label, count in sorted(tally(cells, factor).items())}
+    return Sides(pair.level, pair.against, pair.first, pair.second, split, tuple(rest), pair.alternate)
 
 
 def cramers_v(table: Sequence[Sequence[float]]) -> float:
@@ -161,27 +184,7 @@ def cramers_v(table: Sequence[Sequence[float]]) -> float:
     return sqrt(chi / (total * least))
 
 
-def _usual(cells: Sequence[DesignCell], factor: str) -> str:
-    seen = Counter(label for cell in cells for label in cell.shares[factor] if label)
-    return min(seen, key=lambda label: (-seen[label], label), default="")
-
-
-def _filled(cell: DesignCell, usual: Mapping[str, str]) -> DesignCell:
-    shares = {}
-    for name, own in cell.shares.items():
-        filled = {label: share for label, share in own.items() if label}
-        if "" in own:
-            filled[usual[name]] = filled.get(usual[name], 0) + own[""]
-        shares[name] = filled
-    return replace(cell, shares=shares)
-
-
-def labels(cells: Sequence[DesignCell], factor: str) -> tuple[str, ...]:
-    """Return the labels of a factor that occur in these cells."""
-    return tuple(sorted({label for cell in cells for label in cell.shares[factor]}))
-
-
 def never_shared(sides: Sides, cluster: str) -> bool:
     """Return whether the two levels never had the same month, or lot. With a blank that is not known."""
-    ours, theirs = labels(sides.first, cluster), labels(sides.second, cluster)
+    ours, theirs = sides.of_first(cluster).labels, sides.of_second(cluster).labels
     return not set(ours) & set(theirs) and "" not in (*ours, *theirs)

@@ -33,6 +33,8 @@ def grouped(text: str, by: Sequence[str]) -> str:
     parts = {
         "batch cells": "".join(each.selected for each in cells if each.owner == "b"),
         "filling cells": "".join(each.selected for each in of_fillings),
+        "batch columns": "".join(each.taken for each in cells if each.owner == "b"),
+        "filling columns": "".join(each.taken for each in of_fillings),
         "keys": _listed(each.read("key") for each in cells),
         "texts": _listed(each.read("text") for each in cells),
         "filling labels": join,
@@ -62,6 +64,11 @@ class GroupCells:
         """The value and the text as columns of the labels of their owners."""
         return f",\n        {self.key} as key_{self.at},\n        {self.text} as text_{self.at}"
 
+    @property
+    def taken(self) -> str:
+        """These two columns, taken from the labels."""
+        return f",\n    l.key_{self.at},\n    l.text_{self.at}"
+
     def read(self, what: str) -> str:
         """The column of the labels; a batch without fillings has blank ones."""
         return f"coalesce({self.owner}.{what}_{self.at}, '')"
@@ -80,7 +87,7 @@ def _cells_of_group(at: int, name: str) -> GroupCells:
         text = f'coalesce(s{owner}."{name}_text", {shortest})'
     if of_batch:
         return GroupCells(at, owner, key, text)
-    agreed = f"count(distinct {key}) = 1"
+    agreed = f"min({key}) = max({key})"
     values = (f"case when {agreed} then min({each}) else '' end" for each in (key, text))
     return GroupCells(at, owner, *values)
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import NamedTuple
 
+import numpy as np
+
+from pipeline.models.compared_columns import Days, Labels, MeasureParts, UnitStarts, UnitWaits
 from pipeline.models.flush_rule import FlushRule, flush_rule
-from pipeline.models.view import Ledger, LedgerView, Query, Row
+from pipeline.models.unit_arrays import Arrays, Flags, Lines, Whole
+from pipeline.models.view import Ledger, LedgerView, Query
 from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
 
@@ -18,62 +21,54 @@ COMPARED_COLUMNS = columns_with_role(*ColumnRole)
 SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 # What can be compared as a share by a day: the measure of its days, and what its columns begin with.
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
-# The columns of a unit's parts of each measure.
-COLUMNS_OF_PARTS = {
-    each.value: (f"{each.column}_over", f"{each.column}_under", f"{each.column}_resolved") for each in ComparedMeasure
-}
+# What the columns of a unit's parts of each measure begin with.
+COLUMNS_OF_PARTS = {each.value: each.column for each in ComparedMeasure}
 # How the key of a soak without a name begins: the name of a batch follows.
 NAMELESS = "batch "
 
 
-class MeasureParts(NamedTuple):
-    """What a unit adds to the two sums of a measure. under None: it has nothing to divide by, nor ever will; resolved:
-    whether it is far enough to be compared.
+@dataclass(frozen=True)
+class ComparedUnits:
+    """Units, one entry each in every array: their soaks (see soak_key of batches.sql); their cells by column (blank
+    where they have none), with their spawn rate, month and holes; their parts of each measure. waits: by the measure of
+    its days, how they stand to their pins and to being colonised. sizes: kind and litres of their containers, see
+    unit_sizes.sql. pickings, pickings_derived: how many each had, and those with a blank flush.
     """
 
-    over: float
-    under: float | None
-    resolved: bool
+    unit: Lines
+    batches: Labels
+    soaks: Labels
+    inoculated_on: Days
+    cells: Mapping[str, Labels]
+    parts: Mapping[str, MeasureParts]
+    waits: Mapping[str, UnitWaits]
+    starts: UnitStarts
+    sizes: Labels
+    pickings: Whole
+    pickings_derived: Whole
 
+    def __len__(self) -> int:
+        return len(self.unit)
 
-@dataclass(frozen=True)
-class UnitWait:
-    """How a unit stands to what it waits for: see unit_pinning.sql. day: to that fate; batch: the line of its batch."""
+    def where(self, chosen: Flags | Whole) -> ComparedUnits:
+        """Return the chosen units: by their places, or by yes and no."""
+        return ComparedUnits(
+            self.unit[chosen],
+            self.batches.where(chosen),
+            self.soaks.where(chosen),
+            self.inoculated_on[chosen],
+            {name: each.where(chosen) for name, each in self.cells.items()},
+            {name: each.where(chosen) for name, each in self.parts.items()},
+            {name: each.where(chosen) for name, each in self.waits.items()},
+            self.starts.where(chosen),
+            self.sizes.where(chosen),
+            self.pickings[chosen],
+            self.pickings_derived[chosen],
+        )
 
-    fate: str
-    day: float
-    batch: int
-
-
-@dataclass(frozen=True)
-class UnitStart:
-    """What starting a unit took: containers, and g of spawn and of dry substrate (None: unknown)."""
-
-    containers: float
-    spawn_g: float | None
-    dry_g: float | None
-
-
-@dataclass(frozen=True)
-class ComparedUnit:
-    """A unit: its soak (see soak_key of batches.sql), the text of each of its cells by column (blank where it has
-    none), with its spawn rate, month and holes, and its parts of each measure. waits: by the measure of its days, how
-    it stands to its pins and to being colonised; empty without a day of inoculation. start: None without that
-    day, or a number of containers. size: kind and litres of its containers, see unit_sizes.sql. pickings,
-    pickings_derived: how many it had, and those with a blank flush.
-    """
-
-    unit: str
-    batch: str
-    soak: str
-    inoculated_on: date | None
-    cells: Mapping[str, str]
-    parts: Mapping[str, MeasureParts] = field(default_factory=dict)
-    waits: Mapping[str, UnitWait] = field(default_factory=dict)
-    start: UnitStart | None = None
-    size: str = ""
-    pickings: int = 0
-    pickings_derived: int = 0
+    def with_parts(self, measure: str, parts: MeasureParts) -> ComparedUnits:
+        """Return the units with these parts of a measure in place of their own."""
+        return replace(self, parts={**self.parts, measure: parts})
 
 
 @dataclass(frozen=True)
@@ -85,7 +80,7 @@ class FarmUnits:
     as_of: date
     through: int
     to_day: int | None
-    rows: Sequence[ComparedUnit]
+    rows: ComparedUnits
     look_gap: float | None
     rule: FlushRule | None = None
 
@@ -99,48 +94,85 @@ def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = N
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap), flush_rule(ledger))
 
 
-def compared_units(view: LedgerView, to_day: int | None = None) -> list[ComparedUnit]:
-    """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their inoculation."""
+def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits:
+    """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their lines."""
     view.set_variables(to_day=to_day)
-    groups = view.groups()
-    return [_unit(record, groups[record["group_id"]]) for record in view.records("compared_units")]
-
-
-def guessed_soaks(units: Sequence[ComparedUnit]) -> list[list[str]]:
-    """Return the batches that count as one soak although none of them names it: one list per such soak, in order."""
-    found: dict[str, set[str]] = {}
-    for each in units:
-        if each.soak.startswith(NAMELESS):
-            found.setdefault(each.soak, set()).add(each.batch)
-    return [sorted(batches) for _, batches in sorted(found.items()) if len(batches) > 1]
-
-
-def _unit(record: Row, cells: Mapping[str, str]) -> ComparedUnit:
-    rate = record["spawn_rate_pct"]
-    return ComparedUnit(
-        record["unit"],
-        record["batch"],
-        record["soak_key"],
-        record["inoculated_on"],
-        {
-            **cells,
-            SPAWN_RATE: "" if rate is None else repr(float(rate)),
-            MONTH: record["month"] or "",
-            HOLES: record["holes"] or "",
-        },
-        {
-            name: MeasureParts(record[over], record[under], record[resolved])
-            for name, (over, under, resolved) in COLUMNS_OF_PARTS.items()
-        },
-        {
-            measure: UnitWait(record[f"{wait}_fate"], record[f"{wait}_day"], record["batch_line"])
-            for measure, wait in WAITS.items()
-            if record[f"{wait}_fate"]
-        },
-        UnitStart(record["start_containers"], record["start_spawn_g"], record["start_dry_g"])
-        if record["start_containers"]
-        else None,
-        record["size"] or "",
-        record["pickings"],
-        record["pickings_derived"],
+    units, batches = view.arrays("compared_units"), view.arrays("compared_batches")
+    at_batch = np.searchsorted(batches["batch_line"], units["batch_line"])
+    of_batch = {name: cells[np.unique(at_batch)] for name, cells in batches.items()}
+    at_batch = np.searchsorted(of_batch["batch_line"], units["batch_line"])
+    rates = ["" if np.isnan(each) else repr(each) for each in of_batch["spawn_rate_pct"].astype(float).tolist()]
+    said = {
+        **_cells(view, of_batch),
+        "batch": Labels.of(of_batch["batch"].tolist()),
+        "soak_key": Labels.of(of_batch["soak_key"].tolist()),
+        SPAWN_RATE: Labels.of(rates),
+        MONTH: Labels.of(of_batch["month"].tolist()),
+    }
+    by_unit = {name: each.where(at_batch) for name, each in said.items()}
+    by_unit |= _cells_of_fillings(view, units["unit"])
+    return ComparedUnits(
+        units["unit"],
+        by_unit.pop("batch"),
+        by_unit.pop("soak_key"),
+        units["inoculated_on"].astype("datetime64[D]"),
+        {**by_unit, HOLES: Labels.of(units["holes"].tolist())},
+        {name: _parts(units, column) for name, column in COLUMNS_OF_PARTS.items()},
+        {measure: _waits(units, column) for measure, column in WAITS.items()},
+        UnitStarts.of({name: units[f"start_{name}"].astype(float) for name in ("containers", "spawn_g", "dry_g")}),
+        Labels.of(units["size"].tolist()),
+        units["pickings"].astype(np.int64),
+        units["pickings_derived"].astype(np.int64),
     )
+
+
+def _cells(view: LedgerView, columns: Arrays) -> dict[str, Labels]:
+    """The cells of each column of the view that these rows have: see batch_labels.sql."""
+    return {
+        name: _called(columns[f"key_{at}"].tolist(), columns[f"text_{at}"].tolist())
+        for at, name in enumerate(view.query.by)
+        if f"key_{at}" in columns
+    }
+
+
+def _cells_of_fillings(view: LedgerView, unit: Lines) -> dict[str, Labels]:
+    """The cells of the columns that are a filling's, one per unit; blank for a unit without a filling."""
+    found = view.arrays("compared_fillings")
+    at = np.searchsorted(found["unit"], unit)
+    known = at < len(found["unit"])
+    known[known] = found["unit"][at[known]] == unit[known]
+    blank = np.full(len(unit), "", dtype=object)
+    columns = {}
+    for name, cells in found.items():
+        if name != "unit":
+            columns[name] = blank.copy()
+            columns[name][known] = cells[at[known]]
+    return _cells(view, columns)
+
+
+def _called(keys: list[str], texts: list[str]) -> Labels:
+    """These cells under one name for each value: the first of its texts, in their order (20 and 20.0 are one)."""
+    name_of: dict[str, str] = {}
+    for key, text in set(zip(keys, texts, strict=True)):
+        name_of[key] = min(text, name_of.get(key, text))
+    found = Labels.of(keys)
+    return found.renamed([name_of[key] for key in found.texts])
+
+
+def _parts(units: Arrays, column: str) -> MeasureParts:
+    over, under = (units[f"{column}_{name}"].astype(float) for name in ("over", "under"))
+    return MeasureParts(over, under, units[f"{column}_resolved"].astype(bool))
+
+
+def _waits(units: Arrays, column: str) -> UnitWaits:
+    fate = units[f"{column}_fate"].astype(object)
+    return UnitWaits(fate, units[f"{column}_day"].astype(float), units["batch_line"])
+
+
+def guessed_soaks(units: ComparedUnits) -> list[list[str]]:
+    """Return the batches that count as one soak although none of them names it: one list per such soak, in order."""
+    pairs = np.unique(np.column_stack([units.soaks.codes, units.batches.codes]), axis=0).tolist()
+    found: dict[str, list[str]] = {}
+    for soak, batch in pairs:
+        found.setdefault(units.soaks.texts[soak], []).append(units.batches.texts[batch])
+    return [batches for soak, batches in found.items() if soak.startswith(NAMELESS) and len(batches) > 1]

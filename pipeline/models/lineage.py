@@ -63,7 +63,7 @@ STANDS_FOR = {
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)
 WRITES = re.compile(r"^-- writes: (\w+)$", re.MULTILINE)
 # {keys of group_by} is one that is put into the text itself.
-VARIABLES = re.compile(r"(?:getvariable\('|\{\w+ of )(group_by(?=\})|\w+(?='\)))")
+VARIABLES = re.compile(r"(?:getvariable\('|\{[a-z ]+ of )(group_by(?=\})|\w+(?='\)))")
 NOTHING = "nothing"
 
 

@@ -58,7 +58,7 @@ def _typed(cells: NDArray[np.generic], kind: object) -> NDArray[np.generic]:
 
 def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
     """Return the rows of a query as arrays. One array per column: numbers with nulls as floats (nan for null), texts as
-    objects (None for null), anything else as the ledger holds it.
+    objects (None for null), days with NaT, anything else as the ledger holds it.
     """
     return {name: _filled(cells) for name, cells in con.execute(query).fetchnumpy().items()}
 
@@ -66,8 +66,14 @@ def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
 def _filled(cells: NDArray[np.generic]) -> NDArray[np.generic]:
     if not isinstance(cells, np.ma.MaskedArray):
         return np.asarray(cells)
-    texts = cells.dtype == object
-    return np.asarray(cells.filled(None) if texts else np.ma.filled(cells.astype(float), np.nan))
+    if cells.dtype == object:
+        # filled(None) would fill in "?", which numpy takes for objects.
+        texts: Texts = np.array(cells.data, dtype=object)
+        texts[np.ma.getmaskarray(cells)] = None
+        return texts
+    if cells.dtype.kind == "M":
+        return np.asarray(cells.filled(np.datetime64("NaT")))
+    return np.asarray(np.ma.filled(cells.astype(float), np.nan))
 
 
 def numbered(keys: Whole | Lines) -> Whole:

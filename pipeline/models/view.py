@@ -149,7 +149,7 @@ class Models:
         from pipeline.models.unit_arrays import read
 
         self.make(name)
-        return read(self._connection, statement(name))
+        return read(self._connection, self._text(name))
 
 
 class Ledger(Models):

@@ -14,7 +14,7 @@ from pipeline.compare.design import cells as held_cells
 from pipeline.compare.factors import Levels, least_gap
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
-from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnit, compared_units
+from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnits, compared_units
 from pipeline.models.groups import groupable
 from pipeline.models.spawned_units import SpawnedUnits, spawned_units
 from pipeline.models.unit_arrays import Numbers, Whole
@@ -113,7 +113,7 @@ def recipes(
     (% of its mass) by form, as declared.
     """
     table, named = spawned_units(view), view.groups()
-    traits = {each.unit: each for each in compared_units(view.by(*COMPARED_COLUMNS))}
+    traits = compared_units(view.by(*COMPARED_COLUMNS))
     found = []
     for group, called in named.items():
         if any(called[name] != value for name, value in chosen.items()):
@@ -129,16 +129,18 @@ def _recipe(
     own: SpawnedUnits,
     prices: Prices,
     dry: Mapping[str, float],
-    traits: Mapping[str, ComparedUnit],
+    traits: ComparedUnits,
 ) -> SpawnRecipe:
     rate = same_rates(own.rate_wet_pct)
     _, first = np.unique(own.batch_no, return_index=True)
     count = int(rate.max()) + 1
     of_batches, batch_rate = own.rate_wet_pct[first], rate[first]
     rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(count))
-    units = {str(unit): rate_name(rates[at]) for unit, at in zip(own.unit, rate, strict=True)}
-    levels = Levels(SPAWN_RATE, units, tuple(rate_name(each) for each in rates))
-    rows = [traits[unit] for unit in units]
+    # Two rates may have one name.
+    order = tuple(dict.fromkeys(rate_name(each) for each in rates))
+    named = np.array([order.index(rate_name(each)) for each in rates], dtype=np.int64)
+    levels = Levels(SPAWN_RATE, named[rate], order)
+    rows = traits.where(np.searchsorted(traits.unit, own.unit))
     held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
     cells = []
     for number in range(len(rates)):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pipeline.stats.estimate import Estimate
 
 Matrix = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 # Correlation that the fit takes two cells of one batch to have: a working value, which the standard error does not
 # trust. Our choice, supported by simulation (tests/calibrate.py).
@@ -19,10 +20,15 @@ WORKING_CORRELATION = 0.5
 
 
 @dataclass(frozen=True)
-class Cluster:
-    """The cells of one batch: rows of the design, residuals, their working covariance and its inverse."""
+class BatchBlock:
+    """The batches that have equally many cells. rows: one per batch, the places of its cells in the fit; kinds: one per
+    batch, the place of its design among the unlike `designs` (cells x columns each); residuals: one row per batch;
+    covariance, weight: the working covariance of the cells of one batch, and its inverse.
+    """
 
-    design: Matrix
+    rows: Places
+    kinds: Places
+    designs: Matrix
     residuals: Matrix
     covariance: Matrix
     weight: Matrix
@@ -35,7 +41,17 @@ class ClusterFit:
     names: tuple[Hashable, ...]
     coefficients: Matrix
     bread: Matrix  # (sum X' W X)^-1
-    clusters: tuple[Cluster, ...]
+    blocks: tuple[BatchBlock, ...]
+
+    @property
+    def batches(self) -> int:
+        """The number of batches."""
+        return sum(len(each.rows) for each in self.blocks)
+
+    @property
+    def of_single_cells(self) -> bool:
+        """Whether no batch has several cells."""
+        return all(each.rows.shape[1] == 1 for each in self.blocks)
 
     def contrast(self, weights: Sequence[float]) -> Estimate:
         """Return the sum of the coefficients times these weights (one each), with the CR2 standard error and
@@ -46,13 +62,15 @@ class ClusterFit:
         at = np.asarray(weights, dtype=float)
         value = float(at @ self.coefficients)
         # What the residuals of each batch add to the value: its adjusted weights, sum over batches squared.
-        pulls = [pull @ at for pull in self._pulls]
-        squares = sum(float(pull @ each.residuals) ** 2 for pull, each in zip(pulls, self.clusters, strict=True))
-        kernel = self._kernel(pulls)
-        trace = float(np.trace(kernel))
+        pulls = [pulls @ at for pulls in self._pulls]
+        squares = sum(
+            float((((pull[each.kinds] * each.residuals).sum(1)) ** 2).sum())
+            for pull, each in zip(pulls, self.blocks, strict=True)
+        )
+        trace, kernel_squares = self._kernel(pulls)
         if not trace > 1e-12 * float(at @ self.bread @ at):
             return Estimate(value)
-        return Estimate(value, squares**0.5, trace**2 / float((kernel**2).sum()))
+        return Estimate(value, squares**0.5, trace**2 / kernel_squares)
 
     def pooled(self, weights: Sequence[float]) -> Estimate:
         """Return the same sum with the larger of its CR2 and its model-based standard error, and residual degrees of
@@ -64,11 +82,11 @@ class ClusterFit:
         residual degrees: 7 to 19 %.
         """
         at = np.asarray(weights, dtype=float)
-        degrees = len(self.clusters) - len(self.names)
+        degrees = self.batches - len(self.names)
         robust = self.contrast(weights)
         if degrees < 1:
             return robust
-        squares = sum(float(each.residuals @ each.weight @ each.residuals) for each in self.clusters)
+        squares = sum(float((each.residuals @ each.weight * each.residuals).sum()) for each in self.blocks)
         error = (squares / degrees * float(at @ self.bread @ at)) ** 0.5
         return Estimate(robust.value, max(error, robust.standard_error or 0.0), float(degrees))
 
@@ -81,50 +99,61 @@ class ClusterFit:
         """Return the coefficient of this level."""
         return self.contrast([float(each == name) for each in self.names])
 
-    @cached_property
-    def _pulls(self) -> list[Matrix]:
-        """A_j W_j X_j M of each batch: equal designs are worked out once."""
-        known: dict[bytes, Matrix] = {}
-        found = []
-        for each in self.clusters:
-            key = each.design.tobytes()
-            if key not in known:
-                known[key] = adjustment(each, self.bread) @ each.weight @ each.design @ self.bread
-            found.append(known[key])
+    def row_weights(self, weights: Sequence[float]) -> Matrix:
+        """Return by how much the sum of the coefficients times these weights rises with the value of each cell."""
+        at = self.bread @ np.asarray(weights, dtype=float)
+        found = np.zeros(sum(each.rows.size for each in self.blocks))
+        for each in self.blocks:
+            found[each.rows] = (each.designs @ at @ each.weight)[each.kinds]
         return found
 
-    def _kernel(self, pulls: list[Matrix]) -> Matrix:
-        """The covariance of the pulls of any two batches, where the working covariance Phi holds.
+    @cached_property
+    def _pulls(self) -> list[Matrix]:
+        """A_j W_j X_j M of each unlike design of each block."""
+        return [adjustments(each, self.bread) @ each.weight @ each.designs @ self.bread for each in self.blocks]
 
-        a_i' (I - H)_i Phi (I - H)_j' a_j = [i = j] a_j' Phi_j a_j - a_i' X_i M X_j' a_j, with M = (X' W X)^-1.
+    def _kernel(self, pulls: Sequence[Matrix]) -> tuple[float, float]:
+        """The trace, and the sum of squares, of the covariances K of the pulls of any two batches, where the working
+        covariance Phi holds.
+
+        K_ij = a_i' (I - H)_i Phi (I - H)_j' a_j = [i = j] a_j' Phi_j a_j - s_i' M s_j, with s_j = X_j' a_j and
+        M = (X' W X)^-1. Summed over batches of one design at once, never batch by batch: with G = sum s s', the squares
+        are sum own (own - 2 s' M s) + tr(M G M G).
         """
-        sides = np.array([each.design.T @ pull for each, pull in zip(self.clusters, pulls, strict=True)])
-        own = [float(pull @ each.covariance @ pull) for each, pull in zip(self.clusters, pulls, strict=True)]
-        kernel: Matrix = np.diag(own) - sides @ self.bread @ sides.T
-        return kernel
+        trace, squares, together = 0.0, 0.0, np.zeros_like(self.bread)
+        for pull, each in zip(pulls, self.blocks, strict=True):
+            count = np.bincount(each.kinds, minlength=len(each.designs))
+            own = (pull @ each.covariance * pull).sum(1)
+            sides = (each.designs * pull[:, :, None]).sum(1)
+            shared = (sides @ self.bread * sides).sum(1)
+            trace += float(count @ (own - shared))
+            squares += float(count @ (own * (own - 2 * shared)))
+            together += sides.T @ (sides * count[:, None])
+        half = self.bread @ together
+        return trace, squares + float((half * half.T).sum())
 
 
-def adjustment(cluster: Cluster, bread: Matrix) -> Matrix:
-    """Return the matrix that enlarges a batch's residuals so that their squares are unbiased where the working
-    covariance holds.
+def adjustments(block: BatchBlock, bread: Matrix) -> Matrix:
+    """Return, of each unlike design, the matrix that enlarges a batch's residuals so that their squares are unbiased
+    where the working covariance holds.
 
     A = D' B^(-1/2) D with Phi = D' D and B = D (Phi - X M X') D' (Bell & McCaffrey 2002; Pustejovsky & Tipton 2018, J.
     Bus. Econ. Stat. 36:672-683, doi 10.1080/07350015.2016.1247004). The root is that of the pseudo-inverse: a batch
     that alone has a level has no residual to enlarge.
     """
-    root = np.linalg.cholesky(cluster.covariance).T
-    middle = root @ (cluster.covariance - cluster.design @ bread @ cluster.design.T) @ root.T
-    values, vectors = np.linalg.eigh(middle)
-    positive = values > 1e-10 * float(np.trace(cluster.covariance))
+    root = np.linalg.cholesky(block.covariance).T
+    taken = block.designs @ bread @ block.designs.transpose(0, 2, 1)
+    values, vectors = np.linalg.eigh(root @ (block.covariance - taken) @ root.T)
+    positive = values > 1e-10 * float(np.trace(block.covariance))
     inverse = np.where(positive, 1 / np.sqrt(np.where(positive, values, 1.0)), 0.0)
-    enlarged: Matrix = root.T @ (vectors * inverse) @ vectors.T @ root
+    enlarged: Matrix = root.T @ (vectors * inverse[:, None, :]) @ vectors.transpose(0, 2, 1) @ root
     return enlarged
 
 
 def fit(
     batches: Sequence[Hashable],
     design: Matrix,
-    values: Sequence[float],
+    values: Sequence[float] | Matrix,
     names: Sequence[Hashable],
     correlation: float = WORKING_CORRELATION,
 ) -> ClusterFit:
@@ -133,23 +162,40 @@ def fit(
     batches, values: one entry per cell; design: one row per cell, one column per name. Raises numpy.linalg.LinAlgError
     where the columns are not independent.
     """
+    observed = np.asarray(values, dtype=float)
+    blocks = [_block(rows, design, observed, correlation) for rows in _by_size(batches)]
+    normal, gave = np.zeros((len(names), len(names))), np.zeros(len(names))
+    for each in blocks:
+        count = np.bincount(each.kinds, minlength=len(each.designs))
+        weighted = each.designs.transpose(0, 2, 1) @ each.weight
+        normal += ((weighted @ each.designs) * count[:, None, None]).sum(0)
+        gave += (weighted[each.kinds] @ observed[each.rows][:, :, None]).sum(0)[:, 0]
+    bread: Matrix = np.linalg.inv(normal).astype(float)
+    coefficients: Matrix = bread @ gave
+    left = observed - design @ coefficients
+    fitted = tuple(replace(each, residuals=left[each.rows]) for each in blocks)
+    return ClusterFit(tuple(names), coefficients, bread, fitted)
+
+
+def _by_size(batches: Sequence[Hashable]) -> list[Places]:
+    """The places of the cells of each batch: one array per number of cells that batches have, one row per batch."""
     rows: dict[Hashable, list[int]] = {}
     for at, batch in enumerate(batches):
         rows.setdefault(batch, []).append(at)
-    observed = np.asarray(values, dtype=float)
-    parts = []
+    sizes: dict[int, list[list[int]]] = {}
     for own in rows.values():
-        size = len(own)
-        covariance = np.full((size, size), correlation) + (1 - correlation) * np.eye(size)
-        weight: Matrix = np.linalg.inv(covariance).astype(float)
-        parts.append((own, design[own], covariance, weight))
-    normal = sum(x.T @ weight @ x for _, x, _, weight in parts)
-    bread: Matrix = np.linalg.inv(normal).astype(float)
-    coefficients: Matrix = bread @ sum(x.T @ weight @ observed[own] for own, x, _, weight in parts)
-    clusters = tuple(
-        Cluster(x, observed[own] - x @ coefficients, covariance, weight) for own, x, covariance, weight in parts
-    )
-    return ClusterFit(tuple(names), coefficients, bread, clusters)
+        sizes.setdefault(len(own), []).append(own)
+    return [np.array(own, dtype=np.int64) for own in sizes.values()]
+
+
+def _block(rows: Places, design: Matrix, observed: Matrix, correlation: float) -> BatchBlock:
+    """The block of these batches, its residuals the observed values until they are fitted."""
+    size = rows.shape[1]
+    every, kinds = np.unique(design[rows].reshape(len(rows), -1), axis=0, return_inverse=True)
+    covariance = np.full((size, size), correlation) + (1 - correlation) * np.eye(size)
+    weight: Matrix = np.linalg.inv(covariance).astype(float)
+    designs = every.reshape(len(every), size, design.shape[1])
+    return BatchBlock(rows, kinds.reshape(-1).astype(np.int64), designs, observed[rows], covariance, weight)
 
 
 def mixed(
@@ -162,7 +208,7 @@ def mixed(
 
     batches, levels, values: one entry per cell. Generalised least squares on cell means with a working correlation of
     .5 within batches, the CR2 standard error and Bell and McCaffrey's (Satterthwaite) degrees of freedom: see
-    adjustment. It reduces to the paired t for complete splits, and to Welch's standard error with Bell and McCaffrey's
+    adjustments. It reduces to the paired t for complete splits, and to Welch's standard error with Bell and McCaffrey's
     degrees for batches that have one level each. Below 2 degrees of freedom it supports no verdict.
     Checked against: R gls and clubSandwich (coef_test, CR2, Satterthwaite) on nlme::Machines with cells left out.
     """

@@ -85,7 +85,14 @@ def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
     If so, some sum of the rows' values estimates it with everything else alike; if not, none does (Searle 1971, Linear
     Models, 5.4: estimable functions).
     """
-    return not basis(rows).rest(contrast)
+    so_far = Basis()
+    left = so_far.rest(contrast)
+    for row in unlike(rows):
+        if not left:
+            break
+        if so_far.add(row):
+            left = so_far.rest(contrast)
+    return not left
 
 
 def dummies(factor: Hashable, shares: Mapping[str, Fraction | int]) -> dict[Hashable, Fraction | int]:

@@ -58,6 +58,14 @@ class WeightedEstimate:
 
 
 @dataclass(frozen=True)
+class SoakSpreads:
+    """What is held of the spread of soaks, one entry per spread of the grid: its weight (they add up to 1), and it."""
+
+    weight: Floats
+    soak_sd: Floats
+
+
+@dataclass(frozen=True)
 class Belief:
     """What is held of a difference, one entry per soak spread of the grid: its weight (they add up to 1), the spread,
     and the mean and standard deviation of the difference where that is the spread.
@@ -99,16 +107,27 @@ def belief(
     Checked against: a grid of 2,000 points (1e-6), direct integration (tests/test_leaning.py); what is said against
     what comes true in tests/calibrate_leaning.py.
     """
+    return believed(estimate, soak_spreads(alike, prior, grid), prior)
+
+
+def soak_spreads(alike: Sequence[SoaksAlike], prior: Prior | None = None, grid: int = GRID) -> SoakSpreads:
+    """Return what is held of the spread of soaks: one and the same for all differences of a farm."""
+    import numpy as np
+
+    log_sd, weight = _spreads(alike, prior or Prior(), grid)
+    weight = np.exp(weight - weight.max())
+    return SoakSpreads(weight / weight.sum(), np.exp(log_sd))
+
+
+def believed(estimate: WeightedEstimate, spreads: SoakSpreads, prior: Prior | None = None) -> Belief:
+    """Return what is held of the difference of two levels where this is held of the spread of soaks: see belief."""
     import numpy as np
 
     held = prior or Prior()
-    log_sd, weight = _spreads(alike, held, grid)
-    weight = np.exp(weight - weight.max())
-    weight /= weight.sum()
-    soak_sd = np.exp(log_sd)
-    variance = soak_sd**2 * ((1 - PART) * estimate.soak_part + PART * estimate.part_part) + estimate.cell_variance
+    between = spreads.soak_sd**2 * ((1 - PART) * estimate.soak_part + PART * estimate.part_part)
+    variance = between + estimate.cell_variance
     sd = 1 / np.sqrt(1 / variance + 1 / held.difference_sd**2)
-    return Belief(weight, soak_sd, sd**2 / variance * estimate.value, sd)
+    return Belief(spreads.weight, spreads.soak_sd, sd**2 / variance * estimate.value, sd)
 
 
 def _above_nothing(mean: Floats, sd: Floats) -> Floats:

@@ -7,6 +7,7 @@ from math import exp, inf, log
 # The bet on the standardised effect is N(0, BET). Our choice, by simulation: with .5 to 4, three or four soaks hear
 # nothing however far apart they lie; beyond 8 many soaks hear less; mixtures of several were no better.
 BET = 8.0
+LARGEST = 700.0  # logarithm, beyond which a float holds no e-value
 
 
 def e_value(t: float, degrees: float, size: float, bet: float = BET) -> float:
@@ -24,7 +25,8 @@ def e_value(t: float, degrees: float, size: float, bet: float = BET) -> float:
     Checked against: savvi 0.3.1 (tests/golden/savvi.json), numerical integration (tests/test_sequential.py).
     """
     k = size * bet
-    return exp((degrees + 1) / 2 * log((1 + t**2 / degrees) / (1 + t**2 / (degrees * (1 + k)))) - log(1 + k) / 2)
+    won = (degrees + 1) / 2 * log((1 + t**2 / degrees) / (1 + t**2 / (degrees * (1 + k)))) - log(1 + k) / 2
+    return exp(won) if won < LARGEST else inf
 
 
 def anytime_critical(degrees: float, size: float, alpha: float, bet: float = BET) -> float:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pipeline.compare.measures import measure_of
 from pipeline.farm.prices import prices
 from pipeline.farm.settings import Settings
@@ -99,10 +101,9 @@ def next_soak(units: FarmUnits, settings: Settings, ahead: int = AHEAD) -> NextS
 
 def _containers(units: FarmUnits) -> int:
     """How many containers one part of a split soak would have: half of what a soak usually holds."""
-    counts: dict[str, int] = {}
-    for each in units.rows:
-        counts[each.soak] = counts.get(each.soak, 0) + 1
-    usual = sorted(counts.values())[len(counts) // 2] if counts else 0
+    counts = np.bincount(units.rows.soaks.codes)
+    counts = np.sort(counts[counts > 0])
+    usual = int(counts[len(counts) // 2]) if len(counts) else 0
     return max(LEAST_CONTAINERS, usual // 2)
 
 

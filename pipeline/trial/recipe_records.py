@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import fsum
-from typing import TYPE_CHECKING
+
+import numpy as np
 
 from pipeline.compare.design import far_enough
-from pipeline.compare.factors import REPORTED, Levels, is_number, levels, number, parts_of
-from pipeline.compare.leaning import container_variance
+from pipeline.compare.factors import REPORTED, Levels, is_number, levels, numbers, parts_of
+from pipeline.compare.leaning import CONTAINER_SD, container_variance
 from pipeline.compare.measures import Measure
-from pipeline.models.compared_units import ComparedUnit
+from pipeline.compare.parts import Parts
+from pipeline.models.compared_units import ComparedUnits
+from pipeline.models.unit_arrays import Whole
+from pipeline.stats.recipes import RecipeCells
 from pipeline.trial.design import where
 from schemas.contract import Varies
 from schemas.finding import WrongRequest
-
-if TYPE_CHECKING:
-    from pipeline.stats.recipes import RecipeCells
 
 
 @dataclass(frozen=True)
@@ -49,36 +49,41 @@ class RecipeRecords:
         return tuple(found)
 
 
-def recipe_records(units: Sequence[ComparedUnit], measure: Measure) -> RecipeRecords:
+def recipe_records(units: ComparedUnits, measure: Measure) -> RecipeRecords:
     """Return what the units tell of every factor that can differ within a soak and had two levels here.
 
     A part of a soak that does not count in a comparison yet is left out here too; its levels are known all the same.
     """
-    import numpy as np
-
-    from pipeline.stats.recipes import RecipeCells
-
     known = [of for name in _choices() if (of := _levels(units, name)) is not None]
     factors = tuple(_factor(units, each) for each in known)
-    parts: dict[tuple[str, ...], list[ComparedUnit]] = {}
-    for each in sorted(units, key=lambda unit: unit.unit):
-        parts.setdefault((each.soak, *(of.label_of.get(each.unit, "") for of in known)), []).append(each)
-    given = [(key, found) for key, own in sorted(parts.items()) if (found := _gave(own, measure))]
-    soaks = {soak: at for at, soak in enumerate(dict.fromkeys(key[0] for key, _ in given))}
-    columns = [(at, level) for at, each in enumerate(factors) for level in each.levels]
-    spread = container_variance([own for _, own in given])
-    return RecipeRecords(
-        factors,
-        RecipeCells(
-            np.array([fsum(value * under for value, under in own) / fsum(u for _, u in own) for _, own in given]),
-            np.array([soaks[key[0]] for key, _ in given], dtype=np.int64),
-            np.array([[float(key[1 + at] == level) for at, level in columns] for key, _ in given]).reshape(
-                len(given), len(columns)
-            ),
-            np.array([spread / len(own) for _, own in given]),
-        ),
-        spread,
-    )
+    if not len(units):
+        return RecipeRecords(
+            (), RecipeCells(np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros((0, 0)), np.zeros(0)), CONTAINER_SD**2
+        )
+    part = units.parts[measure.name]
+    # By soak and the texts of the levels, a blank one first.
+    keys = np.column_stack([units.soaks.codes, *(_rank(each) for each in known)])
+    _, place = np.unique(keys, axis=0, return_inverse=True)
+    parts = Parts.of(place.reshape(-1))
+    used = np.flatnonzero(far_enough(parts, part, measure) & (parts.count(part.adding) > 0))
+    first = parts.rows[parts.starts[used]]
+    counts = np.isin(place.reshape(-1), used) & part.adding
+    value = measure.scale * part.over[counts] / part.under[counts]
+    given, every = Parts.of(place.reshape(-1)[counts]), np.ones(len(value), dtype=bool)
+    over, under = (np.array(given.sums(each, every)) for each in (value * part.under[counts], part.under[counts]))
+    spread = container_variance(given, value)
+    _, soaks = np.unique(units.soaks.codes[first], return_inverse=True)
+    held = [each.codes[first][:, None] == np.arange(len(each.order)) for each in known]
+    levels_held = np.concatenate([np.zeros((len(used), 0)), *held], axis=1).astype(float)
+    cells = RecipeCells(over / under, soaks.astype(np.int64), levels_held, spread / given.sizes)
+    return RecipeRecords(factors, cells, spread)
+
+
+def _rank(of: Levels) -> Whole:
+    """The place of each unit's level among their texts, from 1; 0 for a unit without one."""
+    place = np.zeros(len(of.order) + 1, dtype=np.int64)
+    place[np.argsort(np.array(of.order, dtype=object))] = np.arange(1, len(of.order) + 1)
+    return place[of.codes]
 
 
 def _choices() -> list[str]:
@@ -94,7 +99,7 @@ def _choices() -> list[str]:
     return found
 
 
-def _levels(units: Sequence[ComparedUnit], factor: str) -> Levels | None:
+def _levels(units: ComparedUnits, factor: str) -> Levels | None:
     try:
         found = levels(units, factor)
     except WrongRequest:
@@ -102,21 +107,10 @@ def _levels(units: Sequence[ComparedUnit], factor: str) -> Levels | None:
     return found if len(found.order) > 1 else None
 
 
-def _factor(units: Sequence[ComparedUnit], of: Levels) -> TriedFactor:
+def _factor(units: ComparedUnits, of: Levels) -> TriedFactor:
     """The factor with its levels, and the mean number of each where it holds numbers."""
-    numbers: dict[str, list[float]] = {}
-    if is_number(of.factor):
-        for each in units:
-            value = number(each, of.factor)
-            if value is not None and each.unit in of.label_of:
-                numbers.setdefault(of.label_of[each.unit], []).append(value)
-    amounts = tuple(fsum(own) / len(own) if (own := numbers.get(level)) else None for level in of.order)
-    return TriedFactor(of.factor, of.order, amounts)
-
-
-def _gave(units: Sequence[ComparedUnit], measure: Measure) -> list[tuple[float, float]]:
-    """The value and the divisor of each unit; none while they do not count in a comparison either."""
-    if not far_enough(units, measure):
-        return []
-    parts = [each.parts[measure.name] for each in units]
-    return [(measure.scale * part.over / part.under, part.under) for part in parts if part.resolved and part.under]
+    if not is_number(of.factor):
+        return TriedFactor(of.factor, of.order, (None,) * len(of.order))
+    amounts = numbers(units, of.factor)
+    own = [amounts[of.at(level) & ~np.isnan(amounts)].tolist() for level in of.order]
+    return TriedFactor(of.factor, of.order, tuple(fsum(each) / len(each) if each else None for each in own))

@@ -1,4 +1,4 @@
--- What each unit adds to a comparison, and the group of its cells. For each measure: NAME_over and NAME_under, whose
+-- What each unit adds to a comparison. For each measure: NAME_over and NAME_under, whose
 -- sums over a soak's units at one level are divided; NAME_resolved: whether the unit is far enough to be compared,
 -- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
 -- units are followed to the same flush or age. Masses in g. pins_*, colonised_*: how it stands to its pins and to being
@@ -8,7 +8,7 @@
 -- stands empty after it. kg_*, g_per_litre_*: over containers, null where those of a batch weighed together are unlike,
 -- and over litres; size: see unit_sizes. start_*: what starting it took. pickings_derived: those with a blank flush cell.
 -- Grain: one row per unit.
--- reads: batches, unit_colonising, unit_flushes, unit_groups, unit_holes, unit_pickings, unit_pinning, unit_sizes,
+-- reads: unit_colonising, unit_flushes, unit_holes, unit_pickings, unit_pinning, unit_sizes,
 --     unit_starts, unit_states, unit_waits, units
 -- writes: nothing
 with picked as (
@@ -56,9 +56,8 @@ followed as (
     from unit_states as s
 )
 select
-    t.unit::varchar as unit,
-    t.batch,
-    b.soak_key,
+    t.unit,
+    t.batch_line,
     t.inoculated_on,
     coalesce(p.fresh_g, 0)::double as be_over,
     t.dry_g::double as be_under,
@@ -84,13 +83,7 @@ select
     coalesce(p.late_g, 0)::double as late_over,
     coalesce(p.staged_g, 0)::double as late_under,
     t.far_enough as late_resolved,
-    case
-        when b.spawn_form is null or b.spawn_form not in ('liquid', 'plug')
-            then 100 * b.spawn_kg::double / nullif(b.substrate_wet_kg::double, 0)
-    end as spawn_rate_pct,
-    strftime(t.inoculated_on, '%Y-%m') as month,
-    o.holes,
-    ug.group_id,
+    coalesce(o.holes, '') as holes,
     coalesce(p.fresh_g, 0)::double as margin_over,
     z.containers::double as margin_under,
     t.far_enough as margin_resolved,
@@ -107,7 +100,7 @@ select
     coalesce(p.fresh_g, 0)::double as g_per_litre_over,
     a.litres::double as g_per_litre_under,
     t.far_enough as g_per_litre_resolved,
-    a.size,
+    coalesce(a.size, '') as size,
     z.containers::double as start_containers,
     t.spawn_g::double as start_spawn_g,
     t.dry_g::double as start_dry_g,
@@ -115,12 +108,9 @@ select
     n.days::double as pins_day,
     k.fate as colonised_fate,
     k.days::double as colonised_day,
-    t.batch_line,
     coalesce(f.pickings, 0) as pickings,
     coalesce(f.pickings_derived, 0) as pickings_derived
 from followed as t
-inner join batches as b on b.line = t.batch_line
-inner join unit_groups as ug on ug.unit = t.unit
 inner join unit_sizes as a on a.unit = t.unit
 left join picked as p on p.unit = t.unit
 left join last_flush as l on l.unit = t.unit
@@ -132,4 +122,4 @@ left join unit_starts as z on z.unit = t.unit and z.containers > 0
 left join unit_pinning as n on n.unit = t.unit
 left join unit_colonising as k on k.unit = t.unit
 left join flush_counts as f on f.unit = t.unit
-order by t.inoculated_on nulls last, t.batch, t.container
+order by t.unit

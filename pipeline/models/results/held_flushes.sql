@@ -1,11 +1,11 @@
 -- How long did each unit hold its room, and what did each of its flushes give? Ages and days in days, masses in g. by_choice:
 -- it was emptied or refilled.
 -- Grain: one row per unit with a known number of containers and flush.
--- reads: unit_resolutions, unit_starts
+-- reads: unit_groups, unit_resolutions, unit_starts
 -- writes: nothing
 select
     s.unit,
-    s.group_id,
+    g.group_id,
     s.soak_no,
     s.age,
     s.containers,
@@ -19,6 +19,7 @@ select
     r.fresh_g_first,
     r.last_age
 from unit_starts as s
+inner join unit_groups as g on g.unit = s.unit
 inner join unit_resolutions as r on r.unit = s.unit
 where s.containers > 0
 order by s.unit, r.flush

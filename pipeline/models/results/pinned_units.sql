@@ -1,5 +1,8 @@
 -- How does each unit stand to its pins, in which group and out of which soak? Days in days.
 -- Grain: one row per unit of a dated batch.
--- reads: unit_pinning
+-- reads: unit_groups, unit_pinning
 -- writes: nothing
-select unit, group_id, batch_line, soak_key, soak_no, fate, days from unit_pinning order by unit
+select p.unit, g.group_id, p.batch_line, p.soak_key, p.soak_no, p.fate, p.days
+from unit_pinning as p
+inner join unit_groups as g on g.unit = p.unit
+order by p.unit

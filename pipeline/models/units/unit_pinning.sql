@@ -18,7 +18,6 @@ silent_batches as (
 )
 select
     u.unit,
-    u.group_id,
     u.batch_line,
     u.soak_key,
     u.soak_no,

@@ -3,7 +3,7 @@
 -- fillings, else containers_filled; null where neither is known. held_to: the day its place was free again, null while
 -- it runs. Masses in g. Units of batches without a day of inoculation are in no row.
 -- Grain: one row per unit of a dated batch.
--- reads: batches, fillings, unit_groups, unit_states
+-- reads: batches, fillings, unit_states
 -- writes: unit_starts
 create or replace temp table unit_starts as
 with filled as (
@@ -11,7 +11,6 @@ with filled as (
 )
 select
     s.unit,
-    g.group_id,
     s.batch_line,
     s.batch,
     b.soak_key,
@@ -30,7 +29,6 @@ select
     s.known_through,
     s.highest_flush
 from unit_states as s
-inner join unit_groups as g on g.unit = s.unit
 inner join batches as b on b.line = s.batch_line
 left join filled as f on f.batch_line = s.batch_line
 where s.inoculated_on is not null

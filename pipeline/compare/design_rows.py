@@ -1,0 +1,58 @@
+"""The rows of a design: those that are alike stand once, with the cells (or split soaks) that have them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+
+from pipeline.models.unit_arrays import Numbers, Whole
+from pipeline.stats.estimability import DesignRow
+
+
+@dataclass(frozen=True)
+class DesignRows:
+    """Rows of a design. every: each that occurs, once, in the order of the first of its kind; of each cell (or split
+    soak) its soak, the place of its row among them, and its value (or difference).
+    """
+
+    soaks: Sequence[str]
+    kinds: Whole
+    every: tuple[DesignRow, ...]
+    values: Numbers
+
+    @classmethod
+    def of(cls, soaks: Sequence[str], kinds: Whole, rows: Sequence[DesignRow], values: Numbers) -> Self:
+        """Return these rows, those that are equal put together."""
+        place: dict[frozenset[tuple[object, Fraction | int]], int] = {}
+        new = [place.setdefault(frozenset(row.items()), len(place)) for row in rows]
+        first = dict(zip(reversed(new), reversed(rows), strict=True))
+        return cls(soaks, np.array(new, dtype=np.int64)[kinds], tuple(first[at] for at in sorted(first)), values)
+
+    @cached_property
+    def soak_alone(self) -> list[str | None]:
+        """The soak that alone stands for each row; None where several do."""
+        found: dict[int, str | None] = {}
+        for kind, soak in zip(self.kinds.tolist(), self.soaks, strict=True):
+            if found.setdefault(kind, soak) != soak:
+                found[kind] = None
+        return [found[at] for at in range(len(self.every))]
+
+
+def unlike_rows(columns: Sequence[Whole], length: int = 0) -> tuple[Whole, Whole]:
+    """Return which kind each row is, kinds in the order of the first of each, and where these first ones are. columns:
+    numbers from 0, one entry per row; length: of the rows, where there are no columns.
+    """
+    kinds = np.zeros(len(columns[0]) if columns else length, dtype=np.int64)
+    for codes in columns:
+        # Numbered anew after every column, so that they stay small.
+        _, kinds = np.unique(kinds * (int(codes.max(initial=0)) + 1) + codes, return_inverse=True)
+    _, first = np.unique(kinds, return_index=True)
+    order = np.argsort(first, kind="stable")
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    return place[kinds], first[order]
