@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
+import duckdb
+import polars as pl
 import pytest
 from conftest import Said, write_table
 from ledgers import BATCHES, FILLINGS, here
@@ -13,6 +18,9 @@ from pipeline.cli.farm_answers import FarmAnswer, farms_in, named_farms
 from pipeline.cli.many_command import READING, without_site
 from pipeline.cli.show import Column, Gathered
 from pipeline.cli.together import show_together
+from pipeline.export.files import FileKind, write_files
+from pipeline.export.hive import add_site
+from pipeline.export.table import input_table
 from schemas.finding import WrongRequest
 
 LATE = ("--as-of", "2026-06-01")
@@ -37,26 +45,26 @@ def farms(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def asked(farms: Path) -> Said:
+def reply(farms: Path) -> Said:
     return here("many", farms, "yields", "--by", "site,batch", *LATE, "--json")
 
 
-def test_batches_of_one_name_on_two_farms_are_two_and_each_row_names_its_site(asked: Said, farms: Path) -> None:
-    found = [(row["site"], row["batch"], row["fresh_g"]) for row in asked.json]
+def test_batches_of_one_name_on_two_farms_are_two_and_each_row_names_its_site(reply: Said, farms: Path) -> None:
+    found = [(row["site"], row["batch"], row["fresh_g"]) for row in reply.json]
     assert found == [("hill", "A", 300.0), ("valley", "A", 500.0)]
-    assert next(iter(asked.json[0])) == "site"
+    assert next(iter(reply.json[0])) == "site"
     alone = here("yields", "--by", "batch", *LATE, "--json", "--farm", farms / "valley").json
-    assert [{key: cell for key, cell in row.items() if key != "site"} for row in asked.json[1:]] == alone
+    assert [{key: cell for key, cell in row.items() if key != "site"} for row in reply.json[1:]] == alone
 
 
-def test_a_farm_that_cannot_answer_is_named_and_the_others_answer(asked: Said) -> None:
-    assert asked.code == 2
-    assert asked.err.startswith("torn: farm.toml is not valid TOML")
-    assert "hill" not in asked.err
+def test_a_farm_that_cannot_answer_is_named_and_the_others_answer(reply: Said) -> None:
+    assert reply.code == 2
+    assert reply.err.startswith("torn: farm.toml is not valid TOML")
+    assert "hill" not in reply.err
 
 
-def test_each_farm_keeps_a_ledger_of_its_own(asked: Said, farms: Path) -> None:
-    assert asked.out
+def test_each_farm_keeps_a_ledger_of_its_own(reply: Said, farms: Path) -> None:
+    assert reply.out
     assert [path.parent.name for path in sorted(farms.rglob("ledger.duckdb"))] == ["hill", "valley"]
     assert not (farms / "ledger.duckdb").exists()
 
@@ -77,6 +85,9 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
         (("many", "{}/hill", "yields"), "is a farm itself."),
         (("many", "{}", "weigh", "1", "400"), "weigh: is about one farm at a time."),
         (("many", "{}", "yield"), "Did you mean yields?"),
+        (("many", "{}", "export", "--to", "{}/books", "--format", "csv"), "Many farms go into Parquet files: add"),
+        (("many", "{}", "export", "--format", "parquet"), "Many farms go into Parquet files: add"),
+        (("many", "{}", "export", "--to", "{}/hill", "--format", "parquet"), "hill: is there already"),
         (("many", "{}", "yields", "--farm", "x"), "many asks all farms in its folder."),
         (("yields", "--farm", "{}/hill", "--farm", "{}/papers/../hill"), "is the same farm as {}/hill. Name each farm"),
         (("yields", "--farm", "{}/hill", "--farm", "{}/papers"), "papers: no farm here"),
@@ -88,9 +99,9 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
 )
 def test_a_wrong_request_asks_no_farm(words: tuple[str, ...], said: str, farms: Path) -> None:
     before = {path: path.read_bytes() for path in farms.rglob("*.csv")}
-    answer = here(*(word.format(farms) for word in words))
+    answer = here(*(word.replace("{}", str(farms)) for word in words))
     assert answer.code == 2
-    assert said.format(farms) in answer.err
+    assert said.replace("{}", str(farms)) in answer.err
     assert {path: path.read_bytes() for path in farms.rglob("*.csv")} == before
 
 
@@ -150,3 +161,39 @@ def test_by_site_is_what_each_farm_gives_as_a_whole(words: list[str], meant: lis
 
 def test_what_many_answer_are_commands() -> None:
     assert set(READING) <= set(COMMANDS)
+
+
+def test_many_farms_are_handed_on_as_parquet_parted_by_site_and_month(farms: Path, tmp_path: Path) -> None:
+    to = tmp_path / "books"
+    said = here("many", farms, "export", "--to", to, "--format", "parquet", *LATE)
+    assert said.code == 2
+    assert "torn: farm.toml is not valid TOML" in said.err
+    assert said.out.startswith(f"{to}: 2 farms, ")
+    files = [path.relative_to(to).as_posix() for path in sorted((to / "inputs" / "harvests").rglob("*.parquet"))]
+    assert files == [f"inputs/harvests/site={site}/month=2026-02/data.parquet" for site in ("hill", "valley")]
+    pattern = str(to / "inputs/harvests/**/*.parquet")
+    picked = duckdb.sql(
+        f"select site, month, sum(fresh_weight_g)::double from read_parquet('{pattern}', hive_partitioning = true,"
+        " hive_types_autocast = false) group by all order by all"
+    ).fetchall()
+    assert picked == [("hill", "2026-02", 300.0), ("valley", "2026-02", 500.0)]
+    yields = pl.scan_parquet(to / "results/yields", hive_partitioning=True).collect().sort("site")
+    assert yields.select("site", "batch", "fresh_g").rows() == [("hill", "A", 300.0), ("valley", "A", 500.0)]
+    schema = json.loads((to / "inputs" / "harvests.schema.json").read_text(encoding="utf-8"))
+    assert [each["name"] for each in schema["fields"]][-2:] == ["site", "month"]
+    assert sorted(path.name for path in to.iterdir()) == ["inputs", "results", "settings"]
+    assert [path.name for path in tmp_path.iterdir()] == ["books"]
+
+
+def test_a_site_of_any_name_is_read_back_as_it_is_called(tmp_path: Path) -> None:
+    table = input_table(
+        "harvests", [{"picked_on": day, "fresh_weight_g": Decimal(1)} for day in (date(2026, 2, 1), None)]
+    )
+    site = "north shed=2/a"
+    write_files(tmp_path / "one", [table], FileKind.parquet)
+    add_site(tmp_path / "all", site, tmp_path / "one")
+    found = pl.scan_parquet(tmp_path / "all/inputs/harvests", hive_partitioning=True, try_parse_hive_dates=False)
+    assert found.select("site", "month").collect().sort("month", nulls_last=True).rows() == [
+        (site, "2026-02"),
+        (site, None),
+    ]

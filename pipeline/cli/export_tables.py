@@ -27,7 +27,7 @@ def export_tables(ledger: Ledger, as_of: date, month: date | None) -> list[Expor
 
 def _results(ledger: Ledger, as_of: date, month: date | None) -> Tables:
     from pipeline.cli import report_tables
-    from pipeline.models import measures
+    from pipeline.models import measures, money
     from pipeline.models.groups import grouping
     from pipeline.models.view import Query
 
@@ -37,6 +37,8 @@ def _results(ledger: Ledger, as_of: date, month: date | None) -> Tables:
         name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in report_tables.GROUPED
     }
     tables |= measures.of_month(view, month) if month else {"weeks": measures.weeks(view)}
+    tables["money"] = money.money(view.by(*money.recipe_names()))
+    tables["money_months"] = money.money_months(view.by())
     tables["running_units"] = measures.running_units(view)
     STEPS.at("The export: flushes and pins")
     tables |= report_tables.of_growth(view)

@@ -64,16 +64,16 @@ def named_farms(folders: Sequence[Path]) -> dict[str, Path]:
     }
 
 
-def answers_of(farms: Mapping[str, Path], words: Sequence[str]) -> dict[str, FarmAnswer]:
-    """Return what the command of these words gives for each farm: as many at once as there are processors."""
+def answers_of(requests: Mapping[str, Sequence[str]]) -> dict[str, FarmAnswer]:
+    """Return what each site answers to the words that are put to it: as many at once as there are processors."""
     found: dict[str, FarmAnswer] = {}
-    workers = max(1, min(len(farms), os.cpu_count() or 1))
-    with STEPS.during(f"Asking {len(farms)} farms"), ThreadPoolExecutor(workers) as threads:
-        running = {threads.submit(_answer, [*words, "--farm", str(farm)]): site for site, farm in farms.items()}
+    workers = max(1, min(len(requests), os.cpu_count() or 1))
+    with STEPS.during(f"Asking {len(requests)} farms"), ThreadPoolExecutor(workers) as threads:
+        running = {threads.submit(_answer, words): site for site, words in requests.items()}
         for done in as_completed(running):
             found[running[done]] = done.result()
-            STEPS.at("Farms that have answered", len(found), len(farms))
-    return {site: found[site] for site in farms}
+            STEPS.at("Farms that have answered", len(found), len(requests))
+    return {site: found[site] for site in requests}
 
 
 def _answer(words: Sequence[str]) -> FarmAnswer:

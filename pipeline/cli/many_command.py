@@ -28,12 +28,14 @@ READING = (
     "another-flush",
     "spawn",
     "compare",
+    "money",
     "query",
     "history",
     "outlook",
     "next-soak",
     "trace",
     "doctor",
+    "export",
 )
 SITE = "site"
 
@@ -89,7 +91,12 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
     if words[0] not in READING:
         hint = did_you_mean(words[0], READING)
         raise WrongRequest(f"{words[0]}: is about one farm at a time.{hint} Many answer {listed(READING)}.")
-    raise typer.Exit(show_together(answers_of(farms, without_site(words)), "--json" in words))
+    if words[0] == "export":
+        from pipeline.cli.export_many import export_many
+
+        export_many(farms, words)
+    requests = {site: [*without_site(words), "--farm", str(farm)] for site, farm in farms.items()}
+    raise typer.Exit(show_together(answers_of(requests), "--json" in words))
 
 
 def without_site(words: Sequence[str]) -> list[str]:

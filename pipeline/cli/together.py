@@ -23,7 +23,7 @@ def show_together(answers: Mapping[str, FarmAnswer], json: bool) -> int:
     elif good:
         _show_tables(good)
         _show_texts({site: each.text for site, each in good.items()})
-    _show_notes(answers)
+    show_notes(answers)
     return max(each.code for each in answers.values())
 
 
@@ -63,7 +63,7 @@ def _show_texts(texts: Mapping[str, str]) -> None:
         typer.echo(text, nl=False)
 
 
-def _show_notes(answers: Mapping[str, FarmAnswer]) -> None:
+def show_notes(answers: Mapping[str, FarmAnswer]) -> None:
     """Say what the farms say beside their answers: what each says that answered, once; all else with its site."""
     answered = [each for each in answers.values() if each.code < FAILED] or list(answers.values())
     common = set.intersection(*(set(each.gathered.notes) for each in answered))

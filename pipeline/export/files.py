@@ -57,7 +57,7 @@ def write_files(folder: Path, tables: Sequence[ExportTable], kind: FileKind) -> 
     """Write each table into `inputs/`, `results/` or `settings/`, with its contract beside it."""
     for each in tables:
         home = folder / (each.kind if each.kind == "settings" else f"{each.kind}s")
-        home.mkdir(exist_ok=True)
+        home.mkdir(parents=True, exist_ok=True)
         write_table(home / f"{each.name}.{kind.value}", each, kind)
         replace_file(home / f"{each.name}.schema.json", each.schema().encode())
 
