@@ -30,6 +30,7 @@ RESULTS = (
     "strains_begun",
     "money",
     "money_months",
+    "unsold",
     "waiting_months",
     "finished_units",
     "finished_batches",

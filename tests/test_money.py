@@ -14,7 +14,7 @@ from recompute_money import money as expected_money
 from recompute_units import Unit
 
 from pipeline.farm.folder import open_farm
-from pipeline.models.money import money, money_months
+from pipeline.models.money import money, money_months, unsold
 from pipeline.models.view import Ledger, Query, opened
 from schemas.result_rows import ResultRows
 
@@ -319,3 +319,26 @@ def test_the_screen_tells_what_pays(folder: Path) -> None:
     assert max(len(line) for line in said.out.splitlines()) <= 80
     rows = here("money", "--by", "month", "--json", "--as-of", AS_OF, "--farm", folder).json
     assert [row["month"] for row in rows] == ["2026-01", "2026-02", "2026-03"]
+
+
+def test_what_lies_there_is_told_by_age_as_the_most_that_it_can_be(ledger: Ledger) -> None:
+    rows = unsold(ledger.view(Query(date(2026, 2, 21), ())))
+    # 1,600 g picked, 150 g of them named their day, 1,300 g did not: 150 g are left, of whichever day.
+    assert [(str(row["picked_on"]), row["age_days"], row["picked_g"], row["left_g"], row["exact"]) for row in rows] == [
+        ("None", None, 1400.0, 150.0, False),
+        ("2026-02-20", 1, 200.0, 50.0, False),
+    ]
+    whole_farm = money(ledger.view(Query(date(2026, 2, 21), ())))
+    assert sum(row["left_g"] for row in whole_farm) == 150.0
+
+
+def test_prices_of_the_day_stand_in_place_of_farm_toml(ledger: Ledger, folder: Path) -> None:
+    found = {}
+    for day in (date(2026, 1, 1), date(2026, 1, 31), AS_OF):
+        settings = ledger.view(Query(day)).settings
+        found[day] = [settings[name] for name in ("price_per_kg", "spawn_cost_per_kg", "substrate_cost_per_kg")]
+        assert settings["start_cost_per_container"] == 1.0
+    assert list(found.values()) == [[10.0, 4.0, 0.5], [10.0, 4.0, 0.6], [12.0, 4.0, 0.6]]
+    assert ledger.view(Query(date(2025, 12, 31))).settings["price_per_kg"] is None
+    said = here("compare", "treatment", "--measure", "margin", "--as-of", AS_OF, "--farm", folder)
+    assert (said.code, "price_per_kg" in said.err) == (0, False)

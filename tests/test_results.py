@@ -21,7 +21,7 @@ from pipeline.ledger.history import read_history
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.compared_units import farm_units
-from pipeline.models.money import money, money_months
+from pipeline.models.money import money, money_months, unsold
 from pipeline.models.today import today
 from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
@@ -54,7 +54,7 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     grouped = ("yields", "days", "losses", "causes", "months")
     found: Tables = {name: getattr(measures, name)(view) for name in grouped}
     found |= growth_tables(view, farm.settings)
-    found |= {"money": money(view), "money_months": money_months(view)}
+    found |= {"money": money(view), "money_months": money_months(view), "unsold": unsold(view)}
     found["running_units"] = measures.running_units(view)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(ledger, AS_OF)

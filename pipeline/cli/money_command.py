@@ -31,6 +31,7 @@ def money(
             help="recipe, batch, month, kind (of container); or columns of batches or fillings, with commas; or all.",
         ),
     ] = "recipe",
+    unsold: Annotated[bool, typer.Option("--unsold", help="What may still lie there, by its age, instead.")] = False,
     *,
     read: ReadOptions,
 ) -> None:
@@ -40,15 +41,36 @@ def money(
 
     by_month = by.strip() == MONTH
     with read_groups(read, _columns(by), "money") as view:
-        rows = of_money.money_months(view) if by_month else of_money.money(view)
+        rows = of_money.unsold(view) if unsold else of_money.money_months(view) if by_month else of_money.money(view)
         query, currency = view.query, prices(view.settings).currency
     if read.json:
         print_json(rows)
+        return
+    if unsold:
+        _show_unsold(query, rows)
         return
     shown = [{**row, GROUP: text_of(row, MONTH) if by_month else _name(query, rows, row)} for row in rows]
     heading = MONTH if by_month else by.strip().replace(",", ", ")
     if print_records(shown, [Column(GROUP, heading), *_figures()], False, no_batch(query.as_of)):
         _notify(query, shown, currency)
+
+
+def _show_unsold(query: Query, rows: Sequence[Row]) -> None:
+    columns = [
+        Column("picked_on", "picked on"),
+        Column("age_days", "days\nold", 0),
+        Column("picked_g", "picked\nkg", 2, 0.001),
+        Column("left_g", "left at\nmost kg", 2, 0.001),
+    ]
+    shown = [{**row, "picked_on": row["picked_on"] or "before"} for row in rows]
+    if print_records(shown, columns, False, "Nothing was picked."):
+        exact = all(row["exact"] for row in rows)
+        most = (
+            ""
+            if exact
+            else " Packs do not all say their day of picking: of each day this is the most that can be left."
+        )
+        notify(f"As of {query.as_of}. before: more than shelf_days of farm.toml ago.{most}")
 
 
 def _columns(by: str) -> str:

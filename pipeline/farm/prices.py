@@ -13,6 +13,15 @@ from pipeline.farm.settings import Settings, number_or_none, text
 from pipeline.farm.units import UNITS
 
 Numbers = NDArray[np.float64]
+# What farm.toml says of prices and hours, under the names of the items of prices.csv.
+SETTING_OF = {
+    "fresh": "price_per_kg",
+    "spawn": "spawn_cost_per_kg",
+    "substrate": "substrate_cost_per_kg",
+    "start": "start_cost_per_container",
+    "hours_per_container": "work_hours_per_container",
+    "hours_per_kg": "work_hours_per_kg",
+}
 
 
 @dataclass(frozen=True)
@@ -64,3 +73,10 @@ def per_kg(settings: Settings) -> Mapping[str, Decimal]:
     if pint_g is not None:
         masses["pint"] = 1000 / pint_g
     return {unit: round(each, 12) for unit, each in masses.items()}
+
+
+def farm_prices(settings: Settings) -> dict[str, list[str]]:
+    """Return what farm.toml says, as DuckDB takes a map of texts: amounts are exact there."""
+    found = {name: exact_or_none(settings, key) for name, key in SETTING_OF.items()}
+    known = {"": "0", **{name: f"{value:f}" for name, value in found.items() if value is not None}}
+    return {"key": [*known], "value": [*known.values()]}

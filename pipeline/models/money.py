@@ -4,36 +4,17 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.farm.prices import exact_or_none
-from pipeline.farm.settings import Settings, whole
 from pipeline.models.view import LedgerView
 from schemas.contract import BATCHES, ColumnRole, contract
-from schemas.result_rows import ResultCell, ResultRow, ResultRows, Row
+from schemas.result_rows import ResultCell, ResultRow, ResultRows, Row, in_columns
 
-# What farm.toml says of prices and hours, under the names of the items of prices.csv.
-FROM_SETTINGS = {
-    "fresh": "price_per_kg",
-    "spawn": "spawn_cost_per_kg",
-    "substrate": "substrate_cost_per_kg",
-    "start": "start_cost_per_container",
-    "hours_per_container": "work_hours_per_container",
-    "hours_per_kg": "work_hours_per_kg",
-}
 # Beside the columns of the query or the month.
 FIGURES = tuple(each.name for each in contract("money").fields)
 DECIMALS = 6
 
 
-def farm_prices(settings: Settings) -> dict[str, list[str]]:
-    """Return what farm.toml says, as DuckDB takes a map of texts: amounts are exact there."""
-    found = {name: exact_or_none(settings, key) for name, key in FROM_SETTINGS.items()}
-    known = {"": "0", **{name: f"{value:f}" for name, value in found.items() if value is not None}}
-    return {"key": [*known], "value": [*known.values()]}
-
-
 def money(view: LedgerView) -> ResultRows:
     """What each group brought and cost (contract `money`), and a last row, of blank names, for sales of none."""
-    _prepare(view)
     groups = view.groups()
     nameless = dict.fromkeys(view.query.by, "")
     return [{**groups.get(row["group_id"], nameless), **_figures(row)} for row in view.records("money")]
@@ -41,12 +22,12 @@ def money(view: LedgerView) -> ResultRows:
 
 def money_months(view: LedgerView) -> ResultRows:
     """What each month brought and cost (contract `money_months`)."""
-    _prepare(view)
     return [{"month": row["month"], **_figures(row)} for row in view.records("money_months")]
 
 
-def _prepare(view: LedgerView) -> None:
-    view.set_variables(farm_prices=farm_prices(view.settings), shelf_days=whole(view.settings, "shelf_days"))
+def unsold(view: LedgerView) -> ResultRows:
+    """What may still lie there, by the age of the pickings (contract `unsold`)."""
+    return in_columns("unsold", view.records("unsold"))
 
 
 def _figures(row: Row) -> ResultRow:

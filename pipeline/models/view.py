@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.farm.prices import SETTING_OF, farm_prices
 from pipeline.farm.settings import Settings, text, whole
 from pipeline.models.columns import grouped
 from pipeline.models.lineage import needed, outdated
@@ -159,10 +160,13 @@ class Ledger(Models):
         super().__init__(connection, settings, Made())
         # The farm's own, where it is set; else what the refresh fitted.
         ((days,),) = self.tuples("new_flush_after")
-        self.settings = {**settings, "new_flush_after_days": days}
+        self._own_settings = {**settings, "new_flush_after_days": days}
+        self.settings = self._own_settings
 
     def view(self, query: Query) -> LedgerView:
-        """Return the ledger as of the query's day. Views made before it are over."""
+        """Return the ledger as of the query's day. Views made before it are over. Among the settings, its own and the
+        view's, prices are those of prices.csv on that day, and farm.toml's where it has none.
+        """
         stages = contract(HARVESTS).field("cap_stage").words
         self.set_variables(
             as_of=query.as_of,
@@ -170,9 +174,15 @@ class Ledger(Models):
             **{name: whole(self.settings, name) for name in THRESHOLDS},
             cap_stages=list(stages),
             late_rank=stages.index(text(self.settings, "late_from")) + 1,
+            farm_prices=farm_prices(self._own_settings),
+            shelf_days=whole(self.settings, "shelf_days"),
         )
         self._made.units = object()
+        self.settings = {**self._own_settings, **self._prices()}
         return LedgerView(self._connection, self.settings, self._made, query)
+
+    def _prices(self) -> dict[str, float]:
+        return {SETTING_OF[item]: price for item, price in self.tuples("current_prices")}
 
 
 class LedgerView(Models):
