@@ -49,6 +49,7 @@ calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate_unfinished
 	$(BIN)/python -m tests.calibrate_outlook
 	$(BIN)/python -m tests.calibrate_plan
+	$(BIN)/python -m tests.calibrate_promises
 
 # The picture of the lineage in DEVELOPERS.md, from the heads of the SQL files.
 lineage: $(STAMP)

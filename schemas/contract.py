@@ -66,6 +66,8 @@ RESULTS = (
     "plan_starts",
     "plan_weeks",
     "plan_containers",
+    "promise_chances",
+    "promise_room",
     "compared_levels",
     "compared_pairs",
     "compared_trends",

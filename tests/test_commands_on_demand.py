@@ -17,7 +17,7 @@ from conftest import gillbook, write_table
 from ledgers import here
 
 from pipeline.cli.app import app
-from pipeline.cli.commands import COMMANDS
+from pipeline.cli.commands import COMMANDS, function_name
 from pipeline.cli.options import spread
 
 RUN = "from pipeline.cli import run; run()"
@@ -34,7 +34,7 @@ def test_every_command_is_the_function_of_its_name() -> None:
     group = typer.main.get_command(app)
     assert group.list_commands(None) == list(COMMANDS)  # type: ignore[attr-defined]
     for name, module in COMMANDS.items():
-        function = getattr(import_module(f"pipeline.cli.{module}"), name.replace("-", "_"))
+        function = getattr(import_module(f"pipeline.cli.{module}"), function_name(name))
         made = group.get_command(None, name)  # type: ignore[attr-defined]
         assert made.help.split() == function.__doc__.split()
         assert made.name == name
@@ -52,7 +52,7 @@ def test_a_command_is_short_and_spells_out_few_parameters(name: str) -> None:
     (function,) = [
         each
         for each in ast.parse(path.read_text(encoding="utf-8")).body
-        if isinstance(each, ast.FunctionDef) and each.name == name.replace("-", "_")
+        if isinstance(each, ast.FunctionDef) and each.name == function_name(name)
     ]
     body = function.body[1:]
     assert body[-1].end_lineno is not None
@@ -94,7 +94,7 @@ def test_a_command_is_loaded_without_the_others() -> None:
 
 def test_help_lists_all_commands_and_a_slip_is_answered_with_the_nearest(tmp_path: Path) -> None:
     said = gillbook("--help")
-    assert [line.split()[0] for line in said.out.split("Commands:\n")[1].splitlines()] == list(COMMANDS)
+    assert [line[2:].split("  ")[0] for line in said.out.split("Commands:\n")[1].splitlines()] == list(COMMANDS)
     said = gillbook("weihg", cwd=tmp_path)
     assert (said.code, "No such command 'weihg'. Did you mean 'weigh'?" in said.err) == (2, True)
 

@@ -39,6 +39,7 @@ Tables = dict[str, list[dict[str, Any]]]
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, Ledger]]:
     folder = tmp_path_factory.mktemp("results") / "farm"
     shutil.copytree(DEMO, folder)
+    (folder / "promises.csv").write_text("due_on,buyer,weight_g,strain\n2026-10-09,Inn,2500,grey\n", encoding="utf-8")
     farm = open_farm(folder)
     refresh(farm, "test")
     with opened_ledger(farm.ledger, farm.settings) as ledger:

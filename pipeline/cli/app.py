@@ -7,7 +7,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from pipeline.cli.commands import CommandsOnDemand
+from pipeline.cli.commands import CommandsOnDemand, joined
 from pipeline.cli.failures import crash, of_the_machine, unread_answer, what_stands
 from pipeline.cli.farm_access import RUN
 from pipeline.cli.interrupts import INTERRUPTED, Interrupts, stop_interrupted
@@ -69,7 +69,7 @@ def _run_commands(interrupts: Interrupts) -> None:
     try:
         for word in sys.argv[1:]:
             refuse_no_text("", word)
-        app(prog_name="gillbook")
+        app(args=joined(sys.argv[1:]), prog_name="gillbook")
     except WrongRequest as problem:
         _stop(str(problem), 2)
     except CannotWork as problem:

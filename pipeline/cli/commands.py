@@ -18,7 +18,7 @@ from pipeline.cli.farm_access import RUN
 from pipeline.cli.parameters import lazy
 from schemas.finding import WrongRequest
 
-# In the order of the help. A command is the function of its name (with _ for -) in that module of pipeline.cli.
+# In the order of the help. A command is the function of its name (see function_name) in that module of pipeline.cli.
 COMMANDS = {
     "init": "init_command",
     "demo": "farm_commands",
@@ -55,6 +55,7 @@ COMMANDS = {
     "trace": "trace_command",
     "outlook": "outlook_command",
     "plan": "plan_command",
+    "promise check": "promise_check_command",
     "trial": "trial_command",
     "next-soak": "next_soak_command",
     "doctor": "doctor_command",
@@ -112,6 +113,18 @@ class Command(TyperCommand):
                 )
 
 
+def function_name(name: str) -> str:
+    """Return the name of a command's function: with _ for - and for the space of a command of two words."""
+    return name.replace("-", "_").replace(" ", "_")
+
+
+def joined(words: Sequence[str]) -> list[str]:
+    """Return what is typed behind the program's name, where a command of two words is one: "promise check"."""
+    at = next((at for at, word in enumerate(words) if not word.startswith("-")), 0)
+    two = " ".join(words[at : at + 2])
+    return [*words[:at], two, *words[at + 2 :]] if len(words) > at + 1 and two in COMMANDS else list(words)
+
+
 @cache
 def command(name: str) -> Any:
     """Return the command of this name, made from its function. Raises KeyError for a name that is none."""
@@ -119,7 +132,7 @@ def command(name: str) -> Any:
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
     # What stands behind the folder of many farms is another command, with options of its own.
     settings = {"allow_interspersed_args": False} if name == "many" else {}
-    alone.command(name, cls=Command, context_settings=settings)(getattr(module, name.replace("-", "_")))
+    alone.command(name, cls=Command, context_settings=settings)(getattr(module, function_name(name)))
     return typer.main.get_command(alone)
 
 
