@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from schemas.contract import GROWING, INPUTS, Field, contract
+from schemas.contract import INPUTS, Field, contract
 
 COLUMNS_SHEET = "columns"
 COLUMNS_HEADER = ("table", "kind", "column", "heading", "type", "unit", "description")
@@ -22,14 +22,15 @@ def is_export(header: Sequence[str | None]) -> bool:
 
 
 def input_sheets(names: Collection[str]) -> list[str]:
-    """Return which sheets of an export hold what grew: others were worked out from them, or are of what was sold."""
-    return [each for each in names if each in GROWING]
+    """Return which sheets of an export hold entries: the others were worked out from them."""
+    return [each for each in names if each in INPUTS]
 
 
-def is_whole_table(header: Sequence[str]) -> bool:
-    """Whether these are the headings of an input table as it is handed on: all of its columns in their order. Such a
-    table is in order as it lies, and its blank cells are blank.
+def whole_table(header: Sequence[str]) -> str | None:
+    """Return the input table of which these are the headings as it is handed on, all of its columns in their order;
+    None of another. Such a table is in order as it lies, and its blank cells are blank.
     """
-    return any(
-        tuple(header) in (contract(table).names, tuple(map(heading_of, contract(table).fields))) for table in INPUTS
-    )
+    for table in INPUTS:
+        if tuple(header) in (contract(table).names, tuple(map(heading_of, contract(table).fields))):
+            return table
+    return None

@@ -40,12 +40,18 @@ picked_on,fresh_weight_g,container,batch,picker,note
 """
 
 
+PRICES = "from_on,item,price,per\n2026-01-01,fresh,12,kg\n"
+SALES = "sold_on,weight_g,buyer,price_per_kg,batch\n2026-02-03,250,,,A\n2026-02-07,150,shop,14,\n"
+
+
 @pytest.fixture(scope="module")
 def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("books") / "farm"
     folder.mkdir()
     for table, text in {"batches": BATCHES, "fillings": FILLINGS, "harvests": HARVESTS}.items():
         write_table(folder, table, text)
+    (folder / "prices.csv").write_text(PRICES, encoding="utf-8")
+    (folder / "sales.csv").write_text(SALES, encoding="utf-8")
     return folder
 
 
@@ -89,7 +95,7 @@ def test_what_is_handed_on_and_read_again_gives_the_same_figures(tmp_path: Path)
 
 def test_a_book_has_a_sheet_a_table_with_days_and_numbers_and_no_formula(book: Path, farm: Path) -> None:
     sheets = openpyxl.load_workbook(book)
-    assert sheets.sheetnames[:5] == [COLUMNS_SHEET, *GROWING]
+    assert sheets.sheetnames[:7] == [COLUMNS_SHEET, *GROWING, "prices", "sales"]
     assert {"yields", "months", "flushes", "settings"} <= set(sheets.sheetnames)
     header, *rows = sheets["harvests"].iter_rows()
     at = {cell.value: number for number, cell in enumerate(header)}
@@ -120,8 +126,8 @@ def test_of_a_book_only_its_entries_are_read_again_and_give_the_same(book: Path,
     assert here("init", tmp_path / "again", "--from", book, "--yes").code == 0
     settings = tomllib.loads((tmp_path / "again" / "farm.toml").read_text(encoding="utf-8"))
     (used,) = settings["files"].values()
-    assert set(used["sheet"]) <= set(GROWING)
-    for words in ("yields", "months", "flushes"):
+    assert set(used["sheet"]) == {*GROWING, "prices", "sales"}
+    for words in ("yields", "months", "flushes", "money"):
         assert figures(tmp_path / "again", words) == figures(farm, words)
 
 

@@ -13,6 +13,7 @@ from pipeline.adopt.headings import Candidate, candidates, parse_heading, wordin
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.files.wide import SHARED
 from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRole, Contract, Field, Varies, contract
+from schemas.exported import whole_table
 
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.
 ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES)
@@ -85,6 +86,11 @@ class Hints:
 
 def match_sheet(sheet: SourceSheet, hints: Hints) -> SheetMatch:
     """Return what this sheet holds."""
+    whole = whole_table(sheet.header)
+    if whole:
+        names = contract(whole).names
+        own = tuple(MatchedHeading(at, sheet.header[at], whole, name) for at, name in enumerate(names))
+        return SheetMatch(sheet, (whole,), own)
     found = [_fitting(sheet, at, hints.units) for at in range(len(sheet.header))]
     tables = _signed([each for column in found for each in column])
     found = [[] if at in hints.doubtful else column for at, column in enumerate(found)]

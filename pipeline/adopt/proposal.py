@@ -15,7 +15,7 @@ from pipeline.adopt.own_words import Word, one_spelling, unknown_words
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.farm.units import conversion, units_of
 from schemas.cell_format import DATE_ORDERS
-from schemas.contract import FILLINGS, GROWING, HARVESTS, Field, contract
+from schemas.contract import FILLINGS, HARVESTS, INPUTS, Field, contract
 
 MARKS = (("decimal_mark", "."), ("thousands_mark", ""))
 # The settings that files may leave open.
@@ -57,7 +57,7 @@ class Proposal:
     @property
     def tables(self) -> tuple[str, ...]:
         """The tables that the files hold."""
-        return tuple(table for table in GROWING if any(table in each.tables for each in self.matches))
+        return tuple(table for table in INPUTS if any(table in each.tables for each in self.matches))
 
 
 def propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue | None = None) -> Proposal:

@@ -16,7 +16,7 @@ from pipeline.farm.folder import TableFile
 from pipeline.farm.settings import parse_settings, read_settings
 from pipeline.farm.table_names import SUFFIXES
 from pipeline.farm.units import units_of
-from schemas.contract import GROWING, contract
+from schemas.contract import INPUTS, contract
 from schemas.finding import UnreadableFile
 from schemas.finding import finding as make_finding
 
@@ -62,7 +62,7 @@ def _files(proposal: Proposal) -> list[str]:
         if each.tables and not _found_by_name(each):
             by_name.setdefault(each.sheet.file.name, []).append(each)
     for name, matches in by_name.items():
-        tables = [table for table in GROWING if any(table in each.tables for each in matches)]
+        tables = [table for table in INPUTS if any(table in each.tables for each in matches)]
         sheets = {table: each.sheet.sheet for each in matches for table in each.tables if each.sheet.sheet is not None}
         lines += ["", f"[files.{_quoted(name)}]", f"tables = {json.dumps(tables)}"]
         if sheets and len(set(sheets.values())) == 1:
@@ -89,7 +89,7 @@ def _found_by_name(match: SheetMatch) -> bool:
 def _all_headings(proposal: Proposal) -> list[list[str]]:
     """The headings of each table. What one stands for is explained where it first does."""
     explained: set[tuple[str, str]] = set()
-    return [_headings(proposal, table, explained) for table in GROWING]
+    return [_headings(proposal, table, explained) for table in INPUTS]
 
 
 def _headings(proposal: Proposal, table: str, explained: set[tuple[str, str]]) -> list[str]:
@@ -153,7 +153,7 @@ def try_reading(proposal: Proposal, conventions: Conventions) -> Iterator[TrialR
         use = conventions.files.get(name) or FileUse(
             next(each.tables for each in proposal.matches if each.sheet.file is file)
         )
-        for table in sorted(use.tables, key=GROWING.index):
+        for table in sorted(use.tables, key=INPUTS.index):
             source = TableFile(table, name, file.path, use.sheets.get(table), use.beside(table))
             yield _reads(source, sheet.data(conventions.cell_format.decimal_mark), conventions)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from pipeline.adopt.amounts import with_plain_amounts
-from pipeline.adopt.block import Block, LeftOut
+from pipeline.adopt.block import Block, BlockRow, LeftOut
 from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.event_columns import with_event_rows
 from pipeline.adopt.fill_down import filled_down
@@ -25,7 +25,7 @@ from pipeline.adopt.sections import with_facts, with_sheet_name, without_section
 from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
 from pipeline.adopt.shown_units import with_shown_units
 from pipeline.adopt.unpivot import About, unpivoted
-from schemas.exported import is_whole_table
+from schemas.exported import whole_table
 
 # The folder of a farm in which straightened tables lie.
 FOLDER = "sheets"
@@ -83,6 +83,9 @@ def as_it_lies(grid: SheetGrid, meant: dict[str, str]) -> SourceSheet:
 
 
 def _of_grid(grid: SheetGrid, alone: bool, talk: Dialogue) -> list[_Found]:
+    whole = _whole(grid)
+    if whole:
+        return [_Found(grid, whole, as_it_lies=True)]
     found = []
     blocks = find_blocks(grid.rows)
     for number, block in enumerate(blocks):
@@ -93,9 +96,22 @@ def _of_grid(grid: SheetGrid, alone: bool, talk: Dialogue) -> list[_Found]:
     return found
 
 
+def _whole(grid: SheetGrid) -> Block | None:
+    """The sheet as a table as gillbook hands it on; None where it is another."""
+    at = first_filled(grid)
+    header = tuple(cell or "" for cell in grid.rows[at])
+    if whole_table(header) is None or not any(map(any, grid.rows[at + 1 :])):
+        return None
+    width = len(header)
+    rows = [
+        BlockRow(row, tuple((*cells, *[None] * width)[:width]))
+        for row, cells in enumerate(grid.rows[at + 1 :], at + 2)
+        if any(cells)
+    ]
+    return Block(header, tuple(rows), at + 1)
+
+
 def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: Dialogue) -> Block:
-    if is_whole_table(block.header):
-        return block
     texts = (*block.titles, grid.sheet or "", PurePosixPath(grid.file.name).stem)
     imperial = any(parse_heading(heading).unit in IMPERIAL for heading in block.header)
     block = replace(block, header=_distinct(block.header))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean, listed
 
@@ -95,6 +96,8 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
         from pipeline.cli.export_many import export_many
 
         export_many(farms, words)
+    if words[0] == "compare":
+        notify("Each site is compared by itself, with its own soaks: what holds on one need not hold on another.")
     requests = {site: [*without_site(words), "--farm", str(farm)] for site, farm in farms.items()}
     raise typer.Exit(show_together(answers_of(requests), "--json" in words))
 
