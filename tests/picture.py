@@ -23,7 +23,7 @@ def main() -> int:
         return 1
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made) / "demo"
-        page = Path(gillbook("demo", folder).out.splitlines()[-1])
+        page = Path(gillbook("demo", folder).out.split(".html")[0].splitlines()[-1] + ".html")
         words = [chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--hide-scrollbars"]
         words += ["--disable-background-networking", "--disable-component-update", "--disable-sync"]
         words += [f"--user-data-dir={made}/profile", f"--window-size={WIDTH},{HEIGHT}", "--virtual-time-budget=8000"]

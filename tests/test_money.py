@@ -13,12 +13,15 @@ from ledgers import here, refreshed
 from recompute_money import money as expected_money
 from recompute_units import Unit
 
+from pipeline.demo import LAST_DAY
+from pipeline.demo.books import write_books
 from pipeline.farm.folder import open_farm
 from pipeline.models.money import money, money_months, unsold
 from pipeline.models.view import Ledger, Query, opened
 from schemas.result_rows import ResultRows
 
 AS_OF = date(2026, 3, 31)
+DEMO = Path(__file__).parent.parent / "demo_data"
 SETTINGS = """currency = "EUR"
 shelf_days = 5
 work_hours_per_container = 0.25
@@ -342,3 +345,22 @@ def test_prices_of_the_day_stand_in_place_of_farm_toml(ledger: Ledger, folder: P
     assert ledger.view(Query(date(2025, 12, 31))).settings["price_per_kg"] is None
     said = here("compare", "treatment", "--measure", "margin", "--as-of", AS_OF, "--farm", folder)
     assert (said.code, "price_per_kg" in said.err) == (0, False)
+
+
+def test_the_demo_farm_sells_what_it_picked_at_prices_with_one_change(tmp_path: Path) -> None:
+    shutil.copytree(DEMO, tmp_path / "demo")
+    write_books(tmp_path / "demo")
+    refreshed(tmp_path / "demo")
+    farm = open_farm(tmp_path / "demo")
+    with opened(farm.ledger, farm.settings) as found:
+        view = found.view(Query(LAST_DAY, ("substrate",)))
+        rows, months = money(view), money_months(view)
+        books = ("prices", "sales", "promises")
+        counts = {row["table_name"]: row for row in found.records("file_counts") if row["table_name"] in books}
+    assert {name: (row["loaded"] > 0, row["set_aside"]) for name, row in counts.items()} == dict.fromkeys(
+        books, (True, 0)
+    )
+    assert 0 < sum(row["left_g"] for row in months) < 0.2 * sum(row["picked_g"] for row in months)
+    assert sum(row["revenue"] for row in rows) == pytest.approx(sum(row["revenue"] for row in months), abs=1e-5)
+    assert {row["sales_unpaid"] for row in rows} == {0}
+    assert sum(row["margin"] for row in rows) > 0

@@ -25,16 +25,19 @@ NewFolder = Annotated[Path, typer.Argument(metavar="DIR", help="The folder to ma
 def demo(folder: NewFolder) -> None:
     """Write and load the invented demo farm. Shows what was loaded and set aside, and biological efficiency.
 
-    Ends with the path of its last month's report.
+    Ends with its last month's report and what pays.
     """
     from pipeline.cli.measure_commands import yields
+    from pipeline.cli.money_command import money
     from pipeline.cli.report_command import report
+    from pipeline.demo.books import write_books
     from pipeline.demo.write import LAST_DAY, write_demo
     from pipeline.farm.template import refuse_full_folder
 
     refuse_full_folder(folder)
     try:
         write_demo(folder)
+        write_books(folder)
     except OSError as problem:
         reason = problem.strerror or problem
         raise OutOfReach(
@@ -47,6 +50,8 @@ def demo(folder: NewFolder) -> None:
     yields(by="substrate,treatment", as_of=LAST_DAY.isoformat(), farm=folder)
     typer.echo(f"\nThe report of {LAST_DAY:%Y-%m} (gillbook report --month {LAST_DAY:%Y-%m}); open it in a browser:")
     report(month=f"{LAST_DAY:%Y-%m}", farm=folder)
+    typer.echo(f"\nWhat pays, at invented prices (gillbook money --by substrate,treatment --as-of {LAST_DAY}):\n")
+    money(by="substrate,treatment", as_of=LAST_DAY.isoformat(), farm=folder)
 
 
 def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:

@@ -36,13 +36,14 @@ def money(
     read: ReadOptions,
 ) -> None:
     """Tell what pays: revenue, cost, cost per kg, margin per container and per container-day, losses carried along."""
-    from pipeline.farm.prices import prices
+    from pipeline.farm.settings import text
     from pipeline.models import money as of_money
 
     by_month = by.strip() == MONTH
     with read_groups(read, _columns(by), "money") as view:
         rows = of_money.unsold(view) if unsold else of_money.money_months(view) if by_month else of_money.money(view)
-        query, currency = view.query, prices(view.settings).currency
+        query = view.query
+        currency = text(view.settings, "currency") or "the farm's currency"
     if read.json:
         print_json(rows)
         return
@@ -94,18 +95,18 @@ def _figures() -> list[Column]:
         Column("containers", "con-\ntainers", 0),
         Column("picked_g", "picked\nkg", 2, 0.001),
         Column("revenue", "revenue", 2),
-        Column("cost", "cost", 2),
         Column("cost_per_kg", "cost\na kg", 2),
         Column("margin", "margin", 2),
         Column("margin_per_container", "a con-\ntainer", 2),
-        Column("margin_per_container_day", "a con-\ntainer-day", 3),
+        Column("margin_per_container_day", "of 100\ndays", 2, 100),
     ]
 
 
 def _notify(query: Query, rows: Sequence[Row], currency: str) -> None:
     """Say what the figures are in and rest on, and what they lack."""
     notify(
-        f"As of {query.as_of}, in {currency}. margin: revenue less cost, over all containers, lost ones too. {TOGETHER}"
+        f"As of {query.as_of}, in {currency}. margin: revenue less cost; a container: over all, lost ones too; of 100 "
+        f"days: in which a container stood. {TOGETHER}"
     )
     running = sum(whole_of(row, "units_open") for row in rows)
     if running:
