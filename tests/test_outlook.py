@@ -27,7 +27,7 @@ from pipeline.outlook.backtest import (
 from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 from pipeline.outlook.levels import USUAL, Likeness, donors, sizes
 from pipeline.outlook.need import need
-from pipeline.outlook.simulate import Borrowed, Drawing, RunningBatch, expected_kg, simulate, targets
+from pipeline.outlook.simulate import Borrowed, Drawing, RunningBatch, expected_kg, places, simulate, targets
 from pipeline.outlook.widening import FIRST_FACTOR, LEAST_FACTOR, Factors, missed_of_late, spread, widen, widened
 
 SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
@@ -348,3 +348,12 @@ def test_weeks_whose_entries_are_missing_are_not_held_against_it() -> None:
     found = look_back(farm, TODAY, Misses(farm, TODAY), dice())
     ends = found.origins[:, None] + WEEK_ENDS
     assert ends[~np.isnan(found.weeks.actual)].max() <= last
+
+
+@pytest.mark.parametrize("parts", [1, 2, 3, 8, 65, 150])
+def test_a_chance_falls_where_that_share_of_the_weights_lies_below_it(parts: int) -> None:
+    heaped = np.cumsum(dice().exponential(size=(40, parts)), axis=1)
+    chances = dice(2).random((3, 40))
+    chances[0, :5] = 0.0
+    told = [(heaped < (each * heaped[:, -1])[:, None]).sum(axis=1) for each in chances]
+    assert places(heaped, chances).tolist() == np.array(told).tolist()

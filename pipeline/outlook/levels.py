@@ -100,15 +100,20 @@ class Donors:
 
     def season(self, batch: int) -> float:
         """Return how much the season of a batch gives beside that of the past that counts now, by the year before."""
+        return float(self.seasons(np.array([batch]))[0])
+
+    def seasons(self, batches: Whole) -> Numbers:
+        """Return the same of each of these batches."""
         starts = self.history.start[self.pool]
-        if not self.likeness.season or self.day - starts.min() < YEAR_KNOWN:
-            return 1.0
+        if not self.likeness.season or not len(batches) or self.day - starts.min() < YEAR_KNOWN:
+            return np.ones(len(batches))
         counts = self.weights * self.expected
         now = float((counts * starts).sum() / counts.sum()) if counts.sum() else float(self.day)
-        at = np.array([self.history.start[batch], now]) - YEAR
+        at = np.append(self.history.start[batches], now) - YEAR
         near = np.exp(-0.5 * ((starts - at[:, None]) / SEASON_SD) ** 2)
-        then, base = (near @ self.given + 1) / (near @ self.expected + 1)
-        return float(np.clip(then / base, 1 / 3, 3))
+        then = (near @ self.given + 1) / (near @ self.expected + 1)
+        found: Numbers = np.clip(then[:-1] / then[-1], 1 / 3, 3)
+        return found
 
 
 def donor_pool(history: PastBatches, day: int) -> Whole:
