@@ -110,6 +110,12 @@ def test_what_runs_is_counted_and_bags_are_by_the_farm_s_size(weekly: Path, ledg
     )
 
 
+def test_more_than_a_farm_can_give_is_said_so(weekly: Path) -> None:
+    said = flat(ask(weekly, "plan", "--kg", 50000, "--from", NO_MORE_RUNS, "--weeks", 1).out)
+    assert said.startswith("50000 kg every week from 2026-10-06 to 2026-10-12: nothing that is begun gives so much.")
+    assert "50000 kg cannot be had in 80 of 100 weeks with up to 2,000 containers a batch: in 0 at best." in said
+
+
 def test_two_weeks_are_planned_as_one(ledger: Ledger) -> None:
     rows = plan(ledger, AS_OF, PlanQuery(6.0, 14, NO_MORE_RUNS, 2)).weeks
     assert [row["first_day"] for row in rows] == [NO_MORE_RUNS, NO_MORE_RUNS + timedelta(days=14)]

@@ -178,8 +178,10 @@ def _headline(query: PlanQuery, found: Plan) -> str:
     every = "every week" if query.length == 7 else "every two weeks"
     wanted = f"{query.kg:g} kg {every} from {first['first_day']} to {last['last_day']}"
     if not found.starts:
-        enough = all(row["enough"] for row in found.weeks)
-        return f"{wanted}: {'nothing has to be begun for it' if enough else 'all begins too late for it'}."
+        if all(row["enough"] for row in found.weeks):
+            return f"{wanted}: nothing has to be begun for it."
+        late = all(row["too_soon"] or row["enough"] for row in found.weeks)
+        return f"{wanted}: {'all begins too late for it' if late else 'nothing that is begun gives so much'}."
     containers = sum(whole_of(row, "containers") for row in found.starts)
     batches = counted(len(found.starts), "batch", "batches")
     return (
@@ -190,6 +192,8 @@ def _headline(query: PlanQuery, found: Plan) -> str:
 
 def _short_weeks(query: PlanQuery, found: Plan) -> list[str]:
     """Return what is said of weeks that do not reach their chance: they are too soon, or too much is wanted."""
+    from pipeline.planning.starts import MOST_CONTAINERS
+
     short = [row for row in found.weeks if not row["enough"]]
     soon = [row for row in short if row["too_soon"]]
     said = []
@@ -201,8 +205,8 @@ def _short_weeks(query: PlanQuery, found: Plan) -> list[str]:
     if len(short) > len(soon):
         best = max(number_of(row, "chance_pct") for row in short if not row["too_soon"])
         said.append(
-            f"{query.kg:g} kg cannot be had in 80 of 100 weeks, however many containers are begun: in {best:.0f} at "
-            "best, for whole batches give little here too often. Smaller batches, two a week, would help."
+            f"{query.kg:g} kg cannot be had in 80 of 100 weeks with up to {MOST_CONTAINERS:,} containers a batch: in "
+            f"{best:.0f} at best. Name fewer kg; where whole batches fail often, smaller ones, two a week, would help."
         )
     return said
 
