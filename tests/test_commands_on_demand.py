@@ -92,6 +92,12 @@ def test_a_command_is_loaded_without_the_others() -> None:
     assert "pydantic" not in loaded
 
 
+def test_the_ledger_is_opened_without_the_reader_of_files() -> None:
+    code = "import sys, pipeline.ledger.read_only; print('polars' in sys.modules)"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "False"
+
+
 def test_help_lists_all_commands_and_a_slip_is_answered_with_the_nearest(tmp_path: Path) -> None:
     said = gillbook("--help")
     assert [line[2:].split("  ")[0] for line in said.out.split("Commands:\n")[1].splitlines()] == list(COMMANDS)

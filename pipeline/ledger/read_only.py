@@ -12,7 +12,6 @@ from tempfile import TemporaryDirectory
 
 from pipeline.farm.folder import Farm
 from pipeline.farm.settings import SETTINGS_FILE
-from pipeline.files.read import content_hash
 from pipeline.files.replace import make_folder
 from pipeline.ledger.backups import copy_path
 from pipeline.ledger.history import read_history
@@ -95,6 +94,8 @@ def _changed_since(farm: Farm, state: LedgerState) -> list[str]:
 
 
 def _content(path: Path) -> str | None:
+    from pipeline.files.read import content_hash
+
     try:
         return content_hash(path.read_bytes())
     except OSError:
