@@ -88,6 +88,10 @@ WRITING: list[tuple[object, ...]] = [
     ("doctor",),
     ("settings", RED, TITLE),
     ("forget", "\x1b[31m.csv"),
+    ("export", "--to", f"none{RED}/{TITLE}.xlsx"),
+    ("many", f"none{RED}", "yields"),
+    ("plan", "--kg", RED),
+    ("promise", "check", *UNTIL),
     ("--verbose", "yields", *UNTIL),
 ]
 
@@ -192,5 +196,6 @@ def test_a_question_does_not_steer_the_terminal_and_takes_what_it_proposes_as_it
 
 def test_every_command_was_tried() -> None:
     tried = {str(word) for words in (*TELLING, *WRITING) for word in words[:2]}
+    tried |= {" ".join(map(str, words[:2])) for words in WRITING}
     # demo knows no farm; init stands in a test of its own; the report is a page.
     assert set(COMMANDS) - tried == {"demo", "init", "report"}

@@ -32,6 +32,8 @@ def converted(column: str, unit: str, cell: str, table: str = "harvests") -> Any
         "harvests": {"picked_on": "2026-05-01", "fresh_weight_g": "400", "container": "B1"},
         "batches": {"batch": "A", "inoculated_on": "2026-05-01", "strain": "grey", "substrate": "straw"},
         "fillings": {"batch": "A", "container": "B1"},
+        "sales": {"sold_on": "2026-05-01", "weight_g": "400"},
+        "promises": {"due_on": "2026-05-01", "weight_g": "400"},
     }[table]
     cells = {**{name: text for name, text in required.items() if name != column}, "Ours": cell}
     own = conventions(headings={table: {"ours": {"column": column, "unit": unit}}})
