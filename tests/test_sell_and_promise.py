@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
@@ -121,3 +123,18 @@ def test_slips_are_refused_and_doubts_asked_about(folder: Path, name: str) -> No
     assert not (folder / "promises.csv").exists()
     insisted = run(folder, *words, "--insist")
     assert insisted.code == (0 if name in DOUBTED else 2)
+
+
+def test_an_entry_loads_none_of_the_heavy_libraries(folder: Path) -> None:
+    code = """
+import sys
+from pipeline.cli import run
+try:
+    run()
+except SystemExit:
+    print([each for each in ("polars", "duckdb", "numpy", "pandas") if each in sys.modules])
+"""
+    for words in (("sell", "500", "--on", DAY), ("promise", "500", "--due", "2090-01-01")):
+        given = [sys.executable, "-c", code, *words, "--farm", str(folder)]
+        said = subprocess.run(given, capture_output=True, text=True, check=True)
+        assert said.stdout.splitlines()[-1] == "[]", said
