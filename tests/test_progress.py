@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli import progress
+from pipeline.models.statements import connect
 from schemas.steps import STEPS, Steps
 
 pty = pytest.importorskip("pty", reason="a terminal to look at: Linux and macOS")
@@ -130,3 +131,12 @@ def test_rooms_say_steps_to_whoever_watches() -> None:
         cut_short(steps)
     assert said == ["begin Reading", "Reading, 1 of 2", "Writing", "end"]
     assert STEPS.watcher is None
+
+
+def test_the_database_draws_no_bar_of_its_own() -> None:
+    """Every connection comes from one function, which switches the bar off that long queries would draw."""
+    pipeline = Path(__file__).resolve().parents[1] / "pipeline"
+    doors = [path.name for path in pipeline.rglob("*.py") if "duckdb.connect(" in path.read_text(encoding="utf-8")]
+    assert doors == ["statements.py"]
+    with connect(":memory:") as con:
+        assert con.execute("select current_setting('enable_progress_bar')").fetchall() == [(False,)]

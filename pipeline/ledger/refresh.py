@@ -37,7 +37,7 @@ from pipeline.ledger.manifest import (
     write_ahead_log,
 )
 from pipeline.ledger.state import LedgerState, ledger_state, versions
-from pipeline.models.statements import rows
+from pipeline.models.statements import connect, rows
 from schemas.answers import FileStatus
 from schemas.contract import INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
@@ -222,9 +222,7 @@ def _as_it_was(ledger: LedgerState, portions: Iterable[Taken]) -> bool:
 
 def _summary_of(ledger: Path) -> LedgerSummary:
     """The summary of this ledger."""
-    import duckdb
-
-    with duckdb.connect(str(ledger), read_only=True) as con:
+    with connect(str(ledger), read_only=True) as con:
         ((ledger_id,),) = rows(con, "ledger_id")
         return summary(con, ledger_id)
 

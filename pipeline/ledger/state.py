@@ -13,7 +13,7 @@ from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key
 from pipeline.ledger.manifest import write_ahead_log
 from pipeline.models.lineage import LEDGER, STAGE
-from pipeline.models.statements import rows, statements_of
+from pipeline.models.statements import connect, rows, statements_of
 from schemas.contract import inputs_hash
 from schemas.finding import OutOfReach
 
@@ -97,10 +97,8 @@ def read_state(farm: Farm) -> LedgerState | None:
 
 
 def _read_state(farm: Farm) -> LedgerState:
-    import duckdb
-
     wanted = versions(farm)
-    with duckdb.connect(str(farm.ledger), read_only=True) as con:
+    with connect(str(farm.ledger), read_only=True) as con:
         meta = dict(rows(con, "made_from"))
         _refuse_newer(farm.ledger, meta)
         other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)

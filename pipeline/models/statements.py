@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +11,18 @@ from pipeline.models.lineage import model, order
 
 if TYPE_CHECKING:
     import duckdb
+
+
+def connect(path: str, read_only: bool = False, config: Mapping[str, Any] | None = None) -> duckdb.DuckDBPyConnection:
+    """Return a connection to this database (":memory:": one of its own), which draws no bar of its progress.
+
+    DuckDB would draw one on whatever is written to, from two seconds on; where a command is, cli/progress says.
+    """
+    import duckdb
+
+    con = duckdb.connect(path, read_only=read_only, config=dict(config or {}))
+    con.execute("set enable_progress_bar = false")
+    return con
 
 
 def statement(name: str) -> str:
@@ -52,9 +64,7 @@ def open_draft(path: Path, spill: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     It is thrown away unless it is finished, so it needs no write-ahead log; and it is written out once, when the body
     ends without an exception, not whenever much has changed.
     """
-    import duckdb
-
-    with duckdb.connect(config={"temp_directory": str(spill)}) as con:
+    with connect(":memory:", config={"temp_directory": str(spill)}) as con:
         named = "'" + str(path).replace("'", "''") + "'"
         # Of the sizes of blocks that DuckDB allows, the one with the smallest ledgers of 10,000 to a million rows.
         options = "recovery_mode no_wal_writes, block_size 65536"

@@ -15,7 +15,7 @@ from pipeline.farm.prices import SETTING_OF, farm_prices
 from pipeline.farm.settings import Settings, text, whole
 from pipeline.models.columns import grouped
 from pipeline.models.lineage import needed, outdated
-from pipeline.models.statements import records, rows, set_variable, statement
+from pipeline.models.statements import connect, records, rows, set_variable, statement
 from schemas.contract import HARVESTS, contract
 from schemas.finding import OutOfReach
 
@@ -66,7 +66,7 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
         # A query could write into that folder: with x as (copy ... to 'ledger.duckdb.tmp/...').
         config["temp_directory"] = ""
     try:
-        con = duckdb.connect(str(path), read_only=True, config=config)
+        con = connect(str(path), read_only=True, config=config)
     except duckdb.Error as problem:
         if not path.exists():
             raise OutOfReach("There is no ledger yet. Run gillbook refresh.") from problem
