@@ -75,6 +75,8 @@ DEFINED = (
     stages,
     outlook,
 )
+# Tables that stand open, and on paper.
+TO_MEND = ("table-lost", "table-set-aside")
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
@@ -85,9 +87,7 @@ def main_sections(month: Month) -> list[Section]:
 
 def _folded(section: Section) -> Section:
     """Return the section with its tables folded away, but for the rows to mend: they are there to be worked on."""
-    if section.id == "aside":
-        return section
-    return replace(section, tables=tuple(replace(each, folded=True) for each in section.tables))
+    return replace(section, tables=tuple(replace(each, folded=each.id not in TO_MEND) for each in section.tables))
 
 
 def appendix(month: Month) -> list[Section]:

@@ -48,7 +48,6 @@ READ_OUT = {
     "pins": ("pinnedpct", 0),
     "losses": ("lost", None),
     "soaks": ("lost", 0),
-    "causes": ("lost", 0),
     "stages": ("share", 1),
 }
 
@@ -140,8 +139,8 @@ def test_every_value_drawn_is_the_tables(case: str) -> None:
                 assert drawn[name] == row[columns[name]], (chart.id, name)
             if "kg" in drawn:
                 assert drawn["kg"] == row["fresh_g"] / 1000
-            if chart.id in ("losses", "causes"):
-                assert drawn["lost"] == row["lost_pct" if chart.id == "losses" else "lost"]
+            if chart.id == "losses":
+                assert drawn["lost"] == row["lost_pct"]
             if "units" in drawn:
                 kept = {"known": "units_known", "not-yet": "units_not_yet", "lost": "lost"}.get(drawn["colour"])
                 assert drawn["units"] == (row[kept] if kept else row["units"] - row["lost"])
@@ -366,8 +365,8 @@ def test_a_chart_of_all_says_nothing_of_a_part(case: str) -> None:
     """Of the charts with one fact for each row of their table."""
     month = CASES[case]()
     for chart in charts_of(case):
-        if chart.id in ("soaks", "months", "causes", "losses"):
-            whole = len([row for row in month.rows(chart.table) if chart.id not in ("causes",) or row["lost"]])
+        if chart.id in ("soaks", "months", "losses"):
+            whole = len(month.rows(chart.table))
             assert bool(chart.part) == (len(chart.facts) < whole), chart.id
             if chart.part:
                 assert re.match(rf"The (last|first) {len(chart.facts)} of {whole} ", chart.part), chart.part

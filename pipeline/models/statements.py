@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import duckdb
 
 
-def connect(path: str, read_only: bool = False, config: Mapping[str, Any] | None = None) -> duckdb.DuckDBPyConnection:
+def connect(path: str, read_only: bool = False, config: Mapping[str, str] | None = None) -> duckdb.DuckDBPyConnection:
     """Return a connection to this database (":memory:": one of its own), which draws no bar of its progress.
 
     DuckDB would draw one on whatever is written to, from two seconds on; where a command is, cli/progress says.

@@ -57,7 +57,7 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
     """
     import duckdb
 
-    config: dict[str, Any] = {
+    config = {
         "enable_external_access": "false",
         "autoload_known_extensions": "false",
         "autoinstall_known_extensions": "false",

@@ -92,7 +92,6 @@ VIEWS = (
 
 CAUSES_NAMED = 4
 SOAKS_A_ROW, SOAK_PX = 12, 34  # squares of the strip
-CAUSES_SHOWN = 10
 
 
 def sentence(month: Month) -> Sentence:
@@ -219,32 +218,6 @@ def soaks_chart(month: Month) -> list[Chart]:
     return [Chart("soaks", "Lost of each soak, the oldest first", spec, keys, "soaks", tuple(rows), facts)]
 
 
-def causes_chart(month: Month) -> list[Chart]:
-    """For which cause containers were lost."""
-    table = month.rows("causes")
-    found = [at for at, row in enumerate(table) if row["lost"]]
-    places = found[:CAUSES_SHOWN]
-    if not places:
-        return []
-    labels = [
-        LaneLabel(
-            isolated(spoken("cause", text_of(table[at], "cause"))),
-            plain(several(cell(month, "causes", at, "lost"), "container")),
-        )
-        for at in places
-    ]
-    rows = [{"row": at, "lane": f"{place:03}", "lost": table[at]["lost"]} for place, at in enumerate(places)]
-    bars = alt.Chart(data(rows)).mark_bar(height=15, color=paint("lost"), yOffset=below())
-    tip = alt.Tooltip("lost:Q", title="containers lost")
-    spec = row_chart(
-        [bars.encode(x=across("lost", "containers lost", whole=True), y=lane(labels), tooltip=tip)], labels
-    )
-    part = some_of(len(places), len(found), "causes")
-    return [
-        Chart("causes", "Lost by cause", spec, (plain_key("lost"),), "causes", tuple(rows), facts_of(labels), part=part)
-    ]
-
-
 def section(month: Month) -> Section:
     """Return this section of the report of a month."""
     return made(
@@ -252,7 +225,7 @@ def section(month: Month) -> Section:
         "Losses",
         sentence(month),
         notes(month),
-        [*shares_chart(month), *soaks_chart(month), *causes_chart(month)],
+        [*shares_chart(month), *soaks_chart(month)],
         [
             table(month, LOSSES, "Lost of each substrate and treatment, all containers so far"),
             table(month, CONTAMINATED, "Thrown out for contamination, all containers so far"),

@@ -3,6 +3,7 @@
 (() => {
   "use strict";
   const PAPER_PX = 680; // what A4 leaves between its margins
+  const COLUMN_PX = 435; // and of two columns each, which are set smaller
   const specs = JSON.parse(document.getElementById("specs").textContent);
   const options = {
     mode: "vega-lite",
@@ -61,7 +62,7 @@
     for (const [place, view] of views) view.width(width(place)).run();
   };
   window.addEventListener("beforeprint", () => {
-    fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : PAPER_PX));
+    fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : place.closest(".columns") ? COLUMN_PX : PAPER_PX));
   });
   window.addEventListener("afterprint", () => {
     fit((place) => place.clientWidth);
