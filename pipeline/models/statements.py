@@ -21,7 +21,7 @@ def connect(path: str, read_only: bool = False, config: Mapping[str, str] | None
     import duckdb
 
     con = duckdb.connect(path, read_only=read_only, config=dict(config or {}))
-    con.execute("set enable_progress_bar = false")
+    run(con, "quiet")
     return con
 
 
