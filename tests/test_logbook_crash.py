@@ -85,7 +85,7 @@ def test_eight_processes_at_once_lose_and_tear_nothing(farm: Farm) -> None:
     def log(p: int) -> None:
         for at in range(EACH):
             one = start("weigh", p + 1, weight(p, at), "--on", "2026-02-03", "--insist", "--farm", folder)
-            out, err = one.communicate(timeout=120)
+            out, err = one.communicate(timeout=600)
             assert (one.returncode, err) == (0, ""), out
 
     with ThreadPoolExecutor(PROCESSES) as pool:
