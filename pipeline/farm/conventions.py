@@ -189,7 +189,9 @@ def _unit(where: str, table: str, column: str, unit: object) -> str | None:
 
 def _words(column: str, mapping: Mapping[str, object]) -> dict[str, str]:
     coded = {each.name: each.words for table in INPUTS for each in contract(table).fields if each.words}
-    words = coded.get(_known("words", column, (*coded, *FREE_WORDS), "column with words of its own"))
+    known = _known("words", column, (*coded, *FREE_WORDS), "column with words of its own")
+    # A column that is free in one table may be coded in another: kind of fillings and of sales.
+    words = None if known in FREE_WORDS else coded.get(known)
     if words is None:
         # Free text: one spelling for another.
         return {folded_word(name): str(word) for name, word in mapping.items()}
