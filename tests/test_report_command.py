@@ -96,11 +96,16 @@ def test_an_empty_farm_has_a_page_too(tmp_path: Path) -> None:
     assert Path(said.out.splitlines()[-1]).is_file()
 
 
-def test_the_demo_ends_with_the_path_of_its_report(tmp_path: Path) -> None:
+def test_the_demo_says_the_path_of_its_report_and_ends_with_what_pays(tmp_path: Path) -> None:
     said = gillbook("demo", tmp_path / "demo")
     assert said.code == 0
-    assert Path(said.out.splitlines()[-1]) == tmp_path / "demo" / "out" / "report-2026-09.html"
-    assert Path(said.out.splitlines()[-1]).is_file()
+    page = tmp_path / "demo" / "out" / "report-2026-09.html"
+    lines = said.out.splitlines()
+    assert str(page) in lines
+    assert page.is_file()
+    pays = next(at for at, line in enumerate(lines) if line.startswith("What pays"))
+    assert pays > lines.index(str(page))
+    assert [line for line in lines[pays:] if line.startswith("wheat straw, cold_lime")]
 
 
 def test_a_page_that_cannot_be_written_is_said(demo_farm: Path) -> None:

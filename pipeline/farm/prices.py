@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from pipeline.farm.settings import Settings, number_or_none, text
 from pipeline.farm.units import UNITS
 
-Numbers = NDArray[np.float64]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Numbers = NDArray[np.float64]
+
 # What farm.toml says of prices and hours, under the names of the items of prices.csv.
 SETTING_OF = {
     "fresh": "price_per_kg",
@@ -44,8 +47,8 @@ class Prices:
         """The cost of starting each container or batch, one number per unit; nan where a mass that costs something is
         unknown. What farm.toml does not declare counts as nothing.
         """
-        spawn = spawn_g / 1000 * self.spawn if self.spawn else np.zeros(len(containers))
-        substrate = dry_g / 1000 * self.substrate if self.substrate else np.zeros(len(containers))
+        spawn = spawn_g / 1000 * self.spawn if self.spawn else 0.0
+        substrate = dry_g / 1000 * self.substrate if self.substrate else 0.0
         return containers * (self.start or 0.0) + spawn + substrate
 
 
