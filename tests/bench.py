@@ -32,13 +32,13 @@ def load_unchecked(folder: Path) -> dict[str, Any]:
 
     from pipeline.farm.folder import table_files
     from pipeline.models.columns import sql_type
-    from schemas.contract import INPUTS, contract
+    from schemas.contract import GROWING, contract
 
     ledger = folder / "unchecked.duckdb"
     ledger.unlink(missing_ok=True)
     started = time.perf_counter()
     with duckdb.connect(str(ledger)) as con:
-        for name in INPUTS:
+        for name in GROWING:
             files = [str(source.path) for source in table_files(folder) if source.table == name]
             with open(files[0], encoding="utf-8", newline="") as lines:
                 header = next(csv.reader(lines))

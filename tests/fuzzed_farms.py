@@ -17,7 +17,7 @@ from fuzzed_reading import BLANK, Own, Plain, columns_of, verdict
 from fuzzed_workbooks import workbooks
 from hypothesis import strategies as st
 
-from schemas.contract import INPUTS, contract
+from schemas.contract import GROWING, contract
 
 Key = tuple[str, str]  # table, file
 NAMES = {
@@ -80,7 +80,7 @@ def farms(draw: st.DrawFn, tame: int | None = None) -> FuzzedFarm:
     own = draw(own_ways())
     tame = draw(st.sampled_from([10, 9, 8])) if tame is None else tame
     files = dict(WELL)
-    for table in INPUTS:
+    for table in GROWING:
         for name in draw(st.lists(st.sampled_from(NAMES[table]), min_size=1, max_size=2, unique=True)):
             files[table, name] = draw(csv_files(table, own, tame))
         if draw(st.integers(0, 9)) == 0:
@@ -122,7 +122,7 @@ def standings(folder: Path) -> dict[Key, Standing]:
             for table, file, how in con.execute("select table_name, file, status from files").fetchall()
         }
         loaded: dict[Key, dict[int, dict[str, Any]]] = defaultdict(dict)
-        for table in INPUTS:
+        for table in GROWING:
             cursor = con.execute(f"select * from {table}")
             names = [column[0] for column in cursor.description or ()]
             for record in (dict(zip(names, values, strict=True)) for values in cursor.fetchall()):

@@ -17,7 +17,7 @@ from pipeline.farm.folder import open_farm
 from pipeline.farm.table_names import SUFFIXES
 from pipeline.logbook.containers import Assignment, Containers
 from pipeline.logbook.summaries import current_summaries
-from schemas.contract import INPUTS
+from schemas.contract import GROWING
 
 Rows = Sequence[Sequence[str]]
 # One small farm, in the program's own manner: 7 is refilled, 8 thrown out, 9 stands in the middle of its name.
@@ -201,7 +201,7 @@ def agrees(folder: Path) -> None:
 def test_logbook_and_ledger_see_the_same_farm_in_files_of_every_form(form: str, tmp_path: Path) -> None:
     farm_toml, write = FORMS[form]
     (tmp_path / "farm.toml").write_text(farm_toml)
-    for name in INPUTS:
+    for name in GROWING:
         for path, data in write(name, TABLES[name]).items():
             (tmp_path / path).parent.mkdir(exist_ok=True)
             (tmp_path / path).write_bytes(data)
@@ -219,13 +219,13 @@ WIDE = [
     ("B", "2026-02-14", "pink", "straw", "7", "4.5", "", "", "2026-03-20", "300"),
     ("", "", "", "", "7", "", "", "", "2026-03-21", "310.25"),
 ]  # fmt: skip
-ONE_SHEET = f'[files."log%s"]\ntables = {list(INPUTS)}\n'
+ONE_SHEET = f'[files."log%s"]\ntables = {list(GROWING)}\n'
 
 
 def several_sheets() -> bytes:
     book = openpyxl.Workbook()
     book.remove(book.active)
-    for name in INPUTS:
+    for name in GROWING:
         opened = book.create_sheet(name)
         for cells in TABLES[name]:
             opened.append([typed(cell) for cell in cells])
