@@ -239,3 +239,17 @@ def test_a_batch_is_renamed_with_how_many_rows_name_the_old_one(folder: Path) ->
     assert (said.code, "3 rows of other files name batch A (2 of fillings and 1 of harvests)" in said.err) == (0, True)
     said = here("edit", "--batch", "Z", "--table", "batches", "--set", "batch=Y", "--yes", "--farm", folder)
     assert (said.code, "name batch" in said.err) == (0, False)
+
+
+@pytest.mark.parametrize("litres", ["1" + "0" * 300, "9" * 13, "0.0000001"])
+def test_a_container_of_any_number_of_litres_ends_no_command(farm: Farm, litres: str) -> None:
+    """Found by `make fuzz`. The dry mass is shared by volume where that can be added up, else by no other way."""
+    folder = farm(
+        batches="batch,inoculated_on,substrate_dry_kg\nA,2026-01-01,2",
+        fillings=f"batch,container,volume_l\nA,1,{litres}\nA,2,20",
+        harvests="picked_on,fresh_weight_g,container,batch\n2026-02-01,500,1,A\n2026-02-01,500,2,A",
+    )
+    said = here("yields", "--as-of", "2026-02-02", "--json", "--farm", folder)
+    assert said.code == 0, said.err
+    (found,) = json.loads(said.out)
+    assert found["fresh_g"] == 1000

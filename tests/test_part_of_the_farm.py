@@ -88,6 +88,23 @@ class RandomFarm:
             rows.pop(at)
 
 
+def test_a_second_row_of_a_batch_touches_those_that_shared_a_soak_with_the_first(
+    tmp_path: Path, parts: list[bool]
+) -> None:
+    """Found by `make fuzz`: both rows of the batch are set aside then, and the other is alone of its day and recipe."""
+    folder, head = tmp_path / "farm", "batch,inoculated_on,substrate,substrate_wet_kg"
+    (folder / "batches").mkdir(parents=True)
+    (folder / "batches/a.csv").write_text(f"{head}\nb1,2026-01-08,straw,10\n", encoding="utf-8")
+    (folder / "batches/b.csv").write_text(f"{head}\nb2,2026-01-08,straw,10\n", encoding="utf-8")
+    refreshed(folder)
+    assert [row for row in tables(folder)["findings"] if "soak_not_named" in row]
+    for rows, found in (("b2,2026-01-01,mulch,12\n", 0), ("", 1)):
+        (folder / "batches/c.csv").write_text(f"{head}\nb3,2026-02-05,straw,10\n{rows}", encoding="utf-8")
+        refreshed(folder)
+        assert len([row for row in tables(folder)["findings"] if "soak_not_named" in row]) == found
+    assert parts == [True, True]
+
+
 @pytest.mark.parametrize("blank", [False, True])
 def test_what_a_change_touches_is_decided_as_all_would_be(tmp_path: Path, parts: list[bool], blank: bool) -> None:
     for number in range(FARMS):

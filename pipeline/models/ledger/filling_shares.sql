@@ -19,8 +19,8 @@ rest as (
         min(own.batch_dry_g) - coalesce(sum(own.own_g::decimal(28, 12)), 0)::double as left_g,
         bool_and(own.fill_kg is not null) filter (where own.own_rung is null) as all_fill,
         sum(own.fill_kg) filter (where own.own_rung is null) as sum_fill,
-        bool_and(own.volume_l is not null) filter (where own.own_rung is null) as all_volume,
-        sum(own.volume_l::decimal(18, 6)) filter (where own.own_rung is null) as sum_volume,
+        bool_and(try_cast(own.volume_l as decimal(18, 6)) is not null) filter (where own.own_rung is null) as all_volume,
+        sum(try_cast(own.volume_l as decimal(18, 6))) filter (where own.own_rung is null) as sum_volume,
         min(coalesce(own.kind, '')) filter (where own.own_rung is null)
             = max(coalesce(own.kind, '')) filter (where own.own_rung is null) as one_kind,
         count(*) filter (where own.own_rung is null) as others

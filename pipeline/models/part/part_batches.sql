@@ -11,4 +11,11 @@ union
 select batch
 from stage_batches
 where batch is not null
-    and inoculated_on in (select inoculated_on from changed_rows where table_name = 'batches')
+    and inoculated_on in (
+        select inoculated_on from changed_rows where table_name = 'batches'
+        union all
+        -- A row that was not changed itself, but whose batch is there twice now, or no longer is.
+        select inoculated_on
+        from stage_batches
+        where batch in (select batch from changed_rows where table_name = 'batches')
+    )
