@@ -12,7 +12,7 @@ from typing import Any
 
 import altair as alt
 
-from reports.colours import Key, paint, plain_key
+from reports.colours import Key, paint
 from schemas.phrases import counted
 from schemas.result_rows import Row
 
@@ -186,38 +186,3 @@ def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
     spec.pop("$schema")
     spec["config"] = dict(CONFIG)
     return spec
-
-
-def stacked_chart(
-    rows: Points,
-    labels: Sequence[LaneLabel],
-    name: str,
-    title: str,
-    table: str,
-    colours: Sequence[str],
-    tall: bool = False,
-    part: str = "",
-) -> list[Chart]:
-    """A chart of units in parts, in the order of `colours`; no chart where there is no unit."""
-    rows = [row for row in rows if row["units"]]
-    if not rows:
-        return []
-    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("units:Q", title="containers")]
-    bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below(tall), stroke=paint("known"), strokeWidth=1)
-    order = alt.Order("colour:O", sort="ascending" if list(colours) == sorted(colours) else "descending")
-    spec = row_chart(
-        [
-            bars.encode(
-                x=across("units", "containers", stack=True, whole=True),
-                y=lane(labels),
-                color=colour_of(rows),
-                order=order,
-                tooltip=tip,
-            )
-        ],
-        labels,
-        tall,
-    )
-    used = {row["colour"] for row in rows}
-    keys = tuple(plain_key(colour) for colour in colours if colour in used)
-    return [Chart(name, title, spec, keys, table, tuple(rows), facts_of(labels), part=part)]

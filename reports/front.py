@@ -18,11 +18,11 @@ from reports.figures import (
     named,
     several,
     within,
-    without_sign,
 )
 from reports.month import Month, first_day
-from reports.sections import picked
+from reports.sections import differences, finished, picked
 from reports.words import month_name
+from schemas.answers import Direction
 from schemas.result_rows import day_of, number_of, text_of, whole_of
 
 # Weeks ahead that the fourth tile sums up, lines of what to do, and names in one of them. Our choice, no source.
@@ -82,23 +82,12 @@ def _lost_batch(month: Month) -> Sentence:
 
 
 def _held(month: Month) -> Sentence:
-    """Return the clearest difference in BE that the records show; nothing where none is shown."""
+    """Return the largest difference in BE that the records show; nothing where they show none."""
     rows = month.rows("compared_pairs")
-    shown = [
-        at
-        for at in month.pairs("be")
-        if month.pair_is_decided(at) and rows[at]["low"] is not None and number_of(rows[at], "difference")
-    ]
-    if not shown:
+    held = [at for at in month.pairs("be") if Direction(text_of(rows[at], "direction")).is_shown]
+    if not held:
         return ()
-    at = max(shown, key=lambda each: abs(number_of(rows[each], "difference")))
-    row = rows[at]
-    level, against = (named(text_of(row, end)) for end in ("level", "against"))
-    more = number_of(row, "difference") > 0
-    first, last = (level, against) if more else (against, level)
-    apart = measured(month, "compared_pairs", at, "difference")
-    factor = text_of(row, "factor").replace("_", " ")
-    return (f"By {factor}, ", first, " gave ", without_sign(apart), " of BE more than ", last, ".")
+    return differences.shown_pair(month, max(held, key=lambda at: abs(number_of(rows[at], "difference"))))
 
 
 def tiles(month: Month) -> list[Tile]:
@@ -117,8 +106,6 @@ def _picked_tile(month: Month) -> Tile:
 
 
 def _be_tile(month: Month) -> Tile:
-    from reports.sections import finished
-
     at, what = month.place(), "BE of what finished"
     of = finished.of_be(month)
     if of and at is not None:

@@ -1,4 +1,4 @@
-"""What did units cost and bring? From the files and the definitions, in fractions, without sight of the SQL."""
+"""What units cost and brought, from the files and the definitions, in fractions, without sight of the SQL."""
 
 from __future__ import annotations
 

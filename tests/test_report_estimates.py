@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from report_estimates import row_of
 from report_months import FIRST, LAST
 
-from reports import page
+from reports import front, page
 from reports.drawing import Chart
 from reports.figures import plain
 from reports.month import Month
@@ -144,6 +144,10 @@ def test_what_holds_is_told_first_and_far_intervals_are_not_drawn() -> None:
         "Substrate, losses: mulch lost less than straw by 20.0 points (12.0 to 28.0), and it is worth it.",
     ]
     assert [row["row"] for row in charts(told, "holds")["differences"].rows] == [2, 1]
+    # The first page says it in the same words, and nothing of a difference that does not matter.
+    assert said(front.headline(told)[1]) == notes[0]
+    small = pair("cannot tell", "R9", worth="no difference that matters", low=-3.0, high=4.0)
+    assert len(front.headline(month(compared_pairs=[small]))) == 1
     assert said(differences.sentence(month(compared_pairs=rows[:1]))).startswith("None of 1 difference in BE")
 
 

@@ -103,13 +103,13 @@ def notes(month: Month) -> list[Sentence]:
     leaning = [at for at in month.pairs("be") if rows[at]["direction"] in LEANS]
     leaning.sort(key=lambda at: -abs(number_of(rows[at], "chance_more") - 0.5))
     return [
-        *(_shown(month, at) for at in held[:SENTENCES_SHOWN]),
+        *(shown_pair(month, at) for at in held[:SENTENCES_SHOWN]),
         *some_noted(min(len(held), SENTENCES_SHOWN), len(held), "answers; the table has all"),
         *(_leans(month, at) for at in leaning[:NEAREST_SHOWN]),
     ]
 
 
-def _shown(month: Month, at: int) -> Sentence:
+def shown_pair(month: Month, at: int) -> Sentence:
     """Return what is shown of a pair: which level gave more, by how much, and whether that is worth acting on."""
     row = month.rows("compared_pairs")[at]
     about, did, better = ABOUT[text_of(row, "measure")]
