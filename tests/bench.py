@@ -58,6 +58,9 @@ def refresh_first(folder: Path) -> dict[str, Any]:
     # As DuckDB for the unchecked load, what refresh imports is there before the clock starts.
     import duckdb  # noqa: F401
 
+    import pipeline.files.validate
+    import pipeline.ledger.stage
+    import pipeline.stats.gaps  # noqa: F401
     from pipeline.farm.folder import open_farm
     from pipeline.ledger.refresh import refresh
 

@@ -5,18 +5,20 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
-from pipeline.ledger.intake import Sources, Taken, key_of
+from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, size_of, take_in
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.state import LedgerState, versions
-from pipeline.models.statements import open_draft, records, rows, run
+from pipeline.models.statements import open_draft, records, rows, run, writers
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
 from schemas.result_rows import ResultRows
@@ -76,10 +78,11 @@ def remove_draft(farm: Farm) -> None:
 
 
 def write_draft(
-    farm: Farm, ledger: LedgerState, sources: Sources, portions: Iterable[Taken], progress: Progress
+    farm: Farm, ledger: LedgerState, sources: Sources, portions: Sequence[Taken] | None, progress: Progress
 ) -> Written:
-    """Writes the ledger that comes, from the one that stands or anew. Raises UnreadableFile with what is wrong in all
-    files, or OutOfReach where it cannot be written.
+    """Writes the ledger that comes: from the one that stands and the portions that were taken in, or anew (None).
+
+    Raises UnreadableFile with what is wrong in all files, or OutOfReach where it cannot be written.
     """
     import duckdb
 
@@ -87,7 +90,7 @@ def write_draft(
     if ledger.rebuild is None:
         shutil.copyfile(farm.ledger, draft)
     try:
-        with open_draft(draft, _spill(draft)) as con:
+        with open_draft(draft, _spill(draft), sum(size_of(source) for source in sources.files)) as con:
             written = _fill(con, farm, ledger, sources, portions, progress)
     except duckdb.Error as problem:
         # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
@@ -105,20 +108,21 @@ def _fill(
     farm: Farm,
     ledger: LedgerState,
     sources: Sources,
-    portions: Iterable[Taken],
+    portions: Sequence[Taken] | None,
     progress: Progress,
 ) -> Written:
     from pipeline.ledger.changes import note_after, note_before, row_changes
     from pipeline.ledger.stage import create_stage, drop_file
 
     touched: set[Key] = set()
-    if ledger.rebuild is None:
-        portions = list(portions)
+    if portions is None:
+        create_stage(con)
+        with writers(con, THREADS) as free:
+            taken = _finished(take_in(farm, sources, partial(_staged_beside, free)), progress)
+    else:
         touched = _touched(ledger, sources, portions)
         note_before(con, sorted(touched))
-    else:
-        create_stage(con)
-    taken = _stage(con, ledger, portions, progress)
+        taken = _finished((_staged(con, each, ledger.hashes) for each in portions), progress)
     marks = {key: mark for each in taken for key, mark in each.marks.items()}
     for table, file in ledger.hashes:
         if (table, file) not in marks or marks[table, file].status == FileStatus.GIVEN_UP:
@@ -150,28 +154,40 @@ def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState) -> 
     decide(con, farm.settings)
 
 
-def _touched(ledger: LedgerState, sources: Sources, portions: list[Taken]) -> set[Key]:
+def _touched(ledger: LedgerState, sources: Sources, portions: Sequence[Taken]) -> set[Key]:
     """Return the files that may have other rows after this refresh."""
     read = {key_of(raw.source) for each in portions if each.validated for raw in each.validated.raws}
     idle = {key for each in portions for key, mark in each.marks.items() if mark.status == FileStatus.GIVEN_UP}
     return read | idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
 
 
-def _stage(
-    con: duckdb.DuckDBPyConnection, ledger: LedgerState, portions: Iterable[Taken], progress: Progress
-) -> list[Taken]:
-    """Puts the portions on the stage as they come. Raises UnreadableFile with what is wrong in all of them."""
+def _staged_beside(free: SimpleQueue[duckdb.DuckDBPyConnection], taken: Taken) -> Taken:
+    """As _staged, where all is new, on a connection that no other thread uses meanwhile."""
+    own = free.get()
+    try:
+        return _staged(own, taken, ())
+    finally:
+        free.put(own)
+
+
+def _staged(con: duckdb.DuckDBPyConnection, taken: Taken, known: Container[Key]) -> Taken:
+    """Puts a portion on the stage, and lets go of its rows. One with what is wrong is not: no ledger comes of it."""
     from pipeline.ledger.stage import stage_files
 
+    if taken.validated is None or taken.problems:
+        return taken
+    stage_files(con, taken.validated, known)
+    return replace(taken, validated=replace(taken.validated, frame=taken.validated.frame.clear()))
+
+
+def _finished(portions: Iterable[Taken], progress: Progress) -> list[Taken]:
+    """Wait until all portions are on the stage. Raises UnreadableFile with what is wrong in all of them."""
     taken = []
-    problems: list[Finding] = []
     for each in portions:
-        problems += each.problems
-        if each.validated and not problems:
+        if each.changed:
             progress(f"staging {', '.join(each.changed)}")
-            stage_files(con, each.validated, ledger.hashes)
-        lean = each.validated and replace(each.validated, frame=each.validated.frame.clear())
-        taken.append(replace(each, validated=lean))
+        taken.append(each)
+    problems: list[Finding] = [problem for each in taken for problem in each.problems]
     if problems:
         raise UnreadableFile(problems)
     return taken

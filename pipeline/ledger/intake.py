@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,6 +33,7 @@ if TYPE_CHECKING:
     from pipeline.files.read import RawTable
     from pipeline.files.validate import ValidatedRows
 
+THREADS = os.cpu_count() or 1
 # Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
 PORTION_BYTES = 8_000_000
 # A file that another program writes just now is read again so often, after so many seconds: a sync tool is done with
@@ -75,10 +75,21 @@ def key_of(source: TableFile) -> Key:
     return source.table, source.name
 
 
-def take_in(farm: Farm, sources: Sources) -> Iterator[Taken]:
-    """Yield what these files hold, in portions. They come in the order of the files."""
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        yield from pool.map(partial(_take, farm, sources), _portions(sources.files))
+def as_taken(taken: Taken) -> Taken:
+    """Return a portion as it is."""
+    return taken
+
+
+def take_in(farm: Farm, sources: Sources, then: Callable[[Taken], Taken] = as_taken) -> Iterator[Taken]:
+    """Yield what these files hold, in portions. They come in the order of the files; `then` is done to each in the
+    thread that took it in, with several at a time.
+    """
+
+    def take(portion: Sequence[TableFile]) -> Taken:
+        return then(_take(farm, sources, portion))
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        yield from pool.map(take, _portions(sources.files))
 
 
 def _portions(files: Sequence[TableFile]) -> list[list[TableFile]]:
@@ -90,11 +101,12 @@ def _portions(files: Sequence[TableFile]) -> list[list[TableFile]]:
                 portions.append([])
                 size = 0
             portions[-1].append(source)
-            size += _size(source)
+            size += size_of(source)
     return portions
 
 
-def _size(source: TableFile) -> int:
+def size_of(source: TableFile) -> int:
+    """Return how many bytes a file has; 0 where that cannot be found out."""
     try:
         return source.path.stat().st_size
     except OSError:

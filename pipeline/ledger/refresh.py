@@ -160,9 +160,10 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
     clear_drafts(farm)
     ledger = ledger_state(farm)
     sources = _sources(farm, ledger)
-    portions: Iterable[Taken] = take_in(farm, sources)
+    # Where all is read anew, draft.py takes it in, and writes it, several files at a time.
+    portions: list[Taken] | None = None
     if ledger.rebuild is None:
-        portions = list(portions)
+        portions = list(take_in(farm, sources))
         problems = [problem for each in portions for problem in each.problems]
         if problems:
             raise UnreadableFile(problems)

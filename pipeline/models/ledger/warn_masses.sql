@@ -1,6 +1,6 @@
 -- Which batches and fillings have masses that do not fit together?
 -- Grain: one row per rule that a loaded batch or filling breaks.
--- reads: batches, filling_shares, loaded_fillings, picked_flushes, rows_of_fillings
+-- reads: batches, files, filling_shares, loaded_fillings, picked_flushes
 -- writes: warn_masses
 create or replace temp table warn_masses as
 with picked as (
@@ -71,10 +71,10 @@ crowded as (
 ),
 same_day as (
     select l.line, l.container,
-        string_agg(l.batch || ' (' || r.file || ', row ' || r.row || ')', ', ') over same as batches
+        string_agg(l.batch || ' (' || f.file || ', row ' || row_of(l.line) || ')', ', ') over same as batches
     from loaded_fillings as l
     inner join crowded as c on c.container = l.container and c.inoculated_on = l.inoculated_on
-    inner join rows_of_fillings as r on r.line = l.line
+    inner join files as f on f.file_part = file_part_of(l.line)
     window same as (partition by l.container, l.inoculated_on order by l.batch
         rows between unbounded preceding and unbounded following)
 ),
@@ -125,6 +125,6 @@ select 'batches', file, row, 'be_above_200_pct', batch, printf('%.0f', fresh_g /
 from mixes
 where dry_g > 0 and fresh_g > 2 * dry_g
 union all
-select 'fillings', r.file, r.row, o.rule, o.value, o.detail, null, null
+select 'fillings', f.file, row_of(o.line), o.rule, o.value, o.detail, null, null
 from odd_fillings as o
-inner join rows_of_fillings as r on r.line = o.line
+inner join files as f on f.file_part = file_part_of(o.line)
