@@ -31,8 +31,8 @@ def commands_of(program: typer.Typer) -> dict[str, Any]:
 
 
 COMMANDS = commands_of(app)
-# Those that tell a table unasked: all but check, which tells sentences, and those that want to know of what.
-ASKED = ("check", "plan", "trace", "trial")
+# Those that tell a table unasked: not check and report, which tell other things, nor those that want to know of what.
+ASKED = ("check", "plan", "report", "trace", "trial")
 TELLING = [
     name for name, each in COMMANDS.items() if name not in ASKED and "json" in {part.name for part in each.params}
 ]

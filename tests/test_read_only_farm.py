@@ -14,7 +14,7 @@ import pytest
 from conftest import write_table
 from ledgers import THREE_TABLES, change_ledger, here, refreshed
 
-from pipeline.cli.report_command import write_page
+from pipeline.cli.report_files import write_files
 from pipeline.farm.folder import open_farm
 
 Farm = Callable[..., Path]
@@ -97,7 +97,7 @@ def test_a_report_goes_into_the_folder_that_one_is_in(
     monkeypatch.chdir(here_now)
     folder = farm(**THREE_TABLES)
     with read_only(folder):
-        assert write_page(open_farm(folder), "report.html", "a page") == here_now / "report.html"
+        assert write_files(open_farm(folder), "report", {"html": b"a page"}) == {"html": here_now / "report.html"}
     assert (here_now / "report.html").read_text() == "a page"
 
 

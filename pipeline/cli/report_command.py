@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day
+from pipeline.cli.report_files import show_written, write_files
 from pipeline.cli.show import notify
 from pipeline.farm.settings import text
-from pipeline.files.replace import make_folder, replace_file
-from schemas.finding import OutOfReach, WrongRequest
+from schemas.finding import WrongRequest
 from schemas.phrases import counted
 from schemas.steps import STEPS
 
@@ -36,11 +34,15 @@ def report(
         bool, typer.Option("--deep", help="Audit the ledger first, as gillbook check --deep does.")
     ] = False,
     as_of: AsOfOption = None,
+    json: Annotated[bool, typer.Option("--json", help="One JSON array that names the month and its files.")] = False,
     farm: FarmOption = None,
 ) -> None:
-    """Write the report of a month: one page that opens anywhere, without a network. As of the month's last day."""
+    """Write the report of a month: one page that opens anywhere, without a network. As of the month's last day. Beside
+    it stands the same as data, report-YYYY-MM.json.
+    """
     from pipeline.models.measures import last_day, last_picked
     from reports.page import render
+    from reports.report_json import report_json
 
     wanted = first_day("--month", month) if month else None
     today = as_of_day(as_of)
@@ -54,11 +56,12 @@ def report(
             _audit(ledger, farm_here, until)
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
-        page = render(gathered, brief)
-    path = write_page(farm_here, f"report-{first:%Y-%m}{'-brief' if brief else ''}.html", page)
-    typer.echo(path)
+        texts = {"html": render(gathered, brief), "json": report_json(gathered, brief)}
+    name = f"report-{first:%Y-%m}{'-brief' if brief else ''}"
+    written = write_files(farm_here, name, {kind: text.encode() for kind, text in texts.items()})
+    show_written(f"{first:%Y-%m}", written, json)
     if open_it:
-        typer.launch(str(path))
+        typer.launch(str(written["html"]))
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
@@ -116,19 +119,3 @@ def with_last_audit(ledger: Ledger, farm: Farm, month: Month) -> Month:
 
     audit = last(farm.out)
     return replace(month, audit=audit, audit_is_stale=audit is not None and audit.ledger_id != ledger_id(ledger))
-
-
-def write_page(farm: Farm, name: str, page: str) -> Path:
-    """Write the page whole or not at all, and return where: of a farm folder that cannot be written, into the folder
-    that one is in.
-    """
-    path = farm.out / name
-    try:
-        if not os.access(farm.folder, os.W_OK):
-            notify("The farm folder cannot be written: the report goes into the folder you are in.")
-            path = Path.cwd() / name
-        make_folder(path.parent)
-        replace_file(path, page.encode())
-    except OSError as problem:
-        raise OutOfReach(f"{path} cannot be written: {problem.strerror}.") from problem
-    return path

@@ -1,0 +1,99 @@
+"""report.json: everything that the page of a month says, as data. Its contract is schemas/report.json."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, timedelta
+
+from reports.drawing import Chart
+from reports.figures import Figure
+from reports.month import Month, first_day
+from reports.page import sections
+from reports.sections import picked
+from reports.statements import Statement, statements, unit_of
+from schemas.audit_outcome import Audit
+from schemas.finding import Finding
+
+# Raised where a reader of an older file would misread a newer one.
+VERSION = 1
+Data = Mapping[str, object]
+
+
+def report_json(month: Month, brief: bool = False) -> str:
+    """Return report.json of a month: the same text for the same month. Numbers are unrounded and in the units of their
+    contracts, days as ISO 8601 has them, null is what is missing. `brief`: its first page alone, with all tables.
+    """
+    return json.dumps(report_data(month, brief), ensure_ascii=False, indent=1, allow_nan=False, default=_day) + "\n"
+
+
+def report_data(month: Month, brief: bool = False) -> Data:
+    """Return what report.json holds: which month, what is said, what is drawn, and the result tables behind both."""
+    return {
+        "version": VERSION,
+        "farm": month.farm_name,
+        "from": month.month,
+        "to": first_day(month.month, -1) - timedelta(days=1),
+        "as_of": month.as_of,
+        "over": month.over,
+        "late_from": month.late_from,
+        "why_no_outlook": month.why_no_outlook,
+        "says": [_said(each) for each in statements(month, brief)],
+        "charts": [_drawn(section, chart) for section, chart in _charts(month, brief)],
+        "counts": dict(month.counts),
+        "findings": [_found(each) for each in month.findings],
+        "missing": [_found(each) for each in month.missing],
+        "audit": _audited(month.audit, month.audit_is_stale),
+        "tables": {name: [dict(row) for row in rows] for name, rows in sorted(month.tables.items())},
+    }
+
+
+def _said(statement: Statement) -> Data:
+    return {
+        "section": statement.section,
+        "part": statement.part,
+        "text": statement.text,
+        "figures": [_figure(each) for each in statement.figures],
+    }
+
+
+def _figure(figure: Figure) -> Data:
+    return {
+        "shown": figure.full,
+        "value": figure.value,
+        "unit": unit_of(figure),
+        "formula": figure.formula,
+        "inputs": list(figure.inputs),
+    }
+
+
+def _charts(month: Month, brief: bool) -> list[tuple[str, Chart]]:
+    shown = [] if brief else sections(month)
+    first = [("first", chart) for chart in picked.months_chart(month)]
+    return [*first, *((section.id, chart) for section in shown for chart in section.charts)]
+
+
+def _drawn(section: str, chart: Chart) -> Data:
+    return {
+        "section": section,
+        "id": chart.id,
+        "title": chart.title,
+        "table": chart.table,
+        "rows": [dict(row) for row in chart.rows],
+        "read_out": chart.alternative,
+    }
+
+
+def _found(finding: Finding) -> Data:
+    return asdict(finding)
+
+
+def _audited(audit: Audit | None, stale: bool) -> Data | None:
+    return None if audit is None else {**asdict(audit), "of_another_ledger": stale}
+
+
+def _day(value: object) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} is nothing that report.json holds")
