@@ -24,15 +24,16 @@ def test_what_is_running_in_the_order_of_the_shelves_with_what_it_gave(farm: Far
     folder = farm(**TABLES)
     told = here("sheet", "--json", "--as-of", "2026-02-20", "--farm", folder).json
     assert [tuple(row.values()) for row in told] == [
-        # room, position, container, batch, kind, inoculated; pickings, the last's day, flush, weights; flush proposed
-        ("tunnel", "0", "p1", "P", None, "2026-01-01", 1, "2026-02-05", 1, "500", 2),
-        ("tunnel", "1", "2", "A", None, "2026-01-01", 2, "2026-02-03", 1, "200.5, 300", 2),
-        ("tunnel", "1", "10", "A", None, "2026-01-01", 4, "2026-02-18", 3, "70, 80, 90", 3),
-        ("tunnel", "2", "4", "B", None, "2026-01-20", 0, None, None, None, 1),
-        ("tunnel", "10", "3", "B", None, "2026-01-20", 0, None, None, None, 1),
+        # room, position, container, batch, kind, inoculated; pickings, the last's day, flush, weights, flushes;
+        # most in g, flush proposed
+        ("tunnel", "0", "p1", "P", None, "2026-01-01", 1, "2026-02-05", 1, "500", "1", 3000.0, 2),
+        ("tunnel", "1", "2", "A", None, "2026-01-01", 2, "2026-02-03", 1, "200.5, 300", "1, 1", 3000.0, 2),
+        ("tunnel", "1", "10", "A", None, "2026-01-01", 4, "2026-02-18", 3, "70, 80, 90", "3, 2, 2", 3000.0, 3),
+        ("tunnel", "2", "4", "B", None, "2026-01-20", 0, None, None, None, None, 3000.0, 1),
+        ("tunnel", "10", "3", "B", None, "2026-01-20", 0, None, None, None, None, 3000.0, 1),
         # weighed together: P beside its own container, W without any
-        (None, None, None, "P", None, "2026-01-01", 1, "2026-02-01", 1, "900", 2),
-        (None, None, None, "W", None, "2026-01-01", 1, "2026-02-05", 1, "500", 2),
+        (None, None, None, "P", None, "2026-01-01", 1, "2026-02-01", 1, "900", "1", None, 2),
+        (None, None, None, "W", None, "2026-01-01", 1, "2026-02-05", 1, "500", "1", None, 2),
     ]
     assert list(told[0]) == list(contract("running_units").names)
     said = here("sheet", "--as-of", "2026-02-20", "--farm", folder)

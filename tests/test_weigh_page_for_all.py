@@ -152,7 +152,7 @@ def test_a_keyboard_or_scanner_alone_logs_undoes_and_exports(browser: Browser, p
     browser.key("Enter")
     browser.type("9999")
     browser.key("Enter")
-    assert "unlike the usual" in str(question(browser))
+    assert "more than a container of its fill" in str(question(browser))
     browser.key("Escape")
     browser.wait("document.activeElement.id === 'weight'")
     walked = walk(browser)

@@ -21,7 +21,6 @@ from schemas.phrases import did_you_mean
 if TYPE_CHECKING:
     from datetime import date
 
-    from pipeline.farm.settings import Settings
     from pipeline.models.view import LedgerView
     from reports.sheets.labels import Grid
     from reports.sheets.shelves import Shelves
@@ -120,10 +119,11 @@ def sheet(
         view = ledger.view(Query(until))
         running, known = measures.running_units(view), measures.containers(ledger)
         due = _due(view, running)
+        shelves = _shelves(view, until, running)
     if files.page is not None:
-        _write_page(files.page, _shelves(view.settings, until, running))
+        _write_page(files.page, shelves)
     if files.print_ is not None:
-        _write_picking_sheet(files.print_, _shelves(view.settings, until, running), due, files.all_)
+        _write_picking_sheet(files.print_, shelves, due, files.all_)
     if files.labels is not None:
         _write(files.labels, _labels(text(farm.settings, "name"), names or known, known, grid))
     if files == SheetFiles():
@@ -139,15 +139,21 @@ def _due(view: LedgerView, running: ResultRows) -> ResultRows:
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
 
 
-def _shelves(settings: Settings, until: date, rows: ResultRows) -> Shelves:
+def _shelves(view: LedgerView, until: date, rows: ResultRows) -> Shelves:
+    from pipeline.models.weight_shares import usual_weight_g, weight_shares
     from reports.sheets.shelves import Shelves
 
-    late_from, gap, mark = (
+    settings = view.settings
+    return Shelves(
+        text(settings, "name"),
+        until,
         text(settings, "late_from"),
         whole(settings, "new_flush_after_days"),
         text(settings, "decimal_mark"),
+        rows,
+        usual_weight_g(view),
+        weight_shares(view),
     )
-    return Shelves(text(settings, "name"), until, late_from, gap, mark, rows)
 
 
 def _write_page(path: Path, shelves: Shelves) -> None:

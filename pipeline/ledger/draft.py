@@ -19,6 +19,7 @@ from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, size_of, tak
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.state import LedgerState, versions
 from pipeline.models.statements import open_draft, records, rows, run, writers
+from pipeline.models.weight_shares import shares_of
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
 from schemas.result_rows import ResultRows
@@ -36,7 +37,7 @@ Progress = Callable[[str], None]
 class LedgerSummary:
     """What a refresh reports of a ledger: its id, one record per file (see Refreshed), the findings per level, what
     every command says of files that are not there to be read, and after how many days without a picking a new flush
-    begins in it.
+    begins in it, and what a picking usually is, by flush (models/weight_shares.py).
     """
 
     ledger_id: str
@@ -44,6 +45,7 @@ class LedgerSummary:
     levels: dict[str, int]
     messages: list[str]
     new_flush_after_days: int
+    weight_shares: list[float]
 
 
 @dataclass(frozen=True)
@@ -244,4 +246,4 @@ def summary(con: duckdb.DuckDBPyConnection, ledger_id: str) -> LedgerSummary:
     """Return the summary of the ledger that is open here."""
     counts, levels = records(con, "file_counts"), dict(rows(con, "level_counts"))
     messages, ((days,),) = missing_file_messages(missing_file_findings(con)), rows(con, "new_flush_after")
-    return LedgerSummary(ledger_id, counts, levels, messages, days)
+    return LedgerSummary(ledger_id, counts, levels, messages, days, shares_of(con))

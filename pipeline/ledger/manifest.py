@@ -50,7 +50,8 @@ NEVER_READ = FileMark(0, 0, 0, "")
 class Manifest:
     """What the ledger was made from. `versions` names everything it depends on beside the files; `counts` holds the
     row counts per file and `levels` the number of findings per level, after the refresh; `messages` are what every
-    command says of files that are not there to be read; new_flush_after_days: by which blank flush cells were numbered.
+    command says of files that are not there to be read; new_flush_after_days: by which blank flush cells were numbered;
+    weight_shares: of flush 1, 2 ... what a picking usually is (models/weight_shares.py).
     """
 
     versions: dict[str, str]
@@ -62,6 +63,7 @@ class Manifest:
     levels: dict[str, int]
     messages: list[str]
     new_flush_after_days: int
+    weight_shares: list[float]
 
 
 def stat_of(path: Path) -> tuple[int, int] | None:
@@ -94,6 +96,12 @@ def new_flush_after(farm: Farm) -> int:
         return whole(farm.settings, "new_flush_after_days")
     manifest = load_manifest(farm.ledger)
     return manifest.new_flush_after_days if manifest else NEW_FLUSH_AFTER_DAYS
+
+
+def weight_shares(farm: Farm) -> list[float]:
+    """Return what a picking usually is, by flush, as the last refresh found; empty where that is not known."""
+    manifest = load_manifest(farm.ledger)
+    return manifest.weight_shares if manifest else []
 
 
 def _key(name: str) -> Key:

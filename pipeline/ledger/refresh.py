@@ -243,7 +243,8 @@ def _note(
     counts, levels, messages = of_ledger.counts, of_ledger.levels, of_ledger.messages
     size, mtime_ns = stat_of(farm.ledger) or (0, 0)
     ledger_id, days = of_ledger.ledger_id, of_ledger.new_flush_after_days
-    manifest = Manifest(versions(farm), ledger_id, size, mtime_ns, marks, counts, levels, messages, days)
+    shares = of_ledger.weight_shares
+    manifest = Manifest(versions(farm), ledger_id, size, mtime_ns, marks, counts, levels, messages, days, shares)
     try:
         for key in renamed:
             drop_copy(farm, key)

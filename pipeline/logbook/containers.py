@@ -19,6 +19,7 @@ from pipeline.logbook.facts import MG_PER_G, FactsByKey, LineKind, median_mg, of
 from pipeline.logbook.summaries import Summaries
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, FILLINGS, GROWING, HARVESTS, OBSERVATIONS
+from schemas.own_weights import Given
 from schemas.pickings import LEAST_PICKINGS, MOST_UNKNOWN_G, SLIPS, TIMES_LESS, TIMES_MORE
 
 
@@ -250,6 +251,12 @@ def flush_of(pickings: Sequence[Picking], day: date, gap_days: int) -> int:
     if last is not None and (day - last).days >= gap_days:
         flush += 1
     return flush
+
+
+def given_before(pickings: Sequence[Picking], day: date, gap_days: int) -> list[Given]:
+    """Return what these pickings gave until this day, in its order, each with its flush."""
+    until = [each for each in pickings if each.day <= day]
+    return [Given(each.flush or flush_of(until, each.day, gap_days), float(each.weight_g)) for each in until]
 
 
 def _days(pickings: Iterable[Picking], until: date) -> list[date]:

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from pipeline.ledger.manifest import new_flush_after
+from pipeline.farm.folder import Farm
+from pipeline.ledger.manifest import new_flush_after, weight_shares
 from pipeline.logbook.amounts import Amount, written
 from pipeline.logbook.book import Book, Clock, Confirm, Doubt, file_doubts, write_rows
 from pipeline.logbook.book import enter as enter_planned
 from pipeline.logbook.container_names import known_name
-from pipeline.logbook.containers import Assignment, Containers, Picking, flush_of, unlike_usual
+from pipeline.logbook.containers import Assignment, Containers, Picking, flush_of, given_before, unlike_usual
 from pipeline.logbook.destination import Destination, Values, destination_for
 from pipeline.logbook.entry_ids import entry_time_ms, new_entry_ids
 from pipeline.logbook.gone import gone_message
 from pipeline.logbook.lost import lost_lately, lost_message
 from pipeline.logbook.same_again import ago
 from schemas.contract import HARVESTS
+from schemas.own_weights import LAST_PICKINGS, LIKE_BEFORE, LIKE_ITS_FILL, Given, of_flush, unlike_own, usual_of_flushes
 from schemas.phrases import did_you_mean
 from schemas.pickings import SAME_WITHIN_MS
+
+UNLIKE = "unlike usual"
 
 
 @dataclass(frozen=True)
@@ -72,8 +77,12 @@ def plan(book: Book, picking: NewPicking, now: datetime) -> PickingPlan:
     farm = book.farm
     assignment, doubts = _assignment(containers, picking)
     before = containers.pickings(assignment)
-    flush = picking.flush or flush_of(before, picking.day, new_flush_after(farm))
+    gap_days = new_flush_after(farm)
+    flush = picking.flush or flush_of(before, picking.day, gap_days)
     doubts += _doubts(containers, assignment, picking, before, int(now.timestamp() * 1000))
+    if not any(each.kind == UNLIKE for each in doubts):
+        given = given_before(before, picking.day, gap_days)
+        doubts += _own_doubts(farm, containers, assignment, picking, flush, given)
     columns = tuple(values(picking, assignment, flush, ""))
     destination, messages = destination_for(farm, book.summaries, HARVESTS, picking.day, columns)
     doubts += file_doubts(book, destination)
@@ -144,16 +153,42 @@ def _doubts(
     weight = f"{written(picking.weight.value, containers.cell_format)} g"
     most_g = containers.most_g(assignment)
     if unlike is not None:
-        found.append(Doubt("unlike usual", f"{weight} is {unlike}"))
+        found.append(Doubt(UNLIKE, f"{weight} is {unlike}"))
     elif usual_g is None and picking.weight.value > most_g and (assignment.container or assignment.batch):
         whose = "a container of its fill" if assignment.container else f"all of {assignment}"
-        found.append(Doubt("unlike usual", f"{weight} is more than {whose} gives at once, {most_g:.0f} g at the most"))
+        found.append(Doubt(UNLIKE, f"{weight} is more than {whose} gives at once, {most_g:.0f} g at the most"))
     for each in before:
         age = now_ms - (entry_time_ms(each.entry) or 0)
         if each.day == picking.day and each.weight_g == picking.weight.value and age < SAME_WITHIN_MS:
             found.append(Doubt("same again", f"the same, {assignment} {weight}, was logged {ago(age)}"))
             break
     return found
+
+
+def _own_doubts(
+    farm: Farm,
+    containers: Containers,
+    assignment: Assignment,
+    picking: NewPicking,
+    flush: int,
+    given: Sequence[Given],
+) -> list[Doubt]:
+    """Return the doubt that the weight is unlike what its container gave: see schemas/own_weights.py."""
+    usual = usual_of_flushes(given, containers.most_g(assignment), weight_shares(farm)) if assignment.container else []
+    rest = any(each.flush == flush for each in given)
+    weight_g = float(picking.weight.value)
+    if not usual or not unlike_own(weight_g, of_flush(usual, flush), rest):
+        return []
+    cell_format = containers.cell_format
+    before = ", ".join(written(Decimal(f"{each.weight_g:f}"), cell_format) for each in given[: -LAST_PICKINGS - 1 : -1])
+    said = (LIKE_BEFORE if given else LIKE_ITS_FILL).format(
+        weight=f"{written(picking.weight.value, cell_format)} g",
+        container=assignment.container,
+        before=f"{before} g",
+        usual=f"{of_flush(usual, flush):.0f} g",
+        flush=flush,
+    )
+    return [Doubt(UNLIKE, said)]
 
 
 def values(picking: NewPicking, assignment: Assignment, flush: int, entry: str) -> Values:

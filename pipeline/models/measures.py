@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from pipeline.farm.shelf_order import in_order_of_shelves
 from pipeline.models.lost_shares import SHARES, interval_columns
 from pipeline.models.view import LedgerView, Models
+from pipeline.models.weight_shares import BOUNDS
 from schemas.contract import contract
 from schemas.result_rows import ResultRows, in_columns
 
@@ -98,6 +99,7 @@ def running_units(view: LedgerView) -> ResultRows:
     """What can still be picked from, in the order of the shelves: one record per running unit, and per filling of a
     batch weighed together (contract `running_units`).
     """
+    view.set_variables(**BOUNDS)
     found = in_order_of_shelves(view.records("running_units"))
     return in_columns("running_units", found)
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
-from statistics import median
 
 from reports.words import visible
-from schemas.result_rows import Row, Rows, text_of
+from schemas.own_weights import Given, usual_of_flushes
+from schemas.result_rows import Row, Rows, number_of, text_of
 
 
 @dataclass(frozen=True)
 class Shelves:
     """The rows of `running_units` (schemas/results) as of a day, in the order of the shelves, and the farm's settings
-    (farm.toml) that a picking depends on.
+    (farm.toml) that a picking depends on. usual_g: what a picking of a container usually weighs on the farm, in g, None
+    where that is not known; weight_shares: what a picking usually is, by flush (schemas/own_weights.py).
     """
 
     farm_name: str | None
@@ -23,6 +25,8 @@ class Shelves:
     new_flush_after_days: int
     decimal_mark: str
     rows: Rows
+    usual_g: float | None = None
+    weight_shares: Sequence[float] = ()
 
     @property
     def name(self) -> str:
@@ -47,11 +51,17 @@ def by_room(shelves: Shelves) -> list[tuple[str, list[Row]]]:
     return [(visible(room), list(rows)) for room, rows in groupby(shelves.rows, key=lambda row: row["room"] or "")]
 
 
-def usual_weight_g(shelves: Shelves) -> float | None:
-    """Return the usual weight of a picking of one container: the median of what each last gave; None before any did."""
-    last = [
-        float(text_of(row, "last_weights_g").split(", ")[0])
-        for row in shelves.rows
-        if row["container"] and row["last_weights_g"]
-    ]
-    return median(last) if last else None
+def last_flushes(row: Row) -> list[int]:
+    """Return the flushes of the last pickings of this row, the latest first."""
+    return [int(flush) for flush in text_of(row, "last_flushes").split(", ") if flush]
+
+
+def usual_by_flush_g(shelves: Shelves, row: Row) -> list[float]:
+    """Return what one picking of this container usually is, by flush, to a tenth of a g: see schemas/own_weights.py.
+    Empty where nothing is known, and for what is weighed together.
+    """
+    if row["container"] is None:
+        return []
+    weights = [float(weight) for weight in text_of(row, "last_weights_g").split(", ") if weight]
+    before = [Given(*each) for each in zip(last_flushes(row), weights, strict=True)][::-1]
+    return [round(usual, 1) for usual in usual_of_flushes(before, number_of(row, "most_g"), shelves.weight_shares)]

@@ -6,9 +6,17 @@ from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
-from reports.sheets.shelves import Shelves, by_room, called, last_weights, usual_weight_g
+from reports.sheets.shelves import (
+    Shelves,
+    by_room,
+    called,
+    last_flushes,
+    last_weights,
+    usual_by_flush_g,
+)
 from reports.words import MONTH_NAMES, day_name, visible
 from schemas.contract import HARVESTS, contract
+from schemas.own_weights import LIKE_BEFORE, LIKE_ITS_FILL, TIMES_LESS_OF_REST, TIMES_OFF
 from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, TIMES_MORE, WITHIN
 from schemas.result_rows import Row, day_of, text_of
 
@@ -57,8 +65,14 @@ def _data(shelves: Shelves) -> Row:
         "separator": ";" if shelves.decimal_mark == "," else ",",
         "late": stages[stages.index(shelves.late_from) :],
         "new_flush_after_days": shelves.new_flush_after_days,
-        "usual_weight_g": usual_weight_g(shelves),
+        "usual_weight_g": shelves.usual_g,
         "unlike_usual": {"times_more": TIMES_MORE, "times_less": TIMES_LESS},
+        "unlike_own": {
+            "times_off": TIMES_OFF,
+            "times_less_of_rest": TIMES_LESS_OF_REST,
+            "like_before": LIKE_BEFORE,
+            "like_its_fill": LIKE_ITS_FILL,
+        },
         "same_within_ms": SAME_WITHIN_MS,
         "formula": {"marks": FORMULA_MARKS, "guard": GUARD, "within": WITHIN % ("", "")},
         "months": [name[:3] for name in MONTH_NAMES],
@@ -76,4 +90,5 @@ def _unit(shelves: Shelves, row: Row) -> Row:
         "place": place,
         "last_weights": last_weights(shelves, row),
     }
-    return {**known, **days, **shown}
+    judged = {"last_flushes": last_flushes(row), "usual_g": usual_by_flush_g(shelves, row), "most_g": row["most_g"]}
+    return {**known, **days, **shown, **judged}

@@ -20,19 +20,44 @@ const judge = (() => {
     return null;
   };
 
-  // The thresholds of gillbook check and gillbook weigh.
-  const unlikeUsual = (cells) => {
-    const times = Number(cells.fresh_weight_g) / page.usual_weight_g;
-    return page.usual_weight_g !== null && (times >= page.unlike_usual.times_more || times <= 1 / page.unlike_usual.times_less);
+  // What is unlike the farm's usual weight, or where none is known, more than its fill gives at once: the limits of
+  // gillbook check and gillbook weigh (schemas/pickings.py); "" for nothing.
+  const unlikeUsual = (cells, unit) => {
+    const [weight, usual] = [Number(cells.fresh_weight_g), page.usual_weight_g];
+    const shown = words.marked(cells.fresh_weight_g) + " g";
+    if (unit.container === null || unit.typed) return "";
+    if (usual === null) {
+      const most = Math.round(unit.most_g);
+      return weight > unit.most_g ? `${shown} is more than a container of its fill gives at once, ${most} g at the most.` : "";
+    }
+    const { times_more, times_less } = page.unlike_usual;
+    const like = weight > usual / times_less && weight < usual * times_more;
+    return like ? "" : `${shown} is unlike the usual ${Math.round(usual)} g.`;
+  };
+  // What is unlike this container's own (schemas/own_weights.py, which made the numbers and the words); "" for nothing.
+  const unlikeOwn = (cells, unit) => {
+    const flush = Number(cells.flush) || shelf.flushOn(unit, cells.picked_on);
+    if (!flush || !unit.usual_g?.length) return "";
+    const usual = unit.usual_g[Math.min(flush, unit.usual_g.length) - 1];
+    const less = shelf.pickedIn(unit, flush) ? page.unlike_own.times_less_of_rest : page.unlike_own.times_off;
+    const weight = Number(cells.fresh_weight_g);
+    if (weight > usual / less && weight < usual * page.unlike_own.times_off) return "";
+    const texts = {
+      weight: words.marked(cells.fresh_weight_g) + " g",
+      container: unit.called,
+      before: unit.last_weights.replaceAll(" / ", ", ") + " g",
+      usual: Math.round(usual) + " g",
+      flush: String(flush),
+    };
+    const said = unit.last_weights ? page.unlike_own.like_before : page.unlike_own.like_its_fill;
+    return said.replace(/\{(\w+)\}/g, (_, name) => texts[name]) + ".";
   };
   const doubts = (cells, unit) => {
     const again = (entry) => entry.fresh_weight_g === cells.fresh_weight_g && Date.now() - entry.at < page.same_within_ms;
     const early = unit.inoculated_on && cells.picked_on < unit.inoculated_on;
     return words.joined(
       [
-        unit.container !== null && unlikeUsual(cells)
-          ? `${words.marked(cells.fresh_weight_g)} g is unlike the usual ${Math.round(page.usual_weight_g)} g.`
-          : "",
+        unlikeUsual(cells, unit) || unlikeOwn(cells, unit),
         shelf.weighedOn(unit, cells.picked_on).some(again)
           ? `${unit.called}, ${words.marked(cells.fresh_weight_g)} g was logged a moment ago.`
           : "",

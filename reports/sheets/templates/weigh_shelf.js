@@ -24,6 +24,11 @@ const shelf = (() => {
     return flush;
   };
 
+  // Was this flush of it picked before, here or by what the farm's files say?
+  const pickedIn = (unit, flush) =>
+    unit.last_flushes.includes(flush) ||
+    record.all().some((entry) => isOf(unit)(entry) && (Number(entry.flush) || flushOn(unit, entry.picked_on)) === flush);
+
   const facts = (unit, day) => {
     if (unit.typed) return "not among the containers of this page";
     const flush = flushOn(unit, day);
@@ -58,5 +63,5 @@ const shelf = (() => {
   const ofEntry = (entry) => units.find((unit) => isOf(unit)(entry)) ?? { ...entry, typed: true };
   const typed = (text) => ({ container: text, batch: "", called: text, typed: true });
 
-  return { units, isOf, facts, fitting, exactly, weighedOn, ofEntry, typed };
+  return { units, isOf, flushOn, pickedIn, facts, fitting, exactly, weighedOn, ofEntry, typed };
 })();

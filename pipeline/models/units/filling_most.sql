@@ -1,0 +1,15 @@
+-- What is the most that one picking of each filling can be, in g? By its dry mass where that was weighed, else its fill,
+-- else its volume, else one for all (schemas/pickings.py). The logbook has the same of the files (logbook/facts.py).
+-- Grain: one row per filling.
+-- reads: fillings
+-- writes: filling_most
+create or replace temp table filling_most as
+select
+    line,
+    coalesce(
+        substrate_dry_kg * getvariable('most_per_dry_kg_g'),
+        fill_kg * getvariable('most_per_kg_g'),
+        volume_l * getvariable('most_per_litre_g'),
+        getvariable('most_unknown_g')
+    )::double as most_g
+from fillings
