@@ -143,9 +143,20 @@ def _step(month: Month, at: int) -> Sentence:
         *_signed(difference),
         " points",
         *within(month, "spawn_steps", at, "be_difference_low_pct", "be_difference_high_pct"),
-        ": ",
-        Name(text_of(row, "answer")),
+        *_answered(row),
     )
+
+
+def _answered(row: Row) -> Sequence[Part]:
+    """The answer to a step. It is of the margin where prices are declared, and may be open where that of BE is not."""
+    open_one = row["answer"] == StepAnswer.CANNOT_TELL
+    if open_one and row["margin_difference"] is not None:
+        return ("; whether it pays: ", Name(text_of(row, "answer")))
+    low, high = row["be_difference_low_pct"], row["be_difference_high_pct"]
+    known = low is not None and high is not None
+    beside = known and number_of(row, "be_difference_low_pct") * number_of(row, "be_difference_high_pct") > 0
+    why: Sequence[Part] = (", for ", Name(text_of(row, "why"))) if open_one and beside and row["why"] else ()
+    return (": ", Name(text_of(row, "answer")), *why)
 
 
 def _signed(figure: Figure) -> Sequence[Part]:
