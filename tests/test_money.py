@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from recompute_units import Unit
 from pipeline.demo import LAST_DAY
 from pipeline.demo.books import write_books
 from pipeline.farm.folder import open_farm
+from pipeline.models.measures import yields
 from pipeline.models.money import money, money_months, unsold
 from pipeline.models.view import Ledger, Query, opened
 from schemas.result_rows import ResultRows
@@ -260,16 +261,21 @@ def test_money_by_batch_is_money_by_month_and_by_any_column_and_the_whole(ledger
         assert gone + row["left_g"] == pytest.approx(row["picked_g"], abs=1e-9)
 
 
-def test_doubling_all_prices_doubles_money_and_turns_no_margin(copy: Path) -> None:
-    before = batches_of(copy)
-    for name, columns in (("prices", ["price"]), ("sales", ["price_per_kg", "amount"])):
-        with open(copy / f"{name}.csv", encoding="utf-8", newline="") as file:
+def times(folder: Path, factor: float, columns: Mapping[str, Sequence[str]]) -> None:
+    """Multiply what stands in these columns of a farm's files."""
+    for name, multiplied in columns.items():
+        with open(folder / f"{name}.csv", encoding="utf-8", newline="") as file:
             rows = list(csv.DictReader(file))
-        doubled = [{**row, **{each: str(2 * float(row[each])) for each in columns if row[each]}} for row in rows]
-        with open(copy / f"{name}.csv", "w", encoding="utf-8", newline="") as file:
+        more = [{**row, **{each: str(factor * float(row[each])) for each in multiplied if row[each]}} for row in rows]
+        with open(folder / f"{name}.csv", "w", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, rows[0])
             writer.writeheader()
-            writer.writerows(doubled)
+            writer.writerows(more)
+
+
+def test_doubling_all_prices_doubles_money_and_turns_no_margin(copy: Path) -> None:
+    before = batches_of(copy)
+    times(copy, 2, {"prices": ["price"], "sales": ["price_per_kg", "amount"]})
     after = batches_of(copy)
     order = sorted(range(len(before)), key=lambda at: before[at]["margin"])
     assert order == sorted(range(len(after)), key=lambda at: after[at]["margin"])
@@ -279,6 +285,21 @@ def test_doubling_all_prices_doubles_money_and_turns_no_margin(copy: Path) -> No
         assert {name: one[name] for name in SUMS if name not in MONEY} == {
             name: other[name] for name in SUMS if name not in MONEY
         }
+
+
+def test_tons_in_a_currency_of_small_worth_are_added_up(copy: Path) -> None:
+    times(copy, 20_000, {"prices": ["price"], "sales": ["price_per_kg", "amount"]})
+    times(copy, 5_000, {"sales": ["weight_g"], "harvests": ["fresh_weight_g"], "fillings": ["fill_kg"]})
+    times(copy, 5_000, {"batches": ["substrate_dry_kg", "supplement_dry_kg", "spawn_kg"]})
+    settings = SETTINGS.replace("work_hours_per_container = 0.25", "work_hours_per_container = 1000")
+    (copy / "farm.toml").write_text(settings, encoding="utf-8")
+    expected, _ = expected_money(copy, AS_OF, lambda unit: unit.batch)
+    for row in batches_of(copy):
+        for name in ("picked_g", "sold_g", "revenue", "cost"):
+            assert row[name] == pytest.approx(float(expected.get(row["batch"], {}).get(name, 0)), rel=1e-9), (row, name)
+    farm = open_farm(copy)
+    with opened(farm.ledger, farm.settings) as ledger:
+        assert yields(ledger.view(Query(AS_OF, ("batch",))))
 
 
 def test_what_a_cost_lacks_is_named_with_its_price_or_cell(copy: Path) -> None:

@@ -47,7 +47,7 @@ select
         when not s.for_money then 0
         else coalesce(
             s.amount,
-            s.weight_g * coalesce(s.price_per_kg, l.unit_price, getvariable('farm_price')::decimal(18, 6)) / 1000
+            s.weight_g::decimal(38, 3) * coalesce(s.price_per_kg, l.unit_price, getvariable('farm_price')::decimal(18, 6)) / 1000
         )
     end::decimal(38, 6) as paid,
     case

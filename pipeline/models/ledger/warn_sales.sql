@@ -54,9 +54,9 @@ above as (
     where s.kind <> 'returned' and (s.left_g > d.fresh_g or s.batch_left_g > b.fresh_g)
 )
 select s.line, 'price_and_amount' as rule, s.amount::double::varchar as value,
-    printf('%.2f', (s.weight_g * s.price_per_kg / 1000)::double) as detail
+    printf('%.2f', (s.weight_g::decimal(38, 3) * s.price_per_kg / 1000)::double) as detail
 from sales as s
-where abs(s.weight_g * s.price_per_kg / 1000 - s.amount) > 0.01
+where abs(s.weight_g::decimal(38, 3) * s.price_per_kg / 1000 - s.amount) > 0.01
 union all
 select s.line, 'no_price', null,
     s.sold_on || ',fresh,' || coalesce(s.strain, '') || ',' || coalesce(s.buyer, '') || ',PRICE,kg'

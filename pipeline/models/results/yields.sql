@@ -55,9 +55,9 @@ sums as (
         sum(fresh_g_through) filter (where known and weighed and not contaminated_before_pick) as through_clean_fresh,
         sum(dry_g) filter (where known and weighed and not contaminated_before_pick) as through_clean_dry,
         sum(fresh_g) filter (where paced and last_picked > inoculated_on) as last_pick_fresh,
-        sum(dry_g * (last_picked - inoculated_on)) filter (where paced and last_picked > inoculated_on) as last_pick_dry_days,
+        sum(dry_g::decimal(28, 9) * (last_picked - inoculated_on)) filter (where paced and last_picked > inoculated_on) as last_pick_dry_days,
         sum(fresh_g) filter (where paced and first_picked > inoculated_on) as first_pick_fresh,
-        sum(dry_g * (first_picked - inoculated_on)) filter (where paced and first_picked > inoculated_on)
+        sum(dry_g::decimal(28, 9) * (first_picked - inoculated_on)) filter (where paced and first_picked > inoculated_on)
             as first_pick_dry_days,
         sum(spawn_g) filter (where has_rate and wet_g is not null and spawn_g is not null) as spawn_over_wet,
         sum(wet_g) filter (where has_rate and spawn_g is not null) as wet_under_spawn,

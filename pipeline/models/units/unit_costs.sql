@@ -93,7 +93,7 @@ rented as (
     left join paid_stays as p on p.unit = s.unit and p.month = s.month
 ),
 worked as (
-    select unit, inoculated_on as day, quantity * getvariable('farm_prices')['hours_per_container']::decimal(18, 6) as hours
+    select unit, inoculated_on as day, quantity * getvariable('farm_prices')['hours_per_container']::decimal(38, 6) as hours
     from unit_needs
     where item = 'work_hour'
     union all

@@ -28,7 +28,7 @@ needs as (
     inner join batches as b on b.line = s.batch_line
     union all
     select s.unit, s.batch_line, s.inoculated_on, 'supplement', lower(b.supplement), null,
-        b.supplement_dry_kg * s.dry_g / b.dry_g, null, 'supplement_dry_kg'
+        b.supplement_dry_kg::decimal(38, 6) * s.dry_g / b.dry_g, null, 'supplement_dry_kg'
     from sized as s
     inner join batches as b on b.line = s.batch_line
     where b.supplement is not null or b.supplement_dry_kg > 0
