@@ -10,8 +10,9 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day
-from pipeline.cli.report_files import show_written, write_files
+from pipeline.cli.report_files import ReportKind, contents_of, show_written, write_files
 from pipeline.cli.show import notify
+from pipeline.cli.typeset import can_typeset
 from pipeline.farm.settings import text
 from schemas.finding import WrongRequest
 from schemas.phrases import counted
@@ -29,7 +30,10 @@ def report(
         typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
     ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="Its first page alone, to send by mail.")] = False,
-    open_it: Annotated[bool, typer.Option("--open", help="Open it in the browser when it is written.")] = False,
+    kind: Annotated[
+        ReportKind, typer.Option("--format", help="html: a page for the screen; pdf: typeset for paper, A4.")
+    ] = ReportKind.HTML,
+    open_it: Annotated[bool, typer.Option("--open", help="Open it when it is written.")] = False,
     deep: Annotated[
         bool, typer.Option("--deep", help="Audit the ledger first, as gillbook check --deep does.")
     ] = False,
@@ -41,10 +45,10 @@ def report(
     it stands the same as data, report-YYYY-MM.json.
     """
     from pipeline.models.measures import last_day, last_picked
-    from reports.page import render
-    from reports.report_json import report_json
 
     wanted = first_day("--month", month) if month else None
+    if kind == ReportKind.PDF:
+        can_typeset()
     today = as_of_day(as_of)
     farm_here = open_the_farm(farm)
     with read_ledger(farm_here, "measures") as ledger:
@@ -56,12 +60,11 @@ def report(
             _audit(ledger, farm_here, until)
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
     with timed("page"):
-        texts = {"html": render(gathered, brief), "json": report_json(gathered, brief)}
-    name = f"report-{first:%Y-%m}{'-brief' if brief else ''}"
-    written = write_files(farm_here, name, {kind: text.encode() for kind, text in texts.items()})
+        contents = contents_of(gathered, kind, brief)
+    written = write_files(farm_here, f"report-{first:%Y-%m}{'-brief' if brief else ''}", contents)
     show_written(f"{first:%Y-%m}", written, json)
     if open_it:
-        typer.launch(str(written["html"]))
+        typer.launch(str(written[kind]))
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:

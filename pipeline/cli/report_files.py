@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -12,6 +14,33 @@ from pipeline.cli.show import notify, print_json
 from pipeline.farm.folder import Farm
 from pipeline.files.replace import make_folder, replace_file
 from schemas.finding import OutOfReach
+
+if TYPE_CHECKING:
+    from reports.month import Month
+
+
+class ReportKind(StrEnum):
+    """What a report is written as, beside its data."""
+
+    HTML = "html"
+    PDF = "pdf"
+
+
+def contents_of(month: Month, kind: ReportKind, brief: bool = False) -> dict[str, bytes]:
+    """Return what the files of a month's report hold, by kind: the page or the PDF, and report.json. `brief`: of the
+    first page alone.
+    """
+    from pipeline.cli.typeset import typeset
+    from reports.document import part
+    from reports.page import render
+    from reports.print_content import TEMPLATE, print_content
+    from reports.report_json import report_json
+
+    if kind == ReportKind.PDF:
+        shown = typeset(print_content(month, brief), part(TEMPLATE), month.as_of)
+    else:
+        shown = render(month, brief).encode()
+    return {kind: shown, "json": report_json(month, brief).encode()}
 
 
 def write_files(farm: Farm, name: str, contents: Mapping[str, bytes]) -> dict[str, Path]:
