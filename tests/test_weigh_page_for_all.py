@@ -136,6 +136,7 @@ def test_a_keyboard_or_scanner_alone_logs_undoes_and_exports(browser: Browser, p
     browser.key("Enter")
     assert browser.evaluate("document.getElementById('chosen-name').textContent") == "b3"
     browser.type("412,5")
+    browser.key("Tab")  # past Culled
     browser.key("Tab")
     browser.key("ArrowRight")
     browser.key("ArrowRight")
@@ -156,8 +157,8 @@ def test_a_keyboard_or_scanner_alone_logs_undoes_and_exports(browser: Browser, p
     browser.key("Escape")
     browser.wait("document.activeElement.id === 'weight'")
     walked = walk(browser)
-    assert walked[:5] == ["weight", "stage", "SUMMARY", "undo", "log"]
-    assert walked[5:] == ["export", "Take back b3, 412.5 g, turned down", "count", "change"]
+    assert walked[:6] == ["weight", "cull", "stage", "SUMMARY", "undo", "log"]
+    assert walked[6:] == ["export", "Take back b3, 412.5 g, turned down", "count", "change"]
 
 
 def walk(browser: Browser) -> list[str]:

@@ -108,6 +108,7 @@ def choose(browser: Browser, name: str) -> None:
     """Taps a container in the list."""
     at = browser.evaluate(f"[...document.querySelectorAll('.unit bdi')].findIndex(e => e.textContent === {name!r})")
     assert at >= 0, name
+    browser.evaluate("document.getElementById('wanted')?.removeAttribute('id')")
     browser.evaluate(f"document.querySelectorAll('.unit')[{at}].id = 'wanted'")
     browser.tap("#wanted")
 

@@ -21,6 +21,7 @@ from schemas.phrases import did_you_mean
 if TYPE_CHECKING:
     from datetime import date
 
+    from pipeline.farm.folder import Farm
     from pipeline.models.view import LedgerView
     from reports.sheets.labels import Grid
     from reports.sheets.shelves import Shelves
@@ -119,7 +120,7 @@ def sheet(
         view = ledger.view(Query(until))
         running, known = measures.running_units(view), measures.containers(ledger)
         due = _due(view, running)
-        shelves = _shelves(view, until, running)
+        shelves = _shelves(farm, view, until, running, due)
     if files.page is not None:
         _write_page(files.page, shelves)
     if files.print_ is not None:
@@ -139,9 +140,10 @@ def _due(view: LedgerView, running: ResultRows) -> ResultRows:
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
 
 
-def _shelves(view: LedgerView, until: date, rows: ResultRows) -> Shelves:
+def _shelves(farm: Farm, view: LedgerView, until: date, rows: ResultRows, due: ResultRows) -> Shelves:
+    from pipeline.farm.weighed_in import weighed_in, written_in
     from pipeline.models.weight_shares import usual_weight_g, weight_shares
-    from reports.sheets.shelves import Shelves
+    from reports.sheets.shelves import MassUnit, Shelves
 
     settings = view.settings
     return Shelves(
@@ -153,6 +155,9 @@ def _shelves(view: LedgerView, until: date, rows: ResultRows) -> Shelves:
         rows,
         usual_weight_g(view),
         weight_shares(view),
+        {(str(row["batch"]), row["container"]) for row in due},
+        MassUnit(*weighed_in(farm)),
+        written_in(farm),
     )
 
 

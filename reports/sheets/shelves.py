@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from itertools import groupby
 
@@ -13,10 +13,20 @@ from schemas.result_rows import Row, Rows, number_of, text_of
 
 
 @dataclass(frozen=True)
+class MassUnit:
+    """The unit that weights are typed and shown in: g, kg, oz or lb, and how many grams one is."""
+
+    name: str = "g"
+    grams: float = 1.0
+
+
+@dataclass(frozen=True)
 class Shelves:
     """The rows of `running_units` (schemas/results) as of a day, in the order of the shelves, and the farm's settings
     (farm.toml) that a picking depends on. usual_g: what a picking of a container usually weighs on the farm, in g, None
-    where that is not known; weight_shares: what a picking usually is, by flush (schemas/own_weights.py).
+    where that is not known; weight_shares: what a picking usually is, by flush (schemas/own_weights.py); due:
+    batch and container of what is to be picked; written_in: in how many grams each the columns are read that are not in
+    grams by their very names.
     """
 
     farm_name: str | None
@@ -27,6 +37,9 @@ class Shelves:
     rows: Rows
     usual_g: float | None = None
     weight_shares: Sequence[float] = ()
+    due: Collection[tuple[str, object]] = ()
+    unit: MassUnit = MassUnit()
+    written_in: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def name(self) -> str:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import asdict
+
 from markupsafe import Markup
 
 from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
 from reports.sheets.shelves import (
+    MassUnit,
     Shelves,
     by_room,
     called,
     last_flushes,
-    last_weights,
     usual_by_flush_g,
 )
 from reports.words import MONTH_NAMES, day_name, visible
@@ -21,7 +25,10 @@ from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, T
 from schemas.result_rows import Row, day_of, text_of
 
 # In this order: each speaks of those before it.
-SCRIPTS = tuple(f"weigh_{name}.js" for name in ("words", "record", "shelf", "judge", "talk", "screen"))
+SCRIPTS = tuple(
+    f"weigh_{name}.js"
+    for name in ("words", "record", "shelf", "judge", "feel", "talk", "draft", "list", "hand_over", "screen")
+)
 # What the page knows of each container, beside what it shows: columns of `running_units`.
 KNOWN = ("container", "batch", "inoculated_on", "last_picked_on", "last_flush")
 
@@ -42,6 +49,7 @@ def render_weigh_page(shelves: Shelves) -> str:
             name=shelves.name,
             as_of=day_name(shelves.as_of),
             decimal_mark=shelves.decimal_mark,
+            unit=shelves.unit,
             stages=contract(HARVESTS).field("cap_stage").words,
             spores=spores.text,
             style=Markup(style),
@@ -60,6 +68,8 @@ def _data(shelves: Shelves) -> Row:
         "as_of": shelves.as_of.isoformat(),
         "columns": contract(HARVESTS).names,
         "numbers": [each.name for each in contract(HARVESTS).fields if each.decimals is not None],
+        "unit": _unit_of_mass(shelves.unit),
+        "written_in": shelves.written_in,
         "decimal_mark": shelves.decimal_mark,
         # A spreadsheet that writes decimal commas separates columns by semicolons.
         "separator": ";" if shelves.decimal_mark == "," else ",",
@@ -76,11 +86,28 @@ def _data(shelves: Shelves) -> Row:
         "same_within_ms": SAME_WITHIN_MS,
         "formula": {"marks": FORMULA_MARKS, "guard": GUARD, "within": WITHIN % ("", "")},
         "months": [name[:3] for name in MONTH_NAMES],
-        "rooms": [{"room": room, "units": [_unit(shelves, row) for row in rows]} for room, rows in by_room(shelves)],
+        "rooms": [{"room": room, "units": _units(shelves, rows)} for room, rows in by_room(shelves)],
     }
 
 
-def _unit(shelves: Shelves, row: Row) -> Row:
+def _unit_of_mass(unit: MassUnit) -> Row:
+    """Return how the page types and shows masses: see weigh_words.js. Sums are in the larger unit of the kind."""
+    decimals, example, large, large_grams = {
+        "g": (2, ("412", "412.5", "35"), "kg", 1000.0),
+        "kg": (3, ("0.41", "0.412", "0.035"), "kg", unit.grams),
+        "oz": (2, ("14.5", "14.55", "1.2"), "lb", 16 * unit.grams),
+        "lb": (3, ("0.9", "0.905", "0.1"), "lb", unit.grams),
+    }[unit.name]
+    return {**asdict(unit), "decimals": decimals, "example": example, "large": large, "large_grams": large_grams}
+
+
+def _units(shelves: Shelves, rows: Sequence[Row]) -> list[Row]:
+    """Return the containers of a room. One's shelf is its position where others stand there too."""
+    on_shelf = Counter(text_of(row, "position") for row in rows)
+    return [_unit(shelves, row, on_shelf[text_of(row, "position")] > 1) for row in rows]
+
+
+def _unit(shelves: Shelves, row: Row, with_others: bool) -> Row:
     place = ", ".join(visible(text) for text in (text_of(row, "position"), text_of(row, "kind")) if text)
     known = {name: row[name] for name in KNOWN}
     days = {name: row[name] and day_of(row, name).isoformat() for name in ("inoculated_on", "last_picked_on")}
@@ -88,7 +115,9 @@ def _unit(shelves: Shelves, row: Row) -> Row:
         "called": called(row),
         "batch_called": visible(text_of(row, "batch")),
         "place": place,
-        "last_weights": last_weights(shelves, row),
+        "shelf": visible(text_of(row, "position")) if with_others else "",
+        "due": (text_of(row, "batch"), row["container"]) in shelves.due,
+        "last_weights": [weight for weight in text_of(row, "last_weights_g").split(", ") if weight],
     }
     judged = {"last_flushes": last_flushes(row), "usual_g": usual_by_flush_g(shelves, row), "most_g": row["most_g"]}
     return {**known, **days, **shown, **judged}

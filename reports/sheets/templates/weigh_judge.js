@@ -1,18 +1,23 @@
 // What can be logged on the weigh page: what is wrong with an entry, and what is asked about before it is logged.
 "use strict";
 const judge = (() => {
-  // Grams as text with a decimal point, or null. At most two decimals: 1.250 could be meant as 1250.
+  const { name, decimals, example } = page.unit;
+  const NUMBER = new RegExp(`^\\d{1,7}([.,]\\d{1,${decimals}})?$`);
+  const UNIT = new RegExp(`\\s*${name}$`, "i");
+  // What is typed in the farm's unit, in grams as text with a decimal point; or null. Of another unit nothing is taken. So
+  // few decimals that 1.250 g is none, for it could be meant as 1250.
   const grams = (text) => {
-    const plain = text.trim().replace(/\s*g$/i, "");
-    return /^\d{1,7}([.,]\d{1,2})?$/.test(plain) ? String(Number(plain.replace(",", "."))) : null;
+    const plain = text.trim().replace(UNIT, "");
+    return NUMBER.test(plain) ? words.grams(plain.replace(",", ".")) : null;
   };
 
   // [what is wrong, the field to mend], or null. `typed` holds the texts of the fields as they were typed.
   const wrong = (cells, typed) => {
     const weight = Number(cells.fresh_weight_g);
-    if (cells.fresh_weight_g === null) return [`Weight: write grams like 412 or ${words.marked("412.5")}, thousands without a mark.`, "weight"];
-    if (weight === 0) return ["Weight: 0 g is no picking.", "weight"];
-    if (typed.culled && cells.culled_g === "") return ["Culled: write grams, like 35.", "culled"];
+    const like = example.map(words.marked);
+    if (cells.fresh_weight_g === null) return [`Weight: write ${name === "g" ? "grams" : name} like ${like[0]} or ${like[1]}, thousands without a mark.`, "weight"];
+    if (weight === 0) return [`Weight: 0 ${name} is no picking.`, "weight"];
+    if (typed.culled && cells.culled_g === "") return [`Culled: write ${name === "g" ? "grams" : name}, like ${like[2]}.`, "culled"];
     if (Number(cells.culled_g) > weight) return ["Culled: it is part of the weight, and cannot be more.", "culled"];
     if (!cells.picked_on) return ["Date: choose a day.", "date"];
     if (cells.picked_on > words.today()) return ["Date: that day is still to come.", "date"];
@@ -24,15 +29,15 @@ const judge = (() => {
   // gillbook check and gillbook weigh (schemas/pickings.py); "" for nothing.
   const unlikeUsual = (cells, unit) => {
     const [weight, usual] = [Number(cells.fresh_weight_g), page.usual_weight_g];
-    const shown = words.marked(cells.fresh_weight_g) + " g";
+    const shown = words.mass(cells.fresh_weight_g);
     if (unit.container === null || unit.typed) return "";
     if (usual === null) {
-      const most = Math.round(unit.most_g);
-      return weight > unit.most_g ? `${shown} is more than a container of its fill gives at once, ${most} g at the most.` : "";
+      const more = `${shown} is more than a container of its fill gives at once, ${words.whole(unit.most_g)} at the most.`;
+      return weight > unit.most_g ? more : "";
     }
     const { times_more, times_less } = page.unlike_usual;
     const like = weight > usual / times_less && weight < usual * times_more;
-    return like ? "" : `${shown} is unlike the usual ${Math.round(usual)} g.`;
+    return like ? "" : `${shown} is unlike the usual ${words.whole(usual)}.`;
   };
   // What is unlike this container's own (schemas/own_weights.py, which made the numbers and the words); "" for nothing.
   const unlikeOwn = (cells, unit) => {
@@ -43,14 +48,14 @@ const judge = (() => {
     const weight = Number(cells.fresh_weight_g);
     if (weight > usual / less && weight < usual * page.unlike_own.times_off) return "";
     const texts = {
-      weight: words.marked(cells.fresh_weight_g) + " g",
+      weight: words.mass(cells.fresh_weight_g),
       container: unit.called,
-      before: unit.last_weights.replaceAll(" / ", ", ") + " g",
-      usual: Math.round(usual) + " g",
+      before: unit.last_weights.map(words.inUnit).join(", ") + " " + name,
+      usual: words.whole(usual),
       flush: String(flush),
     };
-    const said = unit.last_weights ? page.unlike_own.like_before : page.unlike_own.like_its_fill;
-    return said.replace(/\{(\w+)\}/g, (_, name) => texts[name]) + ".";
+    const said = unit.last_weights.length ? page.unlike_own.like_before : page.unlike_own.like_its_fill;
+    return said.replace(/\{(\w+)\}/g, (_, each) => texts[each]) + ".";
   };
   const doubts = (cells, unit) => {
     const again = (entry) => entry.fresh_weight_g === cells.fresh_weight_g && Date.now() - entry.at < page.same_within_ms;
@@ -59,7 +64,7 @@ const judge = (() => {
       [
         unlikeUsual(cells, unit) || unlikeOwn(cells, unit),
         shelf.weighedOn(unit, cells.picked_on).some(again)
-          ? `${unit.called}, ${words.marked(cells.fresh_weight_g)} g was logged a moment ago.`
+          ? `${unit.called}, ${words.mass(cells.fresh_weight_g)} was logged a moment ago.`
           : "",
         early ? `Its batch was inoculated later, on ${words.shortDay(unit.inoculated_on)}.` : "",
       ],

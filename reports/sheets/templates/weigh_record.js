@@ -17,7 +17,13 @@ const record = (() => {
   let base = null;
   let failed = false;
   let changes = 0;
-  const all = () => [...entries.values()].sort((a, b) => a.at - b.at || (a.entry < b.entry ? -1 : 1));
+  const inOrder = (chosen) => [...chosen].sort((a, b) => a.at - b.at || (a.entry < b.entry ? -1 : 1));
+  // In order of time, sorted once for each change. Corrections take back what was exported; they are no pickings.
+  let sorted = null;
+  const everything = () => (sorted ??= inOrder(entries.values()));
+  let pickings = null;
+  const all = () => (pickings ??= everything().filter((entry) => !entry.takes_back));
+  const changed = () => (sorted = pickings = null);
 
   const open = () =>
     new Promise((done) => {
@@ -46,12 +52,13 @@ const record = (() => {
 
   // Reads what is kept; another page of this farm may have changed it. Tells whether it differs from what was known.
   const read = async () => {
-    const [before, known] = [changes, JSON.stringify(all())];
+    const [before, known] = [changes, JSON.stringify(everything())];
     const found = await step("readonly", (store) => store.getAll());
     if (!found || before !== changes) return false;
     for (const id of [...entries.keys()]) if (!pending.has(id)) entries.delete(id);
     for (const entry of found) if (!pending.has(entry.entry)) entries.set(entry.entry, entry);
-    return known !== JSON.stringify(all());
+    changed();
+    return known !== JSON.stringify(everything());
   };
   // Puts entries, and those that could not be put before; the page holds them in any case.
   const save = async (chosen) => {
@@ -60,6 +67,7 @@ const record = (() => {
       entries.set(entry.entry, entry);
       pending.add(entry.entry);
     }
+    changed();
     const put = [...pending].map((id) => entries.get(id));
     failed = !(await step("readwrite", (store) => put.forEach((entry) => store.put(entry))));
     if (!failed) for (const entry of put) if (entries.get(entry.entry) === entry) pending.delete(entry.entry);
@@ -70,6 +78,7 @@ const record = (() => {
       entries.delete(entry);
       pending.delete(entry);
     }
+    changed();
     failed = !(await step("readwrite", (store) => chosen.forEach(({ entry }) => store.delete(entry))));
   };
 
@@ -81,9 +90,14 @@ const record = (() => {
   const stay = () => navigator.storage?.persist?.().catch(() => {});
   const add = (cells) => {
     stay();
-    const last = all().at(-1);
+    const last = everything().at(-1);
     const entry = { ...cells, entry: newId(), at: Math.max(Date.now(), last ? last.at + 1 : 0), exported: "" };
     return { entry, saved: save([entry]) };
+  };
+  // Takes back an entry: one that was exported by a row that says so, for its file may be at home already.
+  const takeBack = async (entry) => {
+    if (entry.exported) await add({ ...entry, fresh_weight_g: "", culled_g: "", takes_back: entry.entry }).saved;
+    return remove([entry]);
   };
 
   const mustQuote = (text) => text.includes(page.separator) || /["\r\n]|^\s|\s$/.test(text);
@@ -98,10 +112,13 @@ const record = (() => {
   };
   const cell = (entry) => (name) => {
     const typed = entry[name] ?? "";
-    return page.numbers.includes(name) ? words.marked(typed) : guarded(typed);
+    if (!page.numbers.includes(name)) return guarded(typed);
+    // In grams, unless farm.toml says that this very heading is in another unit.
+    return words.marked(typed && page.written_in[name] ? Number((typed / page.written_in[name]).toFixed(6)) : typed);
   };
-  const csv = (chosen) =>
-    [page.columns, ...chosen.map((entry) => page.columns.map(cell(entry)))]
+  const columnsOf = (chosen) => [...page.columns, ...(chosen.some((entry) => entry.takes_back) ? ["takes_back"] : [])];
+  const csv = (chosen, columns = columnsOf(chosen)) =>
+    [columns, ...chosen.map((entry) => columns.map(cell(entry)))]
       .map((cells) => cells.map(quoted).join(page.separator) + "\n")
       .join("");
 
@@ -112,9 +129,11 @@ const record = (() => {
       if (pending.size) await save([]); // logged before the storage was open
     }),
     all,
-    fresh: () => all().filter((entry) => !entry.exported),
+    everything,
+    fresh: () => everything().filter((entry) => !entry.exported),
     read,
     add,
+    takeBack,
     remove,
     markExported: (chosen, file) => save(chosen.map((entry) => ({ ...entry, exported: entry.exported || file }))),
     csv,

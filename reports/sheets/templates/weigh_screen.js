@@ -1,59 +1,38 @@
-// The screen of the weigh page: choosing a container, the number pad, logging, undo, and the export.
+// The screen of the weigh page: choosing a container, the number pad, logging, and taking back.
 "use strict";
-(() => {
+const screening = (() => {
   const SHOWN_ENTRIES = 40;
-  const HANDED_OVER_MS = 60000;
+  const MOST_PICKERS = 12;
 
   const { $, made, button, show, say, trouble, ask } = talk;
 
   let chosen = null; // a unit of the shelf, or one typed by hand
   let dayTouched = false; // until someone sets the date, it is today, also after midnight
   let byKeyboard = false;
+  let culling = false; // whether the pad types what was culled; all of it, until a part is typed
 
   // ---- choosing a container
 
-  const inList = (name, beside, below, action) => {
-    const one = button("", action, "unit");
-    one.tabIndex = -1;
-    one.append(made("bdi", name), beside, made("span", below, "soft below"));
-    return one;
-  };
-  const unitButton = (unit) => {
-    const weights = shelf.weighedOn(unit, $("date").value).map((entry) => words.marked(entry.fresh_weight_g));
-    const beside = weights.length ? made("span", "logged " + weights.join(" + ") + " g", "done") : made("span", unit.place, "soft");
-    return inList(unit.called, beside, shelf.facts(unit, $("date").value), () => choose(unit));
-  };
-  const drawList = () => {
-    const text = $("container").value.trim();
-    const found = shelf.fitting(text);
-    const number = found.reduce((sum, each) => sum + each.units.length, 0);
-    const rooms = found.map((each) => {
-      const room = made("div", "", "room");
-      if (each.room) room.append(made("p", each.room, "soft"));
-      room.append(...each.units.map(unitButton));
-      return room;
-    });
-    const other = () => inList(text, "", "is not in this list; use it all the same", () => chooseTyped(text));
-    $("list").replaceChildren(...rooms, ...(text && !shelf.exactly(text).length ? [other()] : []));
-    const first = $("list").querySelector("button");
-    if (first) first.tabIndex = 0; // one stop of the Tab key; arrows walk on
-    $("list").hidden = !first;
-    const fits = text ? words.several(number, "container") + (number === 1 ? " fits" : " fit") : "";
-    show("fits", shelf.units.length ? fits : "Nothing is running. Type the container's name.");
-  };
   const choose = (unit) => {
     chosen = unit;
     $("form").classList.toggle("choosing", !unit);
     $("which").hidden = Boolean(unit);
     $("chosen").hidden = !unit;
-    if (!unit) return drawList();
+    if (!unit) return list.mark(list.next());
+    show("done", "");
+    show("go", "");
     show("chosen-name", unit.called);
     describe();
     trouble("");
+    keep();
     $("chosen").scrollIntoView(); // so that all down to Log fits on a small screen
     return $("weight").focus({ preventScroll: true });
   };
-  const describe = () => show("chosen-facts", shelf.facts(chosen, $("date").value));
+  const describe = () => {
+    show("chosen-facts", shelf.facts(chosen, $("date").value));
+    const behind = chosen.typed ? list.next() : list.after(chosen);
+    show("chosen-next", behind && behind !== chosen ? "then " + behind.called : "");
+  };
   const chooseTyped = async (text) => {
     const sure = await ask(`${text} is not among the containers that are running. Log it all the same?`, "Yes, use it");
     return sure ? choose(shelf.typed(text)) : $("container").focus();
@@ -78,16 +57,17 @@
     batch: chosen.batch,
     flush: $("flush").value.trim(),
     cap_stage: document.querySelector("[name=stage]:checked").value,
-    culled_g: judge.grams($("culled").value) ?? "",
+    culled_g: judge.grams(culled()) ?? "",
     picker: $("picker").value.trim(),
     note: $("note").value.trim(),
   });
+  const culled = () => (culling && !$("culled").value.trim() ? $("weight").value : $("culled").value).trim();
   const log = async () => {
     if (!chosen) take();
     if (!chosen) return;
     followToday();
     const cells = cellsOfForm();
-    const problem = judge.wrong(cells, { culled: $("culled").value.trim() });
+    const problem = judge.wrong(cells, { culled: culled() });
     if (problem) return void trouble(...problem);
     const doubts = judge.doubts(cells, chosen);
     if (doubts && !(await ask(doubts + " Log it?", "Yes, log it"))) return void $("weight").focus();
@@ -95,19 +75,27 @@
     const { entry, saved } = record.add({ ...cells, called: unit.called });
     const ofDay = record.all().filter((each) => each.picked_on === entry.picked_on);
     const day = dayTouched ? "on " + words.shortDay(entry.picked_on) : "today";
-    const sum = `${words.several(ofDay.length, "entry")} ${day}, ${words.kilograms(ofDay)} kg`;
+    const sum = `${words.several(ofDay.length, "entry")} ${day}, ${words.total(ofDay)}`;
+    const behind = unit.typed ? list.next() : list.after(unit);
     emptyForm();
+    list.refresh(unit);
+    list.mark(behind);
     redraw();
-    goOn(unit); // the next may be weighed while this one is written
+    show("done", `${unit.called}: ${words.mass(entry.fresh_weight_g)}`);
+    goOn(); // the next may be weighed while this one is written
     await saved;
+    feel.logged();
     $("unkept").hidden = record.kept();
     say(`Logged ${words.summary(entry)}. ${sum}.`);
   };
   const emptyForm = () => {
     for (const id of ["container", "weight", "culled", "note", "flush"]) $(id).value = "";
+    cull(false);
     setStage("");
     trouble("");
     choose(null);
+    notePicker();
+    keep();
   };
   const setStage = (stage) => {
     for (const each of document.querySelectorAll("[name=stage]")) each.checked = each.value === stage;
@@ -115,24 +103,29 @@
   };
   // After a key: back to the field into which a scanner types. After a tap: to the next container along the shelf, and
   // no keyboard over the screen.
-  const goOn = (unit) => {
+  const goOn = () => {
     if (byKeyboard) return $("container").focus();
-    const buttons = [...$("list").querySelectorAll("button")];
-    const next = buttons[shelf.units.indexOf(unit) + 1] ?? buttons[0];
-    next?.focus({ preventScroll: true });
-    next?.scrollIntoView({ block: "nearest" });
+    const row = list.row(list.next());
+    row?.focus({ preventScroll: true });
+    row?.scrollIntoView({ block: "nearest" });
     return scrollTo(0, 0);
   };
   const takeBack = async (entry) => {
-    const gone = record.remove([entry]);
+    const sure = "It is exported already. Take it back by a row in the next export?";
+    if (entry.exported && !(await ask(sure, "Yes, take it back"))) return;
+    const gone = record.takeBack(entry);
     choose(shelf.ofEntry(entry));
-    const fields = { weight: "fresh_weight_g", culled: "culled_g", flush: "flush" };
-    for (const [id, name] of Object.entries(fields)) $(id).value = words.marked(entry[name]);
-    for (const id of ["note", "picker"]) $(id).value = entry[id];
+    cull(false);
+    for (const [id, name] of Object.entries({ weight: "fresh_weight_g", culled: "culled_g" })) $(id).value = words.inUnit(entry[name]);
+    for (const id of ["note", "picker", "flush"]) $(id).value = entry[id];
     setStage(entry.cap_stage);
     setDay(entry.picked_on);
+    if (!chosen.typed) list.refresh(chosen);
+    show("go", "");
     redraw();
     await gone;
+    redraw();
+    keep();
     say(`Taken back: ${words.summary(entry)}. It stands in the fields again.`);
   };
 
@@ -145,7 +138,6 @@
     text.append(made("bdi", words.summary(entry)));
     text.append(made("span", words.joined([words.shortDay(entry.picked_on), entry.note, status], " · "), "soft"));
     line.append(text);
-    if (entry.exported) return line;
     const back = button("Take back", () => takeBack(entry));
     back.ariaLabel = "Take back " + words.summary(entry);
     line.append(back);
@@ -153,12 +145,12 @@
   };
   const redraw = () => {
     const [all, fresh] = [record.all(), record.fresh()];
-    const exported = all.length - fresh.length;
+    const exported = record.everything().length - fresh.length;
     show("count", fresh.length ? fresh.length + " to export" : exported ? "All exported" : "Nothing logged");
     $("count").classList.toggle("due", fresh.length > 0);
-    $("undo").hidden = !fresh.length;
+    $("undo").hidden = !lastOfAll();
     show("export", fresh.length ? "Export " + words.several(fresh.length, "entry") : "");
-    $("share").hidden = !fresh.length || !navigator.canShare?.({ files: [fileOf([])] });
+    $("share").hidden = !fresh.length || !handOver.canShare();
     $("again").hidden = $("clear").hidden = !exported;
     const earlier = all.length - SHOWN_ENTRIES;
     $("log-list").start = all.length;
@@ -166,44 +158,8 @@
     show("earlier", earlier > 0 ? "and " + words.several(earlier, "earlier entry") : "");
     $("unkept").hidden = record.kept();
     if (chosen) describe();
-    else drawList();
   };
-
-  // ---- export
-
-  const fileOf = (entries) => new File([record.csv(entries)], record.fileName(), { type: "text/csv" });
-  const exported = async (entries, file) => {
-    await record.markExported(entries, file.name);
-    redraw();
-    say(`${words.several(entries.length, "entry")} in ${file.name}.`);
-    const twice = "They stay here until you clear them; an entry that stands in two files counts once.";
-    show("where", `Put ${file.name} into the farm's folder harvests. ${twice}`);
-  };
-  const download = (entries) => {
-    const file = fileOf(entries);
-    const link = Object.assign(document.createElement("a"), { href: URL.createObjectURL(file), download: file.name });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), HANDED_OVER_MS);
-    exported(entries, file);
-  };
-  const share = async (entries) => {
-    const file = fileOf(entries);
-    try {
-      await navigator.share({ files: [file] });
-    } catch {
-      return say("Not shared. The entries are still here.");
-    }
-    return exported(entries, file);
-  };
-  const clear = async () => {
-    const gone = record.all().filter((entry) => entry.exported);
-    const number = words.several(gone.length, "exported entry");
-    if (!(await ask(`Clear ${number} from this page? Only once the file is in harvests.`, "Yes, clear"))) return;
-    await record.remove(gone);
-    show("where", "");
-    redraw();
-    say(`Cleared ${number} from this page.`);
-  };
+  const lastOfAll = () => record.fresh().findLast((entry) => !entry.takes_back);
 
   // ---- the day
 
@@ -215,21 +171,76 @@
     const day = $("date").value;
     dayTouched = day !== words.today();
     show("log", day && dayTouched ? "Log for " + words.shortDay(day) : "Log");
+    list.draw();
     if (chosen) describe();
-    else drawList();
   };
   const followToday = () => {
     $("date").max = words.today();
     if (!dayTouched && $("date").value !== words.today()) setDay(words.today());
   };
 
+  // ---- what stays through a reload
+
+  const TYPED = ["container", "weight", "culled", "flush", "note", "picker", "group"];
+  let pickers = [];
+  const keep = () =>
+    draft.keep({
+      typed: Object.fromEntries(TYPED.map((id) => [id, $(id).value])),
+      chosen: chosen && [chosen.batch, chosen.container],
+      culling,
+      stage: document.querySelector("[name=stage]:checked").value,
+      day: dayTouched ? $("date").value : "",
+      left: $("left").checked,
+      sound: $("sound").checked,
+      pickers,
+    });
+  const restore = (was) => {
+    if (!was) return;
+    for (const id of TYPED) $(id).value = was.typed[id] ?? "";
+    if ($("group").selectedIndex < 0) $("group").value = ""; // a batch that is not on this page
+    $("left").checked = was.left;
+    $("sound").checked = was.sound;
+    feel.sound(was.sound);
+    pickers = was.pickers;
+    offerPickers();
+    if (was.day) setDay(was.day);
+    setStage(was.stage);
+    culling = was.culling;
+    $("cull").ariaPressed = String(culling);
+    tellCulled();
+    if (!was.chosen) return;
+    const [batch, container] = was.chosen;
+    choose(shelf.units.find((unit) => unit.batch === batch && unit.container === container) ?? shelf.typed(container, batch));
+  };
+  const offerPickers = () => $("pickers").replaceChildren(...pickers.map((name) => new Option(name)));
+  // The latest first, so that each is a tap away.
+  const notePicker = () => {
+    const name = $("picker").value.trim();
+    if (!name) return;
+    pickers = [name, ...pickers.filter((each) => each !== name)].slice(0, MOST_PICKERS);
+    offerPickers();
+  };
+
   // ---- hands
 
   const press = (key) => {
-    const field = $("weight");
+    const field = $(culling ? "culled" : "weight");
     if (key === "back") field.value = field.value.slice(0, -1);
     else if (key !== ".") field.value += key;
     else if (!/[.,]/.test(field.value)) field.value += page.decimal_mark;
+    tellCulled();
+    keep();
+  };
+  // One tap: all of it is culled. What is typed then is the part of it that is; a second tap takes that back.
+  const cull = (wanted) => {
+    culling = wanted;
+    if (!wanted) $("culled").value = "";
+    $("cull").ariaPressed = String(wanted);
+    tellCulled();
+  };
+  const tellCulled = () => {
+    const part = $("culled").value.trim();
+    $("cull").textContent = culling ? (part ? `Culled ${part} ${page.unit.name}` : "All culled") : "Culled";
   };
   const walkList = (event) => {
     const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
@@ -244,14 +255,19 @@
   const lead = (event) => {
     byKeyboard = true;
     const typing = event.key.length === 1 && event.key !== " " && !event.ctrlKey && !event.metaKey && !event.altKey;
-    const idle = document.activeElement === document.body || $("list").contains(document.activeElement);
+    const at = document.activeElement;
+    const idle = at === document.body || at === $("go") || $("list").contains(at);
     if (typing && idle && !chosen && !$("ask").open) $("container").focus();
   };
   const on = (id, kind, action) => $(id).addEventListener(kind, action);
 
   on("pad", "click", (event) => press(event.target.closest("[data-key]")?.dataset.key ?? ""));
   on("pad", "pointerdown", (event) => event.preventDefault()); // the weight keeps the focus
-  on("container", "input", drawList);
+  on("cull", "click", () => {
+    cull(!culling);
+    keep();
+  });
+  on("container", "input", list.draw);
   on("container", "keydown", (event) => {
     if (event.key !== "Enter") return;
     event.preventDefault();
@@ -260,37 +276,52 @@
   on("which", "keydown", walkList);
   on("change", "click", () => {
     choose(null);
+    keep();
     $("container").focus();
   });
+  on("go", "click", () => choose(list.next()));
+  on("group", "change", list.draw);
+  on("left", "change", list.draw);
+  on("sound", "change", () => feel.sound($("sound").checked));
   on("form", "submit", (event) => {
     event.preventDefault();
     log();
   });
-  on("form", "change", (event) => event.target.name === "stage" && setStage(event.target.value));
+  on("form", "input", keep);
+  on("form", "change", (event) => {
+    if (event.target.name === "stage") setStage(event.target.value);
+    keep();
+  });
+  on("culled", "input", tellCulled);
   on("date", "input", dayChanged);
-  on("undo", "click", () => takeBack(record.fresh().at(-1)));
-  on("export", "click", () => download(record.fresh()));
-  on("share", "click", () => share(record.fresh()));
-  on("again", "click", () => download(record.all()));
-  on("clear", "click", clear);
+  on("undo", "click", () => takeBack(lastOfAll()));
   addEventListener("pointerdown", () => (byKeyboard = false), true);
   addEventListener("keydown", lead, true);
   addEventListener("focus", async () => {
-    if (await record.read()) redraw();
+    if (!(await record.read())) return;
+    redraw();
+    list.draw();
   });
   addEventListener("beforeunload", (event) => {
     if (!record.kept() && record.fresh().length) event.preventDefault();
   });
   document.addEventListener("visibilitychange", followToday);
 
+  list.whenChosen((unit) => (typeof unit === "string" ? chooseTyped(unit) : choose(unit)));
   const old = words.daysBetween(page.as_of, words.today());
   show("stale", old > 0 ? `Containers as of ${words.shortDay(page.as_of)}, ${words.several(old, "day")} ago: make a fresh page.` : "");
-  followToday();
-  choose(null);
-  record.ready.then(() => {
+  list.fillGroups();
+  $("date").max = words.today();
+  $("date").value = words.today();
+  $("form").classList.add("choosing");
+  const ready = Promise.all([record.ready, draft.read()]).then(([, was]) => {
     const kept = record.all().length;
     if (kept) say(`${words.several(kept, "entry")} kept here, ${record.fresh().length} not exported.`);
+    restore(was);
+    list.draw();
+    const last = record.all().at(-1);
+    if (last?.picked_on === $("date").value) list.mark(list.after(shelf.ofEntry(last))); // on from where it was left
     redraw();
-    document.documentElement.dataset.drawn = String(shelf.units.length); // for whoever checks it by a program
   });
+  return { redraw, ready };
 })();

@@ -16,6 +16,7 @@ const talk = (() => {
     for (const id of ["container", "weight", "culled", "date", "flush"]) {
       $(id).ariaInvalid = text && id === field ? "true" : null;
     }
+    if (text) feel.asked();
     if (!text || !field) return;
     if ($("more").contains($(field))) $("more").open = true;
     $(field).focus();
@@ -33,6 +34,7 @@ const talk = (() => {
   const ask = (question, yes) =>
     new Promise((answer) => {
       answered = answer;
+      feel.asked();
       show("question", question);
       show("yes", yes);
       $("ask").showModal();

@@ -1,16 +1,23 @@
 // What the weigh page was made with, and its words: days, numbers and masses as they are shown.
+//
+// Masses are kept in grams. What is typed and shown is in the farm's own unit (page.unit), and in no other.
 "use strict";
 const page = JSON.parse(document.getElementById("page-data").textContent);
 
 const words = (() => {
   const DAY_MS = 86400000;
+  const KEPT = 1000; // a mass is kept to a thousandth of a gram
   const pad2 = (number) => String(number).padStart(2, "0");
   const isoDay = (day) => [day.getFullYear(), pad2(day.getMonth() + 1), pad2(day.getDate())].join("-");
-  const marked = (number) => number.replace(".", page.decimal_mark);
+  const marked = (number) => String(number).replace(".", page.decimal_mark);
+  const { name, grams, decimals, large, large_grams } = page.unit;
+  // A mass in grams as it is typed: in the farm's unit, no zeros at the end.
+  const inUnit = (mass) => (mass === "" || mass === null ? "" : marked(Number((Number(mass) / grams).toFixed(decimals))));
+  const mass = (each) => inUnit(each) + " " + name;
   const parts = (entry) => [
-    entry.called + ", " + marked(entry.fresh_weight_g) + " g",
+    entry.called + ", " + mass(entry.fresh_weight_g),
     entry.cap_stage.replace("_", " "),
-    entry.culled_g ? marked(entry.culled_g) + " g culled" : "",
+    entry.culled_g ? mass(entry.culled_g) + " culled" : "",
     entry.flush ? "flush " + entry.flush : "",
   ];
   return {
@@ -21,7 +28,13 @@ const words = (() => {
     several: (number, word) => number + " " + (number === 1 ? word : word.replace(/([^aeiou])y$/, "$1ie") + "s"),
     joined: (texts, between) => texts.filter(Boolean).join(between),
     marked, // a number as text, with the farm's own decimal mark
-    kilograms: (entries) => marked((entries.reduce((sum, each) => sum + Number(each.fresh_weight_g), 0) / 1000).toFixed(2)),
+    inUnit,
+    mass,
+    // about so much
+    whole: (each) => marked(name === "g" ? Math.round(each) : Number((each / grams).toPrecision(3))) + " " + name,
+    grams: (number) => String(Math.round(Number(number) * grams * KEPT) / KEPT), // of a number in the farm's unit
+    total: (entries) =>
+      marked((entries.reduce((sum, each) => sum + Number(each.fresh_weight_g), 0) / large_grams).toFixed(2)) + " " + large,
     summary: (entry) => parts(entry).filter(Boolean).join(", "),
   };
 })();

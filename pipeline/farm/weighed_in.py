@@ -1,0 +1,27 @@
+"""In which unit the farm weighs its pickings: that of the heading which farm.toml has for the weight."""
+
+from __future__ import annotations
+
+from pipeline.farm.folder import Farm
+from pipeline.farm.units import conversion
+from schemas.contract import HARVESTS, contract
+
+WEIGHTS = ("fresh_weight_g", "culled_g")
+GRAMS = "g"
+
+
+def weighed_in(farm: Farm) -> tuple[str, float]:
+    """Return the unit of weights (g, kg, oz or lb), and how many grams one is; g where farm.toml names none, or two."""
+    headings = farm.conventions.headings.get(HARVESTS, {}).values()
+    units = {each.unit or GRAMS for each in headings if each.column == WEIGHTS[0]}
+    unit = units.pop() if len(units) == 1 else GRAMS
+    return unit, float(conversion(unit, GRAMS).factor)
+
+
+def written_in(farm: Farm) -> dict[str, float]:
+    """Return in what the columns of weights are read that farm.toml has in another unit under our own name: how many
+    grams one is.
+    """
+    found = {name: farm.conventions.heading(contract(HARVESTS), name) for name in WEIGHTS}
+    units = {name: each.unit for name, each in found.items() if each and each.unit}
+    return {name: float(conversion(unit, GRAMS).factor) for name, unit in units.items()}
