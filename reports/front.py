@@ -23,6 +23,7 @@ from reports.month import Month, first_day
 from reports.sections import differences, finished, picked
 from reports.words import month_name
 from schemas.answers import Direction
+from schemas.phrases import listed
 from schemas.result_rows import day_of, number_of, text_of, whole_of
 
 # Weeks ahead that the fourth tile sums up, lines of what to do, and names in one of them. Our choice, no source.
@@ -91,8 +92,15 @@ def _held(month: Month) -> Sentence:
 
 
 def tiles(month: Month) -> list[Tile]:
-    """Return the four figures at the head of the page."""
-    return [_picked_tile(month), _be_tile(month), _lost_tile(month), _ahead_tile(month)]
+    """Return the four figures at the head of the page: money where the farm keeps books, else BE."""
+    at = month.place()
+    paid = at is not None and month.rows("months")[at]["margin"] is not None
+    return [
+        _picked_tile(month),
+        _money_tile(month, at) if paid and at is not None else _be_tile(month),
+        _lost_tile(month),
+        _ahead_tile(month),
+    ]
 
 
 def _picked_tile(month: Month) -> Tile:
@@ -103,6 +111,16 @@ def _picked_tile(month: Month) -> Tile:
     more: Sentence = ("; at least ", said[1], " more waits") if said else ()
     rests: Sentence = ("in ", *several(cell(month, "months", at, "pickings"), "picking"), *more)
     return Tile("Picked", measured(month, "months", at, "fresh_g"), rests, _before(month, "fresh_g"))
+
+
+def _money_tile(month: Month, at: int) -> Tile:
+    """The margin of the month, of what it is made, and what the cost lacks, for which it is too high."""
+    brought, cost = (cell(month, "months", at, column) for column in ("revenue", "cost"))
+    lacks = text_of(month.rows("months")[at], "lacks")
+    more: Sentence = ("; too high, for the cost lacks ", named(listed(lacks.split(", ")))) if lacks else ()
+    what = f"Margin, {month.currency}" if month.currency else "Margin"
+    rests: Sentence = ("brought ", brought, ", cost ", cost, *more)
+    return Tile(what, measured(month, "months", at, "margin"), rests, _before(month, "margin"))
 
 
 def _be_tile(month: Month) -> Tile:

@@ -21,7 +21,8 @@ class Month:
     `findings` are lost entries, rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that
     would make more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last
     audit of the ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
-    `why_no_outlook`: why the table `outlook` has no row, None where it has.
+    `why_no_outlook`: why the table `outlook` has no row, None where it has. `currency`: what the farm's money is
+    called, "" where nothing says so.
     """
 
     farm_name: str | None
@@ -35,6 +36,7 @@ class Month:
     audit: Audit | None = None
     audit_is_stale: bool = False
     why_no_outlook: str | None = None
+    currency: str = ""
 
     def rows(self, table: str) -> Rows:
         """Return the rows of this result table; none where it was not given."""

@@ -32,6 +32,8 @@ def months(farm: Farm, as_of: date) -> list[dict[str, Cell]]:
             "be_inoculated_pct": efficiency([unit for unit in begun if unit.finished]) or None,
             "picked_late_pct": late_pct(picked, farm.late_from),
             "culled_pct": culled_pct(picked),
+            # Of farms that keep no books; recompute_money has those that do.
+            **dict.fromkeys(("revenue", "cost", "margin", "cost_per_kg", "lacks")),
         }
         rows.append(figures)
     return rows

@@ -16,7 +16,7 @@ from recompute_units import Unit
 from pipeline.demo import LAST_DAY
 from pipeline.demo.books import write_books
 from pipeline.farm.folder import open_farm
-from pipeline.models.measures import yields
+from pipeline.models.measures import months, yields
 from pipeline.models.money import money, money_months, unsold
 from pipeline.models.view import Ledger, Query, opened
 from schemas.result_rows import ResultRows
@@ -230,6 +230,19 @@ def test_kinds_and_months_of_the_farm_worked_by_hand(ledger: Ledger) -> None:
     months = {row["month"]: (row["revenue"], row["cost"], row["container_days"]) for row in money_months(view)}
     # January: starts of A and B 16.82 + 13.70, 66 days x 0.05. February: start of C 8.35, 112 x 0.06, picking 4.80.
     assert months == {"2026-01": (0.0, 33.82, 66), "2026-02": (15.05, 19.87, 112), "2026-03": (2.52, 3.12, 32)}
+
+
+def test_months_show_the_same_money_where_books_are_kept(ledger: Ledger, folder: Path, copy: Path) -> None:
+    view = ledger.view(Query(AS_OF, ()))
+    names = ("revenue", "cost", "margin", "cost_per_kg", "lacks")
+    paid = {row["month"]: tuple(row[name] for name in names) for row in money_months(view)}
+    assert {row["month"]: tuple(row[name] for name in names) for row in months(view)} == paid
+    assert "margin: revenue less cost, in EUR." in here("months", "--as-of", AS_OF, "--farm", folder).err
+    for name in ("prices", "sales"):
+        (copy / f"{name}.csv").unlink()
+    said = here("months", "--as-of", AS_OF, "--farm", copy)
+    assert "margin" not in said.out + said.err
+    assert {row["margin"] for row in here("months", "--as-of", AS_OF, "--farm", copy, "--json").json} == {None}
 
 
 @pytest.mark.parametrize("as_of", [date(2026, 2, 12), date(2026, 3, 5), AS_OF])

@@ -51,6 +51,20 @@ def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_yea
     assert tile(a_month(), "Next four weeks") == ("cannot be foreseen yet", [])
 
 
+def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() -> None:
+    month = a_month([Unit()], before=[("2025-09", 800.0), ("2026-08", 1200.0)])
+    assert tile(month, "BE of what finished")
+    paid = {"revenue": 20.0, "cost": 12.5, "margin": 7.5, "cost_per_kg": 13.89, "lacks": "spawn (price), lime (price)"}
+    months = [{**row, **paid} if row["month"] == "2026-09" else row for row in month.rows("months")]
+    months[1] |= {"margin": -3.0, "lacks": ""}
+    month = replace(month, tables={**month.tables, "months": months}, currency="EUR")
+    assert [each.what for each in front.tiles(month)] == ["Picked", "Margin, EUR", "Lost", "Next four weeks"]
+    assert tile(month, "Margin, EUR") == (
+        "7.50 brought 20.00, cost 12.50; too high, for the cost lacks spawn (price) and lime (price)",
+        ["August 2026: -3.00"],
+    )
+
+
 def due(action: str, reason: str, container: str, day: int) -> dict[str, Any]:
     where = {"room": None, "position": None, "container": container, "batch": "B1", "flush": None, "command": None}
     return {

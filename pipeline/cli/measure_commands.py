@@ -191,6 +191,7 @@ def months(
     read: ReadOptions,
 ) -> None:
     """Tell, month by month, what was picked, what finished and what was inoculated: three things kept apart."""
+    from pipeline.farm.prices import currency_of
     from pipeline.models import measures
 
     with read_groups(read, "all", "months") as view:
@@ -201,19 +202,24 @@ def months(
     columns = [
         Column("month", "month"),
         Column("fresh_g", "picked\nkg", 2, 0.001),
-        Column("pickings", "pickings", 0),
+        Column("pickings", "pick-\nings", 0),
         Column("picked_late_pct", "late\n%", 1),
         Column("culled_pct", "culled\n%", 1),
-        Column("units_finished", "finished", 0),
-        Column("be_finished_pct", "BE % of\nfinished", 1),
+        Column("units_finished", "fin-\nished", 0),
+        Column("be_finished_pct", "BE % of\nthese", 1),
         Column("units_inoculated", "inocu-\nlated", 0),
         Column("be_inoculated_pct", "BE % of\nthese", 1),
     ]
+    paid = any(row["margin"] is not None for row in rows)
+    if paid:
+        columns.append(Column("margin", "margin", 0))
     if print_groups(view.query, rows, columns, read.json):
         notify(
-            f"As of {view.query.as_of}. BE of these: of the containers inoculated in the month that are closed or "
-            f"lapsed. {TOGETHER}"
+            f"As of {view.query.as_of}. BE of these: of the containers that finished in the month, and of those "
+            f"inoculated in it that are closed or lapsed. {TOGETHER}"
         )
+        if paid:
+            notify(f"margin: revenue less cost, in {currency_of(view.settings)}. gillbook money --by month has both.")
 
 
 def _show_weeks(query: Query, rows: Sequence[Row], json: bool) -> None:

@@ -36,14 +36,14 @@ def money(
     read: ReadOptions,
 ) -> None:
     """Tell what pays: revenue, cost, cost per kg, margin per container and per container-day, losses carried along."""
-    from pipeline.farm.settings import text
+    from pipeline.farm.prices import currency_of
     from pipeline.models import money as of_money
 
     by_month = by.strip() == MONTH
     with read_groups(read, _columns(by), "money") as view:
         rows = of_money.unsold(view) if unsold else of_money.money_months(view) if by_month else of_money.money(view)
         query = view.query
-        currency = text(view.settings, "currency") or "the farm's currency"
+        currency = currency_of(view.settings)
     if read.json:
         print_json(rows)
         return

@@ -101,6 +101,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         missing=missing,
         pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,
+        currency=text(settings, "currency"),
     )
 
 

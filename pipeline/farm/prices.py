@@ -63,6 +63,11 @@ def prices(settings: Settings) -> Prices:
     )
 
 
+def currency_of(settings: Settings) -> str:
+    """Return what the farm's money is called in a sentence."""
+    return text(settings, "currency") or "the farm's currency"
+
+
 def exact_or_none(settings: Settings, key: str) -> Decimal | None:
     """Return a setting that is a number exactly as farm.toml writes it, None where the farm does not have it."""
     value = number_or_none(settings, key)

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from pipeline.farm.shelf_order import in_order_of_shelves
 from pipeline.models.lost_shares import SHARES, interval_columns
+from pipeline.models.money import keeps_books, money_months
 from pipeline.models.view import LedgerView, Models
 from pipeline.models.weight_shares import BOUNDS
 from schemas.contract import contract
@@ -69,8 +70,12 @@ def _with_fates(view: LedgerView) -> LedgerView:
 
 
 def months(view: LedgerView) -> ResultRows:
-    """What was picked, finished and inoculated in each month, one record per month (contract `months`)."""
-    return _in_columns(view, "months")
+    """What was picked, finished and inoculated in each month, one record per month (contract `months`), with its money
+    where the farm keeps books.
+    """
+    paid = {row["month"]: row for row in money_months(view)} if keeps_books(view) else {}
+    nothing = dict.fromkeys(contract("months").names)
+    return in_columns("months", [{**nothing, **paid.get(row["month"], {}), **row} for row in view.records("months")])
 
 
 def weeks(view: LedgerView) -> ResultRows:

@@ -25,6 +25,12 @@ def money_months(view: LedgerView) -> ResultRows:
     return [{"month": row["month"], **_figures(row)} for row in view.records("money_months")]
 
 
+def keeps_books(view: LedgerView) -> bool:
+    """Whether anything tells what mushrooms bring or what growing costs: prices, sales, or a price in farm.toml."""
+    ((rows,),) = view.tuples("books_kept")
+    return bool(rows) or view.settings["price_per_kg"] is not None
+
+
 def unsold(view: LedgerView) -> ResultRows:
     """What may still lie there, by the age of the pickings (contract `unsold`)."""
     return in_columns("unsold", view.records("unsold"))

@@ -29,7 +29,12 @@ MONTHS = View(
         "be_inoculated_pct",
         "picked_late_pct",
         "culled_pct",
+        "revenue",
+        "cost",
+        "margin",
+        "cost_per_kg",
     ),
+    if_known=("revenue", "cost", "margin", "cost_per_kg"),
 )
 WEEKS = View(
     "weeks",
