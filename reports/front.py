@@ -20,7 +20,7 @@ from reports.figures import (
     within,
 )
 from reports.month import Month, first_day
-from reports.sections import differences, finished, picked
+from reports.sections import differences, finished, picked, promises
 from reports.words import month_name
 from schemas.answers import Direction
 from schemas.phrases import listed
@@ -166,7 +166,7 @@ def _before(month: Month, column: str) -> tuple[Sentence, ...]:
 
 def next_steps(month: Month) -> list[Sentence]:
     """Return what to do next, the most pressing first: what, with which containers, since when."""
-    found = [_mend(month), *(make(month) for make in ACTIONS)]
+    found = [_mend(month), _promise(month), *(make(month) for make in ACTIONS)]
     return [each for each in found if each][:STEPS_SHOWN]
 
 
@@ -179,6 +179,15 @@ def _mend(month: Month) -> Sentence:
         return ()
     worst = max(roots, key=lambda each: each.waiting)
     return ("Mend ", Name(f"{worst.file}, row {worst.row}"), ": other rows wait for it. gillbook check says how.")
+
+
+def _promise(month: Month) -> Sentence:
+    """The soonest promise that may not be met; nothing where all likely are."""
+    risky = promises.at_risk(month)
+    if not risky:
+        return ()
+    chance = measured(month, "promise_chances", risky[0], "chance_pct")
+    return ("Talk of ", *promises.promised(month, risky[0]), ": the chance that it is there is ", chance, ".")
 
 
 def _due(action: str, reason: str | None, start: str, since: str) -> Callable[[Month], Sentence]:

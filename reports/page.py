@@ -30,6 +30,7 @@ from reports.sections import (
     outlook,
     picked,
     pins,
+    promises,
     recipes,
     rejected,
     spawn,
@@ -45,6 +46,7 @@ SECTIONS = (
     recipes.section,
     flushes.section,
     outlook.section,
+    promises.section,
     losses.section,
     differences.section,
     rejected.section,
@@ -74,6 +76,7 @@ DEFINED = (
     spawn,
     stages,
     outlook,
+    promises,
 )
 # Tables that stand open, and on paper.
 TO_MEND = ("table-lost", "table-set-aside")
@@ -82,7 +85,8 @@ VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 def main_sections(month: Month) -> list[Section]:
     """Return the sections that follow page one, in order."""
-    return [_folded(make(month)) for make in SECTIONS]
+    found = (make(month) for make in SECTIONS)
+    return [_folded(each) for each in found if each]
 
 
 def _folded(section: Section) -> Section:

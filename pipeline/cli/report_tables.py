@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from schemas.result_rows import whole_of
@@ -92,4 +92,15 @@ def of_outlook(ledger: Ledger, as_of: date) -> tuple[Tables, str | None]:
 
     found = outlook(ledger, as_of, WEEKS_AHEAD)
     tables = {"outlook": found.weeks, "outlook_batches": found.batches, "outlook_past": found.past}
-    return tables, found.why_not
+    return tables | of_promises(ledger, as_of), found.why_not
+
+
+def of_promises(ledger: Ledger, as_of: date) -> Tables:
+    """The tables of what is promised for the weeks ahead; none where nothing is."""
+    from pipeline.models.promises import deliveries, promises
+    from pipeline.planning.promise_tables import check_promises
+
+    if not deliveries(promises(ledger), as_of, as_of + timedelta(weeks=WEEKS_AHEAD)):
+        return {}
+    found = check_promises(ledger, as_of, WEEKS_AHEAD)
+    return {"promise_chances": found.chances, "promise_room": found.room}
