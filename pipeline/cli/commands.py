@@ -29,6 +29,7 @@ COMMANDS = {
     "fill": "batch_command",
     "sell": "sell_command",
     "promise": "promise_command",
+    "take-in": "take_in_command",
     "lost": "lost_command",
     "mix": "mix_command",
     "edit": "edit_command",

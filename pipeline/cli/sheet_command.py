@@ -165,7 +165,7 @@ def _write_page(path: Path, shelves: Shelves) -> None:
     from reports.sheets.weigh_page import render_weigh_page
 
     _write(path, render_weigh_page(shelves))
-    notify("Open it on the phone in a browser, not in a preview. What it exports goes into harvests/.")
+    notify("Open it on the phone in a browser, not in a preview. What it exports: gillbook take-in FILE.")
 
 
 def _write_picking_sheet(path: Path, shelves: Shelves, due: ResultRows, all_: bool) -> None:

@@ -204,9 +204,11 @@ def values(picking: NewPicking, assignment: Assignment, flush: int, entry: str) 
     return {**found, "entry": entry}
 
 
-def log(book: Book, planned: PickingPlan, now: datetime) -> Logged:
-    """Write the picking, whole and on disk. To be called while the logbook is locked, with a plan made since."""
-    (entry,) = new_entry_ids(int(now.timestamp() * 1000))
+def log(book: Book, planned: PickingPlan, now: datetime, entry: str = "") -> Logged:
+    """Write the picking, whole and on disk. To be called while the logbook is locked, with a plan made since. `entry`:
+    the id that a phone gave it.
+    """
+    entry = entry or new_entry_ids(int(now.timestamp() * 1000))[0]
     row = values(planned.picking, planned.assignment, planned.flush, entry)
     lost = lost_lately(book.farm, planned.destination.name)
     missing = [lost_message(book.farm, lost)] if lost else []

@@ -10,7 +10,7 @@ const handOver = (() => {
     screening.redraw();
     say(`${words.several(entries.length, "entry")} in ${file.name}.`);
     const twice = "They stay here until you clear them; an entry that stands in two files counts once.";
-    show("where", `Put ${file.name} into the farm's folder harvests. ${twice}`);
+    show("where", `At home: gillbook take-in ${file.name}, or put it into the farm's folder harvests. ${twice}`);
   };
   const download = (entries) => {
     const file = fileOf(entries);
@@ -31,7 +31,7 @@ const handOver = (() => {
   const clear = async () => {
     const gone = record.everything().filter((entry) => entry.exported);
     const number = words.several(gone.length, "exported entry");
-    if (!(await ask(`Clear ${number} from this page? Only once the file is in harvests.`, "Yes, clear"))) return;
+    if (!(await ask(`Clear ${number} from this page? Only once the file was taken in at home.`, "Yes, clear"))) return;
     await record.remove(gone);
     show("where", "");
     screening.redraw();
