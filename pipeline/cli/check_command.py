@@ -57,7 +57,7 @@ def check(
 
     until = read.day
     farm = open_the_farm(read.farm)
-    found, audit = _found(farm, until, deep)
+    found, audit = found_now(farm, until, deep)
     failed = _write_lists(farm, found)
     if read.json:
         print_json([each.record() for each in found])
@@ -73,7 +73,7 @@ def check(
         raise typer.Exit(1)
 
 
-def _found(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | None]:
+def found_now(farm: Farm, until: date, deep: bool) -> tuple[list[Finding], Audit | None]:
     """Return all findings as of a day, the audit's among them, and the audit."""
     from pipeline.audit.findings import findings as audit_findings
     from pipeline.cli.deep import audited

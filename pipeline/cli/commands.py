@@ -25,6 +25,7 @@ COMMANDS = {
     "weigh": "weigh_command",
     "note": "note_command",
     "today": "today_command",
+    "open": "open_command",
     "batch": "batch_command",
     "fill": "batch_command",
     "sell": "sell_command",

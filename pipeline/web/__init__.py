@@ -1,0 +1,1 @@
+"""The farm in a browser, served on this machine: a second thin edge beside the command line."""

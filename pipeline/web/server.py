@@ -1,0 +1,93 @@
+"""Serving: the addresses that are listened on, and how it ends."""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import socket
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from schemas.finding import OutOfReach
+
+HOME = "127.0.0.1"
+
+
+def bound(addresses: Sequence[str], port: int) -> list[socket.socket]:
+    """Return a socket for each address, all at one port (0: one that is free). Raises OutOfReach where one is taken."""
+    made: list[socket.socket] = []
+    for address in addresses:
+        each = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        made.append(each)
+        try:
+            if os.name == "posix":
+                each.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            each.bind((address, port))
+        except OSError as problem:
+            for one in made:
+                one.close()
+            if problem.errno == errno.EADDRINUSE:
+                raise OutOfReach(
+                    f"Port {port} of {address} is taken: gillbook open runs there already, or another program. "
+                    "End that, or name another: --port 7500."
+                ) from problem
+            raise OutOfReach(f"{address}, port {port}: {problem.strerror}. Name another with --port.") from problem
+        port = port or each.getsockname()[1]
+    return made
+
+
+def own_address() -> str | None:
+    """Return this machine's address in the network that it is in; None where it is in none. Nothing is sent."""
+    with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        # An address for documentation (RFC 5737): a datagram socket that connects sends nothing.
+        asking.connect(("192.0.2.1", 9))
+        return str(asking.getsockname()[0])
+    return None
+
+
+class Server(uvicorn.Server):
+    """A server that ends with Ctrl-C and says nothing of its own."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """End in peace at the first signal, at once at the second."""
+        before = {each: signal.signal(each, self.handle_exit) for each in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            yield
+        finally:
+            for each, handler in before.items():
+                signal.signal(each, handler)
+
+
+def serve(
+    app: ASGIApp, sockets: list[socket.socket], tls: tuple[Path, Path] | None, started: Callable[[], None]
+) -> None:
+    """Serve until Ctrl-C. `tls`: the files of a certificate and of its key; `started`: called once it answers."""
+    cert, key = (str(each) for each in tls) if tls else (None, None)
+    config = uvicorn.Config(
+        app,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        ws="none",
+        lifespan="off",
+        timeout_keep_alive=30,
+        timeout_graceful_shutdown=3,
+        limit_concurrency=64,
+        h11_max_incomplete_event_size=32_768,
+        http="h11",
+        ssl_certfile=cert,
+        ssl_keyfile=key,
+    )
+    server = Server(config)
+    for each in sockets:
+        each.listen(64)
+    started()
+    server.run(sockets=sockets)
