@@ -6,7 +6,7 @@ import csv
 import json
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ from fuzzed_reading import BLANK, Own, Plain, columns_of, verdict
 from fuzzed_workbooks import workbooks
 from hypothesis import strategies as st
 
-from schemas.contract import GROWING, contract
+from schemas.contract import GROWING, INPUTS, contract
 
 Key = tuple[str, str]  # table, file
 NAMES = {
@@ -25,6 +25,9 @@ NAMES = {
     "fillings": ["fillings.tsv", "fillings/a.csv", "fillings/K\u00fcche 1,2.csv"],
     "observations": ["observations.csv", "observations/a b.csv"],
     "harvests": ["harvests.csv", "harvests/2026-01.csv", "harvests/2026-02.csv"],
+    "prices": ["prices.csv", "prices/a;b.csv"],
+    "sales": ["sales.csv", "sales/2026 01.csv"],
+    "promises": ["promises.csv", "promises/caf\u00e9.tsv"],
 }
 
 
@@ -47,7 +50,8 @@ class FuzzedFarm:
     """A farm's files and how they are written."""
 
     own: Own
-    files: Mapping[Key, Written]
+    # A farm of many files says no more by being printed whole: `write` makes it anew.
+    files: Mapping[Key, Written] = field(repr=False)
 
     def write(self, folder: Path) -> None:
         (folder / "farm.toml").write_text(toml_text(self.own.settings()), encoding="utf-8")
@@ -76,12 +80,13 @@ def _toml(value: Any) -> str:
 
 @st.composite
 def farms(draw: st.DrawFn, tame: int | None = None) -> FuzzedFarm:
-    """A farm of one or more files of each table."""
+    """A farm of one or more files of each table; of prices, sales and promises it may have none."""
     own = draw(own_ways())
     tame = draw(st.sampled_from([10, 9, 8])) if tame is None else tame
     files = dict(WELL)
-    for table in GROWING:
-        for name in draw(st.lists(st.sampled_from(NAMES[table]), min_size=1, max_size=2, unique=True)):
+    for table in INPUTS:
+        least, most = (1, 2) if table in GROWING else (0, 1)
+        for name in draw(st.lists(st.sampled_from(NAMES[table]), min_size=least, max_size=most, unique=True)):
             files[table, name] = draw(csv_files(table, own, tame))
         if draw(st.integers(0, 9)) == 0:
             files[table, f"{table}.xlsx"] = draw(workbooks(table, own))
@@ -122,7 +127,7 @@ def standings(folder: Path) -> dict[Key, Standing]:
             for table, file, how in con.execute("select table_name, file, status from files").fetchall()
         }
         loaded: dict[Key, dict[int, dict[str, Any]]] = defaultdict(dict)
-        for table in GROWING:
+        for table in INPUTS:
             cursor = con.execute(f"select * from {table}")
             names = [column[0] for column in cursor.description or ()]
             for record in (dict(zip(names, values, strict=True)) for values in cursor.fetchall()):
@@ -159,8 +164,9 @@ def told_of_cells(
     table, plain = contract(key[0]), written.plain
     places = columns_of(table.name, plain, own)
     values = {name: standing.loaded[row][name] for name in table.names}
-    if table.name in ("batches", "fillings"):
-        return values
+    if table.name not in ("observations", "harvests"):
+        # A sale without a kind is one that was sold.
+        return {name: value for name, value in values.items() if name != "kind" or value != "sold"}
 
     def worked_out(name: str) -> bool:
         text = plain.cell(row, places[name][0]) if name in places else ""

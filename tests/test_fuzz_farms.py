@@ -18,7 +18,7 @@ from fuzzed_settings import fuzzed
 from hypothesis import strategies as st
 from ledgers import here
 
-from schemas.contract import contract
+from schemas.contract import INPUTS, contract
 
 
 @contextmanager
@@ -66,12 +66,7 @@ def test_of_a_whole_farm_no_row_is_lost_and_every_value_loaded_is_the_cells(
         assert set(found) == set(farm.files)
         assert said.code == (1 if any(each.aside for each in found.values()) else 0)
         if words:
-            assert {each["table"] for each in json.loads(said.out)} <= {
-                "batches",
-                "fillings",
-                "observations",
-                "harvests",
-            }
+            assert {each["table"] for each in json.loads(said.out)} <= {*INPUTS}
         fillings = [each.loaded for (table, _), each in found.items() if table == "fillings"]
         filled = frozenset(row["batch"] for loaded in fillings for row in loaded.values())
         for key, standing in found.items():

@@ -7,9 +7,9 @@ create or replace temp table filling_most as
 select
     line,
     coalesce(
-        substrate_dry_kg * getvariable('most_per_dry_kg_g'),
-        fill_kg * getvariable('most_per_kg_g'),
-        volume_l * getvariable('most_per_litre_g'),
+        substrate_dry_kg::double * getvariable('most_per_dry_kg_g'),
+        fill_kg::double * getvariable('most_per_kg_g'),
+        volume_l::double * getvariable('most_per_litre_g'),
         getvariable('most_unknown_g')
     )::double as most_g
 from fillings
