@@ -119,7 +119,7 @@ def render(month: Month, brief: bool = False) -> str:
     chapters = [] if brief else definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css")
     draw = part("templates/draw.js")
-    return _template("page.html.j2").render(
+    return template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
         as_of=as_of(month),
@@ -139,7 +139,7 @@ def render(month: Month, brief: bool = False) -> str:
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), draw]),
-        specs=Markup(script_json(_specs([*months, *(chart for each in [*shown, *more] for chart in each.charts)]))),
+        specs=Markup(script_json(specs([*months, *(chart for each in [*shown, *more] for chart in each.charts)]))),
         library=Markup(b64encode(packed()).decode()),
         draw=Markup(draw),
     )
@@ -152,11 +152,13 @@ def as_of(month: Month) -> Sentence:
     return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
-def _specs(charts: Sequence[Chart]) -> Mapping[str, Spec]:
+def specs(charts: Sequence[Chart]) -> Mapping[str, Spec]:
+    """Return the specifications of these charts by their ids."""
     return {chart.id: chart.spec for chart in charts}
 
 
-def _template(name: str) -> Template:
+def template(name: str) -> Template:
+    """Return a template of pages, which knows the parts of sentences apart."""
     made = environment()
     made.tests |= {
         "figure": lambda part: isinstance(part, Figure),

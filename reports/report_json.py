@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 
@@ -25,28 +25,35 @@ def report_json(month: Month, brief: bool = False) -> str:
     """Return report.json of a month: the same text for the same month. Numbers are unrounded and in the units of their
     contracts, days as ISO 8601 has them, null is what is missing. `brief`: its first page alone, with all tables.
     """
-    return json.dumps(report_data(month, brief), ensure_ascii=False, indent=1, allow_nan=False, default=_day) + "\n"
+    days = (month.month, first_day(month.month, -1) - timedelta(days=1))
+    return as_json(month, days, statements(month, brief), _charts(month, brief))
 
 
-def report_data(month: Month, brief: bool = False) -> Data:
-    """Return what report.json holds: which month, what is said, what is drawn, and the result tables behind both."""
-    return {
+def as_json(
+    month: Month, days: tuple[date, date], says: Sequence[Statement], charts: Sequence[tuple[str, Chart]]
+) -> str:
+    """Return report.json of these days, the first and the last: what is said, what is drawn and in which section, and
+    the result tables behind both.
+    """
+    first, last = days
+    found = {
         "version": VERSION,
         "farm": month.farm_name,
-        "from": month.month,
-        "to": first_day(month.month, -1) - timedelta(days=1),
+        "from": first,
+        "to": last,
         "as_of": month.as_of,
-        "over": month.over,
+        "over": month.as_of >= last,
         "late_from": month.late_from,
         "why_no_outlook": month.why_no_outlook,
-        "says": [_said(each) for each in statements(month, brief)],
-        "charts": [_drawn(section, chart) for section, chart in _charts(month, brief)],
+        "says": [_said(each) for each in says],
+        "charts": [_drawn(section, chart) for section, chart in charts],
         "counts": dict(month.counts),
         "findings": [_found(each) for each in month.findings],
         "missing": [_found(each) for each in month.missing],
         "audit": _audited(month.audit, month.audit_is_stale),
         "tables": {name: [dict(row) for row in rows] for name, rows in sorted(month.tables.items())},
     }
+    return json.dumps(found, ensure_ascii=False, indent=1, allow_nan=False, default=_day) + "\n"
 
 
 def _said(statement: Statement) -> Data:

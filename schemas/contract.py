@@ -32,6 +32,7 @@ RESULTS = (
     "money_months",
     "unsold",
     "waiting_months",
+    "span_months",
     "finished_units",
     "finished_batches",
     "finished_recipes",

@@ -22,6 +22,7 @@ from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
 from pipeline.models.compared_units import farm_units
 from pipeline.models.money import money, money_months, unsold
+from pipeline.models.spans import of_span
 from pipeline.models.today import today
 from pipeline.models.view import Ledger, Query
 from pipeline.models.view import opened as opened_ledger
@@ -65,6 +66,7 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     by_rate = compare(units, ComparisonQuery("spawn_rate", MEASURES["be"]), farm.settings)
     found |= {"compared_trends": trend_rows(by_rate), "next_soak": split_rows(next_soak(units, farm.settings))}
     found |= {"today": [vars(each) for each in today(ledger.view(query))], "history": read_history(farm).records}
+    found |= {"span_months": of_span(ledger.view(query), AS_OF.replace(month=1, day=1), AS_OF)["span_months"]}
     return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))
 
 

@@ -11,6 +11,7 @@ import typer
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day
 from pipeline.cli.report_files import ReportKind, contents_of, show_written, write_files
+from pipeline.cli.report_span import SpanGiven, span_wanted, write_span
 from pipeline.cli.show import notify
 from pipeline.cli.typeset import can_typeset
 from pipeline.farm.settings import text
@@ -28,6 +29,15 @@ def report(
     month: Annotated[
         str | None,
         typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
+    ] = None,
+    year: Annotated[
+        int | None, typer.Option("--year", metavar="YYYY", help="A year in place of a month: its months side by side.")
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option("--from", metavar="DAY", help="A span in place of a month: its first day, or month.")
+    ] = None,
+    end: Annotated[
+        str | None, typer.Option("--to", metavar="DAY", help="Its last day, or month. Default: the as-of day.")
     ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="Its first page alone, to send by mail.")] = False,
     kind: Annotated[
@@ -51,6 +61,14 @@ def report(
         can_typeset()
     today = as_of_day(as_of)
     farm_here = open_the_farm(farm)
+    span = span_wanted(SpanGiven(month, year, start, end), today)
+    if span:
+        if brief or kind == ReportKind.PDF:
+            raise WrongRequest("--brief and --format pdf are for a month: leave out --year, --from and --to.")
+        path = write_span(farm_here, span, today, json)
+        if open_it:
+            typer.launch(str(path))
+        return
     with read_ledger(farm_here, "measures") as ledger:
         first = wanted or (last_picked(ledger, today) or today).replace(day=1)
         if first > today:

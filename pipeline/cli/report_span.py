@@ -1,0 +1,109 @@
+"""The report of a year, or of a span of months or days: which days are meant, what they gave, and the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.cli.farm_access import read_ledger, timed
+from pipeline.cli.options import date_of, first_day
+from pipeline.cli.report_files import show_written, write_files
+from pipeline.farm.settings import text
+from schemas.finding import WrongRequest
+from schemas.result_rows import whole_of
+
+if TYPE_CHECKING:
+    from pipeline.farm.folder import Farm
+    from pipeline.models.view import Ledger
+    from reports.span import Span
+
+A_MONTH = len("2026-05")
+Days = tuple[date, date]
+
+
+@dataclass(frozen=True)
+class SpanGiven:
+    """What was typed of --month, --year, --from and --to."""
+
+    month: str | None
+    year: int | None
+    start: str | None
+    end: str | None
+
+
+def span_wanted(given: SpanGiven, until: date) -> Days | None:
+    """Return the first and the last day of the year or span that is asked for; None where a month is. `until`: the last
+    day of a span without an end. Raises WrongRequest for options that contradict each other, and for no days.
+    """
+    if given.year is None and given.start is None and given.end is None:
+        return None
+    ways = [given.month is not None, given.year is not None, given.start is not None or given.end is not None]
+    if sum(ways) > 1:
+        raise WrongRequest("Give one of --month, --year, or --from with --to.")
+    if given.year is not None:
+        if not 1900 <= given.year <= 9998:
+            raise WrongRequest(f"--year {given.year}: that is not a year. Write four digits, like 2026.")
+        first, last = date(given.year, 1, 1), date(given.year, 12, 31)
+    elif given.start is None:
+        raise WrongRequest("--to without --from: say with which day or month it begins.")
+    else:
+        first = _day("--from", given.start)
+        last = until if given.end is None else _day("--to", given.end, ends=True)
+    if first > until:
+        raise WrongRequest(f"{first} has not come yet on {until}.")
+    if last < first:
+        raise WrongRequest(f"--to {last} is before --from {first}.")
+    return first, last
+
+
+def _day(option: str, given: str, ends: bool = False) -> date:
+    from pipeline.models.measures import last_day
+
+    if len(given) == A_MONTH and given[:4].isdigit() and given[4] == "-":
+        first = first_day(option, given)
+        return last_day(first) if ends else first
+    return date_of(option, given)
+
+
+def write_span(farm: Farm, days: Days, today: date, json: bool) -> Path:
+    """Write the report of these days, and return where its page is."""
+    from reports.span_page import render_span, span_json
+
+    with read_ledger(farm, "measures") as ledger:
+        span = gather_span(ledger, farm, days, min(days[1], today))
+    with timed("page"):
+        contents = {"html": render_span(span).encode(), "json": span_json(span).encode()}
+    first, last = days
+    whole_year = (first, last) == (date(first.year, 1, 1), date(first.year, 12, 31))
+    period = f"{first.year}" if whole_year else f"{first}-to-{last}"
+    written = write_files(farm, f"report-{period}", contents)
+    show_written(period, written, json)
+    return written["html"]
+
+
+def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
+    """Return the result tables and findings of these days, as of `as_of`."""
+    from pipeline.ledger.findings import ledger_findings
+    from pipeline.logbook.lost import lost_entries, lost_findings
+    from pipeline.models.measures import yields
+    from pipeline.models.spans import of_span
+    from pipeline.models.view import Query
+    from reports.month import Month
+    from reports.span import Span
+
+    first, last = days
+    view = ledger.view(Query(as_of))
+    whole = yields(view.by())
+    month = Month(
+        farm_name=text(farm.settings, "name"),
+        month=first.replace(day=1),
+        as_of=as_of,
+        late_from=text(farm.settings, "late_from"),
+        tables=of_span(view, first, last),
+        findings=[*ledger_findings(ledger, as_of), *lost_findings(farm, lost_entries(farm))],
+        missing=(),
+        pickings_set_aside=whole_of(whole[0], "pickings_set_aside") if whole else 0,
+    )
+    return Span(month, first, last)

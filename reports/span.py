@@ -1,0 +1,330 @@
+"""A year, or a span of months or days, on one page: its months side by side, its recipes, losses, best and worst."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+import altair as alt
+
+from reports.colours import paint, plain_key
+from reports.columns import RECIPE, View
+from reports.drawing import Chart, column_chart, data
+from reports.figures import (
+    Day,
+    Figure,
+    Name,
+    Sentence,
+    cell,
+    count,
+    measured,
+    named,
+    positive,
+    rows_of,
+    several,
+    total,
+)
+from reports.front import Tile
+from reports.month import Month
+from reports.section import Section, made
+from reports.sections.recipes import recipes_chart
+from reports.tables import PageTable, table, table_of
+from reports.words import MONTH_NAMES, day_name, month_name, spoken
+from schemas.result_rows import number_of, text_of, whole_of
+
+MONTHS = View(
+    "span_months",
+    ("month", "days", "fresh_g", "pickings", "units_finished", "units_lost", "be_finished_pct"),
+)
+RECIPES = View("finished_recipes", (RECIPE, "batches", "units", "units_without_dry_mass", "fresh_g", "be_pct"))
+LOST = View("batch_courses", ("batch", "substrate", "soak", "inoculated_on", "units", "units_running", "units_lost"))
+BATCHES = View("finished_batches", ("batch", "substrate", "units", "units_without_dry_mass", "fresh_g", "be_pct"))
+# Batches in the lists of the best and of the worst, and months that a chart gives the width to. Our choice, no source.
+BATCHES_SHOWN = 5
+MONTHS_DRAWN = 24
+
+
+@dataclass(frozen=True)
+class Span:
+    """The days from `first` to `last`, as known in `month`: its tables are those of the span."""
+
+    month: Month
+    first: date
+    last: date
+
+    @property
+    def title(self) -> str:
+        """The span in words: a year, months, or days."""
+        begins, ends = self.first.day == 1, _ends_month(self.last)
+        if begins and ends and (self.first.month, self.last.month) == (1, 12) and self.first.year == self.last.year:
+            return str(self.first.year)
+        if begins and ends:
+            start, end = month_name(self.first), month_name(self.last)
+            return start if start == end else f"{start} to {end}"
+        return f"{day_name(self.first)} to {day_name(self.last)}"
+
+
+def _ends_month(day: date) -> bool:
+    return date.fromordinal(day.toordinal() + 1).day == 1
+
+
+def headline(span: Span) -> list[Sentence]:
+    """Return what was picked in the span, and in which of its whole months most and least."""
+    month = span.month
+    kg = total(month, "span_months", "fresh_g")
+    if not kg.value:
+        return [("Nothing was picked in these days.",)]
+    found: list[Sentence] = [(with_unit(kg, "kg"), " was picked.")]
+    ends = _ends_of(month)
+    if ends:
+        most, least = ends
+        found.append((*_month_of(month, most), " gave most, ", *_month_of(month, least), " least."))
+    return found
+
+
+def with_unit(figure: Figure, unit: str) -> Figure:
+    """Return a figure of a table as a sentence shows it."""
+    return replace(figure, unit=unit)
+
+
+def _ends_of(month: Month) -> tuple[int, int] | None:
+    """Return the whole months with most and with least picked, from the first one with a picking on; None with fewer
+    than two that differ.
+    """
+    rows = month.rows("span_months")
+    begun = next((at for at, row in enumerate(rows) if row["pickings"]), len(rows))
+    whole = [at for at, row in enumerate(rows) if row["whole"] and at >= begun]
+    if len({rows[at]["fresh_g"] for at in whole}) < 2:
+        return None
+    by_mass = sorted(whole, key=lambda at: number_of(rows[at], "fresh_g"))
+    return by_mass[-1], by_mass[0]
+
+
+def _month_of(month: Month, at: int) -> Sentence:
+    name = month_name(date.fromisoformat(f"{text_of(month.rows('span_months')[at], 'month')}-01"))
+    return (f"{name} (", measured(month, "span_months", at, "fresh_g"), ")")
+
+
+def tiles(span: Span) -> list[Tile]:
+    """Return the figures at the head of the page."""
+    month = span.month
+    pickings = several(total(month, "span_months", "pickings"), "picking")
+    finished = total(month, "span_months", "units_finished")
+    batches = several(rows_of(month, "finished_batches"), "batch", "batches")
+    return [
+        Tile("Picked", with_unit(total(month, "span_months", "fresh_g"), "kg"), ("in ", *pickings)),
+        Tile("Finished", finished, ("containers of ", *batches)),
+        Tile(
+            "Lost",
+            total(month, "span_months", "units_lost"),
+            ("of ", *several(finished, "container"), " that finished"),
+        ),
+        Tile("Recipes", rows_of(month, "finished_recipes"), ("with containers that finished",)),
+    ]
+
+
+def as_of(span: Span) -> Sentence:
+    """Return the sentence that names the as-of day."""
+    if span.month.as_of < span.last:
+        return ("As of ", Day(span.month.as_of), ": these days are not over.")
+    return ("As of ", Day(span.month.as_of), ".")
+
+
+def warning(span: Span) -> Sentence:
+    """Return what the figures lack: picked mass that waits, or else rows that cannot be counted; nothing where nothing
+    is lacking.
+    """
+    waits = total(span.month, "waiting_months", "waiting_g")
+    if waits.value:
+        parts = any(not row["whole"] for row in span.month.rows("span_months"))
+        where = ", in the whole months of these days" if parts else ""
+        return (
+            "At least ",
+            with_unit(waits, "kg"),
+            f" more waits for rows to be mended{where}: gillbook check tells which.",
+        )
+    rejected, waiting = count(span.month, "rows_set_aside"), count(span.month, "rows_waiting")
+    if not rejected.value and not waiting.value:
+        return ()
+    return (
+        *several(rejected, "row"),
+        " of the files cannot be counted, and ",
+        waiting,
+        " wait for them: in no figure.",
+    )
+
+
+def sections(span: Span) -> list[Section]:
+    """Return the sections of the page, in order."""
+    return [_months(span.month), _recipes(span.month), _losses(span.month), _best_and_worst(span.month)]
+
+
+def charts(span: Span) -> list[Chart]:
+    """Return the charts of the page, in order."""
+    return [*months_chart(span.month), *(chart for section in sections(span) for chart in section.charts)]
+
+
+def months_chart(month: Month) -> list[Chart]:
+    """What was picked in each month of the span; of a month in part, in that part, which is marked."""
+    table = month.rows("span_months")
+    rows = [
+        {"row": at, "label": _label(row["whole"], text_of(row, "month")), "kg": number_of(row, "fresh_g") / 1000}
+        for at, row in enumerate(table)
+    ][-MONTHS_DRAWN:]
+    if not any(row["kg"] for row in rows):
+        return []
+    axis = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
+    x = alt.X("label:N", sort=None, axis=axis)
+    y = alt.Y("kg:Q", axis=alt.Axis(title="kg, fresh", tickCount=5))
+    bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=y)
+    texts = alt.Chart(data(rows)).mark_text(baseline="bottom", dy=-4)
+    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))])
+    facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
+    part = f"The last {len(rows)} of {len(table)} months." if len(rows) < len(table) else ""
+    title = "Picked in each month"
+    return [Chart("span-months", title, spec, (plain_key("mass"),), "span_months", tuple(rows), facts, part=part)]
+
+
+def _label(whole: object, month: str) -> str:
+    return f"{MONTH_NAMES[int(month[5:]) - 1][:3]} {month[:4]}{'' if whole else ' part'}"
+
+
+def _months(month: Month) -> Section:
+    rows = month.rows("span_months")
+    parts = [at for at, row in enumerate(rows) if not row["whole"]]
+    notes: list[Sentence] = [
+        ("What finished in a month was inoculated months before: its BE is not that of the month's picking.",)
+    ]
+    for at in parts:
+        days = several(cell(month, "span_months", at, "days"), "day")
+        notes.append((_name_of(rows[at]["month"]), " is here with ", *days, " of it."))
+    sentence: Sentence = (
+        *several(rows_of(month, "span_months"), "month"),
+        " side by side, with what was picked, finished and lost in each.",
+    )
+    shown = table(month, MONTHS, "The months, of what lies in these days")
+    return made("months", "The months", sentence, notes, [], [_open(shown)])
+
+
+def _open(shown: PageTable | None) -> PageTable | None:
+    return replace(shown, folded=False) if shown else None
+
+
+def _name_of(text: object) -> str:
+    return month_name(date.fromisoformat(f"{text}-01"))
+
+
+def _recipes(month: Month) -> Section:
+    rows = month.rows("finished_recipes")
+    known = sorted(
+        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: -number_of(rows[at], "be_pct")
+    )
+    order = [*known, *(at for at in range(len(rows)) if at not in known)]
+    sentence: Sentence = ("No recipe has a BE in these days.",)
+    if known:
+        best, worst = known[0], known[-1]
+        sentence = (
+            *_recipe_of(month, best),
+            " gave most for its dry substrate: ",
+            measured(month, "finished_recipes", best, "be_pct"),
+            ".",
+        )
+        if best != worst:
+            sentence = (
+                *sentence[:-1],
+                "; ",
+                *_recipe_of(month, worst),
+                " least: ",
+                measured(month, "finished_recipes", worst, "be_pct"),
+                ".",
+            )
+    notes: list[Sentence] = [
+        ("Sums over what finished in these days, not a test of a difference: months and soaks differ, too.",)
+    ]
+    shown = table_of(month, RECIPES, "Recipes with containers that finished, the best first", order)
+    return made("recipes", "The recipes", sentence, notes if known else [], recipes_chart(month), [_open(shown)])
+
+
+def _recipe_of(month: Month, at: int) -> Sentence:
+    row = month.rows("finished_recipes")[at]
+    words = [spoken(column, text_of(row, column)) for column in ("substrate", "treatment", "spawn_form")]
+    batches = several(cell(month, "finished_recipes", at, "batches"), "batch", "batches")
+    return (
+        named(", ".join(words)),
+        " (",
+        *several(cell(month, "finished_recipes", at, "units"), "container"),
+        " of ",
+        *batches,
+        ")",
+    )
+
+
+def _losses(month: Month) -> Section:
+    finished, lost = total(month, "span_months", "units_finished"), total(month, "span_months", "units_lost")
+    rows = month.rows("batch_courses")
+    bad = sorted(
+        (at for at, row in enumerate(rows) if row["units_lost"]), key=lambda at: -whole_of(rows[at], "units_lost")
+    )
+    sentence: Sentence = (lost, " of ", *several(finished, "container"), " that finished were lost without a picking.")
+    if not finished.value:
+        sentence = ("No container finished in these days.",)
+    notes: list[Sentence] = []
+    if bad:
+        most = cell(month, "batch_courses", bad[0], "units_lost")
+        of = several(cell(month, "batch_courses", bad[0], "units"), "container")
+        notes.append(
+            ("Most in batch ", named(text_of(rows[bad[0]], "batch")), ": ", most, " of ", *of, ", since it was begun.")
+        )
+    more = f"The first {BATCHES_SHOWN} of {len(bad)}." if len(bad) > BATCHES_SHOWN else ""
+    shown = table_of(
+        month, LOST, "Batches of these days with most containers lost since they were begun", bad[:BATCHES_SHOWN], more
+    )
+    return made("losses", "Losses", sentence, notes, [], [_open(shown)])
+
+
+def _best_and_worst(month: Month) -> Section:
+    rows = month.rows("finished_batches")
+    known = sorted(
+        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: -number_of(rows[at], "be_pct")
+    )
+    without = len(rows) - len(known)
+    if not known:
+        return made("ends", "Best and worst", ("No batch has a BE in these days.",), [], [], [])
+    best, worst = known[0], known[-1]
+    sentence: Sentence = (
+        "Batch ",
+        _batch(month, best),
+        " gave most: BE ",
+        measured(month, "finished_batches", best, "be_pct"),
+        ".",
+    )
+    if best != worst:
+        sentence = (
+            *sentence,
+            " Batch ",
+            _batch(month, worst),
+            " gave least: ",
+            measured(month, "finished_batches", worst, "be_pct"),
+            ".",
+        )
+    notes: list[Sentence] = [
+        ("Of many batches some are best and worst by chance alone: one batch is no proof for or against a recipe.",)
+    ]
+    if without:
+        in_be = positive(month, "finished_batches", "be_pct")
+        notes.append(
+            (
+                in_be,
+                " of ",
+                *several(rows_of(month, "finished_batches"), "batch", "batches"),
+                " have a BE; the others gave nothing, or have no dry mass.",
+            )
+        )
+    ends = known if len(known) <= 2 * BATCHES_SHOWN else [*known[:BATCHES_SHOWN], *known[-BATCHES_SHOWN:]]
+    more = f"The first and the last {BATCHES_SHOWN} of {len(known)}." if len(ends) < len(known) else ""
+    shown = table_of(month, BATCHES, "Batches by BE of what finished, the best first", ends, more)
+    return made("ends", "Best and worst", sentence, notes, [], [_open(shown)])
+
+
+def _batch(month: Month, at: int) -> Name:
+    return named(text_of(month.rows("finished_batches")[at], "batch"))
