@@ -39,6 +39,10 @@ NOT_PRINTED = re.compile(f"[^{PRINTED}]+")
 BOX = "\u25a1"
 # Signs of our own charts that the fonts lack, and what stands for each.
 INSTEAD = {"\u2715": "\u00d7"}
+# A name in the foot line has no more letters than that. Our choice, no source.
+IN_FOOT = 70
+# Shares of the width that a lane's name and its facts may take: a column of paper is narrow, and facts are the longer.
+NAME_AND_FACTS = {"0.45": 0.25, "0.55": 0.74}
 # A colour of the style sheet, and a share of the width, in a specification.
 COLOUR, WIDTH_SHARE = re.compile(r"^var\(--([a-z-]+)\)$"), re.compile(r"width(?: \* ([0-9.]+))?")
 Content = Mapping[str, object]
@@ -52,6 +56,7 @@ def print_content(month: Month, brief: bool = False) -> Content:
     title = f"{name}: {month_name(month.month)}" if name else month_name(month.month)
     content = {
         "title": title,
+        "foot": title if len(title) <= IN_FOOT else f"{title[: IN_FOOT - 1]}\u2026",
         "farm": name or "Monthly report",
         "month": month_name(month.month),
         "as_of": said(as_of(month)),
@@ -159,7 +164,7 @@ def _drawn_there(each: object, width: int) -> object:
     if isinstance(each, Mapping):
         share = WIDTH_SHARE.fullmatch(str(each["expr"])) if each.keys() == {"expr"} else None
         if share:
-            return width * float(share[1] or 1)
+            return width * NAME_AND_FACTS.get(share[1] or "1", float(share[1] or 1))
         return {key: _drawn_there(value, width) for key, value in each.items()}
     return [_drawn_there(value, width) for value in each] if isinstance(each, list | tuple) else each
 

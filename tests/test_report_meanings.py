@@ -183,7 +183,8 @@ def test_parts_of_the_page_add_up_to_what_it_says_of_the_whole(months: dict[str,
         ahead = month.rows("outlook")
         if ahead:
             assert ahead[0]["sum_median_kg"] == ahead[0]["median_kg"], name
-            sums = [float(str(row["sum_low80_kg"])) for row in ahead]
+            # Limits are widened by how far the farm's own weeks were off, so that they alone may come closer again.
+            sums = [float(str(row["sum_median_kg"])) for row in ahead]
             assert all(earlier <= later for earlier, later in pairwise(sums)), name
 
 
