@@ -1,4 +1,4 @@
-"""Strategies for cells and rows of the four tables: mostly what growers write, and everything that they should not."""
+"""Strategies for cells and rows of the tables: mostly what growers write, and everything that they should not."""
 
 from __future__ import annotations
 
@@ -19,6 +19,10 @@ KEYS = {
     ("observations", "container"): ["c1", "c2", "1", "-4", ""],
     ("harvests", "batch"): ["W1", "W1", "W2", "A", ""],
     ("harvests", "container"): ["c1", "c2", "c3", "1", ""],
+    ("sales", "batch"): ["W1", "W2", "A", "007", ""],
+    # Most prices are of kilograms.
+    ("prices", "item"): ["fresh", "fresh", "spawn", "substrate", "lime", "start", "container_day", "work_hour"],
+    ("prices", "per"): ["kg", "kg", "lb", "g", "pint", "container", "batch", "day", "hour"],
 }
 DAYS = ["2026-01-05", "2026-02-10", "2026-02-11", "2026-03-01"]
 DAYS_IN_ORDER = {

@@ -12,6 +12,7 @@ import polars as pl
 import pytest
 from conftest import Said, write_table
 from ledgers import BATCHES, FILLINGS, here
+from outlook_farms import weekly_farm
 
 from pipeline.cli.commands import COMMANDS
 from pipeline.cli.farm_answers import FarmAnswer, farms_in, named_farms
@@ -83,6 +84,9 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
         (("many", "{}/papers", "yields"), "none of the folders in it is a farm."),
         (("many", "{}/none", "yields"), "there is no such folder."),
         (("many", "{}/hill", "yields"), "is a farm itself."),
+        (("many", "{}", "plan", "--kg", "5", "--out={}/rows"), "--out: rows to fill in are one farm's."),
+        (("plan", "--kg", "5", "--out", "x", "--farm", "{}/hill", "--farm", "{}/valley"), "rows to fill in are one"),
+        (("many", "{}", "promise", "2kg"), "promise: is about one farm at a time. Did you mean promise check?"),
         (("many", "{}", "weigh", "1", "400"), "weigh: is about one farm at a time."),
         (("many", "{}", "yield"), "Did you mean yields?"),
         (("many", "{}", "export", "--to", "{}/books", "--format", "csv"), "Many farms go into Parquet files: add"),
@@ -114,6 +118,23 @@ def test_farms_are_called_by_their_folders_or_by_their_paths_where_two_have_one_
     (tmp_path / "link").symlink_to(tmp_path / "c")
     with pytest.raises(WrongRequest, match="the same farm"):
         farms_in(tmp_path)
+
+
+def test_promises_and_plans_of_many_farms_name_their_site(tmp_path: Path) -> None:
+    for number, name in enumerate(("hill", "valley")):
+        weekly_farm(tmp_path / name, 40)
+        (tmp_path / name / "farm.toml").write_text("", encoding="utf-8")
+        write_table(tmp_path / name, "promises", f"due_on,buyer,weight_g\n2026-10-16,inn,{1000 + number}")
+    read = ("--as-of", "2026-10-09", "--json")
+    said = here("many", tmp_path, "promise", "check", *read)
+    assert said.code == 0, said.err
+    assert [(row["site"], row["promised_kg"]) for row in said.json] == [("hill", 1.0), ("valley", 1.001)]
+    named = [word for name in ("hill", "valley") for word in ("--farm", tmp_path / name)]
+    assert here("promise", "check", *named, *read).json == said.json
+    plans = here("many", tmp_path, "plan", "--kg", "9", "--weeks", "2", "--list", "weeks", *read).json
+    assert [row["site"] for row in plans] == ["hill", "hill", "valley", "valley"]
+    alone = here("plan", "--kg", "9", "--weeks", "2", "--list", "weeks", *read, "--farm", tmp_path / "hill").json
+    assert [{key: cell for key, cell in row.items() if key != "site"} for row in plans[:2]] == alone
 
 
 def test_tables_are_joined_by_their_columns_and_what_all_say_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from pipeline.cli.commands import joined
 from pipeline.cli.show import notify
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean, listed
@@ -33,6 +34,8 @@ READING = (
     "query",
     "history",
     "outlook",
+    "plan",
+    "promise check",
     "next-soak",
     "trace",
     "doctor",
@@ -56,7 +59,7 @@ def many(
 
     if any(word.partition("=")[0] == "--farm" for word in words):
         raise WrongRequest("--farm: many asks all farms in its folder. Leave it away, or leave many away.")
-    _show(farms_in(folder), words)
+    _show(farms_in(folder), joined(words))
 
 
 def answer_for_each(command: str, args: Sequence[str]) -> None:
@@ -92,6 +95,8 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
     if words[0] not in READING:
         hint = did_you_mean(words[0], READING)
         raise WrongRequest(f"{words[0]}: is about one farm at a time.{hint} Many answer {listed(READING)}.")
+    if words[0] == "plan" and any(word.partition("=")[0] == "--out" for word in words):
+        raise WrongRequest("--out: rows to fill in are one farm's. Leave it away, or ask one farm: --farm.")
     if words[0] == "export":
         from pipeline.cli.export_many import export_many
 
