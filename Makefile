@@ -31,6 +31,7 @@ crash: $(STAMP)
 	GILLBOOK_CRASH_STATES=$(STATES) $(BIN)/python -m pytest --timeout 0 tests/test_power_cut.py
 	GILLBOOK_KILLS=200 $(BIN)/python -m pytest --timeout 0 tests/test_crash.py tests/test_logbook_crash.py \
 		tests/test_interrupted.py tests/test_lost_entries.py tests/test_unread_answers.py
+	GILLBOOK_KILLS=100 $(BIN)/python -m pytest --timeout 0 tests/test_open_phone.py -k killed
 
 # 10,000 fuzz cases, drawn from a number that is told, so that a failure can be repeated.
 fuzz: $(STAMP)

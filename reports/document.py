@@ -12,13 +12,15 @@ from reports.vega import fingerprint
 from reports.words import visible
 
 
-def policy(styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
+def policy(styles: Sequence[str], scripts: Sequence[str] = (), sends: bool = False) -> str:
     """Return the page's Content-Security-Policy.
 
-    It may run its own scripts and styles, known by their hashes, and reach nothing at all.
+    It may run its own scripts and styles, known by their hashes, and reach nothing at all; where it `sends`, the
+    computer that served it.
     """
+    connect = "connect-src 'self'; " if sends else ""
     return (
-        "default-src 'none'; "
+        f"default-src 'none'; {connect}"
         f"script-src {' '.join(fingerprint(each) for each in scripts) or repr('none')}; "
         f"style-src {' '.join(fingerprint(each) for each in styles)}; "
         "base-uri 'none'; form-action 'none'"

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import http.client
+import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -13,11 +16,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from conftest import write_table
 
 TODAY = date.today()
+# What the weigh page sends.
+COLUMNS = "picked_on,fresh_weight_g,container,batch,flush,cap_stage,culled_g,picker,entry,note"
 
 
 def small_farm(folder: Path) -> Path:
@@ -34,6 +40,16 @@ def small_farm(folder: Path) -> Path:
     write_table(folder, "harvests", f"picked_on,fresh_weight_g,container,entry\n{TODAY - timedelta(days=12)},300,2,\n"
                 f"{TODAY - timedelta(days=11)},-30,2,")  # fmt: skip
     return folder
+
+
+def pickings(folder: Path) -> list[dict[str, str]]:
+    """All rows of pickings in the farm's files."""
+    found = []
+    for path in sorted(folder.rglob("*.csv")):
+        if "kept" not in path.parts and "out" not in path.parts:
+            rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+            found += [row for row in rows if "fresh_weight_g" in row]
+    return found
 
 
 @dataclass
@@ -83,6 +99,22 @@ class Served:
         status, headers, _ = self.ask(f"/enter?key={self.key}")
         assert status == 303, status
         self.cookie = headers["set-cookie"].split(";")[0]
+
+    def invitation(self) -> str:
+        """A token that lets one telephone in, from the page that shows them."""
+        return re.findall(r"/join\?token=([\w-]+)", self.ask("/phones")[2])[0]
+
+    def join(self, token: str) -> tuple[int, str]:
+        """What is answered to a telephone that brings this token; and its cookie."""
+        status, headers, _ = self.ask("/join", "POST", {"token": token}, headers={"Cookie": ""})
+        return status, headers.get("set-cookie", "").split(";")[0]
+
+    def send(self, cookie: str, *rows: str, header: str = COLUMNS) -> tuple[int, dict[str, Any]]:
+        """What is answered to entries that a telephone sends."""
+        body = "\n".join((header, *rows, "")).encode()
+        sent = {"Content-Type": "text/csv", "Cookie": cookie}
+        status, _, text = self.ask("/entries", "POST", body=body, headers=sent)
+        return status, json.loads(text) if text.startswith("{") else {}
 
     def raw(self, data: bytes) -> bytes:
         """What is answered to these bytes."""

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.clock import now
 from pipeline.cli.farm_access import open_the_farm, read_ledger
-from pipeline.cli.options import FarmOption
+from pipeline.cli.options import FarmOption, spread
 from pipeline.cli.show import GATHERING, Gathered, print_line
+from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -20,41 +24,113 @@ if TYPE_CHECKING:
     from schemas.finding import Finding
 
 
+# One port from day to day: what a telephone keeps, it keeps for this very address. Our choice, no source.
+PHONE_PORT = 7469
+
+
+@dataclass(frozen=True)
+class PhoneOptions:
+    """How telephones reach this computer."""
+
+    phone: Annotated[
+        bool,
+        typer.Option("--phone", help="Listen in your own network too: a telephone scans the code, weighs, and sends."),
+    ] = False
+    address: Annotated[
+        str | None,
+        typer.Option(
+            "--address", metavar="ADDRESS", help="With --phone: this computer's address there. Default: found."
+        ),
+    ] = None
+    cert: Annotated[
+        Path | None, typer.Option("--cert", metavar="FILE", help="A certificate (PEM): what is sent is encrypted.")
+    ] = None
+    cert_key: Annotated[Path | None, typer.Option("--cert-key", metavar="FILE", help="The certificate's key.")] = None
+
+    @property
+    def tls(self) -> tuple[Path, Path] | None:
+        """The files of the certificate, if one is given. Raises WrongRequest where one of the two lacks or is away."""
+        if self.cert is None and self.cert_key is None:
+            return None
+        if self.cert is None or self.cert_key is None:
+            raise WrongRequest("--cert and --cert-key go together.")
+        for each in (self.cert, self.cert_key):
+            if not each.is_file():
+                raise WrongRequest(f"{each} is not there.")
+        return self.cert, self.cert_key
+
+    def found_address(self) -> str:
+        """Return the address of this computer in its network. Raises WrongRequest where it is in none."""
+        from pipeline.web.server import own_address
+
+        found = self.address or own_address()
+        if found is None:
+            raise WrongRequest("--phone: this computer is in no network. Join your own, or name its --address.")
+        return found
+
+
+@spread
 def open(
     port: Annotated[
-        int, typer.Option("--port", metavar="N", min=0, max=65535, help="The port. Default: one that is free.")
-    ] = 0,
+        int | None,
+        typer.Option(
+            "--port", metavar="N", min=0, max=65535, help="The port. Default: one that is free; with --phone 7469."
+        ),
+    ] = None,
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser.")] = True,
+    *,
+    phones: PhoneOptions,
     farm: FarmOption = None,
 ) -> None:
     """Show the farm in the browser: today, weighing, batches, what is to be mended, any month. For this machine alone,
-    and nothing leaves it.
+    unless --phone lets telephones weigh too.
     """
     from pipeline.web.app import application
     from pipeline.web.desk import Desk
     from pipeline.web.keys import Keys
+    from pipeline.web.phones import Phones
     from pipeline.web.server import HOME, bound, serve
 
-    opened = open_the_farm(farm)
-    keys, sockets = Keys(opened.folder), bound([HOME], port)
+    tls, opened = phones.tls, open_the_farm(farm)
+    addresses = [HOME, phones.found_address()] if phones.phone else [HOME]
+    keys = Keys(opened.folder)
+    sockets = bound(list(dict.fromkeys(addresses)), (PHONE_PORT if phones.phone else 0) if port is None else port)
     taken = sockets[0].getsockname()[1]
-    hosts = frozenset({f"{HOME}:{taken}", f"localhost:{taken}"})
-    address = f"http://{HOME}:{taken}/enter?key={keys.desk}"
+    scheme = "https" if tls else "http"
+    outside = f"{scheme}://{addresses[-1]}:{taken}" if phones.phone else ""
+    served = Phones(Desk(opened.folder, commands()), keys, outside, bool(tls))
+    home = f"{scheme}://{HOME}:{taken}/enter?key={keys.desk}"
 
     def started() -> None:
-        print_line(f"The farm is open at {address}")
-        print_line("For this machine alone. Ctrl-C ends it.")
+        print_line(f"The farm is open at {home}")
+        if phones.phone:
+            _show_code(served.invitation(), bool(tls))
+        print_line(f"{'The first address is for' if phones.phone else 'For'} this machine alone. Ctrl-C ends it.")
         if browser:
-            typer.launch(address)
+            typer.launch(home)
 
-    serve(application(Desk(opened.folder, commands()), keys, hosts), sockets, None, started)
+    hosts = frozenset(f"{name}:{taken}" for name in (*addresses, "localhost"))
+    serve(application(served, hosts), sockets, tls, started)
     print_line("Closed. What was entered is on disk.")
+
+
+def _show_code(address: str, encrypted: bool) -> None:
+    """Show the code that a telephone scans, and the caution."""
+    import segno
+
+    if sys.stdout.isatty():
+        segno.make(address, micro=False).terminal(compact=True)
+    print_line(f"A phone scans the code, or opens {address}")
+    print_line("It is good once, for a quarter of an hour; the page Phones makes others, and shuts phones out.")
+    if not encrypted:
+        print_line("The network must be your own: who is in it can read what is sent.")
 
 
 def commands() -> Commands:
     """Return what the pages have from the commands."""
     from pipeline.cli.failures import crash
     from pipeline.cli.report_command import gather, with_last_audit
+    from pipeline.cli.sheet_command import shelves_now
     from pipeline.web.desk import Commands
 
     return Commands(
@@ -62,6 +138,7 @@ def commands() -> Commands:
         read_ledger,
         lambda ledger, farm, first, as_of: with_last_audit(ledger, farm, gather(ledger, farm, first, as_of)),
         _findings,
+        shelves_now,
         hearing,
         crash,
     )

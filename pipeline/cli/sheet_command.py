@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from pipeline.farm.folder import Farm
-    from pipeline.models.view import LedgerView
+    from pipeline.models.view import Ledger, LedgerView
     from reports.sheets.labels import Grid
     from reports.sheets.shelves import Shelves
     from schemas.result_rows import ResultRows
@@ -138,6 +138,16 @@ def _due(view: LedgerView, running: ResultRows) -> ResultRows:
     # What there is to do today has a flush where pins are noted, or where one is due by the farm's own waits.
     due = {(each.batch, each.container) for each in today(view) if each.flush is not None}
     return [row for row in running if {(row["batch"], row["container"]), (row["batch"], None)} & due]
+
+
+def shelves_now(farm: Farm, ledger: Ledger, until: date) -> Shelves:
+    """Return what stands on the shelves on this day, as the weigh page needs it."""
+    from pipeline.models import measures
+    from pipeline.models.view import Query
+
+    view = ledger.view(Query(until))
+    running = measures.running_units(view)
+    return _shelves(farm, view, until, running, _due(view, running))
 
 
 def _shelves(farm: Farm, view: LedgerView, until: date, rows: ResultRows, due: ResultRows) -> Shelves:

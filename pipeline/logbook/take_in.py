@@ -55,13 +55,21 @@ def read_export(farm: Farm, path: Path) -> list[Sent]:
         raise OutOfReach(f"{path} cannot be opened: {problem.strerror}.") from problem
     except UnicodeDecodeError as problem:
         raise WrongRequest(f"{path} is no export of the weigh page: it is not UTF-8. Export it again.") from problem
+    return rows_of_export(farm, text, str(path))
+
+
+def rows_of_export(farm: Farm, text: str, name: str) -> list[Sent]:
+    """Return the rows of what the weigh page exported or sent. Raises WrongRequest where it is nothing of the kind."""
     separator = ";" if farm.conventions.cell_format.decimal_mark == "," else ","
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+    except csv.Error as problem:
+        raise WrongRequest(f"{name} is no export of the weigh page: {problem}. Export it again.") from problem
     header = rows[0] if rows else []
     missing = [name for name in NEEDED if name not in header]
     if missing:
         raise WrongRequest(
-            f"{path} is no export of the weigh page: it has no column {', '.join(missing)}. Files of other kinds go "
+            f"{name} is no export of the weigh page: it has no column {', '.join(missing)}. Files of other kinds go "
             "into the farm's folder as they are."
         )
     cells = (dict(zip(header, map(unguarded, row), strict=False)) for row in rows[1:])

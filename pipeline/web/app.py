@@ -10,12 +10,12 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pipeline.web.desk import Desk
 from pipeline.web.guard import Guard
 from pipeline.web.keys import Keys
 from pipeline.web.pages import Page, Pages
+from pipeline.web.phones import Phones
 
-DESK_COOKIE, PHONE_COOKIE = "gillbook_desk", "gillbook_phone"
+DESK_COOKIE = "gillbook_desk"
 KEY_NEEDED = (
     "This page is for the browser that gillbook opened. Open it by the whole address that gillbook open shows, "
     "with its key."
@@ -49,9 +49,10 @@ class Door:
         return for_desk
 
 
-def application(desk: Desk, keys: Keys, hosts: frozenset[str], secure: bool = False) -> Guard:
-    """Return the application that serves this desk at these hosts (name and port)."""
-    pages, door = Pages(desk), Door(keys, secure)
+def application(phones: Phones, hosts: frozenset[str]) -> Guard:
+    """Return the application that serves this desk and its telephones at these hosts (name and port)."""
+    keys, secure = phones.keys, phones.secure
+    pages, door = Pages(phones.desk), Door(keys, secure)
     shown = {
         "/": pages.today,
         "/weigh": pages.weigh,
@@ -60,10 +61,16 @@ def application(desk: Desk, keys: Keys, hosts: frozenset[str], secure: bool = Fa
         "/mend/row": pages.row,
         "/months": pages.months,
         "/month": pages.month,
+        "/phones": phones.devices,
     }
     routes = [Route(path, answering(pages, door.guarded(page)), methods=["GET"]) for path, page in shown.items()]
     routes.append(Route("/write/{kind}", answering(pages, door.guarded(pages.write)), methods=["POST"]))
     routes.append(Route("/enter", door.enter, methods=["GET"]))
+    routes.append(Route("/phones", answering(pages, door.guarded(phones.shut_out)), methods=["POST"]))
+    routes.append(Route("/join", answering(pages, phones.join), methods=["GET"]))
+    routes.append(Route("/join", answering(pages, phones.let_in), methods=["POST"]))
+    routes.append(Route("/phone", answering(pages, phones.guarded(phones.weigh)), methods=["GET"]))
+    routes.append(Route("/entries", answering(pages, phones.guarded(phones.entries)), methods=["POST"]))
     app = Starlette(routes=routes, exception_handlers={HTTPException: _nothing_there})
     return Guard(app, hosts, "https" if secure else "http")
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.models.view import Ledger
     from reports.month import Month
+    from reports.sheets.shelves import Shelves
     from schemas.finding import Finding
 
 T = TypeVar("T")
@@ -24,14 +25,15 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Commands:
-    """What the pages have from the commands: the clock, reading the ledger brought up to date, gathering a month and
-    the findings; `hearing` gives the messages that a command would print.
+    """What the pages have from the commands: the clock, reading the ledger brought up to date, gathering a month,
+    the findings and the shelves; `hearing` gives the messages that a command would print.
     """
 
     clock: Callable[[], datetime]
     read_ledger: Callable[[Farm, str], AbstractContextManager[Ledger]]
     gather: Callable[[Ledger, Farm, date, date], Month]
     findings: Callable[[Farm, date], Sequence[Finding]]
+    shelves: Callable[[Farm, Ledger, date], Shelves]
     hearing: Callable[[], AbstractContextManager[list[str]]]
     crashed: Callable[[Exception], str]
 

@@ -23,6 +23,7 @@ PLACES = (
     ("/batches", "Batches"),
     ("/mend", "Mend"),
     ("/months", "Month"),
+    ("/phones", "Phones"),
 )
 # Each with its heading, and the events that its buttons note.
 ACTIONS: Mapping[str, tuple[str, Sequence[str]]] = {

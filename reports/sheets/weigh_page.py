@@ -29,18 +29,19 @@ SCRIPTS = tuple(
     f"weigh_{name}.js"
     for name in ("words", "record", "shelf", "judge", "feel", "talk", "draft", "list", "hand_over", "screen")
 )
+SENDING = "weigh_send.js"
 # What the page knows of each container, beside what it shows: columns of `running_units`.
 KNOWN = ("container", "batch", "inoculated_on", "last_picked_on", "last_flush")
 
 
-def render_weigh_page(shelves: Shelves) -> str:
+def render_weigh_page(shelves: Shelves, sends: bool = False) -> str:
     """Return the page that logs weights from these shelves.
 
-    One HTML file as text that needs no network and no server. It
-    keeps entries in the browser and exports them in the columns of `harvests` (schemas/inputs).
+    One HTML file as text that needs no network and no server. It keeps entries in the browser and exports them in the
+    columns of `harvests` (schemas/inputs). `sends`: it is served by the local server, and sends them there too.
     """
     style = part("sheets/styles/weigh.css")
-    scripts = [part(f"sheets/templates/{name}") for name in SCRIPTS]
+    scripts = [part(f"sheets/templates/{name}") for name in (*SCRIPTS, *([SENDING] if sends else []))]
     spores = next(each for each in ALL if each.about == "Spores")
     return (
         environment("sheets/templates")
@@ -53,7 +54,7 @@ def render_weigh_page(shelves: Shelves) -> str:
             stages=contract(HARVESTS).field("cap_stage").words,
             spores=spores.text,
             style=Markup(style),
-            policy=policy([style], scripts),
+            policy=policy([style], scripts, sends),
             data=Markup(script_json(_data(shelves))),
             scripts=[Markup(each) for each in scripts],
         )

@@ -302,6 +302,7 @@ const screening = (() => {
     redraw();
     list.draw();
   });
+  addEventListener("sent-home", redraw);
   addEventListener("beforeunload", (event) => {
     if (!record.kept() && record.fresh().length) event.preventDefault();
   });
