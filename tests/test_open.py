@@ -15,7 +15,8 @@ from browser import WHY_NOT, Browser, chromium, there
 from open_farms import TODAY, Served, serving, small_farm
 from test_commands_on_demand import modules_after
 
-PAGES = ("/", "/weigh", "/batches", "/mend", "/months", "/mend/row?file=harvests.csv&row=3")
+PAGES = ("/", "/weigh", "/batches", "/mend", "/months", "/mend/row?file=harvests.csv&row=3", "/phones")
+ASKING = ("/compare", "/money", "/plan")
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']"
 MONTH = f"harvests/{TODAY:%Y-%m}.csv"
@@ -105,6 +106,32 @@ def test_a_month_is_the_page_that_report_writes(farm_served: tuple[Path, Served]
     assert '<section id="first" class="first"' in text
     assert headers["content-security-policy"] == "frame-ancestors 'none'"
     assert farm_served[1].ask("/month?month=2999-01")[0] == 400
+
+
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [
+        ("/compare?factor=substrate&measure=be", "substrate"),
+        ("/money?by=recipe", "margin: revenue less cost"),
+        ("/plan?kg=2.5&every=week", "Cannot tell."),
+        *((path, "<form") for path in ASKING),
+    ],
+)
+def test_a_page_answers_what_its_command_answers(farm_served: tuple[Path, Served], path: str, said: str) -> None:
+    status, headers, text = farm_served[1].ask(path)
+    assert status == 200
+    assert said in unescape(text)
+    assert headers["content-security-policy"].startswith("default-src 'none'; style-src")
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/compare?factor=--farm", "/compare?measure=x", "/money?by=--out%3Dx", "/plan?kg=--out", "/plan?kg=1&every=day"],
+)
+def test_no_text_of_a_form_becomes_an_option(farm_served: tuple[Path, Served], path: str) -> None:
+    status, _, text = farm_served[1].ask(path)
+    assert status == 400
+    assert "choose one of" in text or "write how many kg" in text
 
 
 @pytest.mark.parametrize(

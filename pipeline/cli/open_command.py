@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,7 +21,7 @@ from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
-    from pipeline.web.desk import Commands
+    from pipeline.web.desk import Answer, Commands
     from schemas.finding import Finding
 
 
@@ -98,7 +99,7 @@ def open(
     taken = sockets[0].getsockname()[1]
     scheme = "https" if tls else "http"
     outside = f"{scheme}://{addresses[-1]}:{taken}" if phones.phone else ""
-    served = Phones(Desk(opened.folder, commands()), keys, outside, bool(tls))
+    served = Phones(Desk(opened.folder, commands(opened.folder)), keys, outside, bool(tls))
     home = f"{scheme}://{HOME}:{taken}/enter?key={keys.desk}"
 
     def started() -> None:
@@ -126,7 +127,7 @@ def _show_code(address: str, encrypted: bool) -> None:
         print_line("The network must be your own: who is in it can read what is sent.")
 
 
-def commands() -> Commands:
+def commands(folder: Path) -> Commands:
     """Return what the pages have from the commands."""
     from pipeline.cli.failures import crash
     from pipeline.cli.report_command import gather, with_last_audit
@@ -139,6 +140,7 @@ def commands() -> Commands:
         lambda ledger, farm, first, as_of: with_last_audit(ledger, farm, gather(ledger, farm, first, as_of)),
         _findings,
         shelves_now,
+        partial(_answer, folder),
         hearing,
         crash,
     )
@@ -148,6 +150,27 @@ def _findings(farm: Farm, as_of: date) -> Sequence[Finding]:
     from pipeline.cli.check_command import found_now
 
     return found_now(farm, as_of, False)[0]
+
+
+def _answer(folder: Path, words: Sequence[str]) -> Answer:
+    """Return what a command of this farm would show: asked in a process of its own, for it may take long and much."""
+    from pipeline.cli.farm_answers import answers_of
+    from pipeline.cli.show import cell_text
+    from pipeline.cli.together import FAILED
+    from pipeline.web.desk import Answer
+
+    (found,) = answers_of({"": [*words, "--farm", str(folder.resolve())]}).values()
+    if found.code >= FAILED:
+        return Answer(notes=found.gathered.notes)
+    tables = [
+        (
+            [column.heading.replace("-\n", "").replace("\n", " ") for column in columns],
+            [[cell_text(row, column) for column in columns] for row in rows],
+        )
+        for rows, columns in found.gathered.tables
+    ]
+    paragraphs = [" ".join(each.split()) for each in found.text.split("\n\n") if each.strip()]
+    return Answer(paragraphs, tables, found.gathered.notes)
 
 
 @contextmanager

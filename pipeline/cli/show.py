@@ -165,7 +165,8 @@ def print_records(
     return bool(records) and not json
 
 
-def _cell(record: Row, column: Column) -> str:
+def cell_text(record: Row, column: Column) -> str:
+    """Return a cell as it is shown."""
     plain = _plain(record[column.key])
     if plain is None:
         return NOTHING
@@ -181,7 +182,7 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
     if GATHERING.into is not None:
         GATHERING.into.tables.append((list(records), list(columns)))
         return
-    cells = [[_cell(record, column) for column in columns] for record in records]
+    cells = [[cell_text(record, column) for column in columns] for record in records]
     headings = [[printable(line) for line in column.heading.split("\n")] for column in columns]
     depth = max(len(lines) for lines in headings)
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]

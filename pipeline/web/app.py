@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from pipeline.web.answers import AnsweringPages
 from pipeline.web.guard import Guard
 from pipeline.web.keys import Keys
 from pipeline.web.pages import Page, Pages
@@ -52,6 +53,7 @@ class Door:
 def application(phones: Phones, hosts: frozenset[str]) -> Guard:
     """Return the application that serves this desk and its telephones at these hosts (name and port)."""
     keys, secure = phones.keys, phones.secure
+    answers = AnsweringPages(phones.desk)
     pages, door = Pages(phones.desk), Door(keys, secure)
     shown = {
         "/": pages.today,
@@ -62,6 +64,9 @@ def application(phones: Phones, hosts: frozenset[str]) -> Guard:
         "/months": pages.months,
         "/month": pages.month,
         "/phones": phones.devices,
+        "/compare": answers.compare,
+        "/money": answers.money,
+        "/plan": answers.plan,
     }
     routes = [Route(path, answering(pages, door.guarded(page)), methods=["GET"]) for path, page in shown.items()]
     routes.append(Route("/write/{kind}", answering(pages, door.guarded(pages.write)), methods=["POST"]))

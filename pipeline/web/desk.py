@@ -24,9 +24,18 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
+class Answer:
+    """What a command answers: its sentences, its tables (headings, rows of texts), and what it says beside them."""
+
+    paragraphs: Sequence[str] = ()
+    tables: Sequence[tuple[Sequence[str], Sequence[Sequence[str]]]] = ()
+    notes: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
 class Commands:
     """What the pages have from the commands: the clock, reading the ledger brought up to date, gathering a month,
-    the findings and the shelves; `hearing` gives the messages that a command would print.
+    the findings and the shelves, and what a command answers to words; `hearing` gives the messages that it would print.
     """
 
     clock: Callable[[], datetime]
@@ -34,6 +43,7 @@ class Commands:
     gather: Callable[[Ledger, Farm, date, date], Month]
     findings: Callable[[Farm, date], Sequence[Finding]]
     shelves: Callable[[Farm, Ledger, date], Shelves]
+    answer: Callable[[Sequence[str]], Answer]
     hearing: Callable[[], AbstractContextManager[list[str]]]
     crashed: Callable[[Exception], str]
 
@@ -56,6 +66,13 @@ class Desk:
     done: Done | None = None
     reader: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "reads"))
     writer: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "writes"))
+
+    def farm_name(self) -> str:
+        """The farm's name; blank where it has none."""
+        from pipeline.farm.folder import open_farm
+        from pipeline.farm.settings import text
+
+        return text(open_farm(self.folder).settings, "name") or ""
 
     def today(self) -> date:
         """The present day."""

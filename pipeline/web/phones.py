@@ -116,7 +116,7 @@ class Phones:
         ]
         address = self.invitation() if self.address else ""
         done = self.desk.take_done()
-        html, policy = screens.devices(address, known).render(done.sentences if done else ())
+        html, policy = screens.devices(self.desk.farm_name(), address, known).render(done.sentences if done else ())
         return HTMLResponse(html, headers={"content-security-policy": policy})
 
     async def shut_out(self, request: Request) -> Response:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from reports.screens.screen import Screen
 
 
-def devices(address: str, known: Sequence[tuple[str, str, str]]) -> Screen:
+def devices(farm: str, address: str, known: Sequence[tuple[str, str, str]]) -> Screen:
     """Return the code of an invitation ("": this run invites none) and the telephones: name, since and until when."""
     drawn = io.BytesIO()
     if address:
@@ -19,7 +19,7 @@ def devices(address: str, known: Sequence[tuple[str, str, str]]) -> Screen:
             drawn, kind="svg", xmldecl=False, svgns=False, scale=6, border=4, dark="#000", light="#fff", title=""
         )
     code = Markup(drawn.getvalue().decode())
-    return Screen("phones.html.j2", "Phones", "", "/phones", {"code": code, "address": address, "known": known})
+    return Screen("phones.html.j2", "Phones", farm, "/phones", {"code": code, "address": address, "known": known})
 
 
 def join(token: str) -> Screen:

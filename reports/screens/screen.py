@@ -23,6 +23,9 @@ PLACES = (
     ("/batches", "Batches"),
     ("/mend", "Mend"),
     ("/months", "Month"),
+    ("/compare", "Compare"),
+    ("/money", "Money"),
+    ("/plan", "Plan"),
     ("/phones", "Phones"),
 )
 # Each with its heading, and the events that its buttons note.
