@@ -210,11 +210,22 @@ def _file_of(name: str) -> str:
     return "farm.json" if name == "farm" else f"results/{name}.json"
 
 
+def _text(name: str) -> str:
+    """Return the text of a contract. From a wheel, those of results lie in one archive (hatch_build.py)."""
+    here, file = files("schemas"), _file_of(name)
+    archive = here.joinpath("results.zip")
+    if file.startswith("results/") and archive.is_file():
+        from zipfile import ZipFile
+
+        with archive.open("rb") as data, ZipFile(data) as packed:
+            return packed.read(file.removeprefix("results/")).decode()
+    return here.joinpath(file).read_text(encoding="utf-8")
+
+
 @cache
 def contract(name: str) -> Contract:
     """Return the contract of a table. `name` is an input table, a result table, or "farm" (farm.toml)."""
-    text = files("schemas").joinpath(_file_of(name)).read_text(encoding="utf-8")
-    raw = json.loads(text.replace("{level}", percent(LEVEL)))
+    raw = json.loads(_text(name).replace("{level}", percent(LEVEL)))
     return Contract(
         name=raw["name"],
         title=raw["title"],

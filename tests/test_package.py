@@ -1,10 +1,12 @@
 """Does what ships work: the wheel alone, without development tools, from another folder?"""
 
+import io
 import json
 import os
 import subprocess
 import sys
 import venv
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -35,6 +37,19 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     pip(bin_folder / "python", "--require-hashes", "--requirement", ROOT / "requirements.txt", cwd=folder)
     pip(bin_folder / "python", "--no-deps", next(folder.glob("*.whl")), cwd=folder)
     return bin_folder
+
+
+def test_the_wheel_is_under_a_megabyte_and_packs_what_is_small(installed: Path) -> None:
+    (wheel,) = installed.parents[1].glob("*.whl")
+    assert wheel.stat().st_size < 1_000_000
+    with zipfile.ZipFile(wheel) as packed:
+        names = packed.namelist()
+        models = zipfile.ZipFile(io.BytesIO(packed.read("pipeline/models/models.zip"))).namelist()
+        results = zipfile.ZipFile(io.BytesIO(packed.read("schemas/results.zip"))).namelist()
+    # Each stands in its archive, and nowhere else.
+    assert sorted(models) == sorted(f"{each.parent.name}/{each.name}" for each in ROOT.glob("pipeline/models/*/*.sql"))
+    assert sorted(results) == sorted(each.name for each in ROOT.glob("schemas/results/*.json"))
+    assert not [name for name in names if name.endswith(".sql") or name.startswith("schemas/results/")]
 
 
 def test_wheel_runs_help_and_demo_from_another_folder(installed: Path, tmp_path: Path) -> None:

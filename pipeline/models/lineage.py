@@ -12,11 +12,13 @@ tests/test_lineage.py holds the heads against the statements, and `make lineage`
 from __future__ import annotations
 
 import re
+import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from graphlib import TopologicalSorter
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 
 from pipeline.models.columns import filled
 from schemas.contract import BOOKS, HARVESTS, INPUTS, OBSERVATIONS
@@ -80,10 +82,18 @@ class Model:
 
 
 @cache
+def _folder() -> Traversable | zipfile.Path:
+    """Return where the models lie: in the folders beside this module; from a wheel, in one archive (hatch_build.py)."""
+    here = files("pipeline.models")
+    archive = here.joinpath("models.zip")
+    return zipfile.Path(str(archive)) if archive.is_file() else here
+
+
+@cache
 def _files(group: str) -> dict[str, tuple[str, str, str]]:
     """The models of a group by name, each with its file, and with the word in it that stands for a table, and which."""
     found = {}
-    for path in files("pipeline.models").joinpath(group).iterdir():
+    for path in _folder().joinpath(group).iterdir():
         name, ending = path.name[:-4], path.name[-4:]
         if ending == ".sql":
             word = next((word for word in STANDS_FOR if word in name), "")
@@ -104,7 +114,7 @@ def model(name: str) -> Model:
     if group is None:
         raise KeyError(f"no model is called {name}")
     file, word, table = _files(group)[name]
-    text = files("pipeline.models").joinpath(group, file).read_text(encoding="utf-8")
+    text = _folder().joinpath(group, file).read_text(encoding="utf-8")
     text = filled(text.replace(word, table) if word else text)
     reads, writes = READS.search(text), WRITES.search(text)
     if reads is None or writes is None:
