@@ -13,8 +13,8 @@ from importlib.resources import files
 def packed() -> bytes:
     """Return the script that defines `vegaEmbed`, for the Vega-Lite that Altair speaks, as gzip packs it.
 
-    It stands in the repository for the Altair that is locked (`make charts`); from a wheel, where it would be a third of
-    all, and for another Altair it is made: about a second of CPU.
+    It stands in the repository for the Altair that is locked (`make charts`). From a wheel, where it would be a third
+    of all, and for another Altair it is made: about a second of CPU.
     """
     from altair import SCHEMA_VERSION
 

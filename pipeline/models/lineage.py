@@ -81,12 +81,17 @@ class Model:
     variables: frozenset[str]
 
 
-@cache
 def _folder() -> Traversable | zipfile.Path:
     """Return where the models lie: in the folders beside this module; from a wheel, in one archive (hatch_build.py)."""
     here = files("pipeline.models")
     archive = here.joinpath("models.zip")
-    return zipfile.Path(str(archive)) if archive.is_file() else here
+    return _opened(str(archive)) if archive.is_file() else here
+
+
+@cache
+def _opened(archive: str) -> zipfile.Path:
+    """Return what lies in this archive, whose list of contents is read once."""
+    return zipfile.Path(archive)
 
 
 @cache
