@@ -82,6 +82,21 @@ def test_a_note_and_a_filling_are_written_as_their_commands_write_them(farm_serv
     assert f"{TODAY},pins,3" in "".join(each.read_text() for each in folder.rglob("*.csv") if "kept" not in each.parts)
     assert served.ask("/write/fill", "POST", {"containers": "9", "batch": "B", "fill_kg": "5"})[0] == 303
     assert "B,9,5" in (folder / "fillings.csv").read_text()
+    assert "Take it back" not in served.ask("/batches")[2]
+
+
+def test_a_batch_is_begun(farm_served: tuple[Path, Served]) -> None:
+    folder, served = farm_served
+    before = (folder / "batches.csv").read_text()
+    form = {"batch": "C9", "strain": "grey", "substrate": "straw", "back": "/batches"}
+    assert served.ask("/write/batch", "POST", {**form, "strain": ""})[0] == 400
+    assert (folder / "batches.csv").read_text() == before
+    assert served.ask("/write/batch", "POST", form)[0] == 303
+    shown = served.ask("/batches")[2]
+    assert f"Begun: batch C9, inoculated on {TODAY}" in shown
+    assert f"C9,{TODAY}" in (folder / "batches.csv").read_text()
+    # Nothing is offered that its command cannot do.
+    assert "Take it back" not in shown
 
 
 def test_a_finding_leads_to_its_row_and_is_mended_in_place(farm_served: tuple[Path, Served]) -> None:

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pipeline.web.desk import Done
-from schemas.contract import FILLINGS, contract
+from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from pipeline.logbook.known_rows import Value
 
 Form = Mapping[str, str]
-COMMANDS = ("weigh", "note", "fill", "batch")
+# What the form of a new batch asks for, beside its name and day.
+BEGUN_WITH = ("strain", "substrate", "treatment", "substrate_wet_kg", "moisture_pct", "spawn_kg")
+# Rows of batches and fillings hold no entry id, and no command takes them back but edit.
+COMMANDS = ("weigh", "note")
 
 
 class Doubtful(Exception):
@@ -139,7 +142,36 @@ def fill(farm: Farm, form: Form, when: Moment) -> Done:
         ask,
         lambda: when.now,
     )
-    return Done((*made.report, *made.messages), "fill", _last_entry(farm, "fill"))
+    return Done((*made.report, *made.messages))
+
+
+def batch(farm: Farm, form: Form, when: Moment) -> Done:
+    """Begin a batch, as `gillbook batch` does. Raises WrongRequest where a cell lacks without which it is set aside."""
+    from pipeline.logbook.batch import file_units, parse_cell, plan_batches, write_batches
+    from pipeline.logbook.book import Book, enter
+
+    book, given = Book(farm), {}
+    day = day_of_form(farm, _text(form, "on"), when.today)
+    units = file_units(book, BATCHES, day)
+    for column in BEGUN_WITH:
+        each = contract(BATCHES).field(column)
+        if form.get(column):
+            text = _text(form, column)
+            given[column] = parse_cell(farm.conventions.cell_format, units, BATCHES, each.title, column, text)
+        elif each.required:
+            raise WrongRequest(f"{each.title}: it is missing. Nothing was written.")
+    names = [_text(form, "batch")] if _text(form, "batch") else []
+    made = enter(
+        book,
+        lambda now: plan_batches(book, names, day, given, 1, now),
+        partial(write_batches, book),
+        bool(form.get("insist")),
+        ask,
+        lambda: when.now,
+    )
+    said = f"Begun: batch {', '.join(made.names)}, inoculated on {day}."
+    where = f"Written to {made.destination.name}. To correct or take it out: gillbook edit --batch."
+    return Done((said, where, *made.messages))
 
 
 def undo(farm: Farm, form: Form, when: Moment) -> Done:

@@ -28,6 +28,7 @@ WRITES: dict[str, Callable[[Farm, Form, Moment], Done]] = {
     "weigh": forms.weigh,
     "note": forms.note,
     "fill": forms.fill,
+    "batch": forms.batch,
     "undo": forms.undo,
     "edit": forms.edit,
 }
