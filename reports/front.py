@@ -20,14 +20,13 @@ from reports.figures import (
     within,
 )
 from reports.month import Month, first_day
-from reports.sections import differences, finished, picked, promises
+from reports.sections import differences, finished, outlook, picked, promises
 from reports.words import month_name
 from schemas.answers import Direction
 from schemas.phrases import listed
 from schemas.result_rows import day_of, number_of, text_of, whole_of
 
-# Weeks ahead that the fourth tile sums up, lines of what to do, and names in one of them. Our choice, no source.
-TILE_WEEKS = 4
+# Lines of what to do, and names in one of them. Our choice, no source.
 STEPS_SHOWN = 3
 NAMES_SHOWN = 4
 # A batch is named in the headline where so many of its containers, and at least half of them, were lost. Our choice.
@@ -144,8 +143,7 @@ def _lost_tile(month: Month) -> Tile:
 
 
 def _ahead_tile(month: Month) -> Tile:
-    what, rows = "Next four weeks", month.rows("outlook")
-    at = next((at for at, row in enumerate(rows) if row["week"] == TILE_WEEKS), None)
+    what, at = "Next four weeks", outlook.summed_at(month)
     if at is None:
         return Tile(what, None, ("cannot be foreseen yet",))
     band = within(month, "outlook", at, "sum_low80_kg", "sum_high80_kg")

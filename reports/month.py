@@ -18,11 +18,10 @@ class Month:
 
     `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
     flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;
-    `findings` are lost entries, rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells that
-    would make more numbers possible; `pickings_set_aside` counts pickings that are in no figure. `audit` is the last
-    audit of the ledger, None if there was none; `audit_is_stale` says that it was of another ledger than these tables.
-    `why_no_outlook`: why the table `outlook` has no row, None where it has. `currency`: what the farm's money is
-    called, "" where nothing says so.
+    `findings` are lost entries, rows set aside, waiting, dropped cells, warnings and notices; `missing` the cells
+    that would make more numbers possible. `audit` is the last audit of the ledger, None if there was none;
+    `audit_is_stale` says that it was of another ledger than these tables. `why_no_outlook`: why the table `outlook`
+    has no row, None where it has. `currency`: what the farm's money is called, "" where nothing says so.
     """
 
     farm_name: str | None
@@ -32,7 +31,6 @@ class Month:
     tables: Mapping[str, Rows]
     findings: Sequence[Finding]
     missing: Sequence[Finding]
-    pickings_set_aside: int
     audit: Audit | None = None
     audit_is_stale: bool = False
     why_no_outlook: str | None = None
@@ -74,7 +72,6 @@ class Month:
     def counts(self) -> Mapping[str, int]:
         """The counts that the page prints beside those of the result tables."""
         return {
-            "pickings_set_aside": self.pickings_set_aside,
             "rows_set_aside": self.rows_found("set_aside"),
             "rows_waiting": self.rows_found("waiting"),
             "entries_lost": sum(each.level == "lost" for each in self.findings),

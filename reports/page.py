@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -13,7 +14,7 @@ from markupsafe import Markup
 from reports import front
 from reports.cautions import ONE_LINE, cautions
 from reports.document import environment, part, policy, script_json
-from reports.drawing import Chart, Spec
+from reports.drawing import CONFIG, Chart, Spec
 from reports.figures import Day, Figure, Name, Sentence, plain
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
@@ -117,7 +118,7 @@ def render(month: Month, brief: bool = False) -> str:
     shown, more = ([], []) if brief else (main_sections(month), appendix(month))
     months = picked.months_chart(month)
     chapters = [] if brief else definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
-    style = part("styles/report.css")
+    style = part("styles/report.css") + labels([*shown, *more])
     draw = part("templates/draw.js")
     return template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
@@ -145,6 +146,21 @@ def render(month: Month, brief: bool = False) -> str:
     )
 
 
+# What a style sheet's string cannot hold as it is.
+NOT_IN_A_STRING = re.compile(r"[^\w ,.%()/]")
+
+
+def labels(shown: Sequence[Section]) -> str:
+    """Return the style that gives each cell the head of its column, for where a row stands as a slip of its cells."""
+    rules = []
+    for each in (each for section in shown for each in section.tables):
+        for place, head in enumerate(each.heads, start=1):
+            said = f"{head.title}, {head.unit}" if head.unit else head.title
+            text = NOT_IN_A_STRING.sub(lambda sign: f"\\{ord(sign[0]):x} ", said)
+            rules.append(f'#{each.id} td:nth-child({place}){{--label:"{text}"}}\n')
+    return "".join(rules)
+
+
 def as_of(month: Month) -> Sentence:
     """Return the sentence that names the as-of day."""
     if month.over:
@@ -152,9 +168,10 @@ def as_of(month: Month) -> Sentence:
     return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
-def specs(charts: Sequence[Chart]) -> Mapping[str, Spec]:
-    """Return the specifications of these charts by their ids."""
-    return {chart.id: chart.spec for chart in charts}
+def specs(charts: Sequence[Chart]) -> Mapping[str, Mapping[str, Spec]]:
+    """Return the specifications of these charts by their ids, and once what is the same in all."""
+    own = {chart.id: {name: each for name, each in chart.spec.items() if name != "config"} for chart in charts}
+    return {"charts": own, "all": {"config": CONFIG}}
 
 
 def template(name: str) -> Template:

@@ -10,7 +10,7 @@ from reports import span as content
 from reports.cautions import ONE_LINE
 from reports.document import part, policy, script_json
 from reports.glossary import definitions
-from reports.page import specs, template
+from reports.page import labels, specs, template
 from reports.report_json import as_json
 from reports.span import Span
 from reports.statements import Statement
@@ -22,7 +22,8 @@ VIEWS = (content.MONTHS, content.RECIPES, content.BATCHES, content.LOST)
 
 def render_span(span: Span) -> str:
     """Return the report of a span: one HTML file as text, the same for the same span, that needs no network."""
-    style, draw = part("styles/report.css"), part("templates/draw.js")
+    style = part("styles/report.css") + labels(content.sections(span))
+    draw = part("templates/draw.js")
     return template("span.html.j2").render(
         name=visible(span.month.farm_name or "").strip(),
         title=span.title,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from reports.columns import Limited, Merged, Range, Shown, View
-from reports.figures import Day, Name, Part, Sentence, cell, field_of, shown_unit, within
+from reports.figures import Day, Figure, Name, Part, Sentence, cell, field_of, shown_unit, within
 from reports.month import Month
 from reports.words import month_name, spoken
 from schemas.finding import Finding
@@ -15,6 +15,9 @@ from schemas.result_rows import Row, Rows, text_of
 
 # Tables of more cells than these stand folded away until asked for; what is folded is not printed.
 MANY_CELLS = 24
+# The page shows so many rows of a table; report.json beside it has all. Our choice, no source.
+ROWS_SHOWN = 40
+ALL_IN = "; the file .json beside this page has all"
 # More findings than these are left to the list of all of them. Our choice, no source.
 FINDINGS_SHOWN = 60
 
@@ -34,7 +37,10 @@ Cell = Part | Sentence | None
 
 @dataclass(frozen=True)
 class PageTable:
-    """A table as shown: an id, what it tells, the heads, and rows of cells (None for a cell with nothing to say)."""
+    """A table as shown: an id, what it tells, the heads, and rows of cells (None for a cell with nothing to say).
+
+    `source`, `numbers`: the result table that it shows, and which rows of it. `more`: of how many it shows some.
+    """
 
     id: str
     caption: str
@@ -42,25 +48,38 @@ class PageTable:
     rows: tuple[tuple[Cell, ...], ...]
     folded: bool = False
     more: str = ""
+    source: str = ""
+    numbers: tuple[int, ...] = ()
+
+    def own(self, at: int, each: Figure) -> str | None:
+        """Return the column of a figure that is a cell of this very row of the result table that is shown, else None:
+        it is then traced by the column alone.
+        """
+        start = f"{self.source}/{self.numbers[at]}/" if self.numbers else "/"
+        return each.inputs[0].removeprefix(start) if each.inputs[0].startswith(start) else None
 
 
 def table(month: Month, view: View, caption: str, last: int | None = None) -> PageTable | None:
     """Return the result table as shown, or None if it has no row. `last`: only so many of its last rows."""
     rows = month.rows(view.source)
     first = max(0, len(rows) - last) if last else 0
-    more = f"The last {last} of {len(rows)} rows." if first else ""
+    more = f"The last {last} of {len(rows)} rows{ALL_IN}." if first else ""
     return table_of(month, view, caption, range(first, len(rows)), more)
 
 
-def table_of(month: Month, view: View, caption: str, numbers: Sequence[int], more: str = "") -> PageTable | None:
-    """Return these rows of the result table as shown, or None if there are none."""
+def table_of(month: Month, view: View, caption: str, every: Sequence[int], more: str = "") -> PageTable | None:
+    """Return these rows of the result table as shown, the first of them where they are many; None if there are none."""
+    numbers = every[:ROWS_SHOWN]
+    if len(numbers) < len(every):
+        more = f"The first {len(numbers)} of {len(every)} rows{ALL_IN}."
     if not numbers:
         return None
     rows = [month.rows(view.source)[at] for at in numbers]
     columns = [each for each in view.columns if _is_shown(each, view, rows)]
     heads = tuple(_head(view.source, column) for column in columns)
     cells = tuple(tuple(_cell(month, view.source, at, column) for column in columns) for at in numbers)
-    return PageTable(f"table-{view.name}", caption, heads, cells, len(cells) * len(heads) > MANY_CELLS, more)
+    folded = len(cells) * len(heads) > MANY_CELLS
+    return PageTable(f"table-{view.name}", caption, heads, cells, folded, more, view.source, tuple(numbers))
 
 
 def _is_shown(shown: Shown, view: View, rows: Rows) -> bool:

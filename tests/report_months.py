@@ -72,7 +72,7 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "stages": _stages(units),
         "soaks": [_soak(name, of) for (name,), of in _by(units, "soak").items()],
     } | (_estimates(units) if units else {})
-    return replace(Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0), **other)
+    return replace(Month("A farm", FIRST, LAST, "turned_up", tables, (), ()), **other)
 
 
 def _estimates(units: Sequence[Unit]) -> dict[str, list[dict[str, Any]]]:
@@ -311,7 +311,7 @@ def _named(names: Sequence[str]) -> Month:
     findings = [found("set_aside", at, name, 2, f"{name}.csv") for at, name in enumerate(names, 2)]
     waiting = [found("waiting", at, name) for at, name in enumerate(names, 20)]
     missing = [found("missing", at, name) for at, name in enumerate(names, 30)]
-    return a_month(units, farm_name=names[0], findings=[*findings, *waiting], missing=missing, pickings_set_aside=2)
+    return a_month(units, farm_name=names[0], findings=[*findings, *waiting], missing=missing)
 
 
 CASES: Mapping[str, Callable[[], Month]] = {

@@ -35,6 +35,9 @@ class Page(HTMLParser):
         if tag not in VOID:
             self._open.append((tag, named))
         if "figure" in named.get("class", "").split():
+            if tag == "td" and "/" not in named["data-cell"]:
+                of = {name: kept[name] for _, kept in self._open for name in ("data-table", "data-row") if name in kept}
+                named["data-cell"] = f"{of['data-table']}/{of['data-row']}/{named['data-cell']}"
             self.figures.append((named, ""))
 
     def handle_endtag(self, tag: str) -> None:
@@ -61,7 +64,7 @@ class Page(HTMLParser):
     @property
     def charts(self) -> dict[str, Any]:
         """The specification of each chart, by its id."""
-        found: dict[str, Any] = json.loads(self.scripts[0])
+        found: dict[str, Any] = json.loads(self.scripts[0])["charts"]
         return found
 
 

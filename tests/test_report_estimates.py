@@ -23,7 +23,7 @@ Rows = Sequence[Mapping[str, Any]]
 
 
 def month(**tables: Rows) -> Month:
-    return Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0)
+    return Month("A farm", FIRST, LAST, "turned_up", tables, (), ())
 
 
 def said(sentence: Any) -> str:
@@ -191,6 +191,6 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
 
 
 def test_without_an_outlook_the_page_says_why() -> None:
-    told = Month("A farm", FIRST, LAST, "turned_up", {}, (), (), 0, why_no_outlook="The records reach back 5 weeks.")
+    told = Month("A farm", FIRST, LAST, "turned_up", {}, (), (), why_no_outlook="The records reach back 5 weeks.")
     assert said(outlook.sentence(told)) == "What is to come cannot be foreseen. The records reach back 5 weeks."
     assert charts(told, "ahead") == {}

@@ -110,7 +110,7 @@ units = st.lists(
 def test_every_figure_of_any_month_is_its_tables(units: list[Unit], before: list[float], aside: int) -> None:
     earlier = list(zip(("2025-09", "2026-08"), before, strict=False))
     findings = [found("set_aside", row, "x", aside) for row in range(2, 2 + aside)]
-    month = a_month(units, before=earlier, pickings_set_aside=aside, findings=findings)
+    month = a_month(units, before=earlier, findings=findings)
     assert_figures(month, read_page(render(month)))
 
 

@@ -179,7 +179,7 @@ PAYLOADS = (
 def with_names(names: Sequence[str]) -> Month:
     units = [Unit(name, name, name, name, name, soak=name) for name in names]
     findings = [found("set_aside", at, name, 2, f"{name}.csv") for at, name in enumerate(names, 2)]
-    return a_month(units, farm_name=names[0], findings=findings, pickings_set_aside=1)
+    return a_month(units, farm_name=names[0], findings=findings)
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)

@@ -25,7 +25,7 @@ Rows = Sequence[Mapping[str, Any]]
 
 
 def month(**tables: Rows) -> Month:
-    return Month("A farm", FIRST, LAST, "turned_up", tables, (), (), 0)
+    return Month("A farm", FIRST, LAST, "turned_up", tables, (), ())
 
 
 def months(*rows: tuple[str, float, int], **other: Any) -> list[dict[str, Any]]:
@@ -36,7 +36,7 @@ def months(*rows: tuple[str, float, int], **other: Any) -> list[dict[str, Any]]:
         "be_finished_pct": None,
         "picked_late_pct": None,
         "culled_pct": None,
-    }
+    } | dict.fromkeys(("revenue", "cost", "margin", "cost_per_kg", "lacks"))
     told = [{"month": name, "fresh_g": fresh, "pickings": n} | nothing for name, fresh, n in rows]
     told[-1] |= other
     return told
@@ -268,7 +268,7 @@ def test_late_stages_have_one_colour_and_mass_without_a_stage_is_not_drawn() -> 
 
 def test_rows_set_aside_and_those_that_wait_are_counted_once_each() -> None:
     findings = [found("set_aside", 3), found("set_aside", 3, "y"), found("set_aside", 4), found("waiting", 9)]
-    told = replace(month(), findings=[*findings, found("warning", 5), found("dropped", 6)], pickings_set_aside=2)
+    told = replace(month(), findings=[*findings, found("warning", 5), found("dropped", 6)])
     assert said(rejected.sentence(told)) == (
         "2 rows are set aside, and 1 more waits for them; what they hold is in no figure above."
     )

@@ -100,7 +100,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from reports.month import Month
 
     settings, view = farm.settings, ledger.view(Query(as_of))
-    tables, set_aside = report_tables.of_measures(view, first)
+    tables = report_tables.of_measures(view, first)
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
     lost = lost_findings(farm, lost_entries(farm))
     STEPS.at("The report: flushes and pins")
@@ -117,7 +117,6 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         tables=tables | ahead,
         findings=[*ledger_findings(ledger, as_of), *flush_findings(flush_rule(ledger)), *silent, *lost],
         missing=missing,
-        pickings_set_aside=set_aside,
         why_no_outlook=why_no_outlook,
         currency=text(settings, "currency"),
     )

@@ -12,7 +12,6 @@ from pipeline.cli.options import date_of, first_day
 from pipeline.cli.report_files import show_written, write_files
 from pipeline.farm.settings import text
 from schemas.finding import WrongRequest
-from schemas.result_rows import whole_of
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
@@ -87,7 +86,6 @@ def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
     """Return the result tables and findings of these days, as of `as_of`."""
     from pipeline.ledger.findings import ledger_findings
     from pipeline.logbook.lost import lost_entries, lost_findings
-    from pipeline.models.measures import yields
     from pipeline.models.spans import of_span
     from pipeline.models.view import Query
     from reports.month import Month
@@ -95,7 +93,6 @@ def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
 
     first, last = days
     view = ledger.view(Query(as_of))
-    whole = yields(view.by())
     month = Month(
         farm_name=text(farm.settings, "name"),
         month=first.replace(day=1),
@@ -104,6 +101,5 @@ def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
         tables=of_span(view, first, last),
         findings=[*ledger_findings(ledger, as_of), *lost_findings(farm, lost_entries(farm))],
         missing=(),
-        pickings_set_aside=whole_of(whole[0], "pickings_set_aside") if whole else 0,
     )
     return Span(month, first, last)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from schemas.result_rows import whole_of
+from schemas.result_rows import number_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Ledger, LedgerView
@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 Tables = dict[str, "ResultRows"]
 
+# What a recipe is on the page.
+RECIPE = ("substrate", "treatment", "spawn_form")
 # Which measures are shown by group, and by which columns.
 GROUPED = (
     ("days", "substrate"),
@@ -26,18 +28,25 @@ THROUGH_FLUSH = 2  # BE is compared through the second flush, as `gillbook compa
 WEEKS_AHEAD = 8
 
 
-def of_measures(view: LedgerView, first: date) -> tuple[Tables, int]:
-    """The tables of what was seen, those of the month that `first` begins among them; and how many pickings of the
-    farm are set aside.
-    """
+def of_measures(view: LedgerView, first: date) -> Tables:
+    """The tables of what was seen, those of the month that `first` begins among them."""
     from pipeline.models import measures
     from pipeline.models.groups import grouping
     from pipeline.models.today import today
 
     tables: Tables = {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
     tables["today"] = [vars(each) for each in today(view)]
-    whole = measures.yields(view.by())
-    return tables | measures.of_month(view, first), whole_of(whole[0], "pickings_set_aside") if whole else 0
+    return tables | measures.of_month(view, first) | of_money(view)
+
+
+def of_money(view: LedgerView) -> Tables:
+    """What each recipe brought and cost so far, the most left first; no table where the farm keeps no books."""
+    from pipeline.models import money
+
+    if not money.keeps_books(view):
+        return {}
+    rows = money.money(view.by(*RECIPE))
+    return {"money": sorted(rows, key=lambda row: -number_of(row, "margin"))}
 
 
 def of_growth(view: LedgerView) -> Tables:
@@ -45,7 +54,7 @@ def of_growth(view: LedgerView) -> Tables:
     from pipeline.growth import another_flush, flushes, pins
     from pipeline.spawn import summary as spawn
     from pipeline.spawn.best_rate import best
-    from pipeline.spawn.rates import RECIPE
+    from pipeline.spawn.rates import RECIPE as TRIED
     from pipeline.spawn.steps import steps
 
     settings, by_substrate = view.settings, view.by("substrate")
@@ -57,7 +66,7 @@ def of_growth(view: LedgerView) -> Tables:
         "pins_curve": pins.pins_curve(by_substrate),
         "another_flush": another_flush.another_flush(by_substrate, settings),
     }
-    tested = spawn.spawn(view.by(*RECIPE), settings, {})
+    tested = spawn.spawn(view.by(*TRIED), settings, {})
     return tables | {
         "spawn_levels": spawn.levels(tested),
         "spawn_steps": steps(tested),

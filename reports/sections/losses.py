@@ -35,7 +35,7 @@ from reports.figures import (
 )
 from reports.month import Month
 from reports.section import Section, made
-from reports.tables import table
+from reports.tables import ROWS_SHOWN, table
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -92,6 +92,7 @@ VIEWS = (
 
 CAUSES_NAMED = 4
 SOAKS_A_ROW, SOAK_PX = 12, 34  # squares of the strip
+SOAKS_SHOWN = 120  # in the strip; a table shows the last of them, and report.json has all. Our choice, no source.
 
 
 def sentence(month: Month) -> Sentence:
@@ -187,18 +188,18 @@ def shares_chart(month: Month) -> list[Chart]:
 
 
 def soaks_chart(month: Month) -> list[Chart]:
-    """Every soak of the record as a square, the oldest first: darker for a larger share lost, with how many were."""
+    """The soaks of the record as squares, the oldest first: darker for a larger share lost, with how many were."""
     rows = [
         {
             "row": at,
-            "column": at % SOAKS_A_ROW,
-            "line": at // SOAKS_A_ROW,
+            "column": place % SOAKS_A_ROW,
+            "line": place // SOAKS_A_ROW,
             "lost": whole_of(row, "lost"),
             "share": number_of(row, "lost_pct"),
             "name": isolated(spoken("soak", text_of(row, "soak"))),
             "said": f"{row['lost']} of {row['units']}",
         }
-        for at, row in enumerate(month.rows("soaks"))
+        for place, (at, row) in enumerate(list(enumerate(month.rows("soaks")))[-SOAKS_SHOWN:])
     ]
     if not rows:
         return []
@@ -215,7 +216,8 @@ def soaks_chart(month: Month) -> list[Chart]:
     spec = column_chart(marks, height=SOAK_PX * ((len(rows) - 1) // SOAKS_A_ROW + 1))
     facts = tuple(f"{row['name']}: {row['said']} lost" for row in rows)
     keys = (plain_key("lost", "lost, darker for a larger share"),)
-    return [Chart("soaks", "Lost of each soak, the oldest first", spec, keys, "soaks", tuple(rows), facts)]
+    part = some_of(len(rows), len(month.rows("soaks")), "soaks", "last")
+    return [Chart("soaks", "Lost of each soak, the oldest first", spec, keys, "soaks", tuple(rows), facts, part=part)]
 
 
 def section(month: Month) -> Section:
@@ -229,7 +231,7 @@ def section(month: Month) -> Section:
         [
             table(month, LOSSES, "Lost of each substrate and treatment, all containers so far"),
             table(month, CONTAMINATED, "Thrown out for contamination, all containers so far"),
-            table(month, SOAKS, "Lost of each soak, all containers so far"),
+            table(month, SOAKS, "Lost of each soak, all containers so far", last=ROWS_SHOWN),
             table(month, CAUSES, "Causes of loss, all containers so far"),
         ],
     )

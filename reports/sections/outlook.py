@@ -7,7 +7,7 @@ import altair as alt
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
 from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
-from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total
+from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total, within
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -59,6 +59,7 @@ VIEWS = (
 )
 
 PAST_SHOWN = 13
+WEEKS_SUMMED = 4  # by the total of the section and of page one. Our choice, no source.
 ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
 
 
@@ -85,7 +86,7 @@ def notes(month: Month) -> list[Sentence]:
     rows = month.rows("outlook")
     if not rows:
         return []
-    found: list[Sentence] = []
+    found = four_weeks(month)
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
         found.append(
@@ -98,6 +99,21 @@ def notes(month: Month) -> list[Sentence]:
         )
     found.append(("Each goes on as one of the farm's own past batches did at its age, at the level of its recipe.",))
     return found
+
+
+def four_weeks(month: Month) -> list[Sentence]:
+    """Return the total of four weeks, which is no sum of medians; none where so many are not foreseen."""
+    at = summed_at(month)
+    if at is None:
+        return []
+    band = within(month, "outlook", at, "sum_low80_kg", "sum_high80_kg")
+    return [("Four weeks together: about ", measured(month, "outlook", at, "sum_median_kg"), *band, ".")]
+
+
+def summed_at(month: Month) -> int | None:
+    """Return the row of `outlook` with the total of four weeks; None where so many are not foreseen."""
+    rows = enumerate(month.rows("outlook"))
+    return next((at for at, row in rows if row["week"] == WEEKS_SUMMED and row["sum_median_kg"] is not None), None)
 
 
 def past_sentence(month: Month) -> Sentence:

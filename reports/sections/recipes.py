@@ -8,10 +8,10 @@ from reports.drawing import LANES_A_CHART, Chart, LaneLabel
 from reports.figures import Figure, Sentence, cell, difference, measured, named, several
 from reports.month import Month
 from reports.section import Section, made
-from reports.tables import table
+from reports.tables import PageTable, table, table_of
 from reports.words import isolated, month_name, spoken
 from schemas.phrases import counted
-from schemas.result_rows import number_of, text_of, whole_of
+from schemas.result_rows import number_if_known, number_of, text_of, whole_of
 
 FINISHED_RECIPES = View(
     "finished_recipes",
@@ -24,7 +24,23 @@ FINISHED_RECIPES = View(
         "be_pct",
     ),
 )
-VIEWS = (FINISHED_RECIPES,)
+MONEY = View(
+    "money",
+    (
+        RECIPE,
+        "containers",
+        "units_open",
+        "picked_g",
+        "revenue",
+        "cost",
+        "margin",
+        "cost_per_kg",
+        "margin_per_container",
+        "lacks",
+    ),
+    if_known=("lacks",),
+)
+VIEWS = (FINISHED_RECIPES, MONEY)
 
 
 def sentence(month: Month) -> Sentence:
@@ -81,13 +97,14 @@ def notes(month: Month) -> list[Sentence]:
 
 
 def recipes_chart(month: Month) -> list[Chart]:
-    """The BE of each recipe of which units finished, with its units as points."""
+    """The BE of each recipe of which units finished, the highest first, with its units as points."""
     columns = ("substrate", "treatment", "spawn_form")
     units: dict[tuple[str, ...], list[int]] = {}
     for at, row in enumerate(month.rows("finished_units")):
         units.setdefault(tuple(text_of(row, column) for column in columns), []).append(at)
     table = month.rows("finished_recipes")
-    lanes = [(at, units.get(tuple(text_of(row, column) for column in columns), [])) for at, row in enumerate(table)]
+    best_first = sorted(range(len(table)), key=lambda at: -(number_if_known(table[at], "be_pct") or 0))
+    lanes = [(at, units.get(tuple(text_of(table[at], column) for column in columns), [])) for at in best_first]
     labels = {
         at: LaneLabel(
             isolated(" · ".join(spoken(column, text_of(table[at], column)) for column in columns)),
@@ -116,5 +133,17 @@ def section(month: Month) -> Section:
         sentence(month),
         notes(month),
         recipes_chart(month),
-        [table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}")],
+        [
+            table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}"),
+            money_table(month),
+        ],
     )
+
+
+def money_table(month: Month) -> PageTable | None:
+    """Return what each recipe brought and cost so far; none where the farm keeps no books. What was sold of no picking
+    that can be told is in no recipe.
+    """
+    whose = [at for at, row in enumerate(month.rows("money")) if row["units"]]
+    called = f", {month.currency}" if month.currency else ""
+    return table_of(month, MONEY, f"Money of each recipe so far{called}", whose)

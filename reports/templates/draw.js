@@ -4,8 +4,9 @@
   "use strict";
   const PAPER_PX = 680; // what A4 leaves between its margins
   const COLUMN_PX = 435; // and of two columns each, which are set smaller
-  const specs = JSON.parse(document.getElementById("specs").textContent);
+  const { charts: specs, all } = JSON.parse(document.getElementById("specs").textContent);
   const options = {
+    config: all.config,
     mode: "vega-lite",
     renderer: "svg",
     actions: false,
