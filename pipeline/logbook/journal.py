@@ -212,6 +212,18 @@ def _entry_of(raw: Mapping[str, object]) -> JournalEntry:
     return entry
 
 
+def taken_back(farm: Farm) -> set[str]:
+    """Return the ids of entries that a command took back, as far as the journal reaches."""
+    found = set()
+    with suppress(OSError):
+        for line in (farm.folder / JOURNAL).read_bytes().splitlines():
+            with suppress(ValueError, RecursionError, TypeError):
+                raw = json.loads(line)
+                if isinstance(raw, dict) and "undone" in raw and "at" in raw:
+                    found.add(str(raw["undone"]))
+    return found
+
+
 def undoable(farm: Farm) -> list[JournalEntry]:
     """Return the entries of the journal that were not taken back, the latest last."""
     return list(read_journal(farm).entries.values())

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pipeline.farm.folder import Farm, table_files
 from pipeline.files.write_csv import unguarded
+from pipeline.logbook import journal
 from pipeline.logbook.amounts import Amount, amount
 from pipeline.logbook.book import Book, Clock, Doubt
 from pipeline.logbook.book import enter as enter_planned
@@ -100,7 +101,7 @@ def known_ids(farm: Farm) -> set[str]:
     """Return the ids of pickings that stand in the files, and of those that were taken out of them since."""
     sources = [each for each in table_files(farm.folder, farm.conventions.files) if each.table == HARVESTS]
     found = {row.cell("entry") for source in sources for row in rows_of_file(farm, source)}
-    return {each for each in found if each} | set(_taken_out(farm))
+    return {each for each in found if each} | set(_taken_out(farm)) | journal.taken_back(farm)
 
 
 def _taken_out(farm: Farm) -> Iterator[str]:

@@ -62,7 +62,7 @@ class AnsweringPages:
     ) -> Response:
         answer = Answer()
         if words and query:
-            answer, _ = await self.desk.reading(lambda: self.desk.commands.answer(words))
+            answer = await self.desk.apart(lambda: self.desk.commands.answer(words))
         made = screens.answer(
             self.desk.farm_name(), title, here, choices, answer.paragraphs, answer.tables, answer.notes
         )

@@ -65,6 +65,7 @@ class Desk:
     commands: Commands
     done: Done | None = None
     reader: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "reads"))
+    asker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(2, "asks"))
     writer: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "writes"))
 
     def farm_name(self) -> str:
@@ -86,6 +87,10 @@ class Desk:
                 return read(), notes
 
         return await asyncio.get_running_loop().run_in_executor(self.reader, heard)
+
+    async def apart(self, ask: Callable[[], T]) -> T:
+        """Return what this asks another process: no page that reads the ledger waits for it."""
+        return await asyncio.get_running_loop().run_in_executor(self.asker, ask)
 
     async def writing(self, write: Callable[[Farm], T]) -> T:
         """Return what this writes to the farm, of which what was left half written is settled first."""

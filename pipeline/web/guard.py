@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections import defaultdict, deque
 from collections.abc import Callable
@@ -16,6 +17,8 @@ MOST_BYTES = 256_000
 # So many requests of one address in so many seconds; eight telephones that each send as fast as they can stay below:
 # our choice, no source.
 MOST_REQUESTS, WITHIN_S = 600, 10.0
+# So long what is sent may take to arrive: our choice, no source.
+BODY_S = 15.0
 METHODS = ("GET", "HEAD", "POST")
 HEADERS = {
     "x-content-type-options": "nosniff",
@@ -74,7 +77,18 @@ class Guard:
             status, why = refused
             await PlainTextResponse(why, status, HEADERS)(scope, receive, self._with_headers(send))
             return
-        await self.app(scope, self._limited(receive), self._with_headers(send))
+        if scope["method"] == "POST":
+            try:
+                body = await asyncio.wait_for(_whole(receive), BODY_S)
+            except TimeoutError:
+                late = PlainTextResponse("What was sent did not arrive whole in time. Nothing was done.", 408)
+                await late(scope, receive, self._with_headers(send))
+                return
+            if body is None:
+                # Its sender went away in the middle, as a telephone does that leaves the network.
+                return
+            receive = _again(body)
+        await self.app(scope, receive, self._with_headers(send))
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers, method = Headers(scope=scope), scope["method"]
@@ -103,19 +117,6 @@ class Guard:
             return 413, "That is too much at once. Nothing was done."
         return None
 
-    def _limited(self, receive: Receive) -> Receive:
-        got = 0
-
-        async def limited() -> Message:
-            nonlocal got
-            message = await receive()
-            got += len(message.get("body", b""))
-            if got > MOST_BYTES:
-                return {"type": "http.disconnect"}
-            return message
-
-        return limited
-
     def _with_headers(self, send: Send) -> Send:
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -127,3 +128,24 @@ class Guard:
             await send(message)
 
         return with_headers
+
+
+async def _whole(receive: Receive) -> bytes | None:
+    """Return all that is sent; None where its sender went away. The server lets nothing through beyond the length that
+    was told.
+    """
+    body = b""
+    while True:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            return None
+        body += bytes(message.get("body", b""))
+        if not message.get("more_body", False):
+            return body
+
+
+def _again(body: bytes) -> Receive:
+    async def receive() -> Message:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    return receive

@@ -91,14 +91,17 @@ const record = (() => {
   const add = (cells) => {
     stay();
     const last = everything().at(-1);
-    const entry = { ...cells, entry: newId(), at: Math.max(Date.now(), last ? last.at + 1 : 0), exported: "" };
+    const entry = { ...cells, entry: newId(), at: Math.max(Date.now(), last ? last.at + 1 : 0), exported: "", sending: false };
     return { entry, saved: save([entry]) };
   };
-  // Takes back an entry: one that was exported by a row that says so, for its file may be at home already.
+  // Takes back an entry: one that was exported or sent by a row that says so, for it may be at home already.
   const takeBack = async (entry) => {
-    if (entry.exported) await add({ ...entry, fresh_weight_g: "", culled_g: "", takes_back: entry.entry }).saved;
+    const known = entries.get(entry.entry) ?? entry;
+    if (known.exported || known.sending) await add({ ...entry, fresh_weight_g: "", culled_g: "", takes_back: entry.entry }).saved;
     return remove([entry]);
   };
+
+  const still = (chosen) => chosen.map(({ entry }) => entries.get(entry)).filter(Boolean);
 
   const mustQuote = (text) => text.includes(page.separator) || /["\r\n]|^\s|\s$/.test(text);
   const quoted = (text) => (mustQuote(text) ? '"' + text.replaceAll('"', '""') + '"' : text);
@@ -135,7 +138,9 @@ const record = (() => {
     add,
     takeBack,
     remove,
-    markExported: (chosen, file) => save(chosen.map((entry) => ({ ...entry, exported: entry.exported || file }))),
+    // What was taken back meanwhile stays so.
+    markExported: (chosen, file) => save(still(chosen).map((entry) => ({ ...entry, exported: entry.exported || file }))),
+    markSending: (chosen) => save(still(chosen).map((entry) => ({ ...entry, sending: true }))),
     csv,
     fileName: () => `weighed-${words.now()}-${chance(2)}.csv`, // of its own, so that no export replaces another
     kept: () => base !== null && !failed && KEEPING.includes(location.protocol),

@@ -26,6 +26,8 @@
     if (status.textContent !== text) status.textContent = text;
   };
   const portion = async (chosen) => {
+    // Noted first: from here on it may be at home, whatever becomes of the answer.
+    await record.markSending(chosen);
     const answer = await fetch("/entries", {
       method: "POST",
       headers: { "Content-Type": "text/csv" },
