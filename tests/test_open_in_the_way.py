@@ -116,12 +116,12 @@ def test_what_is_taken_back_while_it_is_sent_is_taken_out_at_home(tmp_path: Path
             f"""record.add({{ picked_on: "{TODAY}", fresh_weight_g: "222", container: "4", batch: "B", flush: "1",
             cap_stage: "", culled_g: "", picker: "", note: "" }}).saved.then(() => true)"""
         )
-        # Long enough for the page to send it; what it noted of that is looked at below.
-        time.sleep(4)
-        assert phone.evaluate("record.fresh().length") == 1
+        phone.wait("document.getElementById('home').textContent === '1 not yet at home'")
+        time.sleep(3.5)  # the page sends every 3 s
         phone.evaluate("record.takeBack(record.fresh()[0]).then(() => true)")
         assert phone.evaluate("record.all().length") == 0
         served.process.send_signal(signal.SIGCONT)
+        time.sleep(3.5)
         phone.wait("document.getElementById('home').textContent === 'All at home'")
         assert phone.evaluate("record.all().length") == 0
         assert [row for row in pickings(folder) if row["container"] == "4"] == []

@@ -45,6 +45,7 @@
     return true;
   };
   const send = async () => {
+    tell(); // also while an answer is waited for, so that nothing is called at home too early
     if (running) return;
     running = true;
     try {
