@@ -102,6 +102,21 @@ def test_a_long_comparison_holds_up_no_other_page(farm_served: tuple[Path, Serve
 
 
 @pytest.mark.skipif(not there(), reason=WHY_NOT)
+def test_on_a_narrow_screen_each_cell_of_an_answer_says_what_it_is(farm_served: tuple[Path, Served]) -> None:
+    served = farm_served[1]
+    with chromium() as phone:
+        loaded = "document.readyState === 'complete' && location.protocol !== 'about:'"
+        phone.open(f"http://{served.host}/enter?key={served.key}", until=loaded)
+        phone.open(f"http://{served.host}/money?by=batch", width=360, until=loaded)
+        shown = phone.evaluate(
+            "[...document.querySelectorAll('td')].map((each) => getComputedStyle(each, '::before').content)"
+        )
+        heads = phone.evaluate("[...document.querySelectorAll('th')].map((each) => each.textContent)")
+    assert shown[: len(heads)] == [f'"{each}"' for each in heads]
+    assert len(heads) > 3
+
+
+@pytest.mark.skipif(not there(), reason=WHY_NOT)
 def test_what_is_taken_back_while_it_is_sent_is_taken_out_at_home(tmp_path: Path) -> None:
     folder = small_farm(tmp_path)
     with serving(folder, *PHONE) as served, chromium() as phone:
