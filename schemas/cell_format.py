@@ -43,7 +43,8 @@ class Conversion:
 class CellFormat:
     """How cells are written. `words`: per coded column, the farm's words (lower case, one _ for spaces and hyphens) and
     the contract's, and per column of free text one spelling for another; `blanks`: per column of text, what a blank
-    cell stands for; `conversions`: per column written in another unit.
+    cell stands for; `conversions`: per column written in another unit; `currency`: the farm's, whose sign may
+    stand beside amounts of money.
     """
 
     decimal_mark: str = "."
@@ -53,6 +54,7 @@ class CellFormat:
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     blanks: Mapping[str, str] = field(default_factory=dict)
     conversions: Mapping[str, Conversion] = field(default_factory=dict)
+    currency: str = ""
 
     @property
     def plain_numbers(self) -> bool:

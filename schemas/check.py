@@ -14,12 +14,14 @@ import polars as pl
 
 from schemas.cell_format import PLAIN, CellFormat
 from schemas.contract import Contract, Field
+from schemas.currency import amount_with, known_marks
 from schemas.finding import Finding, nearest
 from schemas.finding import finding as make_finding
 from schemas.values import BOTH_MIGHT_BE_MONTHS, DATE, LARGE_INTEGER, YEAR_FIRST, YEAR_LAST, valued, year_first_day
 
 # A number written the shortest way: its text need not be kept beside its value.
 PLAIN_NUMBER = r"^(0|[1-9]\d{0,14})(\.\d{0,8}[1-9])?$"
+OTHER_CURRENCY = amount_with(known_marks(), a_kg=True)
 # Where a row stands: its number, and its file and what it is called where several are checked together.
 PLACE = ("line", "file", "row")
 # Unknown headings named where a column is missing. Our choice, no source.
@@ -77,7 +79,7 @@ def _bounds(value: pl.Expr, each: Field, rules: object) -> list[tuple[str, pl.Ex
 
 def _masks(each: Field, cell_format: CellFormat) -> list[_Mask]:
     """The tests that the contract puts to this column, of a frame with `raw` (as written), `plain` (null for blank),
-    `text` (see _translated) and `value`.
+    `bare` (without the sign of the farm's currency), `text` (see _translated) and `value`.
     """
     raw, plain, value = pl.col("raw"), pl.col("plain"), pl.col("value")
     fault = "set_aside" if each.on_fault == "set_aside" else "dropped"
@@ -122,10 +124,13 @@ def _add_type_masks(add: Callable[..., None], fault: str, each: Field, cell_form
         add("date", fault, wrong & ~ordered)
         add("time_dropped", "notice", text.str.contains(":") & value.is_not_null())
     elif each.type == "number":
-        marked = wrong & text.is_null() & plain.str.contains(cell_format.foreign_number_pattern)
+        bare = pl.col("bare")
+        marked = wrong & text.is_null() & bare.str.contains(cell_format.foreign_number_pattern)
+        priced = wrong & text.is_null() & pl.lit(bool(each.money)) & bare.str.contains(OTHER_CURRENCY)
         add("decimal_mark", fault, marked)
+        add("currency", fault, priced)
         add("too_large", fault, wrong & text.is_not_null())
-        add("number", fault, wrong & text.is_null() & ~marked)
+        add("number", fault, wrong & text.is_null() & ~marked & ~priced)
         if each.decimals is not None and each.name not in cell_format.conversions:
             add("too_fine", "warning", value.is_not_null() & text.str.contains(rf"\.\d{{{each.decimals}}}\d*[1-9]"))
     else:

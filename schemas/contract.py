@@ -137,6 +137,7 @@ class Field:
     option: str | None = None
     prompted: bool = False
     likely: tuple[float, float] | None = None
+    money: str | None = None
 
     @property
     def is_number(self) -> bool:

@@ -30,6 +30,11 @@ CELL_RULES: Mapping[str, tuple[str, str, str]] = {
         "a number with that mark",
         "Write it with that mark; or set decimal_mark and thousands_mark in farm.toml: they hold for all files.",
     ),
+    "currency": (
+        "is not in the currency that farm.toml tells (it tells none, or another)",
+        "an amount in the farm's currency",
+        'Write the amount in it; or name it in farm.toml, like currency = "EUR". A farm counts in one currency.',
+    ),
     "date_two_ways": (
         "can be read as two dates",
         "a date like 2026-05-14",

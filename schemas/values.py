@@ -9,6 +9,7 @@ import polars as pl
 
 from schemas.cell_format import APOSTROPHE, NO_BREAK, CellFormat, Conversion
 from schemas.contract import Field
+from schemas.currency import amount_with, written_so
 
 DATE = r"^\d{4}-\d{2}-\d{2}$"
 DATE_TIME = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})?$"
@@ -29,11 +30,12 @@ DIGITS = 18
 
 
 def valued(raw: pl.Series, each: Field, cell_format: CellFormat) -> pl.DataFrame:
-    """Return the values of these texts. One row per text: raw, plain, text, value (see _masks)."""
+    """Return the values of these texts. One row per text: raw, plain, bare, text, value (see _masks)."""
     plain = pl.when(~pl.col("raw").is_in(list(cell_format.blank_words))).then(pl.col("raw"))
     frame = raw.alias("raw").to_frame().with_columns(plain.alias("plain"))
     if each.type != "string":
-        frame = frame.with_columns(_translated(pl.col("plain"), each, cell_format).alias("text"))
+        frame = frame.with_columns(_bare(pl.col("plain"), each, cell_format).alias("bare"))
+        frame = frame.with_columns(_translated(pl.col("bare"), each, cell_format).alias("text"))
         conversion = cell_format.conversions.get(each.name)
         if conversion:
             frame = frame.with_columns(_converted(frame["text"], each, conversion).alias("text"))
@@ -54,6 +56,12 @@ def _coded(plain: pl.Expr, each: Field, own: Mapping[str, str]) -> pl.Expr:
     known = {**{word: word for word in each.words}, **each.synonyms, **own}
     lower = plain.str.to_lowercase().str.replace_all(r"[\s\-]+", "_")
     return lower.replace_strict(list(known), list(known.values()), default=None, return_dtype=pl.String)
+
+
+def _bare(plain: pl.Expr, each: Field, cell_format: CellFormat) -> pl.Expr:
+    """The amount without the sign of the farm's currency; any other cell as it is."""
+    marks = written_so(cell_format.currency) if each.money else ()
+    return plain.str.replace(amount_with(marks, each.money == "kg"), "${1}${2}${3}") if marks else plain
 
 
 def _translated(plain: pl.Expr, each: Field, cell_format: CellFormat) -> pl.Expr:

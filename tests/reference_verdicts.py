@@ -17,7 +17,7 @@ from schemas.contract import INPUTS, Contract, contract
 
 # The version 2 of the standard has the exclusive bounds; this names it, and nothing is fetched from there.
 STANDARD = "https://datapackage.org/profiles/2.0/datapackage.json"
-TYPES = ("date", "number", "integer", "date_order", "date_two_ways", "decimal_mark")
+TYPES = ("date", "number", "integer", "date_order", "date_two_ways", "decimal_mark", "currency")
 TYPES += ("date_spelling", "time_spelling", "too_large")
 # What we call otherwise than it does. A file that cannot be read is one thing, whatever the reason and the place.
 OURS = {

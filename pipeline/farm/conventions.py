@@ -25,6 +25,7 @@ CONVENTION_KEYS = (
     "headings",
     "words",
     "strain",
+    "currency",
     "files",
 )
 
@@ -150,6 +151,7 @@ def read_conventions(settings: Settings) -> Conventions:
         words(settings, "blank_words"),
         {column: _words(column, mapping) for column, mapping in own_words.items()},
         {"strain": text(settings, "strain")} if text(settings, "strain") else {},
+        currency=text(settings, "currency"),
     )
     headings = {table: _headings(table, mapping) for table, mapping in parts(settings, "headings").items()}
     files = {name: _file_use(name, setting) for name, setting in parts(settings, "files").items()}

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import operator
 import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -95,4 +96,5 @@ def _of_section(section: str) -> Shown:
     unit = "".join(literals).strip(" ()+-.\u00a0\u202f")
     if not digits:
         return AS_IT_IS
-    return Shown(power, unit if unit == "%" or any(letter.isalpha() for letter in unit) else "")
+    said = unit == "%" or any(letter.isalpha() or unicodedata.category(letter) == "Sc" for letter in unit)
+    return Shown(power, unit if said else "")
