@@ -84,5 +84,7 @@ def compared(
     farm = open_farm(folder)
     refresh(farm, "test")
     with opened(farm.ledger, farm.settings) as ledger:
-        units = farm_units(ledger, as_of, through, asked.pop("to_day", None))
-    return compare(units, ComparisonQuery(factor, measure_of(measure, units.to_day), **asked), farm.settings)
+        money = measure_of(measure).money
+        units = farm_units(ledger, as_of, through, asked.pop("to_day", None), money)
+        settings = ledger.settings if money else farm.settings
+    return compare(units, ComparisonQuery(factor, measure_of(measure, units.to_day), **asked), settings)

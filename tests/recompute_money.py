@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 from pathlib import Path
 
-from recompute_farm import load
+from recompute_farm import Picking, load
 from recompute_units import Unit, units
 
 PER_KG = {"kg": Fraction(1), "g": Fraction(1000), "lb": Fraction(1000) / Fraction("453.59237")}
@@ -53,8 +53,14 @@ class Books:
         return (self.setting(key), "container" if item == "start" else "kg") if key in self.settings else None
 
 
-def costs(books: Books, unit: Unit, all_units: list[Unit]) -> list[tuple[date, Fraction]]:
-    """What the unit cost, each with a day of the month in which it came up."""
+def costs(
+    books: Books,
+    unit: Unit,
+    all_units: list[Unit],
+    until: date | None = None,
+    pickings: Iterable[Picking] | None = None,
+) -> list[tuple[date, Fraction]]:
+    """What the unit cost, each with a day of the month in which it came up: until a day, of these pickings alone."""
     day, row = unit.inoculated_on, unit.batch_row
     assert day is not None
     assert unit.containers is not None
@@ -82,14 +88,22 @@ def costs(books: Books, unit: Unit, all_units: list[Unit]) -> list[tuple[date, F
             share = unit.containers / of_batch if price[1] == "batch" else unit.containers
             found.append((day, price[0] * share))
     end = min(
-        [*([unit.closing.day] if unit.closing else []), *([unit.lapse_day] if unit.lapse_day else []), unit.as_of]
+        [
+            *([unit.closing.day] if unit.closing else []),
+            *([unit.lapse_day] if unit.lapse_day else []),
+            *([until] if until else []),
+            unit.as_of,
+        ]
     )
     while day < end:
         of_day = books.price("container_day", day, kind)
         found += [(day, of_day[0] * unit.containers)] if of_day else []
         day += timedelta(1)
     wages = [(unit.inoculated_on, unit.containers * books.setting("work_hours_per_container"))]
-    wages += [(each.day, each.grams / 1000 * books.setting("work_hours_per_kg")) for each in unit.pickings]
+    wages += [
+        (each.day, each.grams / 1000 * books.setting("work_hours_per_kg"))
+        for each in (unit.pickings if pickings is None else pickings)
+    ]
     of_hours = [(when, hours, books.price("work_hour", when)) for when, hours in wages]
     return found + [(when, hours * price[0]) for when, hours, price in of_hours if price]
 
@@ -153,3 +167,31 @@ def _share(
         by[name]["revenue"] += sign * paid * part
     month[column] += sign * weight
     month["revenue"] += sign * paid
+
+
+def margins(
+    folder: Path, as_of: date, through: int, to_day: int | None = None
+) -> dict[tuple[str, str | None], Fraction]:
+    """What the pickings of each unit brought at the price of their day, through a flush or to an age, less what it cost
+    up to its last such picking; where it never came to the flush, up to its end.
+    """
+    books, members, found = Books(folder), units(load(folder), as_of), {}
+    for unit in members:
+        assert unit.inoculated_on is not None
+        until: date | None = None
+        if to_day is not None:
+            until = unit.inoculated_on + timedelta(to_day)
+            counted = [each for each in unit.pickings if each.day <= until]
+        else:
+            counted = [each for each in unit.pickings if each.flush <= through]
+            if any(each.flush >= through for each in unit.pickings):
+                until = max((each.day for each in counted), default=min(each.day for each in unit.pickings))
+        strain = unit.batch_row.words["strain"].lower()
+        revenue = Fraction(0)
+        for each in counted:
+            price = books.price("fresh", each.day, strain)
+            assert price is not None
+            revenue += each.grams / 1000 * price[0]
+        spent = costs(books, unit, members, until, counted)
+        found[unit.batch, unit.container] = revenue - sum((cost for _, cost in spent), Fraction(0))
+    return found

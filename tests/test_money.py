@@ -279,7 +279,9 @@ def times(folder: Path, factor: float, columns: Mapping[str, Sequence[str]]) -> 
     for name, multiplied in columns.items():
         with open(folder / f"{name}.csv", encoding="utf-8", newline="") as file:
             rows = list(csv.DictReader(file))
-        more = [{**row, **{each: str(factor * float(row[each])) for each in multiplied if row[each]}} for row in rows]
+        more = [
+            {**row, **{each: str(factor * float(row[each])) for each in multiplied if row.get(each)}} for row in rows
+        ]
         with open(folder / f"{name}.csv", "w", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, rows[0])
             writer.writeheader()

@@ -40,6 +40,7 @@ def show_all(found: Sequence[Overview], units: FarmUnits, measure: str) -> None:
         held = [row["sentence"] for each in found for row in each.pairs if _answered(row)]
         typer.echo("")
         print_sentences(*(held or ["No difference holds yet. gillbook compare FACTOR says why, and what would help."]))
+        _notify_money(units, measure)
         notify(
             f"Intervals of {percent(LEVEL)} that hold at all looks together, for what is looked at again and again. "
             "Of one factor asked for by name they hold for that look alone, and are narrower."
@@ -73,6 +74,15 @@ def _show_factors(found: Sequence[Overview]) -> None:
             Column("why", "cannot tell, for"),
         ],
     )
+
+
+def _notify_money(units: FarmUnits, measure: str) -> None:
+    """Say what a margin holds, where one is compared."""
+    from pipeline.compare.measures import MEASURES
+    from pipeline.compare.money import money_text
+
+    if MEASURES[measure].money:
+        notify(money_text(MEASURES[measure], units))
 
 
 def _notify_guessed_soaks(units: FarmUnits) -> None:
@@ -231,6 +241,7 @@ def _notify_notes(answer: Comparison, rows: Rows) -> None:
     without = sum(row["units_without"] for row in rows)
     if without:
         notify(f"{_containers(without, 'adds', 'add')} nothing: {measure.without}.")
+    _notify_money(answer.units, measure.name)
     if answer.sizes:
         from pipeline.compare.per_container import sizes_text
 

@@ -16,7 +16,7 @@ from pipeline.compare.design import DesignCell, cells, varies
 from pipeline.compare.interplay import Interplay, interplays
 from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
 from pipeline.compare.measures import Measure
-from pipeline.compare.money import in_currency, smallest_margin, with_margins
+from pipeline.compare.money import in_currency, smallest_margin
 from pipeline.compare.other_differences import Differing, Stratum, differing, strata
 from pipeline.compare.pairs import Level, Pair, family, judged, levels_of, pairs_of
 from pipeline.compare.per_container import OneSize, of_one_size, smallest_mass
@@ -98,9 +98,8 @@ def compare(
     if query.measure.of_containers:
         smallest_effect = smallest_mass(rows, query.measure, settings)
     if query.measure.money:
-        query = replace(query, measure=in_currency(query.measure, settings))
-        rows = with_margins(rows, query.measure, settings)
-        smallest_effect = smallest_margin(rows, query.measure, settings)
+        query = replace(query, measure=in_currency(query.measure, units, settings))
+        smallest_effect = smallest_margin(rows, query.measure, units, settings)
     if spread is None and query.measure.name == "be":
         spread = farm_spread(units.rows, query.measure)
     money = prices(settings)

@@ -14,9 +14,9 @@ class Measure:
     that is not far enough. without: why a unit that is far enough may add nothing. share: a share of units, where no
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
     (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
-    the farm's currency, with its prices (money.with_margins), and may lie below 0. most: a soak counts as soon as most
-    of its containers are far enough (design.MOST). less_is_better: which level to take. decimals: how exactly it is
-    said. of_containers: over containers or their litres, so that what counts is a share of what they give
+    the farm's currency, with its prices and sales (models/compared_money), and may lie below 0. most: a soak counts as
+    soon as most of its containers are far enough (design.MOST). less_is_better: which level to take. decimals: how
+    exactly it is said. of_containers: over containers or their litres, so that what counts is a share of what they give
     (per_container.smallest_mass); of_one_size: from containers alike in kind and litres (per_container.of_one_size).
     """
 
@@ -48,7 +48,10 @@ class Measure:
 
 
 THROUGH = "not yet through flush {flush}"
-UNPRICED = "their day of inoculation, number of containers, spawn or dry mass is not written down"
+UNPRICED = (
+    "their day of inoculation, number of containers, spawn or dry mass is not written down, or a price of their day, "
+    "or what their sales brought"
+)
 # Through which flush, where none is asked for: most of what a container gives, without waiting for the last of it. Our
 # choice, no source.
 DEFAULT_FLUSH = 2

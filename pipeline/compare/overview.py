@@ -42,7 +42,7 @@ def overview(
     a figure, with intervals that hold at all looks together. Raises WrongRequest for a label that does not exist, and
     for money without prices.
     """
-    check_prices(measure_of(measure), settings)
+    check_prices(measure_of(measure), units)
     for name, label in within:
         known_level(label, levels(units.rows, name), "--within")
     found = []

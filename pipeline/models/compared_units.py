@@ -9,6 +9,7 @@ from datetime import date
 import numpy as np
 
 from pipeline.models.compared_columns import Days, Labels, MeasureParts, UnitStarts, UnitWaits
+from pipeline.models.compared_money import FarmMoney, with_margins
 from pipeline.models.flush_rule import FlushRule, flush_rule
 from pipeline.models.unit_arrays import Arrays, Flags, Lines, Whole
 from pipeline.models.view import Ledger, LedgerView, Query
@@ -75,6 +76,7 @@ class ComparedUnits:
 class FarmUnits:
     """The units of a farm at a date, followed through a flush or to an age in days. look_gap: the usual days between
     two looks, None where there were none. rule: by which blank flush cells are numbered, None where all are written.
+    money: what margins rest on, None where they were not asked for (their parts are g then).
     """
 
     as_of: date
@@ -83,15 +85,24 @@ class FarmUnits:
     rows: ComparedUnits
     look_gap: float | None
     rule: FlushRule | None = None
+    money: FarmMoney | None = None
 
 
-def farm_units(ledger: Ledger, as_of: date, through: int, to_day: int | None = None) -> FarmUnits:
-    """Return all units of the farm as of a date, through a flush or, with to_day, to that age in days."""
+def farm_units(
+    ledger: Ledger, as_of: date, through: int, to_day: int | None = None, with_money: bool = False
+) -> FarmUnits:
+    """Return all units of the farm as of a date, through a flush or, with to_day, to that age in days; with_money: with
+    what they brought and cost, which takes longer.
+    """
     view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
     rows = compared_units(view, to_day)
+    money = None
+    if with_money:
+        parts, money = with_margins(view, rows.parts)
+        rows = replace(rows, parts=parts)
     gaps = view.records("look_gap")
     gap = gaps[0]["gap"] if gaps else None
-    return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap), flush_rule(ledger))
+    return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap), flush_rule(ledger), money)
 
 
 def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits:

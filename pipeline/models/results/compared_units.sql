@@ -3,13 +3,13 @@
 -- through the flush asked for or, with to_day, up to that age in days. What it gave later is not in it, so that all
 -- units are followed to the same flush or age. Masses in g. pins_*, colonised_*: how it stands to its pins and to being
 -- colonised (unit_pinning, unit_colonising); null without a day of inoculation. holes: with which it went into the flush
--- asked for (unit_holes); null where nothing says so. margin_over, margin_per_day_over: g, which prices turn into money
--- (pipeline/compare/money.py); margin_per_day counts the whole cycle, over container-days with the days that a place
+-- asked for (unit_holes); null where nothing says so. margin_over, margin_per_day_over: g, in place of which comes what they
+-- brought less what they cost (compared_money.sql); margin_per_day counts the whole cycle, over container-days with the days that a place
 -- stands empty after it. kg_*, g_per_litre_*: over containers, null where those of a batch weighed together are unlike,
 -- and over litres; size: see unit_sizes. start_*: what starting it took. pickings_derived: those with a blank flush cell.
 -- Grain: one row per unit.
--- reads: unit_colonising, unit_flushes, unit_holes, unit_pickings, unit_pinning, unit_sizes,
---     unit_starts, unit_states, unit_waits, units
+-- reads: counted_pickings, unit_colonising, unit_flushes, unit_holes, unit_pinning, unit_sizes,
+--     unit_starts, unit_states, unit_waits
 -- writes: nothing
 with picked as (
     select
@@ -18,12 +18,7 @@ with picked as (
         sum(p.culled_g) as culled_g,
         sum(p.fresh_weight_g) filter (where p.stage_rank is not null) as staged_g,
         sum(p.fresh_weight_g) filter (where p.stage_rank >= getvariable('late_rank')) as late_g
-    from unit_pickings as p
-    inner join units as u on u.unit = p.unit
-    where case
-            when getvariable('to_day') is null then p.flush <= getvariable('through')
-            else p.picked_on - u.inoculated_on <= getvariable('to_day')
-        end
+    from counted_pickings as p
     group by p.unit
 ),
 flush_counts as (

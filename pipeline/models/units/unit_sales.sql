@@ -1,9 +1,10 @@
 -- What left of each unit, and what it brought? By the batch and the day of picking that packs name; else shared over what
 -- was picked in the shelf days up to that day, of the strain that is named, by mass. unit: null where nothing was picked
 -- that it can be of. shared: no batch was named. Of a farm without any sale: each picking at the price of its day, as
--- revenue and nothing sold. Masses in g, money exactly.
+-- revenue and nothing sold. unpaid: sales without any price, counted once; unpriced: whether this is of such. Masses in g,
+-- money exactly.
 -- Grain: one row per unit, pool of sales (or picking day) and whether it was shared.
--- reads: batches, prices, sale_pools, sales, unit_pickings, unit_states
+-- reads: batches, sale_pools, sales, unit_picking_prices, unit_pickings, unit_states
 -- writes: unit_sales
 create or replace temp table unit_sales as
 with picked as (
@@ -64,19 +65,10 @@ parts as (
         end as discarded_mg,
         case when s.unit is null then o.paid
             else o.paid * s.up_to_mg // s.all_mg - o.paid * (s.up_to_mg - s.own_mg) // s.all_mg end as paid,
-        case when s.unit is null or s.up_to_mg = s.own_mg then o.unpaid else 0 end as unpaid
+        case when s.unit is null or s.up_to_mg = s.own_mg then o.unpaid else 0 end as unpaid,
+        o.unpaid > 0 as unpriced
     from sale_pools as o
     left join summed as s on s.pool = o.pool
-),
-fitting as (
-    select k.unit, k.picked_on, arg_max(p.unit_price, p.name is not null) as unit_price
-    from picked as k
-    inner join prices as p
-        on p.item = 'fresh' and p.buyer is null and p.from_on <= k.picked_on
-        and (p.before_on is null or p.before_on > k.picked_on)
-        and (p.name is null or lower(p.name) = k.strain)
-    where not exists (select line from sales)
-    group by k.unit, k.picked_on
 )
 select
     unit,
@@ -86,7 +78,8 @@ select
     (given_mg * 0.001::decimal(4, 3))::decimal(38, 3) as given_g,
     (discarded_mg * 0.001::decimal(4, 3))::decimal(38, 3) as discarded_g,
     (paid * 0.000001::decimal(7, 6))::decimal(38, 6) as revenue,
-    unpaid
+    unpaid,
+    unpriced
 from parts
 union all
 select
@@ -96,8 +89,9 @@ select
     0,
     0,
     0,
-    coalesce(k.fresh_g / 1000 * coalesce(f.unit_price, getvariable('farm_prices')['fresh']::decimal(18, 6)), 0)::decimal(38, 6),
-    case when f.unit_price is null and getvariable('farm_prices')['fresh'] is null then 1 else 0 end
+    coalesce(k.fresh_g / 1000 * f.unit_price, 0)::decimal(38, 6),
+    case when f.unit_price is null then 1 else 0 end,
+    f.unit_price is null
 from picked as k
-left join fitting as f on f.unit = k.unit and f.picked_on = k.picked_on
+inner join unit_picking_prices as f on f.unit = k.unit and f.picked_on = k.picked_on
 where not exists (select line from sales)
