@@ -18,6 +18,7 @@ from reports import front, page
 from reports.figures import Figure
 from reports.month import Month
 from reports.section import Section
+from reports.sections import outlook
 from schemas.answers import Direction, StepAnswer
 from schemas.result_rows import number_of
 
@@ -80,7 +81,7 @@ def test_every_meaning_has_one_value(months: list[Month]) -> None:
         ahead = month.rows("outlook")
         if ahead:
             assert numbers(said["ahead"])[0] == charts["outlook"].rows[0]["mediankg"] == ahead[0]["median_kg"]
-            four = [number_of(row, "sum_median_kg") for row in ahead if row["week"] == front.TILE_WEEKS]
+            four = [number_of(row, "sum_median_kg") for row in ahead if row["week"] == outlook.WEEKS_SUMMED]
             assert [tile(month, "Next four weeks")] == (four or [None])
             assert all(number_of(row, "planned_kg") <= number_of(row, "high80_kg") for row in ahead)
 
