@@ -197,7 +197,8 @@ def test_an_id_like_a_path_names_no_file(tmp_path: Path) -> None:
     }
     month = f"{date.today():%Y-%m}"
     written = [path.name for part in ("batches", "harvests", "out") for path in sorted((folder / part).iterdir())]
-    assert written == [*("logbook.csv", f"{month}.csv", "findings.csv", f"report-{month}.html", "set_aside.csv")]
+    report = [f"report-{month}.{kind}" for kind in ("html", "json")]
+    assert written == ["logbook.csv", f"{month}.csv", "findings.csv", *report, "set_aside.csv"]
     assert [path for path in tmp_path.rglob("*") if not path.is_relative_to(folder)] == [
         tmp_path / "above",
         tmp_path / "above" / "deep",

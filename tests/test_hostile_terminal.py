@@ -194,8 +194,16 @@ def test_a_question_does_not_steer_the_terminal_and_takes_what_it_proposes_as_it
     assert f"Did you mean {RED.replace(chr(27), ' ')}?" in screen
 
 
+def test_what_a_telephone_exported_does_not_steer_the_terminal(folder: Path, tmp_path: Path) -> None:
+    rows = [["2026-03-20", f"41{at}", s, s, s, s, s] for at, s in enumerate(STEERING)]
+    write(tmp_path / f"{TITLE}.csv", "picked_on,fresh_weight_g,container,batch,picker,entry,note", [*rows])
+    said = here("take-in", tmp_path / f"{TITLE}.csv", "--farm", folder)
+    assert said.code in (0, 2), said.err
+    assert steering(said.out + said.err) == set()
+
+
 def test_every_command_was_tried() -> None:
     tried = {str(word) for words in (*TELLING, *WRITING) for word in words[:2]}
     tried |= {" ".join(map(str, words[:2])) for words in WRITING}
-    # demo knows no farm; init stands in a test of its own; the report is a page.
-    assert set(COMMANDS) - tried == {"demo", "init", "report"}
+    # demo knows no farm; init and take-in stand in tests of their own; the report and what open shows are pages.
+    assert set(COMMANDS) - tried == {"demo", "init", "report", "open", "take-in"}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
-from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day
+from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day, spread
 from pipeline.cli.report_files import ReportKind, contents_of, show_written, write_files
 from pipeline.cli.report_span import SpanGiven, span_wanted, write_span
 from pipeline.cli.show import notify
@@ -25,20 +25,10 @@ if TYPE_CHECKING:
     from reports.month import Month
 
 
+@spread
 def report(
-    month: Annotated[
-        str | None,
-        typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
-    ] = None,
-    year: Annotated[
-        int | None, typer.Option("--year", metavar="YYYY", help="A year in place of a month: its months side by side.")
-    ] = None,
-    start: Annotated[
-        str | None, typer.Option("--from", metavar="DAY", help="A span in place of a month: its first day, or month.")
-    ] = None,
-    end: Annotated[
-        str | None, typer.Option("--to", metavar="DAY", help="Its last day, or month. Default: the as-of day.")
-    ] = None,
+    *,
+    days: SpanGiven,
     brief: Annotated[bool, typer.Option("--brief", help="Its first page alone, to send by mail.")] = False,
     kind: Annotated[
         ReportKind, typer.Option("--format", help="html: a page for the screen; pdf: typeset for paper, A4.")
@@ -56,12 +46,12 @@ def report(
     """
     from pipeline.models.measures import last_day, last_picked
 
-    wanted = first_day("--month", month) if month else None
+    wanted = first_day("--month", days.month) if days.month else None
     if kind == ReportKind.PDF:
         can_typeset()
     today = as_of_day(as_of)
     farm_here = open_the_farm(farm)
-    span = span_wanted(SpanGiven(month, year, start, end), today)
+    span = span_wanted(days, today)
     if span:
         if brief or kind == ReportKind.PDF:
             raise WrongRequest("--brief and --format pdf are for a month: leave out --year, --from and --to.")

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from pipeline.cli.farm_access import read_ledger, timed
 from pipeline.cli.options import date_of, first_day
@@ -24,12 +26,21 @@ Days = tuple[date, date]
 
 @dataclass(frozen=True)
 class SpanGiven:
-    """What was typed of --month, --year, --from and --to."""
+    """The options that say which days a report is of."""
 
-    month: str | None
-    year: int | None
-    start: str | None
-    end: str | None
+    month: Annotated[
+        str | None,
+        typer.Option("--month", metavar="YYYY-MM", help="The month to report. Default: the last one with pickings."),
+    ] = None
+    year: Annotated[
+        int | None, typer.Option("--year", metavar="YYYY", help="A year in place of a month: its months side by side.")
+    ] = None
+    start: Annotated[
+        str | None, typer.Option("--from", metavar="DAY", help="A span in place of a month: its first day, or month.")
+    ] = None
+    end: Annotated[
+        str | None, typer.Option("--to", metavar="DAY", help="Its last day, or month. Default: the as-of day.")
+    ] = None
 
 
 def span_wanted(given: SpanGiven, until: date) -> Days | None:
