@@ -184,8 +184,13 @@ def _promise(month: Month) -> Sentence:
     risky = promises.at_risk(month)
     if not risky:
         return ()
-    chance = measured(month, "promise_chances", risky[0], "chance_pct")
-    return ("Talk of ", *promises.promised(month, risky[0]), ": the chance that it is there is ", chance, ".")
+    return (
+        "Talk of ",
+        *promises.promised(month, risky[0]),
+        ": ",
+        *promises.chance(month, risky[0]),
+        " that it is there.",
+    )
 
 
 def _due(action: str, reason: str | None, start: str, since: str) -> Callable[[Month], Sentence]:

@@ -24,7 +24,7 @@ from reports.tables import Cell, PageTable
 from reports.words import isolated, month_name, visible
 
 # A chart is drawn so wide, and then set to the width of its column. Our choice, no source.
-WIDE_PX, COLUMN_PX = 820, 460
+WIDE_PX, COLUMN_PX = 820, 540
 # Rows of a table of findings that paper has room for. Our choice, no source.
 ROWS_PRINTED = 24
 FONT = "Libertinus Serif"

@@ -44,7 +44,17 @@ def test_promises_at_risk_are_spelled_out_with_what_helps() -> None:
         "2.50 kg for 3 Oct 2026: a chance of 12.5 %. No container that is begun now comes in time.",
         "2.50 kg to inn for 9 Oct 2026: a chance of 60.0 %. It helps to begin 4 more of grey on straw by 8 Sep 2026.",
     ]
-    assert said(front.next_steps(month)[0]) == "Talk of 2.50 kg for 3 Oct 2026: the chance that it is there is 12.5 %."
+    assert said(front.next_steps(month)[0]) == "Talk of 2.50 kg for 3 Oct 2026: a chance of 12.5 % that it is there."
+
+
+def test_next_to_no_chance_is_no_number() -> None:
+    month = promising(chance(3, 0.2))
+    section = promises.section(month)
+    assert section is not None
+    assert said(section.notes[0]).startswith("2.50 kg to inn for 3 Oct 2026: hardly any chance. No container")
+    assert (
+        said(front.next_steps(month)[0]) == "Talk of 2.50 kg to inn for 3 Oct 2026: hardly any chance that it is there."
+    )
 
 
 def test_more_than_three_at_risk_say_how_many_there_are() -> None:

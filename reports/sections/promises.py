@@ -7,7 +7,7 @@ from reports.figures import Day, Sentence, cell, measured, named, positive, rows
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table
-from schemas.result_rows import day_of, text_of
+from schemas.result_rows import day_of, number_of, text_of
 
 PROMISE_CHANCES = View(
     "promise_chances",
@@ -29,6 +29,8 @@ VIEWS = (PROMISE_CHANCES, PROMISE_ROOM)
 
 # Promises that are spelled out. Our choice, no source.
 NAMED = 3
+# As `promise check` says "under 1 %".
+HARDLY_PCT = 1
 
 
 def at_risk(month: Month) -> list[int]:
@@ -52,17 +54,23 @@ def sentence(month: Month) -> Sentence:
 def notes(month: Month) -> list[Sentence]:
     """Return which promises are at risk, and what would help."""
     risky = at_risk(month)
-    found = [(*promised(month, at), ": a chance of ", *_chance_and_help(month, at)) for at in risky[:NAMED]]
+    found = [(*promised(month, at), ": ", *chance(month, at), *_help(month, at)) for at in risky[:NAMED]]
     return [*found, *some_noted(len(risky[:NAMED]), len(risky), "promises at risk")]
 
 
-def _chance_and_help(month: Month, at: int) -> Sentence:
+def chance(month: Month, at: int) -> Sentence:
+    """Return how likely this promise is met; one of a hundred or less is hardly any chance."""
+    if number_of(month.rows("promise_chances")[at], "chance_pct") < HARDLY_PCT:
+        return ("hardly any chance",)
+    return ("a chance of ", measured(month, "promise_chances", at, "chance_pct"))
+
+
+def _help(month: Month, at: int) -> Sentence:
     row = month.rows("promise_chances")[at]
-    chance = measured(month, "promise_chances", at, "chance_pct")
     if row["more_containers"] is None:
-        return (chance, ". No container that is begun now comes in time.")
+        return (". No container that is begun now comes in time.",)
     more, by = cell(month, "promise_chances", at, "more_containers"), Day(day_of(row, "inoculate_by"), short=True)
-    return (chance, ". It helps to begin ", more, " more of ", named(text_of(row, "more_of")), " by ", by, ".")
+    return (". It helps to begin ", more, " more of ", named(text_of(row, "more_of")), " by ", by, ".")
 
 
 def section(month: Month) -> Section | None:
