@@ -138,6 +138,16 @@ def forget(folder: Path) -> None:
         shutil.rmtree(folder / made, ignore_errors=True)
 
 
+def write_farm(folder: Path, pickings: int, faulty_share: float) -> None:
+    """Write a farm of so many pickings, in a process of its own: a process that is begun counts the memory of the one
+    that begins it among its own highest.
+    """
+    script = "import sys; from pathlib import Path; from pipeline.demo import write_bench; "
+    script += "write_bench(Path(sys.argv[1]), int(sys.argv[2]), 1, float(sys.argv[3]))"
+    folder.mkdir()
+    cost([(sys.executable, "-c", script, str(folder), str(pickings), str(faulty_share))])
+
+
 def append(folder: Path) -> None:
     """Append a picking to the last file of pickings."""
     last = max((folder / "harvests").glob("*.csv"))
@@ -197,13 +207,10 @@ def lines_of_demo(folder: Path) -> list[Line]:
 
 def growth(folder: Path, sizes: Sequence[int]) -> list[dict[str, Any]]:
     """The exponents with which CPU seconds grow from one size to the next."""
-    from pipeline.demo import write_bench
-
     took: dict[str, list[float]] = {"refresh": [], "yields": []}
     for pickings in sizes:
         farm = folder / f"of-{pickings}"
-        farm.mkdir()
-        write_bench(farm, pickings, 1)
+        write_farm(farm, pickings, 0.005)
         for name, costs in took.items():
             costs.append(min(cost([asks(farm, name)]).cpu for _ in range(1 if name == "refresh" else 3)))
         shutil.rmtree(farm)
@@ -235,12 +242,11 @@ def main() -> int:
     words.add_argument("--sizes", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
     words.add_argument("--only", default="", help="lines whose name begins so")
     given = words.parse_args()
-    from pipeline.demo import write_bench, write_demo
+    from pipeline.demo import write_demo
 
     with tempfile.TemporaryDirectory() as made:
         large, demo = Path(made) / "large", Path(made) / "demo"
-        large.mkdir()
-        write_bench(large, given.pickings, 1, 0.0)
+        write_farm(large, given.pickings, 0.0)
         write_demo(demo)
         for folder in (large, demo):
             cost([asks(folder, "refresh")])

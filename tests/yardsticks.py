@@ -75,8 +75,18 @@ def by_polars(folder: Path) -> dict[str, Any]:
             dry_kg=pl.col("fill_kg") * pl.col("dry_share"),
         )
     )
-    picked = pl.scan_csv(folder / "harvests/*.csv", try_parse_dates=True, infer_schema_length=None).select(
-        "picked_on", "container", pl.col("batch").cast(pl.String), "flush", kg=pl.col("fresh_weight_g") / 1000
+    # As texts, then each column by its type: a tenth of the time that guessing the types takes.
+    picked = (
+        pl.scan_csv(folder / "harvests/*.csv", infer_schema=False)
+        .select(
+            pl.col("picked_on").str.to_date(),
+            "container",
+            "batch",
+            pl.col("flush").cast(pl.Int64),
+            kg=pl.col("fresh_weight_g").cast(pl.Float64) / 1000,
+        )
+        .collect()
+        .lazy()
     )
     named = picked.filter(pl.col("batch").is_not_null()).join(fillings, on=["batch", "container"])
     whole = picked.filter(pl.col("container").is_null()).join(of_batch.with_row_index("at"), on="batch")
@@ -97,8 +107,12 @@ def by_polars(folder: Path) -> dict[str, Any]:
     columns = ["filling", "substrate", "picked_on", "flush", "kg"]
     parts = [each.with_columns(pl.col("filling").cast(pl.Int64)).select(columns) for each in (named, alone, whole)]
     found = pl.concat(parts).sort("filling", "picked_on").collect()
-    gap = (pl.col("picked_on").diff().dt.total_days() >= NEW_FLUSH_AFTER).fill_null(False)
-    found = found.with_columns(pl.coalesce("flush", 1 + gap.cum_sum().over("filling")).alias("flush"))
+    # Sorted as they are, without a window over each filling, which would take most of the time.
+    first = (pl.col("filling") != pl.col("filling").shift(1)).fill_null(True)
+    gap = (pl.col("picked_on").diff().dt.total_days() >= NEW_FLUSH_AFTER).fill_null(False) & ~first
+    found = found.with_columns(first.alias("first"), gap.cum_sum().alias("gaps"))
+    before = pl.when("first").then("gaps").forward_fill()
+    found = found.with_columns(pl.coalesce("flush", 1 + pl.col("gaps") - before).alias("flush"))
     kg = found.group_by("substrate").agg(pl.col("kg").sum())
     dry_of = fillings.group_by("substrate").agg(pl.col("dry_kg").sum()).collect()
     be = kg.join(dry_of, on="substrate").select("substrate", be=100 * pl.col("kg") / pl.col("dry_kg"))
