@@ -1,4 +1,4 @@
-"""How long do gillbook's answers take, beside yardsticks of the same run? `make bench` prints one table of ratios.
+"""How long gillbook's answers take, beside yardsticks of the same run. `make bench` prints one table of ratios.
 
 Each measurement is a process of its own (or several, one after the other). Program and yardstick take turns, and the
 median of each counts: of the clock, of CPU seconds, and the highest memory. A goal is a ratio by the clock; one that is

@@ -1,4 +1,4 @@
-"""How long does a telephone wait until its entry is on disk? 8 telephones with 200 entries each, at once.
+"""The wait of a telephone until its entry is on disk: 8 telephones with 200 entries each, at once.
 
 What 99 of 100 stay below, as a ratio to a bare Starlette route with one fsync, under the same load:
 `python -m tests.bench_open`.

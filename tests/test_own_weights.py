@@ -47,7 +47,7 @@ def farm(tmp_path: Path) -> Path:
 
 
 def asked(farm: Path, *words: object) -> str:
-    """What is `weigh` in doubt about? "" where it logs."""
+    """What `weigh` is in doubt about; "" where it logs."""
     told = here("weigh", *words, "--farm", farm)
     if told.code == 0:
         here("weigh", "--undo", "--farm", farm)

@@ -328,7 +328,7 @@ PAINTED = """(async () => {
 
 
 def paint_and_taps(browser: Browser, page: Path) -> tuple[float, float]:
-    """How long, in ms, until the first picture; and from a tap to what it changes, at the longest?"""
+    """The ms until the first picture, and from a tap to what it changes, at the longest."""
     browser.open(page, 360, 640)
     first = browser.evaluate(PAINTED)
     taken = [browser.evaluate(f"{TAPPED}('#go')")]

@@ -100,12 +100,9 @@ def as_of_day(given: str | None) -> date:
 
 def first_day(option: str, text: str) -> date:
     """Return the first day of the month that this option names. Raises WrongRequest for a text that is no month."""
-    try:
-        if len(text) == len("2026-05"):
-            return date.fromisoformat(f"{text}-01")
-    except ValueError:
-        pass
-    raise WrongRequest(f"{option} {text}: that is not a month. Write year-month, like 2026-05.")
+    from pipeline.logbook.typed_days import typed_month
+
+    return typed_month(option, text)
 
 
 def date_of(option: str, given: str, ahead: bool = False) -> date:

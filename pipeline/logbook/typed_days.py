@@ -17,6 +17,18 @@ ORDERS = {"day_month_year": (0, 1, 2), "month_day_year": (1, 0, 2), "year_month_
 HOW = "Write year-month-day, like 2026-05-31."
 
 
+def typed_month(what: str, text: str) -> date:
+    """Return the first day of the month that is typed as year-month. `what`: the option, as messages name it, or "".
+    Raises WrongRequest for a text that is no month.
+    """
+    try:
+        if len(text) == len("2026-05"):
+            return date.fromisoformat(f"{text}-01")
+    except ValueError:
+        pass
+    raise WrongRequest(f"{what} {text}".lstrip() + ": that is not a month. Write year-month, like 2026-05.")
+
+
 def typed_day(what: str, text: str, today: date, date_order: Callable[[], str], ahead: bool = False) -> date:
     """Return the day that is typed. A weekday is the last one up to `today`, or, `ahead`, the next one from today on.
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from pipeline.logbook.typed_days import typed_month
 from pipeline.web import forms
 from pipeline.web.desk import Desk, Done
 from pipeline.web.forms import Doubtful, Form, Moment
@@ -58,7 +58,7 @@ class Pages:
 
     async def weigh(self, request: Request) -> Response:
         """The form at the scale."""
-        return self._shown(screen.weigh(_name(self._farm()), self.desk.today(), dict(request.query_params)))
+        return self._shown(screen.weigh(self.desk.farm_name(), self.desk.today(), dict(request.query_params)))
 
     async def batches(self, _: Request) -> Response:
         """What is running, and the forms that note and fill."""
@@ -101,11 +101,11 @@ class Pages:
 
     async def months(self, _: Request) -> Response:
         """Which month's report is wanted."""
-        return self._shown(screen.months(_name(self._farm()), self.desk.today()))
+        return self._shown(screen.months(self.desk.farm_name(), self.desk.today()))
 
     async def month(self, request: Request) -> Response:
         """The report of a month, as `gillbook report` writes it."""
-        first = _first_day(request.query_params.get("month", ""))
+        first = typed_month("", request.query_params.get("month", ""))
         today = self.desk.today()
         if first > today:
             raise WrongRequest(f"{first:%Y-%m}: that month has not begun.")
@@ -134,7 +134,7 @@ class Pages:
             done = await self.desk.writing(lambda farm: WRITES[kind](farm, form, Moment(self.desk.commands.clock())))
         except Doubtful as doubt:
             again = {name: value for name, value in form.items() if name != "insist"}
-            return self._shown(screen.ask(_name(self._farm()), str(doubt), kind, again, back))
+            return self._shown(screen.ask(self.desk.farm_name(), str(doubt), kind, again, back))
         self.desk.done = done
         return RedirectResponse(back, 303)
 
@@ -185,15 +185,6 @@ async def read_form(request: Request) -> dict[str, str]:
     if len(form) < len(pairs) or any(letter in value for value in form.values() for letter in "\0\r\n"):
         raise WrongRequest("What was sent is no form of this page. Nothing was written.")
     return form
-
-
-def _first_day(text: str) -> date:
-    try:
-        if len(text) == len("2026-05"):
-            return date.fromisoformat(f"{text}-01")
-    except ValueError:
-        pass
-    raise WrongRequest(f"{text}: that is not a month. Write year-month, like 2026-05.")
 
 
 def _name(farm: Farm) -> str:
