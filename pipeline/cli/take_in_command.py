@@ -24,14 +24,13 @@ if TYPE_CHECKING:
 
 def take_in(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="What the weigh page exported.")],
-    insist: Annotated[
-        bool, typer.Option("--insist", help="Log it also where another entry has the same container, day and weight.")
-    ] = False,
+    insist: Annotated[bool, typer.Option("--insist", help="Log it although something about it is doubtful.")] = False,
     farm: FarmOption = None,
 ) -> None:
     """Take in what the weigh page exported: each entry once; what it takes back is taken out again.
 
-    Where two telephones say the same of one container and day, it is asked.
+    Where two telephones say the same of one container and day, or of one buyer, it is asked; of a sale also what sell
+    asks.
     """
     from pipeline.logbook.book import Book
     from pipeline.logbook.take_in import read_export, take_in
@@ -54,7 +53,7 @@ def take_in(
 
 
 def _summary(each: TakenIn) -> str:
-    parts = [f"{counted(len(each.logged), 'entry', 'entries')} logged"]
+    parts = [f"{counted(each.logged, 'entry', 'entries')} logged"]
     parts += [f"{each.known} known already"] if each.known else []
     parts += [f"{each.taken_back} taken back"] if each.taken_back else []
     return ", ".join(parts)

@@ -51,11 +51,18 @@ class RowPlan:
     entry: str = ""
 
 
-def parse_row(book: Book, table: str, days: Mapping[str, date], typed: Mapping[str, tuple[str, str | None]]) -> NewRow:
+def parse_row(
+    book: Book,
+    table: str,
+    days: Mapping[str, date],
+    typed: Mapping[str, tuple[str, str | None]],
+    units: Mapping[str, str] | None = None,
+) -> NewRow:
     """Return the row that is meant. `days`: its days by column; `typed`: of other columns how messages name them, and
-    what was typed (None: nothing). Raises WrongRequest for what a column cannot hold.
+    what was typed (None: nothing); `units`: of numbers without one (None: those of the file that it goes into). Raises
+    WrongRequest for what a column cannot hold.
     """
-    units = file_units(book, table, days[DAYS[table]])
+    units = file_units(book, table, days[DAYS[table]]) if units is None else units
     cell_format = book.farm.conventions.cell_format
     cells = {
         column: parse_cell(cell_format, units, table, option, column, text)
@@ -109,9 +116,9 @@ def _of_days(row: NewRow, today: date) -> list[Doubt]:
     return []
 
 
-def write_row(book: Book, planned: RowPlan, now: datetime) -> RowPlan:
-    """Write the row, whole and on disk."""
-    (entry,) = new_entry_ids(int(now.timestamp() * 1000))
+def write_row(book: Book, planned: RowPlan, now: datetime, entry: str = "") -> RowPlan:
+    """Write the row, whole and on disk. `entry`: the id that a phone gave it."""
+    entry = entry or new_entry_ids(int(now.timestamp() * 1000))[0]
     table, cells = planned.row.table, planned.row.cells
     write_rows(book.farm, planned.destination, COMMANDS[table], [{**cells, "entry": entry}], now)
     return RowPlan(planned.row, planned.doubts, planned.destination, planned.messages, entry)

@@ -6,11 +6,11 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
-from pipeline.farm.folder import Farm, table_files
+from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.write_csv import unguarded
 from pipeline.logbook import journal
 from pipeline.logbook.amounts import Amount, amount
@@ -20,30 +20,39 @@ from pipeline.logbook.edit import plan_removal, write_edit
 from pipeline.logbook.edit_log import not_undone
 from pipeline.logbook.file_rows import rows_of_file
 from pipeline.logbook.find_entry import WantedEntry, find_entry
-from pipeline.logbook.weigh import Logged, NewPicking, PickingPlan, log, plan
-from schemas.contract import HARVESTS, contract
+from pipeline.logbook.take_in_sales import SalesBefore, log_sale
+from pipeline.logbook.weigh import NewPicking, PickingPlan, log, plan
+from schemas.contract import HARVESTS, SALES, contract
 from schemas.finding import OutOfReach, WrongRequest
 
 TAKES_BACK = "takes_back"
-NEEDED = ("picked_on", "fresh_weight_g", "container", "batch", "entry")
+# By table, the columns without which a file is no export of it.
+NEEDED = {
+    HARVESTS: ("picked_on", "fresh_weight_g", "container", "batch", "entry"),
+    SALES: ("sold_on", "weight_g", "entry"),
+}
+TABLES = tuple(NEEDED)
 
 
 @dataclass(frozen=True)
 class Sent:
-    """A row of an export: its cells by column of ours, and its row as the spreadsheet shows it."""
+    """A row of an export: its table, its cells by column of ours, and its row as the spreadsheet shows it."""
 
+    table: str
     row: int
     cells: Mapping[str, str]
 
 
 @dataclass
 class TakenIn:
-    """What became of the rows of a file: logged, known before, taken back, and those that are left, each with why."""
+    """What became of the rows of a file: how many were logged, known before and taken back; those that are left, each
+    with why.
+    """
 
-    logged: list[Logged]
-    known: int
-    taken_back: int
-    left: list[tuple[int, str]]
+    logged: int = 0
+    known: int = 0
+    taken_back: int = 0
+    left: list[tuple[int, str]] = field(default_factory=list)
 
 
 def read_export(farm: Farm, path: Path) -> list[Sent]:
@@ -67,21 +76,23 @@ def rows_of_export(farm: Farm, text: str, name: str) -> list[Sent]:
     except csv.Error as problem:
         raise WrongRequest(f"{name} is no export of the weigh page: {problem}. Export it again.") from problem
     header = rows[0] if rows else []
-    missing = [name for name in NEEDED if name not in header]
+    table = SALES if "sold_on" in header else HARVESTS
+    missing = [name for name in NEEDED[table] if name not in header]
     if missing:
         raise WrongRequest(
             f"{name} is no export of the weigh page: it has no column {', '.join(missing)}. Files of other kinds go "
             "into the farm's folder as they are."
         )
     cells = (dict(zip(header, map(unguarded, row), strict=False)) for row in rows[1:])
-    return [Sent(at, each) for at, each in enumerate(cells, start=2) if any(each.values())]
+    return [Sent(table, at, each) for at, each in enumerate(cells, start=2) if any(each.values())]
 
 
 def take_in(book: Book, sent: Sequence[Sent], confirm: Callable[[Sequence[Doubt]], None], clock: Clock) -> TakenIn:
     """Log those that are not in the farm's files yet, and take out what they take back. `confirm` is asked where
-    another entry has the same container, day and weight; what it raises WrongRequest for is left.
+    another picking has the same container, day and weight, and of a sale what `gillbook sell` asks; what it raises
+    WrongRequest for is left.
     """
-    known, done = known_ids(book.farm), TakenIn([], 0, 0, [])
+    known, done, before = known_ids(book.farm), TakenIn(), SalesBefore(book.farm)
     for each in sent:
         entry, gone = each.cells["entry"], each.cells.get(TAKES_BACK, "")
         try:
@@ -90,7 +101,11 @@ def take_in(book: Book, sent: Sequence[Sent], confirm: Callable[[Sequence[Doubt]
             elif entry and entry in known:
                 done.known += 1
             else:
-                done.logged.append(_log(book, picking_of(book, each), entry, confirm, clock))
+                if each.table == SALES:
+                    log_sale(book, each.cells, before, confirm, clock)
+                else:
+                    _log(book, picking_of(book, each), entry, confirm, clock)
+                done.logged += 1
                 known.add(entry)
         except WrongRequest as problem:
             done.left.append((each.row, str(problem)))
@@ -98,10 +113,13 @@ def take_in(book: Book, sent: Sequence[Sent], confirm: Callable[[Sequence[Doubt]
 
 
 def known_ids(farm: Farm) -> set[str]:
-    """Return the ids of pickings that stand in the files, and of those that were taken out of them since."""
-    sources = [each for each in table_files(farm.folder, farm.conventions.files) if each.table == HARVESTS]
-    found = {row.cell("entry") for source in sources for row in rows_of_file(farm, source)}
+    """Return the ids of pickings and sales that stand in the files, and of those that were taken out of them since."""
+    found = {row.cell("entry") for source in _sources(farm) for row in rows_of_file(farm, source)}
     return {each for each in found if each} | set(_taken_out(farm)) | journal.taken_back(farm)
+
+
+def _sources(farm: Farm) -> list[TableFile]:
+    return [each for each in table_files(farm.folder, farm.conventions.files) if each.table in TABLES]
 
 
 def _taken_out(farm: Farm) -> Iterator[str]:
@@ -115,14 +133,13 @@ def _take_out(farm: Farm, entry: str, now: datetime) -> int:
     """Take this entry out of its file; return how many were, 0 where it stands in none."""
     if entry not in set(_entries_with(farm, entry)):
         return 0
-    write_edit(farm, plan_removal(find_entry(farm, WantedEntry(entry, tables=(HARVESTS,)))), now)
+    write_edit(farm, plan_removal(find_entry(farm, WantedEntry(entry, tables=TABLES))), now)
     return 1
 
 
 def _entries_with(farm: Farm, entry: str) -> Iterator[str]:
-    for source in table_files(farm.folder, farm.conventions.files):
-        if source.table == HARVESTS:
-            yield from (row.cell("entry") for row in rows_of_file(farm, source, entry.encode()))
+    for source in _sources(farm):
+        yield from (row.cell("entry") for row in rows_of_file(farm, source, entry.encode()))
 
 
 def picking_of(book: Book, sent: Sent) -> NewPicking:
@@ -155,9 +172,7 @@ def picking_of(book: Book, sent: Sent) -> NewPicking:
     )
 
 
-def _log(
-    book: Book, picking: NewPicking, entry: str, confirm: Callable[[Sequence[Doubt]], None], clock: Clock
-) -> Logged:
+def _log(book: Book, picking: NewPicking, entry: str, confirm: Callable[[Sequence[Doubt]], None], clock: Clock) -> None:
     """Log the picking under the id that the telephone gave it. What the page asked about already is not asked again."""
 
     def doubts(made: PickingPlan) -> list[Doubt]:
@@ -170,6 +185,6 @@ def _log(
     made = plan(book, picking, clock())
     if found := doubts(made):
         confirm(found)
-    return enter_planned(
+    enter_planned(
         book, lambda now: plan(book, picking, now), lambda made, now: log(book, made, now, entry), True, confirm, clock
     )
