@@ -7,6 +7,8 @@ from collections.abc import Collection, Sequence
 from schemas.contract import INPUTS, Field, contract
 
 COLUMNS_SHEET = "columns"
+# What stands above the settings of an export, by its name in files.
+SETTINGS_COLUMNS = {"name": "Setting", "value": "Value", "description": "What it says"}
 COLUMNS_HEADER = ("table", "kind", "column", "heading", "type", "unit", "description")
 INPUT, RESULT, SETTINGS = "input", "result", "settings"
 
@@ -22,8 +24,13 @@ def is_export(header: Sequence[str | None]) -> bool:
 
 
 def input_sheets(names: Collection[str]) -> list[str]:
-    """Return which sheets of an export hold entries: the others were worked out from them."""
-    return [each for each in names if each in INPUTS]
+    """Return which sheets of an export hold entries, or settings: the others were worked out from them."""
+    return [each for each in names if each in (*INPUTS, SETTINGS)]
+
+
+def is_settings(header: Sequence[str]) -> bool:
+    """Whether these are the headings of settings as they are handed on."""
+    return tuple(header) in (tuple(SETTINGS_COLUMNS), tuple(SETTINGS_COLUMNS.values()))
 
 
 def whole_table(header: Sequence[str]) -> str | None:

@@ -233,3 +233,40 @@ def test_a_day_before_the_first_of_sheets_stays_what_it_is(tmp_path: Path) -> No
     write_workbook(tmp_path / "books.xlsx", [table])
     rows = list(openpyxl.load_workbook(tmp_path / "books.xlsx")["harvests"].iter_rows(values_only=True))
     assert rows[1:] == [("1899-12-31",), (datetime(1900, 3, 1),)]
+
+
+def test_settings_of_money_come_back_with_the_books(farm: Path, tmp_path: Path) -> None:
+    own = tmp_path / "farm"
+    shutil.copytree(farm, own)
+    (own / "farm.toml").write_text('currency = "EUR"\nprice_per_kg = 3.5\nshelf_days = 4\nspawn_cost_per_kg = 2\n')
+    # Sold before the first price of prices.csv: only farm.toml's counts, also where a later row has another.
+    (own / "sales.csv").write_text("sold_on,weight_g,buyer\n2025-12-31,100,shop\n2026-02-03,100,shop\n")
+    assert here("export", "--to", tmp_path / "b.xlsx", *LATE, "--farm", own).code == 0
+    assert here("export", "--to", tmp_path / "files", "--format", "csv", *LATE, "--farm", own).code == 0
+    settings = tmp_path / "files" / "settings" / "settings.csv"
+    listed = [*sorted((tmp_path / "files" / "inputs").glob("*.csv")), settings]
+    for name, given in {"of-book": [tmp_path / "b.xlsx"], "of-files": listed}.items():
+        said = here("init", tmp_path / name, *(word for each in given for word in ("--from", each)), "--yes")
+        assert said.code == 0, said.err
+        assert ": settings\n" in said.out
+        taken = tomllib.loads((tmp_path / name / "farm.toml").read_text(encoding="utf-8"))
+        assert {"currency": "EUR", "price_per_kg": 3.5, "shelf_days": 4}.items() <= taken.items()
+        assert "pint_g" not in taken
+        for words in (("money",), ("money", "--by", "month"), ("money", "--unsold"), ("months",)):
+            assert figures(tmp_path / name, *words) == figures(own, *words)
+    months = {each["month"]: each["revenue"] for each in figures(own, "money", "--by", "month")}
+    assert (months["2025-12"], months["2026-02"]) == (pytest.approx(0.35), pytest.approx(1.2))
+
+
+def test_a_setting_of_an_export_that_cannot_be_is_named_and_left_out(tmp_path: Path) -> None:
+    (tmp_path / "settings.csv").write_text(
+        'name,value,description\nprice_per_kg,-4,x\npint_g,.5e3,x\nshelf_days,four,x\nname,"a ""b""",x\nno_such,1,x\n'
+    )
+    (tmp_path / "harvests.csv").write_text("picked_on,fresh_weight_g,container,batch\n2026-02-01,300,1,A\n")
+    given = [word for each in ("settings.csv", "harvests.csv") for word in ("--from", tmp_path / each)]
+    said = here("init", tmp_path / "again", *given, "--yes")
+    assert said.code == 0, said.err
+    assert 'settings.csv: price_per_kg is not taken: "-4" is no value of it.' in said.out
+    assert 'settings.csv: shelf_days is not taken: "four" is no value of it.' in said.out
+    taken = tomllib.loads((tmp_path / "again" / "farm.toml").read_text(encoding="utf-8"))
+    assert (taken["name"], taken["pint_g"]) == ('a "b"', 500)

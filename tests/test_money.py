@@ -302,6 +302,24 @@ def test_doubling_all_prices_doubles_money_and_turns_no_margin(copy: Path) -> No
         }
 
 
+def test_what_is_shared_out_is_shared_alike_in_whichever_rows_and_files_it_stands(copy: Path) -> None:
+    with (copy / "sales.csv").open("a", encoding="utf-8") as file:
+        # No seven of these can be shared over 600, 500 and 300 g without a rest.
+        file.writelines(f"2026-02-1{day},0.007,,,,0.000007,\n" for day in range(2, 5))
+
+    def by_container() -> dict[str, object]:
+        refreshed(copy)
+        farm = open_farm(copy)
+        with opened(farm.ledger, farm.settings) as found:
+            rows = money(found.view(Query(AS_OF, ("batch", "container"))))
+        return {f"{row['batch']} {row['container']}": row for row in rows}
+
+    before = by_container()
+    header, *rows = (copy / "fillings.csv").read_text(encoding="utf-8").splitlines()
+    (copy / "fillings.csv").write_text("\n".join([header, *reversed(rows)]) + "\n", encoding="utf-8")
+    assert by_container() == before
+
+
 def test_tons_in_a_currency_of_small_worth_are_added_up(copy: Path) -> None:
     times(copy, 20_000, {"prices": ["price"], "sales": ["price_per_kg", "amount"]})
     times(copy, 5_000, {"sales": ["weight_g"], "harvests": ["fresh_weight_g"], "fillings": ["fill_kg"]})

@@ -13,7 +13,7 @@ from pipeline.adopt.headings import Candidate, candidates, parse_heading, wordin
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.files.wide import SHARED
 from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRole, Contract, Field, Varies, contract
-from schemas.exported import whole_table
+from schemas.exported import is_settings, whole_table
 
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.
 ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES)
@@ -86,6 +86,8 @@ class Hints:
 
 def match_sheet(sheet: SourceSheet, hints: Hints) -> SheetMatch:
     """Return what this sheet holds."""
+    if is_settings(sheet.header):
+        return SheetMatch(sheet)
     whole = whole_table(sheet.header)
     if whole:
         names = contract(whole).names

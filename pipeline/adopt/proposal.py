@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.adopt.cells import InferredMarks, InferredSetting, filled, infer_date_order, infer_marks
 from pipeline.adopt.dialogue import Dialogue, Question
+from pipeline.adopt.handed_settings import settings_handed_on
 from pipeline.adopt.headings import parse_heading
 from pipeline.adopt.matching import Hints, MatchedHeading, SheetMatch, match_sheet, middle
 from pipeline.adopt.own_words import Word, one_spelling, unknown_words
@@ -90,12 +91,13 @@ def _propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue) ->
     if unit_questions:
         matches = _matched(sheets, hints)
         settings, doubts, questions = _settings(matches, answers)
+    handed, left_out = settings_handed_on([each.sheet for each in matches])
     return Proposal(
         tuple(matches),
-        settings,
+        {**settings, **handed},
         (*unknown_words(matches, talk), *one_spelling(matches, talk)),
         (*questions, *unit_questions.values()),
-        (*doubts, *_taken_units(matches), *_implied_fillings(matches)),
+        (*doubts, *left_out, *_taken_units(matches), *_implied_fillings(matches)),
     )
 
 

@@ -33,7 +33,9 @@ def settings_text(proposal: Proposal) -> str:
     if proposal.settings:
         lines.append("")
     for name, setting in proposal.settings.items():
-        lines += [*_comment(setting.because), f"{name} = {_quoted(setting.value or '')}"]
+        value = setting.value or ""
+        shown = value if contract("farm").field(name).is_number else _quoted(value)
+        lines += [*_comment(setting.because), f"{name} = {shown}"]
     for block in (_files(proposal), *_all_headings(proposal), _words(proposal)):
         lines += block
     return "\n".join(lines).rstrip("\n") + "\n"

@@ -25,7 +25,7 @@ from pipeline.adopt.sections import with_facts, with_sheet_name, without_section
 from pipeline.adopt.sheets import Origin, SheetGrid, SourceFile, SourceSheet, first_filled, grids_of
 from pipeline.adopt.shown_units import with_shown_units
 from pipeline.adopt.unpivot import About, unpivoted
-from schemas.exported import whole_table
+from schemas.exported import is_settings, whole_table
 
 # The folder of a farm in which straightened tables lie.
 FOLDER = "sheets"
@@ -97,10 +97,10 @@ def _of_grid(grid: SheetGrid, alone: bool, talk: Dialogue) -> list[_Found]:
 
 
 def _whole(grid: SheetGrid) -> Block | None:
-    """The sheet as a table as gillbook hands it on; None where it is another."""
+    """The sheet as a table, or the settings, as gillbook hands them on; None where it is another."""
     at = first_filled(grid)
     header = tuple(cell or "" for cell in grid.rows[at])
-    if whole_table(header) is None or not any(map(any, grid.rows[at + 1 :])):
+    if (whole_table(header) is None and not is_settings(header)) or not any(map(any, grid.rows[at + 1 :])):
         return None
     width = len(header)
     rows = [

@@ -40,7 +40,7 @@ def export(
     """Hand the books on: every table, of entries and of results, with what each of its columns means.
 
     Entries are handed on as they were read, also rows that are set aside. Nothing is written over. gillbook init --from
-    reads the entries of an export again.
+    reads the entries and settings of an export again.
     """
     today = as_of_day(as_of)
     first = first_day("--month", month) if month else None

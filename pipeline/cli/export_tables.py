@@ -22,7 +22,7 @@ def export_tables(ledger: Ledger, as_of: date, month: date | None) -> list[Expor
 
     inputs = [input_table(name, rows) for name, rows in input_rows(ledger, month).items()]
     results = [result_table(name, rows) for name, rows in _results(ledger, as_of, month).items()]
-    return [*inputs, *results, settings_table(ledger.settings)]
+    return [*inputs, *results, settings_table(ledger.farm_settings)]
 
 
 def _results(ledger: Ledger, as_of: date, month: date | None) -> Tables:

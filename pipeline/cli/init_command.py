@@ -13,11 +13,13 @@ import typer
 from pipeline.cli.clock import today
 from pipeline.cli.options import as_option
 from pipeline.cli.show import notify, print_line
+from schemas.exported import is_settings
 from schemas.finding import OutOfReach, UnreadableFile, WrongRequest
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
     from pipeline.adopt.dialogue import Question
+    from pipeline.adopt.matching import SheetMatch
     from pipeline.adopt.proposal import Answers, Proposal
     from pipeline.adopt.settings_text import TrialReading
     from pipeline.adopt.sheets import SourceFile
@@ -172,7 +174,8 @@ def _show(proposal: Proposal, text: str) -> None:
 
     matches = proposal.matches
     _show_lines(
-        "What your files hold:", [f"{each.sheet.called}: {', '.join(each.tables) or 'no table'}" for each in matches]
+        "What your files hold:",
+        [f"{each.sheet.called}: {', '.join(each.tables) or _of_no_table(each)}" for each in matches],
     )
     if proposal.tables:
         typer.echo("\nfarm.toml would be:\n")
@@ -200,6 +203,10 @@ def _show(proposal: Proposal, text: str) -> None:
         [sentence for each in try_reading(proposal, conventions_of(text)) for sentence in _reads(each)],
     )
     typer.echo("")
+
+
+def _of_no_table(match: SheetMatch) -> str:
+    return "settings" if is_settings(match.sheet.header) else "no table"
 
 
 def _show_lines(heading: str, lines: Sequence[str]) -> None:

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from pipeline.farm.settings import Settings
 from schemas.contract import Contract, Field, contract, recipe_columns
-from schemas.exported import INPUT, RESULT, SETTINGS
+from schemas.exported import INPUT, RESULT, SETTINGS, SETTINGS_COLUMNS
 from schemas.result_rows import Row
 
 # A cell as it is handed on, None for a blank one.
@@ -67,8 +67,7 @@ def result_table(name: str, rows: Sequence[Row]) -> ExportTable:
 def settings_table(settings: Settings) -> ExportTable:
     """Return the farm's settings as a table: by name, the value as text."""
     known = contract("farm")
-    texts = {"name": "Setting", "value": "Value", "description": "What it says"}
-    columns = tuple(Field(name, "string", title, title) for name, title in texts.items())
+    columns = tuple(Field(name, "string", title, title) for name, title in SETTINGS_COLUMNS.items())
     rows = [(each.name, _text(settings[each.name]), each.description) for each in known.fields]
     return ExportTable(SETTINGS, replace(known, name=SETTINGS, primary_key=()), columns, rows)
 

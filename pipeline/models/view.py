@@ -158,6 +158,8 @@ class Ledger(Models):
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
         super().__init__(connection, settings, Made())
+        # As farm.toml has them, whatever the day.
+        self.farm_settings = settings
         # The farm's own, where it is set; else what the refresh fitted.
         ((days,),) = self.tuples("new_flush_after")
         self._own_settings = {**settings, "new_flush_after_days": days}

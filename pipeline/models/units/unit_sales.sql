@@ -19,6 +19,11 @@ with picked as (
     inner join batches as b on b.line = s.batch_line
     group by p.unit, s.batch_line, lower(b.strain), p.picked_on
 ),
+in_order as (
+    -- By names, and not by lines: in whichever files and rows they stand, the same units get the same.
+    select unit, row_number() over (order by batch, container nulls first) as place
+    from unit_states
+),
 matched as (
     select o.pool, p.unit, sum(p.fresh_g) as fresh_g
     from sale_pools as o
@@ -41,13 +46,14 @@ matched as (
 ),
 summed as (
     select
-        pool,
-        unit,
-        (sum(fresh_g) over up_to * 1000)::hugeint as up_to_mg,
-        (fresh_g * 1000)::hugeint as own_mg,
-        (sum(fresh_g) over (partition by pool) * 1000)::hugeint as all_mg
-    from matched
-    window up_to as (partition by pool order by unit)
+        m.pool,
+        m.unit,
+        (sum(m.fresh_g) over up_to * 1000)::hugeint as up_to_mg,
+        (m.fresh_g * 1000)::hugeint as own_mg,
+        (sum(m.fresh_g) over (partition by m.pool) * 1000)::hugeint as all_mg
+    from matched as m
+    inner join in_order as i on i.unit = m.unit
+    window up_to as (partition by m.pool order by i.place)
 ),
 parts as (
     -- Each gets what its own and those before it come to, less what those before it do: nothing is lost or made.
