@@ -185,14 +185,14 @@ class Browser:
 
 
 @contextlib.contextmanager
-def chromium(profile: Path | None = None) -> Iterator[Browser]:
-    """A browser of its own, ended at the end, with that profile, or an empty one that is thrown away."""
+def chromium(profile: Path | None = None, *more: str) -> Iterator[Browser]:
+    """A browser of its own, ended at the end, with that profile, or an empty one that is thrown away; `more` flags."""
     from_us, to = os.pipe()
     back, from_it = os.pipe()
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as empty:
         start = [sys.executable, "-c", AS_3_AND_4, str(from_us), str(from_it)]
         child = subprocess.Popen(
-            [*start, CHROMIUM, *FLAGS, f"--user-data-dir={profile or empty}", "about:blank"],
+            [*start, CHROMIUM, *FLAGS, *more, f"--user-data-dir={profile or empty}", "about:blank"],
             pass_fds=(from_us, from_it),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

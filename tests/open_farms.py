@@ -9,11 +9,12 @@ import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -61,7 +62,18 @@ class Served:
     key: str
     said: list[str]
     cookie: str = ""
-    headers: dict[str, str] = field(default_factory=dict)
+    tls: ssl.SSLContext | None = None
+
+    @property
+    def site(self) -> str:
+        """Where the pages are: scheme, name and port."""
+        return f"{'https' if self.tls else 'http'}://{self.host}"
+
+    def line(self) -> http.client.HTTPConnection:
+        """A connection to it."""
+        if self.tls:
+            return http.client.HTTPSConnection(self.host, timeout=60, context=self.tls)
+        return http.client.HTTPConnection(self.host, timeout=60)
 
     def ask(
         self,
@@ -72,11 +84,10 @@ class Served:
         body: bytes | None = None,
     ) -> tuple[int, Mapping[str, str], str]:
         """The answer: status, headers, text. A header of None is left out."""
-        name, port = self.host.split(":")
-        line = http.client.HTTPConnection(name, int(port), timeout=60)
+        line = self.line()
         sent: dict[str, str | None] = {"Host": self.host, "Cookie": self.cookie}
         if method == "POST":
-            sent["Origin"] = f"http://{self.host}"
+            sent["Origin"] = self.site
             sent["Content-Type"] = "application/x-www-form-urlencoded"
         if form is not None:
             body = urlencode(form).encode()
@@ -129,8 +140,8 @@ class Served:
 
 
 @contextmanager
-def serving(folder: Path, *words: str, port: int = 0) -> Iterator[Served]:
-    """The program serving this farm; ended at the end if it is still there."""
+def serving(folder: Path, *words: str, port: int = 0, tls: ssl.SSLContext | None = None) -> Iterator[Served]:
+    """The program serving this farm; ended at the end if it is still there. `tls`: what trusts its certificate."""
     command = [sys.executable, "-u", "-c", "from pipeline.cli import run; run()", "open", "--no-browser"]
     process = subprocess.Popen(
         [*command, "--port", str(port), "--farm", str(folder), *words],
@@ -148,7 +159,7 @@ def serving(folder: Path, *words: str, port: int = 0) -> Iterator[Served]:
             assert line, said
             said.append(line)
         address = urlsplit(next(each for each in said if "/enter?key=" in each).split()[-1])
-        served = Served(process, address.netloc, address.query.removeprefix("key="), said)
+        served = Served(process, address.netloc, address.query.removeprefix("key="), said, tls=tls)
         served.enter()
         yield served
     finally:

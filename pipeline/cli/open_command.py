@@ -48,18 +48,6 @@ class PhoneOptions:
     ] = None
     cert_key: Annotated[Path | None, typer.Option("--cert-key", metavar="FILE", help="The certificate's key.")] = None
 
-    @property
-    def tls(self) -> tuple[Path, Path] | None:
-        """The files of the certificate, if one is given. Raises WrongRequest where one of the two lacks or is away."""
-        if self.cert is None and self.cert_key is None:
-            return None
-        if self.cert is None or self.cert_key is None:
-            raise WrongRequest("--cert and --cert-key go together.")
-        for each in (self.cert, self.cert_key):
-            if not each.is_file():
-                raise WrongRequest(f"{each} is not there.")
-        return self.cert, self.cert_key
-
     def found_address(self) -> str:
         """Return the address of this computer in its network. Raises WrongRequest where it is in none."""
         from pipeline.web.server import own_address
@@ -87,30 +75,36 @@ def open(
     unless --phone lets telephones weigh too.
     """
     from pipeline.web.app import application
+    from pipeline.web.certificate import read_certificate
     from pipeline.web.desk import Desk
     from pipeline.web.keys import Keys
     from pipeline.web.phones import Phones
-    from pipeline.web.server import HOME, bound, serve
+    from pipeline.web.server import HOME, bound, host_of, serve
 
-    tls, opened = phones.tls, open_the_farm(farm)
+    tls, opened = read_certificate(phones.cert, phones.cert_key), open_the_farm(farm)
     addresses = [HOME, phones.found_address()] if phones.phone else [HOME]
     keys = Keys(opened.folder)
     sockets = bound(list(dict.fromkeys(addresses)), (PHONE_PORT if phones.phone else 0) if port is None else port)
     taken = sockets[0].getsockname()[1]
     scheme = "https" if tls else "http"
-    outside = f"{scheme}://{addresses[-1]}:{taken}" if phones.phone else ""
+    outside = f"{scheme}://{host_of(scheme, addresses[-1], taken)}" if phones.phone else ""
     served = Phones(Desk(opened.folder, commands(opened.folder)), keys, outside, bool(tls))
-    home = f"{scheme}://{HOME}:{taken}/enter?key={keys.desk}"
+    # Where the certificate holds; browsers warn elsewhere.
+    names = [HOME, "localhost", *addresses[1:]]
+    desk = next((each for each in names if tls is None or not tls.trouble_at(each)), HOME)
+    home = f"{scheme}://{host_of(scheme, desk, taken)}/enter?key={keys.desk}"
 
     def started() -> None:
         print_line(f"The farm is open at {home}")
         if phones.phone:
             _show_code(served.invitation(), bool(tls))
+        if tls and (trouble := tls.trouble_at(addresses[-1])):
+            print_line(f"{tls.cert}: browsers will warn at {addresses[-1]}: {trouble}.")
         print_line(f"{'The first address is for' if phones.phone else 'For'} this machine alone. Ctrl-C ends it.")
         if browser:
             typer.launch(home)
 
-    hosts = frozenset(f"{name}:{taken}" for name in (*addresses, "localhost"))
+    hosts = frozenset(host_of(scheme, name, taken) for name in names)
     serve(application(served, hosts), sockets, tls, started)
     print_line("Closed. What was entered is on disk.")
 

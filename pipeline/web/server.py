@@ -8,14 +8,16 @@ import signal
 import socket
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from pathlib import Path
 
 import uvicorn
 from starlette.types import ASGIApp
 
+from pipeline.web.certificate import Certificate
 from schemas.finding import OutOfReach
 
 HOME = "127.0.0.1"
+# Ports that browsers leave out of an address (RFC 9110).
+USUAL = {"http": 80, "https": 443}
 
 
 def bound(addresses: Sequence[str], port: int) -> list[socket.socket]:
@@ -41,6 +43,11 @@ def bound(addresses: Sequence[str], port: int) -> list[socket.socket]:
     return made
 
 
+def host_of(scheme: str, name: str, port: int) -> str:
+    """Return the host, as browsers say it, of this name (or address) and port."""
+    return name.lower() if port == USUAL[scheme] else f"{name.lower()}:{port}"
+
+
 def own_address() -> str | None:
     """Return this machine's address in the network that it is in; None where it is in none. Nothing is sent."""
     with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
@@ -64,11 +71,8 @@ class Server(uvicorn.Server):
                 signal.signal(each, handler)
 
 
-def serve(
-    app: ASGIApp, sockets: list[socket.socket], tls: tuple[Path, Path] | None, started: Callable[[], None]
-) -> None:
-    """Serve until Ctrl-C. `tls`: the files of a certificate and of its key; `started`: called once it answers."""
-    cert, key = (str(each) for each in tls) if tls else (None, None)
+def serve(app: ASGIApp, sockets: list[socket.socket], tls: Certificate | None, started: Callable[[], None]) -> None:
+    """Serve until Ctrl-C. `started`: called once it answers."""
     config = uvicorn.Config(
         app,
         log_level="critical",
@@ -83,8 +87,8 @@ def serve(
         limit_concurrency=64,
         h11_max_incomplete_event_size=32_768,
         http="h11",
-        ssl_certfile=cert,
-        ssl_keyfile=key,
+        ssl_certfile=tls.cert if tls else None,
+        ssl_keyfile=tls.key if tls else None,
     )
     server = Server(config)
     for each in sockets:
