@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,9 +70,9 @@ def _enough(recipe: SpawnRecipe) -> None:
     if count < LEAST_RATES:
         word = {2: "two", 3: "three"}[count]
         raise NotYet(f"{word} rates were tested; a best one takes four", "Add a rate to the next soaks you split.")
-    soaks = {cell.soak for cell in recipe.cells}
-    over_all = [soak for soak in soaks if sum(cell.soak == soak for cell in recipe.cells) == count]
-    for rate, pct in enumerate(recipe.rates) if len(over_all) < LEAST_SOAKS else ():
+    rates_of = Counter(cell.soak for cell in recipe.cells)
+    over_all = sum(rates == count for rates in rates_of.values())
+    for rate, pct in enumerate(recipe.rates) if over_all < LEAST_SOAKS else ():
         known = len(recipe.at(rate))
         if known < LEAST_SOAKS:
             raise NotYet(f"of {pct:.1f} % only {counted(known, 'soak is', 'soaks are')} far enough", SPLIT)

@@ -13,6 +13,7 @@ from schemas.confidence import LEVEL
 
 Numbers = NDArray[np.float64]
 Names = ArrayLike  # one per point: the block (soak) that it belongs to
+ROUNDING = 1e-9  # what is left of a column, as a share of it, that may be rounding
 
 
 @dataclass(frozen=True)
@@ -45,15 +46,17 @@ def quadratic(x: Numbers, y: Numbers, block: Names | None = None) -> QuadraticFi
     freedom left).
     Checked against R's lm on nlme::Oats and datasets::CO2, blocks as there.
     """
-    design = np.column_stack([_columns(block if block is not None else np.zeros(len(x))), x, x**2])
-    rank = int(np.linalg.matrix_rank(design))
-    degrees = len(x) - rank
-    if rank < design.shape[1] or degrees < 1:
+    within = _Within.of(x, block)
+    height = within.taken(y)
+    design, scale = within.scaled(np.column_stack([x, x**2]))
+    degrees = len(x) - within.blocks - 2
+    if degrees < 1 or int(np.linalg.matrix_rank(design, tol=ROUNDING)) < 2:
         return None
-    coefficients, *_ = np.linalg.lstsq(design, y, rcond=None)
-    rest = y - design @ coefficients
-    covariance = np.linalg.inv(design.T @ design) * float(rest @ rest) / degrees
-    return QuadraticFit(float(coefficients[-2]), float(coefficients[-1]), covariance[-2:, -2:], degrees)
+    coefficients, *_ = np.linalg.lstsq(design, height, rcond=None)
+    rest = height - design @ coefficients
+    covariance = np.linalg.inv(design.T @ design) * float(rest @ rest) / degrees / np.outer(scale, scale)
+    slope, bend = (coefficients / scale).tolist()
+    return QuadraticFit(slope, bend, covariance, degrees)
 
 
 def optimum(fit: QuadraticFit, level: float = LEVEL) -> Optimum:
@@ -84,25 +87,60 @@ def misfit_p(x: Numbers, y: Numbers, block: Names | None = None) -> float:
     """
     from scipy.special import fdtrc
 
-    blocks = _columns(block if block is not None else np.zeros(len(x)))
-    curved, curved_left = _rest(np.column_stack([blocks, x, x**2]), y)
-    free, free_left = _rest(np.column_stack([blocks, _columns(x)]), y)
+    within = _Within.of(x, block)
+    height = within.taken(y)
+    levels = np.unique(x)
+    curved, curved_left = _rest(within, np.column_stack([x, x**2]), height)
+    free, free_left = _rest(within, (x[:, None] == levels).astype(np.float64), height)
     more = curved_left - free_left
     if free_left < 1 or more < 1 or free <= 0:
         return 1.0
     return float(fdtrc(more, free_left, (curved - free) / more / (free / free_left)))
 
 
-def _columns(names: Names) -> Numbers:
-    found, place = np.unique(np.asarray(names), return_inverse=True)
-    return np.asarray(np.eye(len(found))[place])
+@dataclass(frozen=True)
+class _Within:
+    """Which block each point belongs to. What is left of columns when each block's mean is taken off has the slopes and
+    the residuals of a fit with a level for each block (Frisch & Waugh 1933, Econometrica 1:387-401), without a column a
+    block.
+    """
+
+    place: NDArray[np.intp]
+    sizes: Numbers
+
+    @classmethod
+    def of(cls, x: Numbers, block: Names | None) -> _Within:
+        names = np.zeros(len(x)) if block is None else np.asarray(block)
+        _, place, sizes = np.unique(names, return_inverse=True, return_counts=True)
+        return cls(place, sizes.astype(np.float64))
+
+    @property
+    def blocks(self) -> int:
+        return len(self.sizes)
+
+    def taken(self, columns: Numbers) -> Numbers:
+        """The columns less their mean in the point's block."""
+        sums = np.zeros((self.blocks, *columns.shape[1:]))
+        np.add.at(sums, self.place, columns)
+        return np.asarray(columns - (sums.T / self.sizes).T[self.place])
+
+    def scaled(self, columns: Numbers) -> tuple[Numbers, Numbers]:
+        """The columns less their means in blocks, each of length 1, and the lengths they had. A column that varies
+        within no block is 0.
+        """
+        left = self.taken(columns)
+        length = np.sqrt((left**2).sum(axis=0))
+        varies = length > ROUNDING * np.sqrt((columns**2).sum(axis=0))
+        length[~varies] = 1
+        return np.where(varies, left / length, 0.0), length
 
 
-def _rest(design: Numbers, y: Numbers) -> tuple[float, int]:
-    """The sum of squares that a least-squares fit leaves, and the degrees of freedom left."""
-    coefficients, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
-    rest = y - design @ coefficients
-    return float(rest @ rest), len(y) - int(rank)
+def _rest(within: _Within, columns: Numbers, height: Numbers) -> tuple[float, int]:
+    """The sum of squares that a least-squares fit within blocks leaves, and the degrees of freedom left."""
+    design, _ = within.scaled(columns)
+    coefficients, _, rank, _ = np.linalg.lstsq(design, height, rcond=ROUNDING)
+    rest = height - design @ coefficients
+    return float(rest @ rest), len(height) - within.blocks - int(rank)
 
 
 @dataclass(frozen=True)
