@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
+from altair.utils.schemapi import disable_debug_mode
 
 from reports.colours import Key, paint
 from schemas.phrases import counted
@@ -19,6 +20,10 @@ from schemas.result_rows import Row
 Spec = dict[str, Any]  # of a chart, in Vega-Lite
 Point = dict[str, Any]  # what a chart draws of one row of a result table
 Points = Sequence[Point]
+
+# Altair would hold each part of a chart against the schema of Vega-Lite as it is made, which takes longer than all else
+# on the page; the tests do it in its place, once for each whole chart.
+disable_debug_mode()
 
 TEXT_PX = 15
 FACTS_PX = 13.5
@@ -182,7 +187,7 @@ def column_chart(marks: Sequence[alt.Chart], height: int = 240) -> Spec:
 def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
     """The whole specification, without the address of its schema: the page needs no address."""
     whole = chart.properties(width="container", height=height, autosize={"type": "fit-x", "contains": "padding"})
-    spec = whole.to_dict()
+    spec = whole.to_dict(validate=False)
     spec.pop("$schema")
     spec["config"] = dict(CONFIG)
     return spec

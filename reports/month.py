@@ -12,9 +12,9 @@ from schemas.finding import Finding
 from schemas.result_rows import Rows
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Month:
-    """One month as it was known on the day `as_of`.
+    """One month as it was known on the day `as_of`. A month is only itself: its sections are made once.
 
     `month` is its first day; `tables` holds result tables by name (rows as their contracts in schemas/results say;
     flushes and days also by `substrate`, losses by `substrate` and `treatment`), any of which may be empty;

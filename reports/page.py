@@ -7,6 +7,7 @@ import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from jinja2 import Template
 from markupsafe import Markup
@@ -84,10 +85,11 @@ TO_MEND = ("table-lost", "table-set-aside")
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
-def main_sections(month: Month) -> list[Section]:
+@lru_cache(maxsize=1)
+def main_sections(month: Month) -> tuple[Section, ...]:
     """Return the sections that follow page one, in order."""
     found = (make(month) for make in SECTIONS)
-    return [_folded(each) for each in found if each]
+    return tuple(_folded(each) for each in found if each)
 
 
 def _folded(section: Section) -> Section:
@@ -95,9 +97,10 @@ def _folded(section: Section) -> Section:
     return replace(section, tables=tuple(replace(each, folded=each.id not in TO_MEND) for each in section.tables))
 
 
-def appendix(month: Month) -> list[Section]:
+@lru_cache(maxsize=1)
+def appendix(month: Month) -> tuple[Section, ...]:
     """Return the sections of the appendix, in order."""
-    return [make(month) for make in APPENDIX]
+    return tuple(make(month) for make in APPENDIX)
 
 
 def sections(month: Month) -> list[Section]:
@@ -115,7 +118,7 @@ def render(month: Month, brief: bool = False) -> str:
 
     `brief`: its first page alone.
     """
-    shown, more = ([], []) if brief else (main_sections(month), appendix(month))
+    shown, more = ((), ()) if brief else (main_sections(month), appendix(month))
     months = picked.months_chart(month)
     chapters = [] if brief else definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css") + labels([*shown, *more])

@@ -13,9 +13,11 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
+import altair as alt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from jsonschema import ValidationError
 from report_months import CASES, HOSTILE, Unit, a_month, charts_of, found, page_of
 from report_reader import Page, data_rows, read_page, told_by
 
@@ -84,6 +86,19 @@ def test_every_figure_is_the_value_of_the_table_it_names(case: str) -> None:
     page = read_page(page_of(case))
     assert page.figures or case == "no_tables"
     assert_figures(CASES[case](), page)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_chart_is_one_by_the_schema_of_vega_lite(case: str) -> None:
+    """What Altair would look at part by part as charts are made."""
+    for chart in charts_of(case):
+        alt.Chart.from_dict(chart.spec, validate=True)
+
+
+def test_the_schema_refuses_what_is_no_chart() -> None:
+    spec = next(chart.spec for case in CASES for chart in charts_of(case))
+    with pytest.raises(ValidationError):
+        alt.Chart.from_dict({**spec, "width": "as wide as it gets"}, validate=True)
 
 
 names = st.text(max_size=12)

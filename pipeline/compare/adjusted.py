@@ -12,7 +12,7 @@ from pipeline.compare.design_rows import DesignRows
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides
-from pipeline.stats.estimability import Basis, DesignRow
+from pipeline.stats.estimability import Basis, DesignRow, growth
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -100,20 +100,17 @@ def fitted_to(rows: DesignRows, group: Mapping[str, str] | None = None) -> Clust
     columns = _independent(rows.every)
     design = np.array([[float(row.get(name, 0)) for name in columns] for row in rows.every])
     soaks = [group.get(soak, soak) for soak in rows.soaks] if group else rows.soaks
-    return fit(soaks, design[rows.kinds], rows.values, columns)
+    return fit(soaks, design, rows.values, columns, kinds=rows.kinds)
 
 
 def _independent(rows: Sequence[DesignRow]) -> list[Hashable]:
     """The columns that are no sum of those before; levels come first."""
     every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
     every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
-    columns: dict[Hashable, dict[Hashable, Fraction | int]] = {name: {} for name in every}
-    for at, row in enumerate(rows):
-        for name, value in row.items():
-            if name in columns:
-                columns[name][at] = value
-    so_far = Basis()
-    return [name for name in every if so_far.add(columns[name])]
+    # What the columns of a few rows make up, all rows do, where these make all of them.
+    chosen = [rows[at] for at in growth(Basis(), rows)]
+    columns: list[DesignRow] = [{at: row[name] for at, row in enumerate(chosen) if name in row} for name in every]
+    return [every[at] for at in growth(Basis(), columns)]
 
 
 def alike_text(pair: Pair) -> str:

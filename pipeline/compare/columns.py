@@ -1,16 +1,17 @@
-"""What a sequence of cells had of one factor, as numbers: cells that had the same shares of its labels are alike."""
+"""Cells side by side, and what they had of one factor as numbers: cells of the same shares of its labels are alike."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 
 from pipeline.compare.design import DesignCell
 from pipeline.compare.parts import Shares
-from pipeline.models.unit_arrays import Flags, Whole
+from pipeline.models.unit_arrays import Flags, Numbers, Whole
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,21 @@ class FactorColumn:
         return cls(
             np.array([code[id(shares)] for shares in found], dtype=np.int64), tuple(every[at] for at in sorted(every))
         )
+
+    @classmethod
+    def joined(cls, columns: Sequence[FactorColumn]) -> FactorColumn:
+        """Return the columns of cells that follow each other as one."""
+        place: dict[frozenset[tuple[str, Fraction | int]], int] = {}
+        every: list[Shares] = []
+        codes = []
+        for column in columns:
+            new = []
+            for shares in column.every:
+                new.append(place.setdefault(frozenset(shares.items()), len(place)))
+                if len(place) > len(every):
+                    every.append(shares)
+            codes.append(np.array(new, dtype=np.int64)[column.codes])
+        return cls(np.concatenate(codes) if codes else np.zeros(0, dtype=np.int64), tuple(every))
 
     def where(self, chosen: slice) -> FactorColumn:
         """Return the column of some of the cells."""
@@ -79,17 +95,51 @@ class FactorColumn:
         return found
 
 
+class Cells(tuple[DesignCell, ...]):
+    """Cells side by side (those of a level), with what they had as arrays, each made once."""
+
+    @classmethod
+    def of(cls, cells: Sequence[DesignCell]) -> Cells:
+        """Return these cells with their arrays; those that have them as they are."""
+        return cells if isinstance(cells, cls) else cls(cells)
+
+    @cached_property
+    def soaks(self) -> list[str]:
+        """The soak of each."""
+        return [cell.soak for cell in self]
+
+    @cached_property
+    def values(self) -> Numbers:
+        """The value of each; 0 where it has none."""
+        return np.array([cell.value or 0.0 for cell in self])
+
+    @cached_property
+    def _columns(self) -> dict[str, FactorColumn]:
+        return {}
+
+    def column(self, factor: str) -> FactorColumn:
+        """Return what they had of a factor."""
+        if factor not in self._columns:
+            self._columns[factor] = FactorColumn.of(self, factor)
+        return self._columns[factor]
+
+    @cached_property
+    def _means(self) -> dict[str, list[float]]:
+        return {}
+
+    def means(self, factor: str) -> list[float]:
+        """Return the mean of an amount in each cell that has one."""
+        if factor not in self._means:
+            self._means[factor] = [cell.means[factor] for cell in self if factor in cell.means]
+        return self._means[factor]
+
+
 def _filled(shares: Shares, usual: str) -> Shares:
     if "" not in shares:
         return shares
     filled = {label: share for label, share in shares.items() if label}
     filled[usual] = filled.get(usual, 0) + shares[""]
     return filled
-
-
-def counts(cells: Sequence[DesignCell], factor: str) -> dict[str, float]:
-    """Return how many of these cells had each label of a factor, in the order of the labels; shares add up."""
-    return counted(FactorColumn.of(cells, factor))
 
 
 def counted(column: FactorColumn) -> dict[str, float]:

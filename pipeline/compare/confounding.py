@@ -208,8 +208,7 @@ def _apart(sides: Sides, factor: str) -> float:
         pairs = [(cell.means.get(factor), theirs.get(cell.soak)) for cell in sides.first]
         gaps = [a - b for a, b in pairs if a is not None and b is not None]
         return max(min(gaps), -max(gaps)) if gaps and len(gaps) == len(pairs) else 0.0
-    ours = [cell.means[factor] for cell in sides.first if factor in cell.means]
-    against = [cell.means[factor] for cell in sides.second if factor in cell.means]
+    ours, against = sides.first.means(factor), sides.second.means(factor)
     return max(min(against) - max(ours), min(ours) - max(against)) if ours and against else 0.0
 
 

@@ -50,9 +50,21 @@ def unlike_rows(columns: Sequence[Whole], length: int = 0) -> tuple[Whole, Whole
     kinds = np.zeros(len(columns[0]) if columns else length, dtype=np.int64)
     for codes in columns:
         # Numbered anew after every column, so that they stay small.
-        _, kinds = np.unique(kinds * (int(codes.max(initial=0)) + 1) + codes, return_inverse=True)
-    _, first = np.unique(kinds, return_index=True)
+        kinds = _numbered(kinds * (int(codes.max(initial=0)) + 1) + codes)
+    count = int(kinds.max(initial=-1)) + 1
+    first = np.zeros(count, dtype=np.int64)
+    first[kinds[::-1]] = np.arange(len(kinds))[::-1]
     order = np.argsort(first, kind="stable")
-    place = np.empty(len(order), dtype=np.int64)
-    place[order] = np.arange(len(order))
+    place = np.empty(count, dtype=np.int64)
+    place[order] = np.arange(count)
     return place[kinds], first[order]
+
+
+def _numbered(codes: Whole) -> Whole:
+    """Each code's place among those that occur."""
+    most = int(codes.max(initial=0)) + 1
+    if most > 8 * len(codes):
+        return np.asarray(np.unique(codes, return_inverse=True)[1])
+    occurs = np.zeros(most, dtype=bool)
+    occurs[codes] = True
+    return np.asarray((np.cumsum(occurs) - 1)[codes])

@@ -102,7 +102,7 @@ def lean_pair(sides: Sides, found: PairFit, spread: FarmSpread) -> Belief:
 def _variances(sides: Sides, container_variance: float) -> Numbers:
     """What containers add to the variance of each row of the design: of a cell, or of the two of a split soak."""
     if not sides.split:
-        return np.array([container_variance / max(cell.units, 1) for cell in (*sides.cells, *sides.others)])
+        return np.array([container_variance / max(cell.units, 1) for cell in sides.every])
     theirs = {cell.soak: cell for cell in sides.second}
     pairs = [(cell.units, theirs[cell.soak].units) for cell in sides.first]
     return np.array([sum(container_variance / max(units, 1) for units in pair) for pair in pairs])

@@ -9,7 +9,7 @@ from math import fsum, sqrt
 
 import numpy as np
 
-from pipeline.compare.columns import FactorColumn, counted
+from pipeline.compare.columns import counted
 from pipeline.compare.confounding import held_against
 from pipeline.compare.factors import CHOICES, READINGS
 from pipeline.compare.pairs import Pair
@@ -63,9 +63,7 @@ def _of_words(sides: Sides, factor: str) -> Differing | None:
 
 
 def _of_numbers(sides: Sides, factor: str) -> Differing | None:
-    ours, theirs = (
-        [cell.means[factor] for cell in side if factor in cell.means] for side in (sides.first, sides.second)
-    )
+    ours, theirs = sides.first.means(factor), sides.second.means(factor)
     if not ours or not theirs:
         return None
     means = [fsum(side) / len(side) for side in (ours, theirs)]
@@ -91,7 +89,7 @@ def strata(pair: Pair, found: Sequence[Differing]) -> list[Stratum]:
 
 
 def _best(pair: Pair, factors: Sequence[str]) -> Stratum | None:
-    columns = [[FactorColumn.of(side, name) for side in (pair.first, pair.second)] for name in factors]
+    columns = [[side.column(name) for side in (pair.first, pair.second)] for name in factors]
     shared = [sorted(set(ours.labels) & set(theirs.labels)) for ours, theirs in columns]
     has = [
         {label: [side.has(label) for side in both] for label in own} for both, own in zip(columns, shared, strict=True)

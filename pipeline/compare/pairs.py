@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from math import isfinite
 
+from pipeline.compare.columns import Cells
 from pipeline.compare.design import DesignCell, varies
 from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
@@ -29,7 +30,7 @@ class Level:
     """
 
     name: str
-    used: tuple[DesignCell, ...]
+    used: Cells
     waiting: tuple[DesignCell, ...]
     estimate: Estimate | None
 
@@ -51,8 +52,8 @@ class Pair:
 
     level: str
     against: str
-    first: tuple[DesignCell, ...]
-    second: tuple[DesignCell, ...]
+    first: Cells
+    second: Cells
     split: int
     varies: DesignKind
     estimate: Estimate
@@ -98,7 +99,7 @@ def levels_of(cells: Sequence[DesignCell], order: Sequence[str]) -> list[Level]:
     found = []
     for name in order:
         own = [cell for cell in cells if cell.level == name]
-        used = tuple(cell for cell in own if cell.value is not None)
+        used = Cells(cell for cell in own if cell.value is not None)
         waiting = tuple(cell for cell in own if cell.units_not_yet and cell.value is None)
         # The mean of soaks and its spread: the paired t's way with differences from nothing.
         found.append(Level(name, used, waiting, within(_values(used)) if used else None))
@@ -123,7 +124,7 @@ def pairs_of(levels: Sequence[Level], against: str | None = None, split_only: bo
 def _split(level: Level, against: Level) -> tuple[Level, Level]:
     both = {cell.soak for cell in level.used} & {cell.soak for cell in against.used}
     ours, theirs = (
-        replace(each, used=tuple(cell for cell in each.used if cell.soak in both)) for each in (level, against)
+        replace(each, used=Cells(cell for cell in each.used if cell.soak in both)) for each in (level, against)
     )
     return ours, theirs
 

@@ -2,41 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from itertools import chain
 from math import fsum, sqrt
 
 import numpy as np
 
-from pipeline.compare.columns import FactorColumn, counted
+from pipeline.compare.columns import Cells, FactorColumn, counted
 from pipeline.compare.design import DesignCell
 from pipeline.compare.design_rows import DesignRows, unlike_rows
 from pipeline.compare.pairs import Level, Pair
-from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies
+from pipeline.models.unit_arrays import Numbers
+from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth
 from pipeline.stats.two_levels import DesignKind
 
 
 @dataclass(frozen=True)
 class Sides:
     """The cells of a pair: its level's and those it is held against. split: whether only soaks that hold both count, so
-    that what a soak does to all its containers is no explanation. others: cells of the other levels, which tell what
+    that what a soak does to all its containers is no explanation. others: cells of each other level, which tell what
     other factors do; none where soaks are split. alternate: no soak can hold both.
     """
 
     level: str
     against: str
-    first: tuple[DesignCell, ...]
-    second: tuple[DesignCell, ...]
+    first: Cells
+    second: Cells
     split: bool
-    others: tuple[DesignCell, ...] = ()
+    others: tuple[Cells, ...] = ()
     alternate: bool = False
 
-    @property
+    @cached_property
     def cells(self) -> tuple[DesignCell, ...]:
         """All cells of the pair."""
         return (*self.first, *self.second)
+
+    @property
+    def every(self) -> Iterator[DesignCell]:
+        """The cells of the pair, and those of the other levels."""
+        return chain.from_iterable(self._groups)
+
+    @property
+    def _groups(self) -> tuple[Cells, ...]:
+        """The cells of each level, the pair's first."""
+        return (self.first, self.second, *self.others)
 
     @cached_property
     def _columns(self) -> dict[str, FactorColumn]:
@@ -47,7 +59,7 @@ class Sides:
         blank is taken for the usual label of the pair, for it shows no difference.
         """
         if factor not in self._columns:
-            written = FactorColumn.of((*self.cells, *self.others), factor)
+            written = FactorColumn.joined([each.column(factor) for each in self._groups])
             seen = written.where(slice(len(self.cells))).presence()
             usual = min(seen, key=lambda label: (-seen[label], label), default="")
             self._columns[factor] = written.filled(usual)
@@ -71,14 +83,19 @@ class Sides:
         """
         if self.split:
             return self._rows_of_split(factors)
-        every = (*self.cells, *self.others)
-        place = {name: at for at, name in enumerate(dict.fromkeys(cell.level for cell in every))}
-        levels = np.array([place[cell.level] for cell in every], dtype=np.int64)
+        levels = np.repeat(np.arange(len(self._groups)), [len(each) for each in self._groups])
+        names = [self.level, self.against, *(each[0].level for each in self.others)]
         columns = [self.column(factor) for factor in factors]
         kinds, first = unlike_rows([levels, *(each.codes for each in columns)])
-        values = np.array([cell.value or 0.0 for cell in every])
-        rows = [self._row(at, every[at].level, factors) for at in first.tolist()]
-        return DesignRows.of([cell.soak for cell in every], kinds, rows, values)
+        rows = [self._row(at, names[levels[at]], factors) for at in first.tolist()]
+        soaks, values = self._written
+        return DesignRows(soaks, kinds, tuple(rows), values)
+
+    @cached_property
+    def _written(self) -> tuple[list[str], Numbers]:
+        """The soak and the value of each cell."""
+        soaks = [soak for each in self._groups for soak in each.soaks]
+        return soaks, np.concatenate([each.values for each in self._groups])
 
     def _rows_of_split(self, factors: Sequence[str]) -> DesignRows:
         """A row per split soak, in the order of the first level's cells."""
@@ -90,9 +107,8 @@ class Sides:
             _less(self._row(at, self.level, factors), self._row(int(theirs[at]), self.against, factors))
             for at in first.tolist()
         ]
-        values = np.array([(cell.value or 0.0) for cell in self.cells])
-        soaks = [cell.soak for cell in self.first]
-        return DesignRows.of(soaks, kinds, rows, values[: len(theirs)] - values[theirs])
+        _, values = self._written
+        return DesignRows.of(self.first.soaks, kinds, rows, values[: len(theirs)] - values[theirs])
 
     @property
     def much_alike(self) -> bool:
@@ -125,11 +141,10 @@ class Sides:
     def _enough(self, rows: DesignRows, order: Sequence[int]) -> set[str]:
         """The soaks that alone stand for one of the first rows, in this order, that show the pair's difference."""
         so_far, found, alone = Basis(), set(), rows.soak_alone
-        for at in order:
-            if so_far.add(rows.every[at]):
-                found |= {alone[at]} - {None}
-                if not so_far.rest(self.contrast):
-                    break
+        for at in growth(so_far, [rows.every[at] for at in order]):
+            found |= {alone[order[at]]} - {None}
+            if not so_far.rest(self.contrast):
+                break
         return {soak for soak in found if soak is not None}
 
     def strength(self, factor: str) -> float:
@@ -160,7 +175,7 @@ def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:
     """
     split = pair.varies is DesignKind.WITHIN
     named = (pair.level, pair.against)
-    rest = [cell for level in levels if level.name not in named for cell in level.used] if not split else []
+    rest = [] if split else [level.used for level in levels if level.name not in named and level.used]
     return Sides(pair.level, pair.against, pair.first, pair.second, split, tuple(rest), pair.alternate)
 
 

@@ -156,14 +156,18 @@ def fit(
     values: Sequence[float] | Matrix,
     names: Sequence[Hashable],
     correlation: float = WORKING_CORRELATION,
+    kinds: Places | None = None,
 ) -> ClusterFit:
     """Return the generalised least squares fit with one working correlation within batches.
 
-    batches, values: one entry per cell; design: one row per cell, one column per name. Raises numpy.linalg.LinAlgError
-    where the columns are not independent.
+    batches, values: one entry per cell; design: one column per name, one row per cell; with kinds (one per cell, the
+    place of its row) one row per kind. Raises numpy.linalg.LinAlgError where the columns are not independent.
     """
     observed = np.asarray(values, dtype=float)
-    blocks = [_block(rows, design, observed, correlation) for rows in _by_size(batches)]
+    if kinds is None:
+        design, kinds = np.unique(design, axis=0, return_inverse=True)
+        kinds = kinds.reshape(-1).astype(np.int64)
+    blocks = [_block(rows, design, kinds, observed, correlation) for rows in _by_size(batches)]
     normal, gave = np.zeros((len(names), len(names))), np.zeros(len(names))
     for each in blocks:
         count = np.bincount(each.kinds, minlength=len(each.designs))
@@ -172,30 +176,29 @@ def fit(
         gave += (weighted[each.kinds] @ observed[each.rows][:, :, None]).sum(0)[:, 0]
     bread: Matrix = np.linalg.inv(normal).astype(float)
     coefficients: Matrix = bread @ gave
-    left = observed - design @ coefficients
+    left = observed - (design @ coefficients)[kinds]
     fitted = tuple(replace(each, residuals=left[each.rows]) for each in blocks)
     return ClusterFit(tuple(names), coefficients, bread, fitted)
 
 
 def _by_size(batches: Sequence[Hashable]) -> list[Places]:
     """The places of the cells of each batch: one array per number of cells that batches have, one row per batch."""
-    rows: dict[Hashable, list[int]] = {}
-    for at, batch in enumerate(batches):
-        rows.setdefault(batch, []).append(at)
-    sizes: dict[int, list[list[int]]] = {}
-    for own in rows.values():
-        sizes.setdefault(len(own), []).append(own)
-    return [np.array(own, dtype=np.int64) for own in sizes.values()]
+    if len(set(batches)) == len(batches):
+        return [np.arange(len(batches), dtype=np.int64)[:, None]]
+    place: dict[Hashable, int] = {}
+    codes = np.array([place.setdefault(batch, len(place)) for batch in batches], dtype=np.int64)
+    rows, counts = np.argsort(codes, kind="stable"), np.bincount(codes)
+    starts = np.cumsum(counts) - counts
+    return [rows[starts[counts == size][:, None] + np.arange(size)] for size in dict.fromkeys(counts.tolist())]
 
 
-def _block(rows: Places, design: Matrix, observed: Matrix, correlation: float) -> BatchBlock:
+def _block(rows: Places, design: Matrix, kinds: Places, observed: Matrix, correlation: float) -> BatchBlock:
     """The block of these batches, its residuals the observed values until they are fitted."""
     size = rows.shape[1]
-    every, kinds = np.unique(design[rows].reshape(len(rows), -1), axis=0, return_inverse=True)
+    every, own = np.unique(kinds[rows], axis=0, return_inverse=True)
     covariance = np.full((size, size), correlation) + (1 - correlation) * np.eye(size)
     weight: Matrix = np.linalg.inv(covariance).astype(float)
-    designs = every.reshape(len(every), size, design.shape[1])
-    return BatchBlock(rows, kinds.reshape(-1).astype(np.int64), designs, observed[rows], covariance, weight)
+    return BatchBlock(rows, own.reshape(-1).astype(np.int64), design[every], observed[rows], covariance, weight)
 
 
 def mixed(

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from fractions import Fraction
+from math import lcm
+
+import numpy as np
 
 # A row of a design: the columns that are not 0, by name.
 DesignRow = Mapping[Hashable, Fraction | int]
+# After so many rows in a row that add nothing, all that are left are looked at together.
+PATIENCE = 40
+FITS = 2**62  # sums of whole numbers below it are exact in 64 bits
 
 
 class Basis:
@@ -54,24 +60,60 @@ class Basis:
         """The number of independent rows."""
         return len(self._leading)
 
+    def first_beyond(self, rows: Sequence[DesignRow]) -> int:
+        """Return the place of the first of these rows that those so far cannot make; their number if there is none.
 
-def basis(rows: Iterable[DesignRow]) -> Basis:
-    """Return the basis of all rows that these can make."""
-    found = Basis()
-    for row in unlike(rows):
-        found.add(row)
+        All at once, in whole numbers: each row, and the echelon form, times what makes their fractions whole.
+        """
+        names = list(dict.fromkeys(name for row in (*rows, *self._leading.values()) for name in row))
+        led, free = (
+            [name for name in names if name in self._leading],
+            [name for name in names if name not in self._leading],
+        )
+        own = lcm(*(value.denominator for row in self._leading.values() for value in row.values()))
+        wide = [lcm(*(value.denominator for value in row.values())) for row in rows]
+        made = _whole([self._leading[name] for name in led], free, [own] * len(led))
+        of_led, of_free = _whole(rows, led, wide), _whole(rows, free, wide)
+        largest = max(int(abs(each).max(initial=0)) for each in (made, of_led))
+        if max(largest**2 * (len(led) + 1), own * int(abs(of_free).max(initial=0))) < FITS:
+            made, of_led, of_free = (each.astype(np.int64) for each in (made, of_led, of_free))
+        beyond = (own * of_free != of_led @ made).any(axis=1)
+        return int(beyond.argmax()) if beyond.any() else len(rows)
+
+
+def _whole(rows: Sequence[DesignRow], names: Sequence[Hashable], times: Sequence[int]) -> np.ndarray:
+    """These columns of the rows, each row times its number: whole numbers of any size."""
+    found = np.zeros((len(rows), len(names)), dtype=object)
+    place = {name: at for at, name in enumerate(names)}
+    for own, row, factor in zip(found, rows, times, strict=True):
+        for name, value in row.items():
+            if name in place:
+                own[place[name]] = value.numerator * (factor // value.denominator)
     return found
 
 
-def unlike(rows: Iterable[DesignRow]) -> list[DesignRow]:
-    """Return each different row once, in the order of the first of its kind: equal ones add nothing to a design."""
-    found: dict[frozenset[tuple[Hashable, Fraction | int]], DesignRow] = {}
-    for row in rows:
-        found.setdefault(frozenset(row.items()), row)
-    return list(found.values())
+def growth(found: Basis, rows: Sequence[DesignRow]) -> Iterator[int]:
+    """Add these rows to the basis. Yields the place of each that is independent of those before, when it is added."""
+    at = idle = 0
+    while at < len(rows):
+        idle += 1
+        if found.add(rows[at]):
+            idle = 0
+            yield at
+        at += 1
+        if idle >= PATIENCE:
+            at, idle = at + found.first_beyond(rows[at:]), 0
 
 
-def rank(rows: Iterable[DesignRow]) -> int:
+def basis(rows: Sequence[DesignRow]) -> Basis:
+    """Return the basis of all rows that these can make."""
+    found = Basis()
+    for _ in growth(found, rows):
+        pass
+    return found
+
+
+def rank(rows: Sequence[DesignRow]) -> int:
     """Return the number of independent rows (or columns) of the design.
 
     Checked against: R lm and alias on datasets::npk.
@@ -86,13 +128,7 @@ def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
     Models, 5.4: estimable functions).
     """
     so_far = Basis()
-    left = so_far.rest(contrast)
-    for row in unlike(rows):
-        if not left:
-            break
-        if so_far.add(row):
-            left = so_far.rest(contrast)
-    return not left
+    return not so_far.rest(contrast) or any(not so_far.rest(contrast) for _ in growth(so_far, rows))
 
 
 def dummies(factor: Hashable, shares: Mapping[str, Fraction | int]) -> dict[Hashable, Fraction | int]:
