@@ -1,7 +1,9 @@
 """What must hold of comparisons whatever the numbers: order, units, names of levels, and what they reduce to."""
 
 import random
+from collections.abc import Hashable
 from datetime import date
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -81,6 +83,34 @@ def test_the_exact_rank_is_numpys(rows: list[list[int]]) -> None:
     contrast = {0: 1, 1: -1}
     stacked = np.array([*rows, [1, -1, 0, 0, 0]])
     assert comparable(sparse, contrast) == (np.linalg.matrix_rank(stacked) == np.linalg.matrix_rank(np.array(rows)))
+
+
+@QUICK
+@given(st.integers(0, 10**6), st.integers(2, 5), st.integers(1, 8))
+def test_the_exact_rank_of_many_rows_is_numpys(seed: int, factors: int, late: int) -> None:
+    """Of so many rows that those that add nothing are looked at together, some of which add something after all; with
+    shares like 13 of 37.
+    """
+    draw = random.Random(seed)
+    rows = [_row(draw, factors, range(3)) for _ in range(200)]
+    rows += [_row(draw, factors, range(2, 5)) for _ in range(late)] + rows[:60]
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    matrix = np.array([[float(row.get(name, 0)) for name in names] for row in rows])
+    assert rank(rows) == np.linalg.matrix_rank(matrix)
+    contrast = {(0, 4): 1, (0, 0): -1}
+    if (0, 4) in names and (0, 0) in names:
+        stacked = np.vstack([matrix, [float(contrast.get(name, 0)) for name in names]])
+        assert comparable(rows, contrast) == (np.linalg.matrix_rank(stacked) == np.linalg.matrix_rank(matrix))
+
+
+def _row(draw: random.Random, factors: int, labels: range) -> dict[Hashable, Fraction | int]:
+    row: dict[Hashable, Fraction | int] = {"all": 1}
+    for factor in range(factors):
+        one, other = draw.sample(labels, 2)
+        whole = draw.randint(2, 40)
+        part = Fraction(draw.randint(1, whole), whole) if draw.random() < 0.3 else Fraction(1)
+        row |= {(factor, label): share for label, share in ((one, part), (other, 1 - part)) if share}
+    return row
 
 
 def test_two_levels_of_a_studentized_range_are_one_t() -> None:

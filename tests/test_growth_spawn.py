@@ -221,6 +221,22 @@ def test_a_curve_takes_four_rates_and_four_soaks_and_a_misfit_is_seen() -> None:
     assert quadratic(np.array([5.0, 10, 5, 10]), y[:4]) is None
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_quadratic_within_soaks_is_the_fit_with_a_column_a_soak(seed: int) -> None:
+    """By the definition: least squares with a column of its own for each block (numpy.linalg.lstsq)."""
+    draw = np.random.default_rng(seed)
+    rates, soaks = draw.choice([4.0, 6.5, 9.7, 12.0, 16.3], 60), draw.integers(0, 14, 60)
+    y = 60 + 3 * rates - 0.14 * rates**2 + draw.normal(0, 9, 14)[soaks] + draw.normal(0, 4, 60)
+    every = np.unique(soaks)
+    design = np.column_stack([(soaks[:, None] == every).astype(float), rates, rates**2])
+    coefficients, squares, rank, _ = np.linalg.lstsq(design, y, rcond=None)
+    variance = squares[0] / (60 - rank)
+    fit = quadratic(rates, y, soaks)
+    assert fit is not None
+    assert (fit.slope, fit.bend, fit.degrees) == (*map(pytest.approx, coefficients[-2:]), 60 - rank)
+    assert fit.covariance == pytest.approx(np.linalg.inv(design.T @ design)[-2:, -2:] * variance, rel=1e-6)
+
+
 def test_a_best_rate_takes_what_it_takes() -> None:
     rng = np.random.default_rng(3)
     named = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 10.0, 15.0, 20.0, 30.0), "parabola")

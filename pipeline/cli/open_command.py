@@ -149,7 +149,7 @@ def _findings(farm: Farm, as_of: date) -> Sequence[Finding]:
 def _answer(folder: Path, words: Sequence[str]) -> Answer:
     """Return what a command of this farm would show: asked in a process of its own, for it may take long and much."""
     from pipeline.cli.farm_answers import answers_of
-    from pipeline.cli.show import cell_text
+    from pipeline.cli.show import cell_texts
     from pipeline.cli.together import FAILED
     from pipeline.web.desk import Answer
 
@@ -159,7 +159,7 @@ def _answer(folder: Path, words: Sequence[str]) -> Answer:
     tables = [
         (
             [column.heading.replace("-\n", "").replace("\n", " ") for column in columns],
-            [[cell_text(row, column) for column in columns] for row in rows],
+            [list(row) for row in zip(*(cell_texts(rows, column) for column in columns), strict=True)],
         )
         for rows, columns in found.gathered.tables
     ]

@@ -93,6 +93,8 @@ def print_line(line: str, hanging: str = "") -> None:
 
 
 def _plain(value: object) -> object:
+    if value is None or type(value) is str:
+        return value
     if isinstance(value, Decimal):
         return float(value)
     if isinstance(value, float) and not math.isfinite(value):
@@ -165,14 +167,19 @@ def print_records(
     return bool(records) and not json
 
 
-def cell_text(record: Row, column: Column) -> str:
-    """Return a cell as it is shown."""
-    plain = _plain(record[column.key])
-    if plain is None:
-        return NOTHING
-    if column.decimals is not None and isinstance(plain, int | float):
-        return f"{plain * column.scale:.{column.decimals}f}"
-    return printable(str(plain))
+def cell_texts(records: Sequence[Row], column: Column) -> list[str]:
+    """Return the cells of a column as they are shown."""
+    plain = [_plain(record[column.key]) for record in records]
+    if column.decimals is None:
+        return [NOTHING if value is None else printable(str(value)) for value in plain]
+    return [
+        NOTHING
+        if value is None
+        else f"{value * column.scale:.{column.decimals}f}"
+        if isinstance(value, int | float)
+        else printable(str(value))
+        for value in plain
+    ]
 
 
 def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = True) -> None:
@@ -182,24 +189,24 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
     if GATHERING.into is not None:
         GATHERING.into.tables.append((list(records), list(columns)))
         return
-    cells = [[cell_text(record, column) for column in columns] for record in records]
+    cells = [cell_texts(records, column) for column in columns]
     headings = [[printable(line) for line in column.heading.split("\n")] for column in columns]
     depth = max(len(lines) for lines in headings)
     heads = [[""] * (depth - len(lines)) + lines for lines in headings]
-    widths = [max([len(line) for line in head] + [len(row[at]) for row in cells]) for at, head in enumerate(heads)]
+    widths = [max([len(line) for line in head] + [*map(len, cells[at])]) for at, head in enumerate(heads)]
     texts = [at for at, column in enumerate(columns) if column.decimals is None and not column.whole]
     beyond = sum(widths) + 2 * (len(widths) - 1) - screen_width()
     while cut and beyond > 0 and any(widths[at] > SHORTEST for at in texts):
         widths[max(texts, key=lambda at: widths[at])] -= 1
         beyond -= 1
     if beyond > 0:
-        _as_lines([" ".join(lines).strip().replace("- ", "") for lines in heads], cells)
+        _as_lines([" ".join(lines).strip().replace("- ", "") for lines in heads], [*zip(*cells, strict=True)])
         return
-    for level in range(depth):
-        typer.echo(_line([head[level] for head in heads], widths, columns))
-    typer.echo("  ".join("-" * each for each in widths))
-    for row in cells:
-        typer.echo(_line(row, widths, columns))
+    shown = [
+        _aligned([*head, "-" * size, *own], size, column)
+        for head, size, own, column in zip(heads, widths, cells, columns, strict=True)
+    ]
+    typer.echo("\n".join("  ".join(row).rstrip() for row in zip(*shown, strict=True)))
 
 
 def _as_lines(names: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
@@ -222,9 +229,7 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width) or [""]
 
 
-def _line(row: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:
-    parts = []
-    for text, size, column in zip(row, widths, columns, strict=True):
-        shown = text if len(text) <= size else text[: size - 1] + "~"
-        parts.append(shown.rjust(size) if column.decimals is not None else shown.ljust(size))
-    return "  ".join(parts).rstrip()
+def _aligned(texts: Sequence[str], size: int, column: Column) -> list[str]:
+    """The texts of a column, each as wide as it: cut, and numbers at the right."""
+    cut = [text if len(text) <= size else text[: size - 1] + "~" for text in texts]
+    return [text.rjust(size) for text in cut] if column.decimals is not None else [text.ljust(size) for text in cut]

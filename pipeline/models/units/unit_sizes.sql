@@ -5,13 +5,15 @@
 -- reads: batches, fillings, units
 -- writes: unit_sizes
 create or replace temp table unit_sizes as
-with sizes as (
-    select
-        line,
-        batch_line,
-        concat_ws(' ', lower(kind), format('{:g}', volume_l::double) || ' L') as size,
-        volume_l
+with named as (
+    select kind, volume_l, concat_ws(' ', lower(kind), format('{:g}', volume_l::double) || ' L') as size
     from fillings
+    group by kind, volume_l
+),
+sizes as (
+    select f.line, f.batch_line, n.size, f.volume_l
+    from fillings as f
+    inner join named as n on n.kind is not distinct from f.kind and n.volume_l is not distinct from f.volume_l
 ),
 whole as (
     select
