@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.models.view import Ledger, LedgerView
     from reports.sheets.labels import Grid
-    from reports.sheets.shelves import Shelves
+    from reports.sheets.shelves import Selling, Shelves
     from schemas.result_rows import ResultRows
 
 # Three columns of these fit A4 and Letter. Our choice, no source.
@@ -168,7 +168,20 @@ def _shelves(farm: Farm, view: LedgerView, until: date, rows: ResultRows, due: R
         {(str(row["batch"]), row["container"]) for row in due},
         MassUnit(*weighed_in(farm)),
         written_in(farm),
+        _selling(farm, view),
     )
+
+
+def _selling(farm: Farm, view: LedgerView) -> Selling | None:
+    """Return what can be proposed where a sale is logged; None where the farm keeps neither sales nor prices."""
+    from pipeline.farm.prices import sells
+    from pipeline.models.sale_words import sale_words
+    from reports.sheets.shelves import Selling
+
+    if not sells(farm):
+        return None
+    found = sale_words(view)
+    return Selling(text(view.settings, "currency") or "", found.buyers, found.strains, found.batches)
 
 
 def _write_page(path: Path, shelves: Shelves) -> None:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from pipeline.farm.folder import Farm, table_files
 from pipeline.farm.settings import Settings, number_or_none, text
 from pipeline.farm.units import UNITS
+from schemas.contract import PRICES, SALES
 
 if TYPE_CHECKING:
     import numpy as np
@@ -66,6 +68,12 @@ def prices(settings: Settings) -> Prices:
 def currency_of(settings: Settings) -> str:
     """Return what the farm's money is called in a sentence."""
     return text(settings, "currency") or "the farm's currency"
+
+
+def sells(farm: Farm) -> bool:
+    """Whether the farm keeps sales or prices: a table of them, or a price per kg in farm.toml."""
+    tables = {each.table for each in table_files(farm.folder, farm.conventions.files)}
+    return bool(tables & {SALES, PRICES}) or number_or_none(farm.settings, "price_per_kg") is not None
 
 
 def exact_or_none(settings: Settings, key: str) -> Decimal | None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pipeline.farm.folder import Farm
 from pipeline.farm.units import conversion
-from schemas.contract import HARVESTS, contract
+from schemas.contract import HARVESTS, SALES, contract
 
 WEIGHTS = ("fresh_weight_g", "culled_g")
+# Of each table that the weigh page writes.
+WEIGHTS_OF = {HARVESTS: WEIGHTS, SALES: ("weight_g",)}
 GRAMS = "g"
 
 
@@ -22,6 +24,8 @@ def written_in(farm: Farm) -> dict[str, float]:
     """Return in what the columns of weights are read that farm.toml has in another unit under our own name: how many
     grams one is.
     """
-    found = {name: farm.conventions.heading(contract(HARVESTS), name) for name in WEIGHTS}
+    found = {
+        name: farm.conventions.heading(contract(table), name) for table, names in WEIGHTS_OF.items() for name in names
+    }
     units = {name: each.unit for name, each in found.items() if each and each.unit}
     return {name: float(conversion(unit, GRAMS).factor) for name, unit in units.items()}

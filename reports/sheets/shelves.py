@@ -21,12 +21,24 @@ class MassUnit:
 
 
 @dataclass(frozen=True)
+class Selling:
+    """What the weigh page needs to log what leaves the farm. currency: what the farm's money is called, blank where
+    farm.toml does not say; buyers: each with what a kilogram brought last, as exact text; names with the latest first.
+    """
+
+    currency: str
+    buyers: Sequence[tuple[str, str]] = ()
+    strains: Sequence[str] = ()
+    batches: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
 class Shelves:
     """The rows of `running_units` (schemas/results) as of a day, in the order of the shelves, and the farm's settings
     (farm.toml) that a picking depends on. usual_g: what a picking of a container usually weighs on the farm, in g, None
     where that is not known; weight_shares: what a picking usually is, by flush (schemas/own_weights.py); due:
     batch and container of what is to be picked; written_in: in how many grams each the columns are read that are not in
-    grams by their very names.
+    grams by their very names; selling: None where the farm keeps neither sales nor prices.
     """
 
     farm_name: str | None
@@ -40,6 +52,7 @@ class Shelves:
     due: Collection[tuple[str, object]] = ()
     unit: MassUnit = MassUnit()
     written_in: Mapping[str, float] = field(default_factory=dict)
+    selling: Selling | None = None
 
     @property
     def name(self) -> str:

@@ -12,6 +12,7 @@ from reports.cautions import ALL
 from reports.document import environment, part, policy, script_json
 from reports.sheets.shelves import (
     MassUnit,
+    Selling,
     Shelves,
     by_room,
     called,
@@ -19,17 +20,15 @@ from reports.sheets.shelves import (
     usual_by_flush_g,
 )
 from reports.words import MONTH_NAMES, day_name, visible
-from schemas.contract import HARVESTS, contract
+from schemas.contract import HARVESTS, SALES, contract
 from schemas.own_weights import LIKE_BEFORE, LIKE_ITS_FILL, TIMES_LESS_OF_REST, TIMES_OFF
 from schemas.pickings import FORMULA_MARKS, GUARD, SAME_WITHIN_MS, TIMES_LESS, TIMES_MORE, WITHIN
 from schemas.result_rows import Row, day_of, text_of
 
 # In this order: each speaks of those before it.
-SCRIPTS = tuple(
-    f"weigh_{name}.js"
-    for name in ("words", "record", "shelf", "judge", "feel", "talk", "draft", "list", "hand_over", "screen")
-)
-SENDING = "weigh_send.js"
+SCRIPTS = ("words", "record", "shelf", "judge", "feel", "talk", "draft", "list", "hand_over")
+# How what became of mushrooms is called where the word alone does not say it.
+KINDS_CALLED = {"given": "given away", "own_kitchen": "own kitchen", "returned": "returned by a buyer"}
 # What the page knows of each container, beside what it shows: columns of `running_units`.
 KNOWN = ("container", "batch", "inoculated_on", "last_picked_on", "last_flush")
 
@@ -41,7 +40,8 @@ def render_weigh_page(shelves: Shelves, sends: bool = False) -> str:
     columns of `harvests` (schemas/inputs). `sends`: it is served by the local server, and sends them there too.
     """
     style = part("sheets/styles/weigh.css")
-    scripts = [part(f"sheets/templates/{name}") for name in (*SCRIPTS, *([SENDING] if sends else []))]
+    names = (*SCRIPTS, *(["sale"] if shelves.selling else []), "screen", *(["send"] if sends else []))
+    scripts = [part(f"sheets/templates/weigh_{name}.js") for name in names]
     spores = next(each for each in ALL if each.about == "Spores")
     return (
         environment("sheets/templates")
@@ -53,6 +53,8 @@ def render_weigh_page(shelves: Shelves, sends: bool = False) -> str:
             unit=shelves.unit,
             stages=contract(HARVESTS).field("cap_stage").words,
             spores=spores.text,
+            sell=shelves.selling,
+            kinds=[(word, KINDS_CALLED.get(word, word)) for word in contract(SALES).field("kind").words],
             style=Markup(style),
             policy=policy([style], scripts, sends),
             data=Markup(script_json(_data(shelves))),
@@ -68,7 +70,9 @@ def _data(shelves: Shelves) -> Row:
         "farm": shelves.farm_name or "",
         "as_of": shelves.as_of.isoformat(),
         "columns": contract(HARVESTS).names,
-        "numbers": [each.name for each in contract(HARVESTS).fields if each.decimals is not None],
+        "sale_columns": contract(SALES).names,
+        "numbers": [each.name for table in (HARVESTS, SALES) for each in contract(table).fields if each.decimals],
+        "sell": None if shelves.selling is None else _proposed(shelves.selling),
         "unit": _unit_of_mass(shelves.unit),
         "written_in": shelves.written_in,
         "decimal_mark": shelves.decimal_mark,
@@ -88,6 +92,16 @@ def _data(shelves: Shelves) -> Row:
         "formula": {"marks": FORMULA_MARKS, "guard": GUARD, "within": WITHIN % ("", "")},
         "months": [name[:3] for name in MONTH_NAMES],
         "rooms": [{"room": room, "units": _units(shelves, rows)} for room, rows in by_room(shelves)],
+    }
+
+
+def _proposed(selling: Selling) -> Row:
+    """Return what is proposed where a sale is logged."""
+    return {
+        "currency": visible(selling.currency),
+        "buyers": [(visible(name), price) for name, price in selling.buyers],
+        "strains": [visible(name) for name in selling.strains],
+        "batches": [visible(name) for name in selling.batches],
     }
 
 

@@ -4,7 +4,7 @@
 const draft = (() => {
   const BASE = "gillbook half typed " + page.farm;
   const STORE = "draft";
-  const KEY = "now";
+  const PICKING = "now"; // what is half typed of a picking
   const PATIENCE_MS = 2000; // for a browser that never answers
 
   const open = new Promise((done) => {
@@ -32,7 +32,7 @@ const draft = (() => {
     });
   };
   return {
-    read: () => step("readonly", (store) => store.get(KEY)),
-    keep: (what) => step("readwrite", (store) => store.put(what, KEY)),
+    read: (key = PICKING) => step("readonly", (store) => store.get(key)),
+    keep: (what, key = PICKING) => step("readwrite", (store) => store.put(what, key)),
   };
 })();

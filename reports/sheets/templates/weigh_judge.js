@@ -11,12 +11,18 @@ const judge = (() => {
     return NUMBER.test(plain) ? words.grams(plain.replace(",", ".")) : null;
   };
 
+  // What is wrong with a weight in grams (null: what was typed is none); "" for nothing.
+  const wrongWeight = (weight, none) => {
+    const like = example.map(words.marked);
+    if (weight === null) return `Weight: write ${name === "g" ? "grams" : name} like ${like[0]} or ${like[1]}, thousands without a mark.`;
+    return Number(weight) === 0 ? `Weight: 0 ${name} is ${none}.` : "";
+  };
   // [what is wrong, the field to mend], or null. `typed` holds the texts of the fields as they were typed.
   const wrong = (cells, typed) => {
     const weight = Number(cells.fresh_weight_g);
     const like = example.map(words.marked);
-    if (cells.fresh_weight_g === null) return [`Weight: write ${name === "g" ? "grams" : name} like ${like[0]} or ${like[1]}, thousands without a mark.`, "weight"];
-    if (weight === 0) return [`Weight: 0 ${name} is no picking.`, "weight"];
+    const heavy = wrongWeight(cells.fresh_weight_g, "no picking");
+    if (heavy) return [heavy, "weight"];
     if (typed.culled && cells.culled_g === "") return [`Culled: write ${name === "g" ? "grams" : name}, like ${like[2]}.`, "culled"];
     if (Number(cells.culled_g) > weight) return ["Culled: it is part of the weight, and cannot be more.", "culled"];
     if (!cells.picked_on) return ["Date: choose a day.", "date"];
@@ -72,5 +78,5 @@ const judge = (() => {
     );
   };
 
-  return { grams, wrong, doubts };
+  return { grams, wrong, wrongWeight, doubts };
 })();

@@ -21,8 +21,10 @@ const record = (() => {
   // In order of time, sorted once for each change. Corrections take back what was exported; they are no pickings.
   let sorted = null;
   const everything = () => (sorted ??= inOrder(entries.values()));
+  const isSale = (entry) => Boolean(entry.sold_on);
   let pickings = null;
-  const all = () => (pickings ??= everything().filter((entry) => !entry.takes_back));
+  const logged = () => everything().filter((entry) => !entry.takes_back);
+  const all = () => (pickings ??= logged().filter((entry) => !isSale(entry)));
   const changed = () => (sorted = pickings = null);
 
   const open = () =>
@@ -97,7 +99,7 @@ const record = (() => {
   // Takes back an entry: one that was exported or sent by a row that says so, for it may be at home already.
   const takeBack = async (entry) => {
     const known = entries.get(entry.entry) ?? entry;
-    if (known.exported || known.sending) await add({ ...entry, fresh_weight_g: "", culled_g: "", takes_back: entry.entry }).saved;
+    if (known.exported || known.sending) await add({ ...entry, fresh_weight_g: "", culled_g: "", weight_g: "", takes_back: entry.entry }).saved;
     return remove([entry]);
   };
 
@@ -119,7 +121,11 @@ const record = (() => {
     // In grams, unless farm.toml says that this very heading is in another unit.
     return words.marked(typed && page.written_in[name] ? Number((typed / page.written_in[name]).toFixed(6)) : typed);
   };
-  const columnsOf = (chosen) => [...page.columns, ...(chosen.some((entry) => entry.takes_back) ? ["takes_back"] : [])];
+  // Of entries of one kind: pickings, or sales.
+  const columnsOf = (chosen) => [
+    ...(chosen.some(isSale) ? page.sale_columns : page.columns),
+    ...(chosen.some((entry) => entry.takes_back) ? ["takes_back"] : []),
+  ];
   const csv = (chosen, columns = columnsOf(chosen)) =>
     [columns, ...chosen.map((entry) => columns.map(cell(entry)))]
       .map((cells) => cells.map(quoted).join(page.separator) + "\n")
@@ -133,6 +139,9 @@ const record = (() => {
     }),
     all,
     everything,
+    logged,
+    isSale,
+    sales: () => logged().filter(isSale),
     fresh: () => everything().filter((entry) => !entry.exported),
     read,
     add,
@@ -142,7 +151,8 @@ const record = (() => {
     markExported: (chosen, file) => save(still(chosen).map((entry) => ({ ...entry, exported: entry.exported || file }))),
     markSending: (chosen) => save(still(chosen).map((entry) => ({ ...entry, sending: true }))),
     csv,
-    fileName: () => `weighed-${words.now()}-${chance(2)}.csv`, // of its own, so that no export replaces another
+    // Of its own, so that no export replaces another.
+    fileName: (sales) => `${sales ? "sold" : "weighed"}-${words.now()}-${chance(2)}.csv`,
     kept: () => base !== null && !failed && KEEPING.includes(location.protocol),
   };
 })();

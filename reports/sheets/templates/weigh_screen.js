@@ -113,7 +113,9 @@ const screening = (() => {
   const takeBack = async (entry) => {
     const sure = "It is exported already. Take it back by a row in the next export?";
     if (entry.exported && !(await ask(sure, "Yes, take it back"))) return;
+    if (record.isSale(entry) && page.sell) return sale.takeBack(entry);
     const gone = record.takeBack(entry);
+    if (record.isSale(entry)) return gone.then(redraw); // of a farm that has no sales any more
     choose(shelf.ofEntry(entry));
     cull(false);
     for (const [id, name] of Object.entries({ weight: "fresh_weight_g", culled: "culled_g" })) $(id).value = words.inUnit(entry[name]);
@@ -136,7 +138,7 @@ const screening = (() => {
     const status = entry.exported ? "exported" : "not exported";
     const text = made("div", "");
     text.append(made("bdi", words.summary(entry)));
-    text.append(made("span", words.joined([words.shortDay(entry.picked_on), entry.note, status], " · "), "soft"));
+    text.append(made("span", words.joined([words.shortDay(entry.sold_on ?? entry.picked_on), entry.note, status], " · "), "soft"));
     line.append(text);
     const back = button("Take back", () => takeBack(entry));
     back.ariaLabel = "Take back " + words.summary(entry);
@@ -144,22 +146,28 @@ const screening = (() => {
     return line;
   };
   const redraw = () => {
-    const [all, fresh] = [record.all(), record.fresh()];
+    const [all, fresh] = [record.logged(), record.fresh()];
+    const [pickings, sales] = [handOver.ofKind(fresh, false).length, handOver.ofKind(fresh, true).length];
     const exported = record.everything().length - fresh.length;
     show("count", fresh.length ? fresh.length + " to export" : exported ? "All exported" : "Nothing logged");
     $("count").classList.toggle("due", fresh.length > 0);
     $("undo").hidden = !lastOfAll();
-    show("export", fresh.length ? "Export " + words.several(fresh.length, "entry") : "");
+    show("export", pickings ? "Export " + words.several(pickings, "entry") : "");
+    show("export-sales", sales ? "Export " + words.several(sales, "sale") : "");
     $("share").hidden = !fresh.length || !handOver.canShare();
-    $("again").hidden = $("clear").hidden = !exported;
+    const out = record.everything().filter((entry) => entry.exported);
+    $("again").hidden = !handOver.ofKind(out, false).length;
+    $("again-sales").hidden = !handOver.ofKind(out, true).length;
+    $("clear").hidden = !exported;
     const earlier = all.length - SHOWN_ENTRIES;
     $("log-list").start = all.length;
     $("log-list").replaceChildren(...all.slice(-SHOWN_ENTRIES).reverse().map(entryLine));
     show("earlier", earlier > 0 ? "and " + words.several(earlier, "earlier entry") : "");
     $("unkept").hidden = record.kept();
     if (chosen) describe();
+    if (page.sell) sale.redraw();
   };
-  const lastOfAll = () => record.fresh().findLast((entry) => !entry.takes_back);
+  const lastOfAll = () => record.fresh().findLast((entry) => !entry.takes_back && !record.isSale(entry));
 
   // ---- the day
 
@@ -257,7 +265,7 @@ const screening = (() => {
     const typing = event.key.length === 1 && event.key !== " " && !event.ctrlKey && !event.metaKey && !event.altKey;
     const at = document.activeElement;
     const idle = at === document.body || at === $("go") || $("list").contains(at);
-    if (typing && idle && !chosen && !$("ask").open) $("container").focus();
+    if (typing && idle && !chosen && !$("form").hidden && !$("ask").open) $("container").focus();
   };
   const on = (id, kind, action) => $(id).addEventListener(kind, action);
 
@@ -316,7 +324,7 @@ const screening = (() => {
   $("date").value = words.today();
   $("form").classList.add("choosing");
   const ready = Promise.all([record.ready, draft.read()]).then(([, was]) => {
-    const kept = record.all().length;
+    const kept = record.logged().length;
     if (kept) say(`${words.several(kept, "entry")} kept here, ${record.fresh().length} not exported.`);
     restore(was);
     list.draw();

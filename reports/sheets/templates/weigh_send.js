@@ -19,6 +19,8 @@
   let trouble = "";
 
   const waiting = () => record.fresh().filter((entry) => !refused.has(entry.entry));
+  // The entries of one kind, pickings or sales, that are sent at once.
+  const next = () => handOver.ofKind(waiting(), record.isSale(waiting()[0])).slice(0, PORTION);
   const tell = () => {
     const left = record.fresh().length;
     const parts = [left ? `${left} not yet at home` : "All at home", trouble, ...new Set(refused.values())];
@@ -49,7 +51,7 @@
     if (running) return;
     running = true;
     try {
-      while (waiting().length && (await portion(waiting().slice(0, PORTION)))) tell();
+      while (waiting().length && (await portion(next()))) tell();
     } catch {
       // No network, or the computer is off: again later.
     } finally {

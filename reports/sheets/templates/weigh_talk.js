@@ -9,18 +9,18 @@ const talk = (() => {
     return one;
   };
   const show = (id, text) => Object.assign($(id), { textContent: text, hidden: !text });
-  const say = (text) => ($("said").textContent = text);
+  const say = (text, where = "said") => ($(where).textContent = text);
 
-  const trouble = (text, field) => {
-    $("trouble").textContent = text;
-    for (const id of ["container", "weight", "culled", "date", "flush"]) {
-      $(id).ariaInvalid = text && id === field ? "true" : null;
-    }
+  // Says what is wrong in one place, and at which of the fields; one of those that are folded away is unfolded.
+  const troubleOf = (where, fields, folded) => (text, field) => {
+    $(where).textContent = text;
+    for (const id of fields) $(id).ariaInvalid = text && id === field ? "true" : null;
     if (text) feel.asked();
     if (!text || !field) return;
-    if ($("more").contains($(field))) $("more").open = true;
+    if ($(folded).contains($(field))) $(folded).open = true;
     $(field).focus();
   };
+  const trouble = troubleOf("trouble", ["container", "weight", "culled", "date", "flush"], "more");
   // The second tap of a double tap counts only where the first did: Undo appears where Log was, a key of the pad where a
   // container was.
   let tapped = null;
@@ -49,5 +49,5 @@ const talk = (() => {
   $("ask").addEventListener("cancel", () => settle(false)); // the Escape key
   $("ask").addEventListener("close", () => $("ask").open || settle(false));
 
-  return { $, made, button, show, say, trouble, ask };
+  return { $, made, button, show, say, trouble, troubleOf, ask };
 })();
