@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -15,10 +15,13 @@ from markupsafe import Markup
 from reports import front
 from reports.cautions import ONE_LINE, cautions
 from reports.document import environment, part, policy, script_json
-from reports.drawing import CONFIG, Chart, Spec
+from reports.drawing import Chart
 from reports.figures import Day, Figure, Name, Sentence, plain
+from reports.filters import Filters, Marks
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
+from reports.page_data import page_data
+from reports.point_places import PointPlaces
 from reports.section import Section
 from reports.sections import (
     another_flush,
@@ -103,6 +106,12 @@ def appendix(month: Month) -> tuple[Section, ...]:
     return tuple(make(month) for make in APPENDIX)
 
 
+def _marked(section: Section, marks: Marks) -> Section:
+    """Return the section with the marks of its tables' rows: what each row is of."""
+    tables = (replace(each, marks=tuple(marks.of_rows(each.source, each.numbers))) for each in section.tables)
+    return replace(section, tables=tuple(tables))
+
+
 def sections(month: Month) -> list[Section]:
     """Return all sections of the page of a month, in order."""
     return [*main_sections(month), *appendix(month)]
@@ -122,7 +131,12 @@ def render(month: Month, brief: bool = False) -> str:
     months = picked.months_chart(month)
     chapters = [] if brief else definitions({name for name, rows in month.tables.items() if rows}, VIEWS)
     style = part("styles/report.css") + labels([*shown, *more])
-    draw = part("templates/draw.js")
+    filters = Filters(month)
+    marks = Marks(filters)
+    shown, more = (tuple(_marked(each, marks) for each in part_of) for part_of in (shown, more))
+    drawn = [*months, *(chart for each in [*shown, *more] for chart in each.charts)]
+    data = page_data(drawn, filters, marks, PointPlaces(month))
+    scripts = [part("templates/draw.js"), part("templates/points.js"), part("templates/filter.js")]
     return template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
@@ -134,6 +148,7 @@ def render(month: Month, brief: bool = False) -> str:
         next_steps=front.next_steps(month),
         warning=front.warning(month),
         brief=brief,
+        choices=filters.choices if filters.any and not brief else (),
         sections=shown,
         appendix=more,
         chapters=chapters,
@@ -142,10 +157,10 @@ def render(month: Month, brief: bool = False) -> str:
         caution=ONE_LINE,
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
-        policy=policy([style], [bundle(), draw]),
-        specs=Markup(script_json(specs([*months, *(chart for each in [*shown, *more] for chart in each.charts)]))),
+        policy=policy([style], [bundle(), *scripts]),
+        data=Markup(script_json(data)),
         library=Markup(b64encode(packed()).decode()),
-        draw=Markup(draw),
+        scripts=[Markup(each) for each in scripts],
     )
 
 
@@ -169,12 +184,6 @@ def as_of(month: Month) -> Sentence:
     if month.over:
         return ("As of ", Day(month.as_of), ".")
     return ("As of ", Day(month.as_of), ": the month is not over.")
-
-
-def specs(charts: Sequence[Chart]) -> Mapping[str, Mapping[str, Spec]]:
-    """Return the specifications of these charts by their ids, and once what is the same in all."""
-    own = {chart.id: {name: each for name, each in chart.spec.items() if name != "config"} for chart in charts}
-    return {"charts": own, "all": {"config": CONFIG}}
 
 
 def template(name: str) -> Template:

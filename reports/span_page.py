@@ -10,7 +10,8 @@ from reports import span as content
 from reports.cautions import ONE_LINE
 from reports.document import part, policy, script_json
 from reports.glossary import definitions
-from reports.page import labels, specs, template
+from reports.page import labels, template
+from reports.page_data import chart_data
 from reports.report_json import as_json
 from reports.span import Span
 from reports.statements import Statement
@@ -38,7 +39,7 @@ def render_span(span: Span) -> str:
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), draw]),
-        specs=Markup(script_json(specs(content.charts(span)))),
+        data=Markup(script_json(chart_data(content.charts(span)))),
         library=Markup(b64encode(packed()).decode()),
         draw=Markup(draw),
     )

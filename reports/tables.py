@@ -24,11 +24,14 @@ FINDINGS_SHOWN = 60
 
 @dataclass(frozen=True)
 class Head:
-    """The head of one column: the contract's title, the unit shown, whether it holds numbers."""
+    """The head of one column: the contract's title, the unit shown, whether it holds numbers, and the column of the
+    result table ("": several, or none).
+    """
 
     title: str
     unit: str
     numbers: bool
+    column: str = ""
 
 
 # What stands in a cell: a part, a number with its limits, or nothing.
@@ -40,6 +43,7 @@ class PageTable:
     """A table as shown: an id, what it tells, the heads, and rows of cells (None for a cell with nothing to say).
 
     `source`, `numbers`: the result table that it shows, and which rows of it. `more`: of how many it shows some.
+    `marks`: what each row is of (reports/filters.py), 0 for all.
     """
 
     id: str
@@ -50,6 +54,7 @@ class PageTable:
     more: str = ""
     source: str = ""
     numbers: tuple[int, ...] = ()
+    marks: tuple[int, ...] = ()
 
     def own(self, at: int, each: Figure) -> str | None:
         """Return the column of a figure that is a cell of this very row of the result table that is shown, else None:
@@ -95,7 +100,7 @@ def _head(table: str, shown: Shown) -> Head:
             return Head(title, shown_unit(field_of(table, low)), True)
         case str(name) | Limited(name):
             field = field_of(table, name)
-            return Head(field.title, shown_unit(field) if field.is_number else "", field.is_number)
+            return Head(field.title, shown_unit(field) if field.is_number else "", field.is_number, name)
 
 
 def _cell(month: Month, table: str, at: int, shown: Shown) -> Cell:

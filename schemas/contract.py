@@ -41,6 +41,8 @@ RESULTS = (
     "picked_days",
     "batch_courses",
     "batch_pickings",
+    "batch_kinds",
+    "picking_rows",
     "running_units",
     "declines",
     "pins",

@@ -32,6 +32,7 @@ class Unit:
     flushes: tuple[float, ...] = (600.0, 300.0)
     dry_g: float | None = 1000.0
     soak: str = "S1"
+    kind: str = "bucket"
 
     @property
     def fresh_g(self) -> float:
@@ -50,6 +51,8 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "picked_days": _days_of_month(units),
         "batch_courses": [_course(name, of) for (name,), of in _by(units, "batch").items()],
         "batch_pickings": [_batch_picking(name, of) for (name,), of in _by(units, "batch").items() if _fresh(of)],
+        "batch_kinds": [_batch_kind(*key, of) for key, of in _by(units, "batch", "kind").items()],
+        "picking_rows": [_picking_row(each, row) for row, each in enumerate(units, 2) if each.fresh_g],
         "today": [_due(each) for each in units if each.lost],
         "strains": _strains(units),
         "waiting_months": _waiting(_months(units, before)),
@@ -120,7 +123,22 @@ def _unit(each: Unit) -> dict[str, Any]:
         "substrate_dry_g": each.dry_g,
         "be_pct": _be([each]),
         "contaminated_before_pick": each.lost,
+        "kind": each.kind if each.container else "",
+        "file": "fillings.csv",
+        "row": 7,
     }
+
+
+def _batch_kind(batch: str, kind: str, units: Sequence[Unit]) -> dict[str, Any]:
+    first = units[0]
+    own = {"strain": first.strain, "substrate": first.substrate, "treatment": first.treatment, "spawn_form": "grain"}
+    where = {"containers": len(units), "file": "batches.csv", "row": 3}
+    return {"batch": batch, "soak": first.soak} | own | {"kind": kind} | where
+
+
+def _picking_row(unit: Unit, row: int) -> dict[str, Any]:
+    own = {"batch": unit.batch, "container": unit.container, "picked_on": LAST, "fresh_g": unit.fresh_g}
+    return own | {"file": "harvests.csv", "row": row}
 
 
 def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[dict[str, Any]]:

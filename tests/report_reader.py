@@ -12,7 +12,20 @@ from reports.month import Month
 
 VOID = {"meta", "br", "img", "link", "input", "hr"}
 # Where a number may stand that is no figure of a result table: dates, names, coded heads and what others wrote.
-NO_FIGURES = {"bdi", "time", "th", "summary", "figcaption", "script", "style", "title", "h1", "nav", "noscript"}
+NO_FIGURES = {
+    "bdi",
+    "time",
+    "th",
+    "summary",
+    "figcaption",
+    "script",
+    "style",
+    "title",
+    "h1",
+    "nav",
+    "noscript",
+    "option",
+}
 
 
 @dataclass
@@ -25,6 +38,8 @@ class Page(HTMLParser):
     tags: list[tuple[str, dict[str, str]]] = field(default_factory=list)
     text: str = ""
     _open: list[tuple[str, dict[str, str]]] = field(default_factory=list)
+    _columns: list[str] = field(default_factory=list)
+    _place: int = 0
 
     def __post_init__(self) -> None:
         super().__init__(convert_charrefs=True)
@@ -34,11 +49,22 @@ class Page(HTMLParser):
         self.tags.append((tag, named))
         if tag not in VOID:
             self._open.append((tag, named))
+        if tag == "table":
+            self._columns = []
+        self._place = 0 if tag == "tr" else self._place + (tag in ("td", "th"))
+        if tag == "th":
+            self._columns.append(named.get("data-column", ""))
         if "figure" in named.get("class", "").split():
-            if tag == "td" and "/" not in named["data-cell"]:
-                of = {name: kept[name] for _, kept in self._open for name in ("data-table", "data-row") if name in kept}
-                named["data-cell"] = f"{of['data-table']}/{of['data-row']}/{named['data-cell']}"
+            self._trace(tag, named)
             self.figures.append((named, ""))
+
+    def _trace(self, tag: str, named: dict[str, str]) -> None:
+        """Names the cell that a figure of a table shows whole: what is left out stands at its table, row and head."""
+        if tag == "td" and "data-cell" not in named:
+            named["data-cell"] = self._columns[self._place - 1]
+        if "data-cell" in named and "/" not in named["data-cell"]:
+            of = {name: kept[name] for _, kept in self._open for name in ("data-table", "data-row") if name in kept}
+            named["data-cell"] = f"{of['data-table']}/{of['data-row']}/{named['data-cell']}"
 
     def handle_endtag(self, tag: str) -> None:
         assert self._open[-1][0] == tag, f"</{tag}> within {[name for name, _ in self._open]}"

@@ -26,6 +26,8 @@ OF_MONTH = (
     "picked_days",
     "batch_courses",
     "batch_pickings",
+    "batch_kinds",
+    "picking_rows",
 )
 
 

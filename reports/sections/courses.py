@@ -72,7 +72,7 @@ def _chart(month: Month, places: range, number: int, since: date, part: str) -> 
     labels = [LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _facts(table[at])) for at in places]
     spans = [span for at in places for span in _spans(table[at], at, lanes[text_of(table[at], "batch")], month.as_of)]
     pickings = [
-        {"row": at, "lane": lanes[text_of(row, "batch")], "on": _number(day_of(row, "picked_on"))}
+        {"picking_row": at, "lane": lanes[text_of(row, "batch")], "on": _number(day_of(row, "picked_on"))}
         | {"kg": number_of(row, "fresh_g") / 1000, "day": short_day(day_of(row, "picked_on"))}
         for at, row in enumerate(month.rows("batch_pickings"))
         if text_of(row, "batch") in lanes

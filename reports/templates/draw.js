@@ -1,10 +1,10 @@
 // Draws every chart of the page, and fits them to the paper when printed. The page's policy allows this script by its
-// hash and no other; `ast` keeps Vega from making code out of text.
-(() => {
+// hash and no other; `ast` keeps Vega from making code out of text. `drawing` is what the page's other scripts ask.
+const drawing = (() => {
   "use strict";
   const PAPER_PX = 680; // what A4 leaves between its margins
   const COLUMN_PX = 435; // and of two columns each, which are set smaller
-  const { charts: specs, all } = JSON.parse(document.getElementById("specs").textContent);
+  const { charts: specs, all, whose } = JSON.parse(document.getElementById("specs").textContent);
   const options = {
     config: all.config,
     mode: "vega-lite",
@@ -15,22 +15,37 @@
     tooltip: { disableDefaultStyle: true, theme: "plain" },
   };
   const views = new Map();
+  const wanted = new Map(); // charts that are drawn otherwise by now: id -> specification, null for none
+  const pressed = []; // what is told of a chart and of what was pressed in it
+  const turns = new Map(); // how often a chart was drawn: an earlier drawing that comes late is thrown away
+  const place = (id) => document.getElementById("chart-" + id);
+  const specOf = (id) => (wanted.has(id) ? wanted.get(id) : specs[id]);
   const draw = async (id) => {
-    const place = document.getElementById("chart-" + id);
+    const mine = (turns.get(id) ?? 0) + 1;
+    turns.set(id, mine);
     const canvas = document.createElement("div"); // Vega names what it draws into: the text alternative is the place's
     canvas.ariaHidden = "true";
-    place.append(canvas);
+    place(id).replaceChildren(canvas);
+    const spec = specOf(id);
+    if (!spec) {
+      canvas.textContent = "Nothing here of what is chosen.";
+      return;
+    }
     try {
-      const { view } = await vegaEmbed(canvas, specs[id], options);
-      views.set(place, view);
+      const { view } = await vegaEmbed(canvas, structuredClone(spec), options);
+      if (mine !== turns.get(id)) return view.finalize();
+      views.set(place(id), view);
+      view.addEventListener("click", (_, item) => {
+        if (item?.datum) for (const each of pressed) each(id, item.datum);
+      });
     } catch (problem) {
-      place.textContent = "This chart could not be drawn; its figures are in the table.";
+      place(id).textContent = "This chart could not be drawn; its figures are in the table.";
       console.error(problem);
     }
   };
   // What is folded away has no width to be drawn in: it is drawn when it is opened.
   const waiting = new Set(Object.keys(specs));
-  const folded = (id) => document.getElementById("chart-" + id).closest("details:not([open])");
+  const folded = (id) => place(id).closest("details:not([open])");
   const drawShown = () => {
     const shown = [...waiting].filter((id) => !folded(id));
     for (const id of shown) waiting.delete(id);
@@ -38,6 +53,16 @@
     return Promise.all(shown.map(draw)).then(() => {
       document.documentElement.dataset.drawn = String(views.size);
     });
+  };
+  // Draws these charts as they are wanted now, and leaves the others.
+  const redraw = (changed) => {
+    for (const [id, spec] of changed) {
+      wanted.set(id, spec);
+      views.get(place(id))?.finalize();
+      views.delete(place(id));
+      waiting.add(id);
+    }
+    return drawShown();
   };
   // The drawing library is packed; the policy lets it run for its hash.
   const unpack = async () => {
@@ -49,7 +74,7 @@
   };
   const sayNone = (problem) => {
     for (const id of waiting) {
-      document.getElementById("chart-" + id).textContent = "This browser is too old for the charts; see the tables.";
+      place(id).textContent = "This browser is too old for the charts; see the tables.";
     }
     document.documentElement.dataset.drawn = "0";
     console.error(problem);
@@ -68,4 +93,5 @@
   window.addEventListener("afterprint", () => {
     fit((place) => place.clientWidth);
   });
+  return { specs, specOf, whose, redraw, onPress: (tell) => pressed.push(tell) };
 })();

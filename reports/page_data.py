@@ -1,0 +1,71 @@
+"""What the page's scripts read: the charts as they are drawn, whose each mark is, and where it stands in the files."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from reports.drawing import CONFIG, Chart, Point, Spec
+from reports.filters import Filters, Marks
+from reports.point_places import PointPlaces
+
+# The keys by which what is drawn names its row, where it is of another result table than the chart's.
+OTHER_TABLES = {"unit_row": "finished_units", "picking_row": "batch_pickings"}
+DIGITS = 6  # of a number as it is drawn: a pixel needs four. The tables have all.
+Data = Mapping[str, object]
+
+
+def page_data(charts: Sequence[Chart], filters: Filters, marks: Marks, places: PointPlaces) -> Data:
+    """Return the specifications of these charts by their ids, once what is the same in all, and what their marks carry:
+    `in`, the number of what they are of (left out where that is all), and `at`, the number of their place.
+    """
+    own = {each.id: _marked(each, marks, places) for each in charts}
+    whose: dict[str, object] = {"combinations": filters.combinations, "sets": marks.sets}
+    whose |= {"places": places.found, "files": places.files}
+    return {"charts": own, "all": {"config": CONFIG}, "whose": whose}
+
+
+def chart_data(charts: Sequence[Chart]) -> Data:
+    """Return the specifications of these charts by their ids, and once what is the same in all."""
+    return {"charts": {each.id: _own(each) for each in charts}, "all": {"config": CONFIG}}
+
+
+def _own(chart: Chart) -> Spec:
+    return {name: each for name, each in chart.spec.items() if name != "config"}
+
+
+def _marked(chart: Chart, marks: Marks, places: PointPlaces) -> Spec:
+    spec = _own(chart)
+    lanes = {str(row["lane"]): marks.of_row(chart.table, int(str(row["row"]))) for row in chart.rows if _has_lane(row)}
+    if "datasets" in spec:
+        spec["datasets"] = {
+            name: [_of_point(chart, row, lanes, marks, places) for row in rows]
+            for name, rows in spec["datasets"].items()
+        }
+    if "data" in spec and "values" in spec["data"]:
+        rows = [_of_point(chart, row, lanes, marks, places) for row in spec["data"]["values"]]
+        spec["data"] = {**spec["data"], "values": rows}
+    return spec
+
+
+def _has_lane(row: Mapping[str, object]) -> bool:
+    return "lane" in row and "row" in row
+
+
+def _of_point(chart: Chart, point: Point, lanes: Mapping[str, int], marks: Marks, places: PointPlaces) -> Point:
+    """Return what is drawn with its marks, and its numbers as exact as a screen can show them."""
+    shown = {name: _short(value) for name, value in point.items()}
+    named = next((key for key in (*OTHER_TABLES, "row") if key in point), None)
+    if named is None:
+        mark, place = lanes.get(str(point.get("lane")), 0), None
+    else:
+        table, at = OTHER_TABLES.get(named, chart.table), int(point[named])
+        mark, place = marks.of_row(table, at), places.of_row(table, at)
+    if mark:
+        shown["in"] = mark
+    if place is not None:
+        shown["at"] = place
+    return shown
+
+
+def _short(value: object) -> object:
+    return float(f"{value:.{DIGITS}g}") if isinstance(value, float) else value
