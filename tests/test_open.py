@@ -15,7 +15,7 @@ from browser import WHY_NOT, Browser, chromium, there
 from open_farms import TODAY, Served, serving, small_farm
 from test_commands_on_demand import modules_after
 
-PAGES = ("/", "/weigh", "/batches", "/mend", "/months", "/mend/row?file=harvests.csv&row=3", "/phones")
+PAGES = ("/", "/weigh", "/sell", "/batches", "/mend", "/months", "/mend/row?file=harvests.csv&row=3", "/phones")
 ASKING = ("/compare", "/money", "/plan")
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']"

@@ -96,14 +96,14 @@ REFUSED = {
     "another kind": (["sell", "500", "--kind", "solt"], "--kind solt: it is none of sold, given"),
     "a price in letters": (["sell", "500", "--price", "ten"], "--price ten: that is no number."),
     "a sale to come": (["sell", "500", "--on", "2090-01-01"], "--on 2090-01-01: that day lies in the future"),
-    "picked after it": (["sell", "500", "--on", DAY, "--picked", "2026-02-08"], "--picked 2026-02-08: that is after"),
+    "picked after it": (["sell", "500", "--on", DAY, "--picked", "2026-02-08"], "Picked on 2026-02-08: that is after"),
     "until without every": (
         ["promise", "2kg", "--due", "2090-01-01", "--until", "2090-02-01"],
-        "--until 2090-02-01: it",
+        "Until 2090-02-01: it is not said how often",
     ),
     "until before": (
         ["promise", "2kg", "--due", "2090-01-09", "--every", "week", "--until", "2090-01-01"],
-        "--until 2090-01-01: that is before",
+        "Until 2090-01-01: that is before",
     ),
 }
 DOUBTED = {

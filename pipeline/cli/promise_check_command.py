@@ -11,7 +11,8 @@ from pipeline.cli.farm_access import open_the_farm, read_ledger
 from pipeline.cli.options import ReadOptions, date_of, spread
 from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
 from schemas.phrases import counted
-from schemas.result_rows import Row, number_of, whole_of
+from schemas.promise_words import advice, chance_words
+from schemas.result_rows import Row, number_of
 
 if TYPE_CHECKING:
     from datetime import date
@@ -92,18 +93,12 @@ def show_chances(found: PromiseCheck) -> None:
 
 
 def _in_words(row: Row) -> Row:
-    chance = number_of(row, "chance_pct")
-    said = "under 1 %" if chance < 1 else "over 99 %" if chance > 99 else f"{chance:.0f} %"
-    return {**row, "to": row["buyer"] or "(nobody named)", "chance": said}
+    return {**row, "to": row["buyer"] or "(nobody named)", "chance": chance_words(row)}
 
 
 def _advice(row: Row) -> str:
     to = f", {row['buyer']}" if row["buyer"] else ""
-    what = f"{row['due_on']}{to}, {number_of(row, 'promised_kg'):.2f} kg"
-    if row["more_containers"] is None:
-        return f"{what}: nothing that can still be begun would make it 80 %. Promise less, a later day, or buy some in."
-    more = counted(whole_of(row, "more_containers"), "container")
-    return f"{what}: {more} more of {row['more_of']}, inoculated by {row['inoculate_by']}, would make it 80 %."
+    return f"{row['due_on']}{to}, {number_of(row, 'promised_kg'):.2f} kg: {advice(row)}"
 
 
 def _show_room(found: PromiseCheck, blank: bool) -> None:

@@ -44,8 +44,6 @@ def promise(
     weight = weight_typed("promise", words)
     if due is None:
         raise WrongRequest("promise: the day is missing. Write it like gillbook promise 2.5kg --to NAME --due fri.")
-    if until is not None and every is None:
-        raise WrongRequest(f"--until {until}: it is not said how often. Add --every week or --every two_weeks.")
     days = {"due_on": date_of("--due", due, ahead=True)}
     if until is not None:
         days["until_on"] = date_of("--until", until, ahead=True)

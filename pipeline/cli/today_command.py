@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import typer
@@ -13,10 +12,7 @@ from pipeline.cli.options import ReadOptions, spread
 from pipeline.cli.show import notify
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from pipeline.models.today import TodayAction
-    from pipeline.models.view import Ledger
     from pipeline.planning.promise_tables import PromiseCheck
 
 HEADINGS = {
@@ -34,11 +30,12 @@ def today(*, read: ReadOptions) -> None:
     from pipeline.cli.show import print_json
     from pipeline.models.today import today as actions
     from pipeline.models.view import Query
+    from pipeline.planning.promised_soon import promised_soon
 
     until = read.day
     with read_ledger(open_the_farm(read.farm), "today") as ledger:
         rows = actions(ledger.view(Query(until)))
-        promised = None if read.json else _promised(ledger, until)
+        promised = None if read.json else promised_soon(ledger, until)
     if read.json:
         print_json([vars(each) for each in rows])
     elif not rows:
@@ -48,18 +45,7 @@ def today(*, read: ReadOptions) -> None:
         for action, heading in HEADINGS.items():
             _section(heading, [each for each in rows if each.action == action])
     if promised:
-        _show_promised(promised)
-
-
-def _promised(ledger: Ledger, until: date) -> PromiseCheck | None:
-    """Return the chances of what is due in the next seven days; None, at no cost, where nothing is."""
-    from pipeline.models.promises import deliveries, promises
-
-    if not deliveries(promises(ledger), until, until + timedelta(days=7)):
-        return None
-    from pipeline.planning.promise_tables import check_promises
-
-    return check_promises(ledger, until, weeks=1, with_room=False)
+        _show_promised(promised.check)
 
 
 def _show_promised(promised: PromiseCheck) -> None:

@@ -108,9 +108,11 @@ def _of_money(cells: Mapping[str, Value]) -> list[Doubt]:
 def _of_days(row: NewRow, today: date) -> list[Doubt]:
     picked, until = row.cells.get("picked_on"), row.cells.get("until_on")
     if isinstance(picked, date) and picked > row.day:
-        raise WrongRequest(f"--picked {picked}: that is after the sale, on {row.day}. Mend one of them.")
+        raise WrongRequest(f"Picked on {picked}: that is after the sale, on {row.day}. Mend one of them.")
     if isinstance(until, date) and until < row.day:
-        raise WrongRequest(f"--until {until}: that is before it is first due, on {row.day}. Mend one of them.")
+        raise WrongRequest(f"Until {until}: that is before it is first due, on {row.day}. Mend one of them.")
+    if until is not None and "repeats" not in row.cells:
+        raise WrongRequest(f"Until {until}: it is not said how often. Say week or two_weeks (--every).")
     if row.table == PROMISES and row.day < today:
         return [Doubt("past", f"{row.day} is over; today is {today}")]
     return []

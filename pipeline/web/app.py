@@ -58,6 +58,7 @@ def application(phones: Phones, hosts: frozenset[str]) -> Guard:
     shown = {
         "/": pages.today,
         "/weigh": pages.weigh,
+        "/sell": pages.sell,
         "/batches": pages.batches,
         "/mend": pages.mend,
         "/mend/row": pages.row,

@@ -22,7 +22,7 @@ Form = Mapping[str, str]
 # What the form of a new batch asks for, beside its name and day.
 BEGUN_WITH = ("strain", "substrate", "treatment", "substrate_wet_kg", "moisture_pct", "spawn_kg")
 # Rows of batches and fillings hold no entry id, and no command takes them back but edit.
-COMMANDS = ("weigh", "note")
+COMMANDS = ("weigh", "note", "sell", "promise")
 
 
 class Doubtful(Exception):

@@ -11,16 +11,19 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from pipeline.logbook.typed_days import typed_month
-from pipeline.web import forms
+from pipeline.web import forms, sale_forms
 from pipeline.web.desk import Desk, Done
 from pipeline.web.forms import Doubtful, Form, Moment
-from reports.screens import screen
+from reports.screens import sales, screen
+from reports.screens.promised import Promised
+from reports.screens.sales import Proposed
 from reports.screens.screen import Screen
 from schemas.finding import CannotWork, DataNeedAttention, Finding, WrongRequest
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.models.today import TodayAction
+    from pipeline.planning.promised_soon import PromisedSoon
 
 # A form has few fields: our choice, no source.
 MOST_FIELDS = 200
@@ -29,11 +32,13 @@ WRITES: dict[str, Callable[[Farm, Form, Moment], Done]] = {
     "note": forms.note,
     "fill": forms.fill,
     "batch": forms.batch,
+    "sell": sale_forms.sell,
+    "promise": sale_forms.promise,
     "undo": forms.undo,
     "edit": forms.edit,
 }
 # Where one comes back to after a form.
-BACK = ("/", "/weigh", "/batches", "/mend")
+BACK = ("/", "/weigh", "/sell", "/batches", "/mend")
 
 
 @dataclass(frozen=True)
@@ -45,16 +50,37 @@ class Pages:
     async def today(self, _: Request) -> Response:
         """What is to be done, each line with what writes it."""
 
-        def read() -> tuple[str, list[TodayAction]]:
+        def read() -> tuple[str, list[TodayAction], PromisedSoon | None]:
             from pipeline.models.today import today as actions
             from pipeline.models.view import Query
+            from pipeline.planning.promised_soon import promised_soon
+
+            farm, day = self._farm(), self.desk.today()
+            with self.desk.commands.read_ledger(farm, "today") as ledger:
+                return _name(farm), actions(ledger.view(Query(day))), promised_soon(ledger, day)
+
+        (name, rows, soon), notes = await self.desk.reading(read)
+        promised = None
+        if soon:
+            due = [{**vars(each), "promised_kg": float(each.weight_g) / 1000} for each in soon.due]
+            promised = Promised(due, soon.check.chances, soon.check.why_not or "", soon.check.unknown_strains)
+        return self._shown(screen.today(name, self.desk.today(), [vars(each) for each in rows], promised, notes))
+
+    async def sell(self, request: Request) -> Response:
+        """The forms that log what left and what is promised."""
+
+        def read() -> tuple[str, Proposed]:
+            from pipeline.farm.settings import text
+            from pipeline.models.sale_words import sale_words
 
             farm = self._farm()
-            with self.desk.commands.read_ledger(farm, "today") as ledger:
-                return _name(farm), actions(ledger.view(Query(self.desk.today())))
+            with self.desk.commands.read_ledger(farm, "sell") as ledger:
+                known = sale_words(ledger)
+            buyers = [name for name, _ in known.buyers]
+            return _name(farm), Proposed(text(farm.settings, "currency") or "", buyers, known.strains, known.batches)
 
-        (name, rows), notes = await self.desk.reading(read)
-        return self._shown(screen.today(name, self.desk.today(), [vars(each) for each in rows], notes))
+        (name, proposed), notes = await self.desk.reading(read)
+        return self._shown(sales.sell(name, self.desk.today(), proposed, dict(request.query_params), notes))
 
     async def weigh(self, request: Request) -> Response:
         """The form at the scale."""

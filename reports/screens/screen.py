@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from reports.document import environment, part
+from reports.screens.promised import Promised, promised_lines
 from reports.vega import fingerprint
 from reports.words import month_name, visible
 from schemas.contract import HARVESTS, OBSERVATIONS, contract
@@ -20,6 +21,7 @@ from schemas.result_rows import Row
 PLACES = (
     ("/", "Today"),
     ("/weigh", "Weigh"),
+    ("/sell", "Sell"),
     ("/batches", "Batches"),
     ("/mend", "Mend"),
     ("/months", "Month"),
@@ -88,14 +90,19 @@ class Screen:
         return page, policy
 
 
-def today(farm: str, day: date, rows: Sequence[Row], notes: Sequence[str]) -> Screen:
-    """Return what is to be done, in the order of the shelves; each line with the buttons that write it."""
+def today(farm: str, day: date, rows: Sequence[Row], promised: Promised | None, notes: Sequence[str]) -> Screen:
+    """Return what is to be done, in the order of the shelves, and what is promised for the next days (None: nothing);
+    each line with the buttons that write it.
+    """
     sections = [
         {"action": action, "heading": heading, "events": events, "lines": [_line(row) for row in found]}
         for action, (heading, events) in ACTIONS.items()
         if (found := [row for row in rows if row["action"] == action])
     ]
-    return Screen("today.html.j2", "Today", farm, "/", {"day": day, "sections": sections}, notes)
+    values = {"day": day, "sections": sections, "promised": promised}
+    if promised:
+        values["due"] = promised_lines(promised, day)
+    return Screen("today.html.j2", "Today", farm, "/", values, notes)
 
 
 def _line(row: Row) -> dict[str, str]:
