@@ -77,6 +77,12 @@ def mark_in(text: str) -> str | None:
     return (found["before"] or found["behind"]) if found else None
 
 
+def without_mark(text: str) -> str:
+    """Return the number of this text without the mark of a currency that stands beside it; else the text."""
+    found = AMOUNT.match(text.strip())
+    return (found["right"] or found["left"]).strip() if found else text
+
+
 _ANY = one_of(known_marks())
 AMOUNT = re.compile(
     rf"[+-]?\s*(?:(?P<before>{_ANY})\s*(?P<right>[0-9.,][^A-Za-z/$]*?)|(?P<left>[0-9.,][^A-Za-z/$]*?)\s*(?P<behind>{_ANY}))"

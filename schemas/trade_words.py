@@ -21,7 +21,9 @@ def plain_word(text: str) -> str:
 
 @cache
 def trade_words(kind: str) -> Mapping[str, str]:
-    """Return what each word of this kind (heading, event, flush, ordinal, day, month, total, yes, about) means."""
+    """Return what each word of this kind (heading, event, flush, ordinal, day, month, total, yes, about, sales)
+    means.
+    """
     found: dict[str, str] = {}
     for row in _rows():
         if row["kind"] == kind:

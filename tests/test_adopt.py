@@ -45,9 +45,9 @@ def test_a_heading_is_told_apart_from_its_unit(heading: str, words: str, unit: s
     ("heading", "columns"),
     [
         ("fresh_weight_g", {("fresh_weight_g", None)}),
-        ("Weight (oz)", {("fresh_weight_g", "oz")}),
+        ("Weight (oz)", {("fresh_weight_g", "oz"), ("weight_g", "oz")}),
         ("Yield g", {("fresh_weight_g", None)}),
-        ("KG", {("fresh_weight_g", "kg")}),
+        ("KG", {("fresh_weight_g", "kg"), ("weight_g", "kg")}),
         ("Substrate", {("substrate", None)}),
         ("Wet substrate (drained) kg", {("substrate_wet_kg", None)}),
         ("Soak", {("soak", None)}),

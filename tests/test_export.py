@@ -17,6 +17,7 @@ from conftest import write_table
 from ledgers import BATCHES, FILLINGS, here, refreshed
 
 from pipeline.cli import export_tables
+from pipeline.demo.books import write_books
 from pipeline.export import files
 from pipeline.export.files import FileKind, write_files
 from pipeline.export.table import ExportTable, input_table
@@ -270,3 +271,17 @@ def test_a_setting_of_an_export_that_cannot_be_is_named_and_left_out(tmp_path: P
     assert 'settings.csv: shelf_days is not taken: "four" is no value of it.' in said.out
     taken = tomllib.loads((tmp_path / "again" / "farm.toml").read_text(encoding="utf-8"))
     assert (taken["name"], taken["pint_g"]) == ('a "b"', 500)
+
+
+def test_the_demo_farm_comes_back_with_the_same_money_months_and_promises(tmp_path: Path) -> None:
+    own = shutil.copytree(DEMO, tmp_path / "farm")
+    write_books(own)
+    assert here("export", "--to", tmp_path / "b.xlsx", *LATE, "--farm", own).code == 0
+    said = here("init", tmp_path / "again", "--from", tmp_path / "b.xlsx", "--yes")
+    assert said.code == 0, said.err
+    assert "answer otherwise" not in said.out, "nothing about an export is a guess"
+    for words in (("money",), ("money", "--by", "month"), ("months",), ("promise", "check")):
+        before = figures(own, *words)
+        assert before
+        again = figures(tmp_path / "again", *words)
+        assert [row | {"file": ""} for row in again] == [row | {"file": ""} for row in before], words

@@ -11,7 +11,8 @@ from fractions import Fraction
 from pipeline.adopt.block import WEIGHT, Block, BlockRow
 from pipeline.adopt.cells import NEUTRAL, looks_number
 from pipeline.adopt.dialogue import Dialogue
-from pipeline.adopt.headings import UNITS, candidates, parse_heading
+from pipeline.adopt.headings import candidates, parse_heading
+from pipeline.adopt.unit_words import UNITS
 from pipeline.farm.units import conversion, units_of
 from schemas.trade_words import trade_words
 

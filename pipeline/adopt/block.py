@@ -7,11 +7,13 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.adopt.cells import looks_date, looks_number
 from pipeline.adopt.headings import candidates, parse_heading
-from schemas.contract import GROWING, OBSERVATIONS, contract
+from schemas.contract import GROWING, INPUTS, OBSERVATIONS, contract
 from schemas.trade_words import plain_word, trade_words
 
 Cells = tuple[str | None, ...]
-DATES = tuple(each.name for table in GROWING for each in contract(table).fields if each.type == "date")
+DATES = tuple(each.name for table in INPUTS for each in contract(table).fields if each.type == "date")
+# Days of the books that a row may leave to the one above.
+BOOK_DAYS = ("sold_on", "due_on", "from_on")
 PICKED, WEIGHT = "picked_on", "fresh_weight_g"
 
 
@@ -60,13 +62,15 @@ class Block:
         return [cell for row in self.rows if (cell := row.cells[at]) is not None]
 
     def find(self, *columns: str) -> int | None:
-        """Return the place of the first heading that may stand for one of these columns, likeliest first."""
+        """Return the place of the first heading that may stand for one of these columns of what grows, the
+        likeliest first; or for one of the days of the books.
+        """
         for column in columns:
             ranked = [
                 (each.rank, at)
                 for at, heading in enumerate(self.header)
                 for each in candidates(self.meant.get(heading, heading))
-                if each.column == column and self._fits(column, at)
+                if (each.table in GROWING or column in BOOK_DAYS) and each.column == column and self._fits(column, at)
             ]
             if ranked:
                 return min(ranked)[1]

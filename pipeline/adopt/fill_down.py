@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline.adopt.block import WEIGHT, Block
 from pipeline.adopt.dialogue import Dialogue
 from schemas.phrases import counted
@@ -11,10 +13,10 @@ FILLED = ("batch", "inoculated_on", "strain", "substrate", "treatment", "picked_
 OF_BATCH = ("inoculated_on", "strain", "substrate", "treatment")
 
 
-def filled_down(block: Block, where: str, talk: Dialogue) -> Block:
+def filled_down(block: Block, where: str, talk: Dialogue, columns: Sequence[str] = FILLED) -> Block:
     """Return the block with blank cells below a filled one filled, in the columns that name batch, day and so on."""
     batch = block.find("batch")
-    for column in FILLED:
+    for column in columns:
         at = block.find(column)
         if at is None or at == block.find(WEIGHT) or not _begun(block, at) or _batch_says(block, column, batch):
             continue

@@ -7,45 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
+from pipeline.adopt.money_headings import parse_money_heading
+from pipeline.adopt.unit_words import FOREIGN, UNITS
 from pipeline.farm.conventions import folded
 from pipeline.farm.units import units_of
-from schemas.contract import GROWING, Field, contract
+from schemas.contract import BOOKS, GROWING, INPUTS, Field, contract
 from schemas.exported import heading_of
 from schemas.trade_words import plain_word, trade_headings
 
-# How people write the units that a column may be in; no source. A bare "gal" is no unit: there are two gallons.
-UNIT_WORDS = {
-    "g": ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes", "gramos", "gramas", "gramm"),
-    "kg": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramm"),
-    "oz": ("oz", "ozs", "ounce", "ounces", "onzas"),
-    "lb": ("lb", "lbs", "pound", "pounds", "libras"),
-    "L": ("l", "ltr", "litre", "litres", "liter", "liters", "litros"),
-    "US gal": ("us gal", "us gallon", "us gallons", "gal us", "gallons us"),
-    "C": ("c", "\u00b0c", "deg c", "degrees c", "celsius", "degrees celsius"),
-    "F": ("f", "\u00b0f", "deg f", "degrees f", "fahrenheit", "degrees fahrenheit"),
-    "%": ("%", "percent", "pct", "per cent"),
-    "h": ("h", "hr", "hrs", "hour", "hours"),
-    "g/L": ("g/l", "g / l", "g_per_l", "g per l", "g per litre", "g per liter"),
-}
-UNITS = {word: unit for unit, words in UNIT_WORDS.items() for word in words}
-# Units that stand in headings and that no column can be written in: they are named, not left out of account.
-FOREIGN = (
-    "gal",
-    "gallon",
-    "gallons",
-    "mg",
-    "t",
-    "ton",
-    "tons",
-    "tonnes",
-    "st",
-    "ml",
-    "cl",
-    "qt",
-    "quarts",
-    "min",
-    "days",
-)
 BRACKETS = re.compile(r"[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]")
 # So short a unit at the end of a heading is one only after a mark or "in": "B" and "C" may be names.
 AT_END = re.compile(r"(?:[_/,:;]\s*|\s+in\s+|\s+)(g ?/ ?l|g_per_l|us gal(?:lons?)?|[^\s_/,:;]+)$")
@@ -121,25 +90,41 @@ class Candidate:
 def candidates(heading: str) -> tuple[Candidate, ...]:
     """Return the columns that this heading may stand for, by its wording and its unit."""
     read = parse_heading(heading)
-    if not (read.words or read.unit):
+    if not (read.words or read.unit or parse_money_heading(heading).words):
         return ()
     return tuple(each for each in _named(heading, read) if _unit_fits(each, read))
 
 
 def _named(heading: str, read: HeadingWords) -> Iterator[Candidate]:
     ranks: dict[tuple[str, str], int] = {}
-    for words in dict.fromkeys((read.words or "weight", read.fewer)):
+    # One that names a currency is of money, and of nothing else.
+    named = () if parse_money_heading(heading).mark else (read.words or ("weight" if read.unit else ""), read.fewer)
+    for words in dict.fromkeys(named):
         for place, table, column, unit in _wordings().get(words, ()):
             # Hours and shares must be named: "soak" alone is no time, "water" no moisture.
             if unit not in ("h", "%") or read.unit == unit:
                 ranks.setdefault((table, column), place)
-    for table in GROWING:
+    for table in INPUTS:
         for each in contract(table).fields:
+            if each.money:
+                yield from _of_money(heading, table, each)
+                continue
             own = heading in (each.name, heading_of(each))
             rank: int | None = 0 if own else ranks.get((table, each.name))
-            # A heading that is nothing but a unit is a picking's weight, or nothing.
-            if rank is not None and (read.words or each.name == "fresh_weight_g"):
+            # A heading that is nothing but a unit is a weight that was picked, sold or promised, or nothing.
+            if rank is not None and (read.words or each.name in ("fresh_weight_g", "weight_g")):
                 yield Candidate(rank, table, each.name, None if own or read.unit == each.unit else read.unit)
+
+
+def _of_money(heading: str, table: str, column: Field) -> Iterator[Candidate]:
+    """The column of money, where the heading may stand for it: of a kilogram, of any unit, or of no unit."""
+    read = parse_money_heading(heading)
+    words = [parse_money_heading(wording).words for wording in wordings_of(table, column.name)]
+    fits = read.per in (None, "kg") if column.money == "kg" else column.money == "unit" or read.per is None
+    if heading in (column.name, heading_of(column)):
+        yield Candidate(0, table, column.name)
+    elif read.words in words and fits:
+        yield Candidate(words.index(read.words) + 1, table, column.name)
 
 
 @cache
@@ -148,7 +133,7 @@ def _wordings() -> dict[str, list[tuple[int, str, str, str | None]]]:
     and unit.
     """
     found: dict[str, list[tuple[int, str, str, str | None]]] = {}
-    for table in GROWING:
+    for table in INPUTS:
         for each in contract(table).fields:
             for place, wording in enumerate(wordings_of(table, each.name), start=1):
                 read = parse_heading(wording)
@@ -161,9 +146,11 @@ def wordings_of(table: str, column: str) -> tuple[str, ...]:
     return (column, *contract(table).field(column).headings, *trade_headings(table, column))
 
 
-def known_wordings() -> list[str]:
-    """Return all wordings that are known, in small letters."""
-    return list(_wordings())
+@cache
+def known_wordings(books: bool) -> tuple[str, ...]:
+    """Return all wordings that are known, in small letters: of what grows, or of the books."""
+    tables = BOOKS if books else GROWING
+    return tuple(words for words, means in _wordings().items() if any(each[1] in tables for each in means))
 
 
 def _unit_fits(candidate: Candidate, read: HeadingWords) -> bool:

@@ -8,16 +8,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
-from pipeline.adopt.cells import filled, looks_date, looks_number
-from pipeline.adopt.headings import Candidate, candidates, parse_heading, wordings_of
+from pipeline.adopt.books import books_of
+from pipeline.adopt.cells import filled
+from pipeline.adopt.fitting import cells_fit, fitting, is_any_day
+from pipeline.adopt.headings import Candidate, candidates, parse_heading
 from pipeline.adopt.sheets import SourceSheet
 from pipeline.files.wide import SHARED
-from schemas.contract import BATCHES, FILLINGS, HARVESTS, OBSERVATIONS, ColumnRole, Contract, Field, Varies, contract
+from schemas.contract import (
+    BATCHES,
+    FILLINGS,
+    GROWING,
+    HARVESTS,
+    INPUTS,
+    OBSERVATIONS,
+    PRICES,
+    PROMISES,
+    SALES,
+    ColumnRole,
+    Contract,
+    Field,
+    Varies,
+    contract,
+)
 from schemas.exported import is_settings, whole_table
 
 # A heading that fits columns of several tables stands in the one whose rows are most: a note beside a picking is on it.
-ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES)
+ORDER = (HARVESTS, OBSERVATIONS, FILLINGS, BATCHES, SALES, PROMISES, PRICES)
 # A sheet holds a table when it has so many of the columns that are signs of it: see _is_sign.
+# Of the books, see pipeline.adopt.books.
 LEAST_SIGNS = {HARVESTS: 1, OBSERVATIONS: 1, FILLINGS: 1, BATCHES: 1}
 
 
@@ -35,16 +53,7 @@ def _is_sign(table: str, each: Field) -> bool:
     return each.required and each.type != "date"
 
 
-SIGNS = frozenset((name, each.name) for name in ORDER for each in contract(name).fields if _is_sign(name, each))
-# Names and notes, which may be numbers; a word of a recipe that is all numbers is something else.
-NAMES = frozenset(
-    each.name
-    for name in ORDER
-    for each in contract(name).fields
-    if each.type == "string" and not each.recipe and not each.words
-)
-# Headings that any dated table may have.
-ANY_DAY = ("date", "day", "when", "fecha", "dia", "datum", "tag", "jour", "data")
+SIGNS = frozenset((name, each.name) for name in GROWING for each in contract(name).fields if _is_sign(name, each))
 
 
 @dataclass(frozen=True)
@@ -94,9 +103,13 @@ def match_sheet(sheet: SourceSheet, hints: Hints) -> SheetMatch:
         own = tuple(MatchedHeading(at, sheet.header[at], whole, name) for at, name in enumerate(names))
         return SheetMatch(sheet, (whole,), own)
     found = [_fitting(sheet, at, hints.units) for at in range(len(sheet.header))]
-    tables = _signed([each for column in found for each in column])
+    books = books_of(found)
+    every, found = found, [[each for each in column if each.table in books.read] for column in found]
+    tables = _signed([each for column in found for each in column]) | books.tables
     found = [[] if at in hints.doubtful else column for at, column in enumerate(found)]
-    if (hints.fillings_too and tables & {HARVESTS, BATCHES}) or not tables:
+    if books.alone:
+        pass
+    elif (hints.fillings_too and tables & {HARVESTS, BATCHES}) or not tables:
         columns = {each.column for column in found for each in column}
         tables |= {FILLINGS} if set(SHARED) <= columns else set()
     lacking: dict[str, str] = {}
@@ -109,9 +122,9 @@ def match_sheet(sheet: SourceSheet, hints: Hints) -> SheetMatch:
         table = next(each for each in reversed(ORDER) if each in incomplete)
         lacking[table] = incomplete[table]
         tables -= {table}
-    ordered = tuple(table for table in reversed(ORDER) if table in tables)
+    ordered = tuple(table for table in INPUTS if table in tables)
     unmatched = [
-        (heading or f"column {at + 1}", hints.doubtful.get(at) or _why_not(sheet, at, found[at], matched, tables))
+        (heading or f"column {at + 1}", hints.doubtful.get(at) or _why_not(sheet, at, every[at], matched, tables))
         for at, heading in enumerate(sheet.header)
         if at not in {each.at for each in matched} and (heading or sheet.column(at))
     ]
@@ -123,38 +136,18 @@ def _fitting(sheet: SourceSheet, at: int, units: Mapping[str, str]) -> list[Cand
     heading = sheet.meant.get(sheet.header[at], sheet.header[at])
     unit = units.get(parse_heading(sheet.header[at]).words)
     heading = f"{heading} ({unit})" if unit else heading
-    cells = filled(cell for _, cell in sheet.column(at))
-    return [each for each in candidates(heading) if cells_fit(each, cells)]
-
-
-def cells_fit(candidate: Candidate, cells: Sequence[str]) -> bool:
-    """Whether most cells are of the kind that the column holds."""
-    if not cells:
-        return True
-    numbers, dates = sum(map(looks_number, cells)), sum(map(looks_date, cells))
-    if candidate.field.type == "date":
-        return 2 * dates >= len(cells)
-    if candidate.field.type in ("number", "integer"):
-        return 2 * numbers >= len(cells)
-    return candidate.column in NAMES or max(numbers, dates) < len(cells)
+    return fitting(heading, [cell for _, cell in sheet.column(at)])
 
 
 def _signed(found: Sequence[Candidate]) -> set[str]:
-    there = {(each.table, each.column) for each in found if not _any_day(each)}
+    there = {(each.table, each.column) for each in found if not is_any_day(each)}
     counts = Counter(table for table, _ in there & SIGNS)
     return {table for table, least in LEAST_SIGNS.items() if counts[table] >= least}
 
 
-def _any_day(candidate: Candidate) -> bool:
-    """Whether it is a table's day only because the heading says no more than that."""
-    if candidate.field.type != "date" or candidate.rank == 0:
-        return False
-    return candidate.rank > 1 and wordings_of(candidate.table, candidate.column)[candidate.rank - 1] in ANY_DAY
-
-
 def _likeness(candidate: Candidate) -> tuple[bool, int, int]:
     """Return how likely a candidate is, the likeliest first. A heading that says just "date" is any table's alike."""
-    any_day = _any_day(candidate)
+    any_day = is_any_day(candidate)
     return any_day, 0 if any_day else candidate.rank, ORDER.index(candidate.table)
 
 
@@ -202,7 +195,7 @@ def _why_not(
 
 
 def _taken(fitting: Sequence[Candidate], matched: Sequence[MatchedHeading], tables: set[str]) -> str:
-    for each in sorted(fitting, key=_likeness):
+    for each in sorted(fitting, key=lambda one: (one.table not in GROWING, _likeness(one))):
         other = next((one for one in matched if (one.table, one.column) == (each.table, each.column)), None)
         if other:
             return f'may be {each.column} of {each.table}, but "{other.heading}" is taken for that'

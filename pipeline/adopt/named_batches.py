@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.adopt.proposal import Proposal
 from pipeline.files.write_csv import csv_lines
-from schemas.contract import BATCHES, contract
+from schemas.contract import BATCHES, GROWING, contract
 
 
 def named_tables(proposal: Proposal) -> dict[str, str]:
@@ -22,7 +22,7 @@ def _names(proposal: Proposal, column: str) -> list[str]:
         cell
         for match in proposal.matches
         for each in match.matched
-        if each.column == column
+        if each.column == column and each.table in GROWING
         for _, cell in match.sheet.column(each.at)
     )
     return list(dict.fromkeys(cells))

@@ -13,17 +13,19 @@ from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.flush_heading import flush_heading
 from pipeline.adopt.headings import known_wordings, parse_heading
 from pipeline.adopt.sections import name_in
-from schemas.contract import GROWING, HARVESTS, contract
+from schemas.contract import HARVESTS, INPUTS, contract
 
 # How like a known wording a heading must be, from 0 to 1, and how long, to be asked: our choice, no source.
 LIKE, LONG = 0.79, 4
 
 
-def with_meant_headings(block: Block, where: str, talk: Dialogue) -> Block:
-    """Return the block with the known wording of each heading that the grower agrees on."""
+def with_meant_headings(block: Block, where: str, talk: Dialogue, books: bool = False) -> Block:
+    """Return the block with the known wording of each heading that the grower agrees on. `books`: what it holds is
+    sold, priced or promised.
+    """
     for at, heading in _unknown(block):
         words = parse_heading(heading).words
-        near = difflib.get_close_matches(words, known_wordings(), n=1, cutoff=LIKE) if len(words) >= LONG else []
+        near = difflib.get_close_matches(words, known_wordings(books), n=1, cutoff=LIKE) if len(words) >= LONG else []
         if near and talk.agrees(f"heading {heading}", f'"{heading}" in {where}: is that "{near[0]}"?'):
             block = _meant(block, at, near[0])
     for column, wording, fits in ((PICKED, "picked on", _days), (WEIGHT, "fresh weight", _amounts)):
@@ -59,7 +61,7 @@ def _unknown(block: Block) -> Iterator[tuple[int, str]]:
 
 
 def _no_column(heading: str) -> bool:
-    return not any(heading == name for table in GROWING for name in contract(table).names)
+    return not any(heading == name for table in INPUTS for name in contract(table).names)
 
 
 def _of_pickings(block: Block, column: str) -> bool:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.adopt.cells import InferredMarks, InferredSetting, filled, infer_date_order, infer_marks
+from pipeline.adopt.currencies import CURRENCY, currency_question, infer_currency, marks_of
 from pipeline.adopt.dialogue import Dialogue, Question
 from pipeline.adopt.handed_settings import settings_handed_on
 from pipeline.adopt.headings import parse_heading
@@ -17,6 +18,7 @@ from pipeline.adopt.sheets import SourceSheet
 from pipeline.farm.units import conversion, units_of
 from schemas.cell_format import DATE_ORDERS
 from schemas.contract import FILLINGS, HARVESTS, INPUTS, Field, contract
+from schemas.currency import without_mark
 
 MARKS = (("decimal_mark", "."), ("thousands_mark", ""))
 # The settings that files may leave open.
@@ -91,12 +93,13 @@ def _propose(sheets: Sequence[SourceSheet], answers: Answers, talk: Dialogue) ->
     if unit_questions:
         matches = _matched(sheets, hints)
         settings, doubts, questions = _settings(matches, answers)
+    currency, doubtful_currency = _currency(matches, answers)
     handed, left_out = settings_handed_on([each.sheet for each in matches])
     return Proposal(
         tuple(matches),
-        {**settings, **handed},
+        {**settings, **currency, **handed},
         (*unknown_words(matches, talk), *one_spelling(matches, talk)),
-        (*questions, *unit_questions.values()),
+        (*questions, *unit_questions.values(), *doubtful_currency),
         (*doubts, *left_out, *_taken_units(matches), *_implied_fillings(matches)),
     )
 
@@ -115,7 +118,8 @@ def _cells(matches: Sequence[SheetMatch], types: Sequence[str]) -> list[tuple[st
         for one in each.matched:
             if _field(one).type in types:
                 column = each.sheet.column(one.at)
-                found |= {(f"{each.sheet.called}, row {row}", one.at): cell for row, cell in column}
+                plain = without_mark if _field(one).money else str
+                found |= {(f"{each.sheet.called}, row {row}", one.at): plain(cell) for row, cell in column}
     return [(where, cell) for (where, _), cell in found.items() if filled([cell])]
 
 
@@ -153,6 +157,21 @@ def _settings(
     if found.get("decimal_mark", InferredSetting(".")).value == found.get("thousands_mark", InferredSetting("")).value:
         del found["thousands_mark"]
     return found, doubts, questions
+
+
+def _currency(
+    matches: Sequence[SheetMatch], answers: Answers
+) -> tuple[dict[str, InferredSetting], tuple[Question, ...]]:
+    """Return the currency of the amounts, where it is one or the grower named it; and the question that several
+    leave.
+    """
+    inferred = infer_currency(marks_of(matches))
+    if not inferred.doubt:
+        return ({CURRENCY: inferred} if inferred.value else {}), ()
+    answer = answers.choices.get(CURRENCY)
+    if answer is None:
+        return {}, (currency_question(inferred),)
+    return ({CURRENCY: InferredSetting(answer, "as you said")} if answer else {}), ()
 
 
 def _doubtful(match: SheetMatch, settings: Mapping[str, InferredSetting]) -> dict[int, tuple[str, Question]]:

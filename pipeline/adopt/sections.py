@@ -6,7 +6,16 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.adopt.block import DAYS_OF_MONTH, Block, BlockRow, LeftOut, float_or_none, meanings, sums_others
+from pipeline.adopt.block import (
+    BOOK_DAYS,
+    DAYS_OF_MONTH,
+    Block,
+    BlockRow,
+    LeftOut,
+    float_or_none,
+    meanings,
+    sums_others,
+)
 from pipeline.adopt.cells import looks_date, looks_number
 from pipeline.adopt.days import (
     DAY_ALONE,
@@ -45,7 +54,7 @@ def without_sections(block: Block, where: str, texts: Sequence[str], talk: Dialo
     left: list[LeftOut] = []
     labels: list[_Section] = []
     now = _Section(next((text for text in texts if month_of(text)), ""))
-    days = [at for at, heading in enumerate(block.header) if "picked_on" in meanings(heading)]
+    days = [at for at in range(len(block.header)) if {"picked_on", *BOOK_DAYS} & block.meanings(at)]
     for row in block.rows:
         cells = [cell for cell in row.cells if cell]
         dated = any(row.cells[at] and not sums_others(row.cells[at] or "") for at in days)
@@ -95,7 +104,7 @@ def _with_months(block: Block, months: Sequence[str], where: str, texts: Sequenc
     """Whole days in all columns of days, with the month of the section and the year of the names about them."""
     imperial = any(mark in heading.casefold() for heading in block.header for mark in ("oz", "lb"))
     for at, heading in enumerate(block.header):
-        of_day = block.meanings(at) & {"picked_on", "inoculated_on", "seen_on"}
+        of_day = block.meanings(at) & {"picked_on", "inoculated_on", "seen_on", *BOOK_DAYS}
         if not of_day and (block.meanings(at) or not _days_written(block.column(at))):
             continue
         partial = [_partial(row.cells[at], month) for row, month in zip(block.rows, months, strict=True)]

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from pipeline.adopt.block import Block
 from pipeline.adopt.cells import looks_number
 from pipeline.adopt.dialogue import Dialogue
-from pipeline.adopt.headings import UNIT_WORDS, candidates, parse_heading
+from pipeline.adopt.headings import candidates, parse_heading
+from pipeline.adopt.unit_words import UNIT_WORDS
 from pipeline.files.workbook_formats import unit_called
 
 if TYPE_CHECKING:

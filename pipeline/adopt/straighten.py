@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from pipeline.adopt.amounts import with_plain_amounts
-from pipeline.adopt.block import Block, BlockRow, LeftOut
+from pipeline.adopt.block import BOOK_DAYS, Block, BlockRow, LeftOut
+from pipeline.adopt.book_columns import books_in, with_book_columns
 from pipeline.adopt.dialogue import Dialogue
 from pipeline.adopt.event_columns import with_event_rows
 from pipeline.adopt.fill_down import filled_down
@@ -115,8 +116,12 @@ def _straightened(block: Block, grid: SheetGrid, alone: bool, where: str, talk: 
     texts = (*block.titles, grid.sheet or "", PurePosixPath(grid.file.name).stem)
     imperial = any(parse_heading(heading).unit in IMPERIAL for heading in block.header)
     block = replace(block, header=_distinct(block.header))
-    block = with_meant_headings(block, where, talk)
+    block = with_meant_headings(block, where, talk, books_in(block).alone)
     block = with_shown_units(block, grid.units, where, talk)
+    block = with_book_columns(block, where, texts, talk)
+    if books_in(block).alone:
+        block = with_plain_amounts(without_sections(with_facts(block), where, texts, talk), where, talk)
+        return filled_down(block, where, talk, BOOK_DAYS)
     block = without_sections(block, where, texts, talk)
     block = with_sheet_name(with_facts(block), grid.sheet, alone, talk)
     block = with_event_rows(block, where, talk)

@@ -39,7 +39,10 @@ Nothing need be renamed. `farm.toml` tells which column a heading of yours stand
   is to say of these stands on every row of theirs, or on one. Headings are told for each table.
 - Marks and dates are one for all files. A number with another mark, or a date that may be two days, is set aside and
   named, never read another way.
-- `gillbook init --from FILE` proposes all this from files that you have; it writes nothing until you say so.
+- Amounts of money may stand with the sign, code or name of the farm's one currency, as in 12.50 EUR, \u20ac12 or
+  12 \u20ac/kg, where farm.toml names it: `currency = "EUR"`. An amount in another is named, and not used.
+- `gillbook init --from FILE` proposes all this from files that you have, also of sales, price lists and standing
+  orders; it writes nothing until you say so.
 """
 
 
