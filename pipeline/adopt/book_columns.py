@@ -69,8 +69,8 @@ def _with_clear_day(block: Block, where: str, talk: Dialogue) -> Block:
     if not days or places(found, "container", *GROWING) or places(found, "batch", *GROWING):
         return block
     clear = replace(block, meant={**block.meant, block.header[days[0]]: "sold on"})
-    asked = f'{where} is called so: is "{block.header[days[0]]}" the day of a sale?'
-    return clear if is_sales(found_in(clear)) and talk.agrees(f"sales of {where}", asked) else block
+    question = f'{where} is called so: is "{block.header[days[0]]}" the day of a sale?'
+    return clear if is_sales(found_in(clear)) and talk.agrees(f"sales of {where}", question) else block
 
 
 def _with_sales(block: Block, found: Found, where: str, talk: Dialogue, called: bool) -> Block:
