@@ -242,6 +242,8 @@ def main() -> int:
     words.add_argument("--sizes", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
     words.add_argument("--only", default="", help="lines whose name begins so")
     given = words.parse_args()
+    # As an installed program has them: modules are compiled once, not at every start.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     from pipeline.demo import write_demo
 
     with tempfile.TemporaryDirectory() as made:

@@ -12,11 +12,12 @@ from calibrate_outlook import DESIGNS
 from calibrate_promises import promised
 from conftest import Said
 from ledgers import here
-from outlook_farms import FIRST_MONDAY, weekly_farm
+from outlook_farms import FIRST_MONDAY, simulated, weekly_farm
 
 from pipeline.models.promises import Delivery
 from pipeline.models.unsold_records import LeftDay, PickedDay, UnsoldRecords
-from pipeline.planning.pickings_ahead import widened_days
+from pipeline.outlook.backtest import Past, Spans
+from pipeline.planning.pickings_ahead import late_level, widened_days
 from pipeline.planning.promise_tables import served_in_order
 from pipeline.planning.serving import Due, Further, Serving, met
 from pipeline.planning.unsold import unsold
@@ -203,9 +204,23 @@ def test_a_farm_too_young_says_so(tmp_path: Path) -> None:
     assert "Promised for the next seven days: Whether it can be met cannot be told. The records reach back" in today
 
 
+def test_what_is_foreseen_follows_half_of_what_came_of_late() -> None:
+    """By hand: of late weeks 40 kg had been foreseen and 25.6 came, .64 of it, whose root is .8."""
+    origins, day = np.array([0, 7, 14, 200]), 64
+    bands, came = np.full((4, 26, 5), 5.0), np.full((4, 26), np.nan)
+    came[0, 0] = 99.0  # ended on day 7, more than eight weeks ago
+    came[0, 1:4], came[1, :3], came[2, :2] = 3.2, 3.2, 3.2  # ended on days 14 to 28
+    assert late_level(Past(origins, Spans(bands, came), Spans(bands, came)), day) == pytest.approx(0.8)
+    # Never below the root of a half, nor above that of 1.6.
+    assert late_level(Past(origins, Spans(bands, came / 9), Spans(bands, came)), day) == pytest.approx(0.5**0.5)
+    assert late_level(Past(origins, Spans(bands, came * 9), Spans(bands, came)), day) == pytest.approx(1.6**0.5)
+    nothing = np.full((4, 26), np.nan)
+    assert late_level(Past(origins, Spans(bands, nothing), Spans(bands, nothing)), day) == 1
+
+
 def test_said_80_comes_true_about_as_often_on_simulated_farms() -> None:
     """All designs: python -m tests.calibrate_promises. Days of one farm share its batches: wider limits here."""
     short = next(each for each in DESIGNS if each.name.startswith("short records, three"))
-    farms = [promised(short, seed, 300) for seed in range(2000, 2006)]
+    farms = [promised(simulated(short, seed), short.today, 300) for seed in range(2000, 2006)]
     assert 0.65 <= np.mean([each.there80 for each in farms]) <= 0.92
     assert np.mean([each.there95 for each in farms]) >= 0.88

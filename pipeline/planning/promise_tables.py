@@ -86,7 +86,7 @@ def check_promises(
     first = as_of - timedelta(days=days_needed(shelf_days) - 1)
     records = unsold_records(ledger, first, as_of)
     lies_there = unsold(records, strains, day, shelf_days) * bool(records.left)
-    picked = picked_by_day(ahead, _by_strain(ahead, strains), days)
+    picked = picked_by_day(ahead, _by_strain(ahead, strains), days, day)
     outcome = _outcome(due, Serving(lies_there, picked, ()), strains, as_of)
     return PromiseCheck(
         chances=_chance_rows(as_of, history, ahead, outcome, shelf_days),
