@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 from report_months import CASES, Unit, a_month, page_of
 from report_reader import read_page
+from test_report_meanings import gathered
 
 from reports.figures import plain
 from reports.month import Month
@@ -18,6 +21,8 @@ from reports.report_json import report_json
 from reports.sections import losses, outlook, recipes
 from reports.tables import ROWS_SHOWN
 
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+MOST_BYTES_OF_DEMO = 1_000_000
 MOST_BYTES = {"no_tables": 500_000, "one_batch": 700_000, "sixty_batches": 1_300_000}
 SOAKS = 1500
 
@@ -37,6 +42,12 @@ def many_soaks() -> Month:
 @pytest.mark.parametrize("case", MOST_BYTES)
 def test_a_page_weighs_no_more_than_this(case: str) -> None:
     assert len(page_of(case).encode()) < MOST_BYTES[case]
+
+
+def test_the_heaviest_month_of_the_demo_farm_weighs_a_megabyte_at_most(tmp_path: Path) -> None:
+    shutil.copytree(DEMO, tmp_path / "demo")
+    (september,) = gathered(tmp_path / "demo", [date(2026, 9, 1)])
+    assert len(render(september).encode()) <= MOST_BYTES_OF_DEMO
 
 
 def test_a_record_of_many_soaks_shows_the_last_and_says_so(many_soaks: Month) -> None:
