@@ -56,10 +56,8 @@ ALL = (
 )
 
 
-ONE_LINE = (
-    "With lime, steam, spores and food, the product's safety data sheet, local rules and licensed practice come first; "
-    "gillbook's report lists the usual cautions at its end."
-)
+ONE_LINE = "Lime, steam, spores, food: the safety data sheet, local rules and licensed practice come first."
+MORE_BELOW = "The usual cautions stand at the end of the appendix."
 
 
 def cautions(month: Month) -> list[Caution]:

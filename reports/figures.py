@@ -148,6 +148,27 @@ def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
     return (" (", ends[0], " to ", ends[1], ")")
 
 
+DIGITS_THAT_MATTER = 3
+
+
+def brief(sentence: Sentence) -> Sentence:
+    """Return a sentence whose figures have three digits, as one says them; the tables have more."""
+    return tuple(shortened(part) if isinstance(part, Figure) else part for part in sentence)
+
+
+def shortened(figure: Figure) -> Figure:
+    """Return the figure with three digits, but with all that stand before the point."""
+    whole, point, decimals = figure.text.lstrip("-").replace("\u202f", "").partition(".")
+    places = max(0, DIGITS_THAT_MATTER - len(whole.lstrip("0")))
+    if not point or figure.value is None or places >= len(decimals):
+        return figure
+    table, _, column = figure.place
+    value = figure.value / SHOWN_UNITS[field_of(table, column).unit][1]
+    if not figure.text.startswith("-"):
+        value = abs(value)
+    return replace(figure, text=f"{round(value, places) + 0.0:,.{places}f}".replace(",", "\u202f"))
+
+
 def count(month: Month, column: str) -> Figure:
     """Return one of the counts beside the result tables."""
     value = month.counts[column]

@@ -11,12 +11,14 @@ from reports.figures import (
     Name,
     Part,
     Sentence,
+    brief,
     cell,
     change,
     count,
     measured,
     named,
     several,
+    shortened,
     within,
 )
 from reports.month import Month, first_day
@@ -48,7 +50,7 @@ class Tile:
 def headline(month: Month) -> list[Sentence]:
     """Return the finding of the month: what was picked against the month before, and what stands out."""
     found = [_picked(month), *(each for each in (_lost_batch(month), _held(month)) if each)]
-    return found[:2]
+    return [brief(each) for each in found[:2]]
 
 
 def _picked(month: Month) -> Sentence:
@@ -94,12 +96,18 @@ def tiles(month: Month) -> list[Tile]:
     """Return the four figures at the head of the page: money where the farm keeps books, else BE."""
     at = month.place()
     paid = at is not None and month.rows("months")[at]["margin"] is not None
-    return [
+    found = [
         _picked_tile(month),
         _money_tile(month, at) if paid and at is not None else _be_tile(month),
         _lost_tile(month),
         _ahead_tile(month),
     ]
+    return [_brief(each) for each in found]
+
+
+def _brief(tile: Tile) -> Tile:
+    figure = shortened(tile.figure) if tile.figure else None
+    return Tile(tile.what, figure, brief(tile.rests_on), tuple(brief(each) for each in tile.before))
 
 
 def _picked_tile(month: Month) -> Tile:
@@ -165,7 +173,7 @@ def _before(month: Month, column: str) -> tuple[Sentence, ...]:
 def next_steps(month: Month) -> list[Sentence]:
     """Return what to do next, the most pressing first: what, with which containers, since when."""
     found = [_mend(month), _promise(month), *(make(month) for make in ACTIONS)]
-    return [each for each in found if each][:STEPS_SHOWN]
+    return [brief(each) for each in found if each][:STEPS_SHOWN]
 
 
 def _mend(month: Month) -> Sentence:
@@ -184,13 +192,8 @@ def _promise(month: Month) -> Sentence:
     risky = promises.at_risk(month)
     if not risky:
         return ()
-    return (
-        "Talk of ",
-        *promises.promised(month, risky[0]),
-        ": ",
-        *promises.chance(month, risky[0]),
-        " that it is there.",
-    )
+    due, chance = promises.promised(month, risky[0]), promises.chance(month, risky[0])
+    return ("Warn the buyer: ", *due, ", ", *chance, ".")
 
 
 def _due(action: str, reason: str | None, start: str, since: str) -> Callable[[Month], Sentence]:
@@ -223,7 +226,7 @@ def _names(names: Sequence[str]) -> Sentence:
 ACTIONS = (
     _due("look", "suspect", "Look first at", "suspect since"),
     _due("pick", None, "Pick", "the oldest ready since"),
-    _due("end", None, "Look at, and end if they are spent:", "the first silent since"),
+    _due("end", None, "End what is spent:", "nothing noted since"),
     _due("open", None, "Open", "the first colonised on"),
     _due("look", None, "Look at", "the oldest waiting since"),
     _due("fill", None, "Free to fill:", "the first since"),
@@ -237,7 +240,7 @@ def warning(month: Month) -> Sentence:
         return (*several(lost, "logged entry", "logged entries"), " no longer stand in the files.")
     waits = picked.waiting(month)
     if waits:
-        return waits
+        return brief(waits)
     rows = count(month, "rows_set_aside")
     if rows.value:
         return (*several(rows, "row"), " of the files cannot be counted: see Rows to mend.")

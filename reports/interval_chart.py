@@ -46,7 +46,7 @@ def interval_chart(
     fields = [column.replace("_", "") for column in columns]
     spec = _spec(rows, fields, labels, worth, title)
     limited = known(rows, *fields[1:])
-    interval = f"{percent(LEVEL)} interval"
+    interval = f"likely range ({percent(LEVEL)})"
     keys = [plain_key("estimate", shape="dot")]
     keys += [plain_key("interval", interval, shape="line")] if limited else []
     keys += [plain_key("small")] if worth else []

@@ -13,7 +13,7 @@ from jinja2 import Template
 from markupsafe import Markup
 
 from reports import front
-from reports.cautions import ONE_LINE, cautions
+from reports.cautions import MORE_BELOW, ONE_LINE, cautions
 from reports.document import environment, part, policy, script_json
 from reports.drawing import Chart
 from reports.figures import Day, Figure, Name, Sentence, plain
@@ -154,7 +154,7 @@ def render(month: Month, brief: bool = False) -> str:
         chapters=chapters,
         sources=sources(chapters),
         cautions=cautions(month),
-        caution=ONE_LINE,
+        caution=ONE_LINE if brief else f"{ONE_LINE} {MORE_BELOW}",
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), *scripts]),

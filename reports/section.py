@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reports.drawing import Chart, some_of
-from reports.figures import Sentence
+from reports.figures import Sentence, brief
 from reports.tables import PageTable
 
 
@@ -36,5 +36,6 @@ def made(
     charts: Sequence[Chart],
     tables: Sequence[PageTable | None],
 ) -> Section:
-    """Return the section of these parts, without the tables that have no row."""
-    return Section(name, title, sentence, tuple(notes), tuple(charts), tuple(each for each in tables if each))
+    """Return the section of these parts, without the tables that have no row; sentences with few digits."""
+    notes = [brief(each) for each in notes]
+    return Section(name, title, brief(sentence), tuple(notes), tuple(charts), tuple(each for each in tables if each))

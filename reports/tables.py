@@ -159,9 +159,7 @@ def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: b
         )
         for each in found[:FINDINGS_SHOWN]
     )
-    more = (
-        f"The first {FINDINGS_SHOWN} of {len(found)}; gillbook check lists all." if len(found) > FINDINGS_SHOWN else ""
-    )
+    more = f"The first {FINDINGS_SHOWN} of {len(found)}{ALL_IN}." if len(found) > FINDINGS_SHOWN else ""
     shown = tuple(Head(title, "", False) for title in heads)
     return PageTable(f"table-{name}", caption, shown, rows, len(rows) * len(heads) > MANY_CELLS, more)
 

@@ -43,15 +43,13 @@ def test_the_decline_is_told_per_container_started_with_its_limits_and_what_is_n
     limits = {"decline_started_low": 0.52, "decline_started_high": 0.73}
     rows = [flush("straw", 2, 3, 0.4), flush("mulch", 2, 20, 0.63, 12, **limits)]
     assert said(flushes.sentence(month(flushes=rows))) == (
-        "On mulch a container started gives 0.63 of its first flush in the second (0.52 to 0.73), with 20 containers "
-        "known through it; 12 more are not known yet."
+        "On mulch the second flush gives 0.63 of the first (0.52 to 0.73). 20 containers show it; 12 not that far yet."
     )
     assert said(flushes.sentence(month(flushes=rows[:1]))) == (
-        "On straw a container started gives 0.40 of its first flush in the second, with 3 containers known through it; "
-        "none is still unknown."
+        "On straw the second flush gives 0.40 of the first. 3 containers show it."
     )
     assert said(flushes.sentence(month(flushes=[flush("straw", 1, 3, 1.0)]))) == (
-        "No second flush can be set against a first one yet."
+        "No container shows two flushes to compare yet."
     )
 
 
@@ -178,16 +176,16 @@ def week(**told: Any) -> dict[str, Any]:
 def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before() -> None:
     held = week(past_seen=17, past_held_80_pct=76.5, past_off_kg=1.9, widened_by=1.2, planned_kg=1.5)
     assert said(outlook.sentence(month(outlook=[held]))) == (
-        "In the week from 1 October 2026 about 5.00 kg is to be expected, with an 80 % band from 2.00 to 8.50 kg."
+        "Expect about 5.00 kg in the week from 1 October 2026. In four of five cases it is 2.00 to 8.50 kg."
     )
     notes = [said(note) for note in outlook.notes(month(outlook=[held]))]
     assert said(outlook.past_sentence(month(outlook=[held]))) == (
         "Foreseen in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, "
         "and the median was off by 1.90 kg on average."
     )
-    assert notes[0] == "Of all the weeks ahead, 1.50 kg would come from batches that are yet to be inoculated."
+    assert notes[0] == "In all the weeks ahead, 1.50 kg would come from batches not yet begun."
     young = [said(note) for note in outlook.notes(month(outlook=[week(batches_without_donors=2)]))]
-    assert young[0].startswith("In 1 week some batches are in no figure")
+    assert young[0].startswith("In 1 week some batches are left out")
 
 
 def test_without_an_outlook_the_page_says_why() -> None:

@@ -60,7 +60,7 @@ def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() ->
     month = replace(month, tables={**month.tables, "months": months}, currency="EUR")
     assert [each.what for each in front.tiles(month)] == ["Picked", "Margin, EUR", "Lost", "Next four weeks"]
     assert tile(month, "Margin, EUR") == (
-        "7.50 brought 20.00, cost 12.50; too high, for the cost lacks spawn (price) and lime (price)",
+        "7.50 brought 20.0, cost 12.5; too high, for the cost lacks spawn (price) and lime (price)",
         ["August 2026: -3.00"],
     )
 

@@ -39,12 +39,12 @@ def test_promises_at_risk_are_spelled_out_with_what_helps() -> None:
     )
     section = promises.section(month)
     assert section is not None
-    assert said(section.sentence) == "1 of 3 promises of the weeks ahead are there in at least four of five cases."
+    assert said(section.sentence) == "1 of 3 promises ahead are safe: kept in at least four of five cases."
     assert [said(each) for each in section.notes] == [
         "2.50 kg for 3 Oct 2026: a chance of 12.5 %. No container that is begun now comes in time.",
         "2.50 kg to inn for 9 Oct 2026: a chance of 60.0 %. It helps to begin 4 more of grey on straw by 8 Sep 2026.",
     ]
-    assert said(front.next_steps(month)[0]) == "Talk of 2.50 kg for 3 Oct 2026: a chance of 12.5 % that it is there."
+    assert said(front.next_steps(month)[0]) == "Warn the buyer: 2.50 kg for 3 Oct 2026, a chance of 12.5 %."
 
 
 def test_next_to_no_chance_is_no_number() -> None:
@@ -52,9 +52,7 @@ def test_next_to_no_chance_is_no_number() -> None:
     section = promises.section(month)
     assert section is not None
     assert said(section.notes[0]).startswith("2.50 kg to inn for 3 Oct 2026: hardly any chance. No container")
-    assert (
-        said(front.next_steps(month)[0]) == "Talk of 2.50 kg to inn for 3 Oct 2026: hardly any chance that it is there."
-    )
+    assert said(front.next_steps(month)[0]) == "Warn the buyer: 2.50 kg to inn for 3 Oct 2026, hardly any chance."
 
 
 def test_more_than_three_at_risk_say_how_many_there_are() -> None:
@@ -68,7 +66,7 @@ def test_a_month_without_promises_has_no_such_section() -> None:
     month = a_month([Unit()])
     assert promises.section(month) is None
     assert "What is promised" not in read_page(page.render(month)).text
-    assert not any("Talk of" in said(each) for each in front.next_steps(month))
+    assert not any("Warn" in said(each) for each in front.next_steps(month))
 
 
 def test_the_page_shows_chances_and_how_much_more_can_be_promised() -> None:

@@ -117,7 +117,7 @@ def too_little(history: PastBatches, as_of: date, weeks: float) -> str | None:
         from_day = first + timedelta(days=7 * backtest.REFUSED_WEEKS + 1)
         return (
             f"The records reach back {weeks:.0f} weeks. What is to come is borrowed from past batches, and up to "
-            f"{backtest.REFUSED_WEEKS} weeks tell too little. It can be told from {from_day} on."
+            f"{backtest.REFUSED_WEEKS} weeks tell too little. From {from_day} on it can be foreseen."
         )
     begun = int((history.start < as_of.toordinal()).sum())
     if begun < LEAST_DONORS:

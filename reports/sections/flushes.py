@@ -57,20 +57,18 @@ def sentence(month: Month) -> Sentence:
     rows = month.rows("flushes")
     second = [at for at, row in enumerate(rows) if row["flush"] == 2 and row["decline_started"] is not None]
     if not second:
-        return ("No second flush can be set against a first one yet.",)
+        return ("No container shows two flushes to compare yet.",)
     at = max(second, key=lambda at: number_of(rows[at], "units_known"))
     limits = within(month, "flushes", at, "decline_started_low", "decline_started_high")
     return (
         "On ",
         substrate_name(month, "flushes", at),
-        " a container started gives ",
+        " the second flush gives ",
         cell(month, "flushes", at, "decline_started"),
-        " of its first flush in the second",
+        " of the first",
         *limits,
-        ", with ",
-        *several(cell(month, "flushes", at, "units_known"), "container"),
-        " known through it; ",
-        *_not_yet(month, "flushes", at),
+        ". ",
+        *_known(month, at),
         ".",
     )
 
@@ -93,13 +91,13 @@ def _derived(month: Month) -> list[Sentence]:
     at = max(derived, key=lambda at: whole_of(rows[at], "pickings_derived"))
     return [
         (
-            "Some flush numbers stand in no row, but were derived from the gaps between pickings: on ",
-            substrate_name(month, "flushes", at),
-            " those of ",
+            "Some flush numbers are blank, and counted from the gaps between pickings: ",
             measured(month, "flushes", at, "derived_pct"),
-            " of the pickings of flush ",
+            " of flush ",
             cell(month, "flushes", at, "flush"),
-            ". The check tells by which rule, and whether it is sure.",
+            " on ",
+            substrate_name(month, "flushes", at),
+            ".",
         )
     ]
 
@@ -118,12 +116,11 @@ def _per_flush(month: Month, at: int) -> Sentence:
     )
 
 
-def _not_yet(month: Month, table: str, at: int) -> Sentence:
-    """Return of how many containers it is not known yet."""
-    waiting = cell(month, table, at, "units_not_yet")
-    if not waiting.value:
-        return ("none is still unknown",)
-    return (waiting, " more", " is not known yet" if waiting.value == 1 else " are not known yet")
+def _known(month: Month, at: int) -> Sentence:
+    """Return how many containers show it, and how many are not that far."""
+    known, waiting = (cell(month, "flushes", at, column) for column in ("units_known", "units_not_yet"))
+    start: Sentence = (*several(known, "container"), " show it" if known.value != 1 else " shows it")
+    return (*start, "; ", waiting, " not that far yet") if waiting.value else start
 
 
 def slopes_chart(month: Month) -> list[Chart]:

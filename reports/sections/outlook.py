@@ -69,11 +69,11 @@ def sentence(month: Month) -> Sentence:
     if not rows:
         return ("What is to come cannot be foreseen. ", Name(month.why_no_outlook or "Nothing was asked."))
     return (
-        "In the week from ",
-        Day(day_of(rows[0], "first_day")),
-        " about ",
+        "Expect about ",
         measured(month, "outlook", 0, "median_kg"),
-        " is to be expected, with an 80 % band from ",
+        " in the week from ",
+        Day(day_of(rows[0], "first_day")),
+        ". In four of five cases it is ",
         cell(month, "outlook", 0, "low80_kg"),
         " to ",
         measured(month, "outlook", 0, "high80_kg"),
@@ -89,15 +89,13 @@ def notes(month: Month) -> list[Sentence]:
     found = four_weeks(month)
     planned = total(month, "outlook", "planned_kg")
     if planned.value:
-        found.append(
-            ("Of all the weeks ahead, ", planned, " kg would come from batches that are yet to be inoculated.")
-        )
+        found.append(("In all the weeks ahead, ", planned, " kg would come from batches not yet begun."))
     left_out = positive(month, "outlook", "batches_without_donors")
     if left_out.value:
         found.append(
-            ("In ", *several(left_out, "week"), " some batches are in no figure: too few past ones are so old.")
+            ("In ", *several(left_out, "week"), " some batches are left out: too few past ones were ever so old.")
         )
-    found.append(("Each goes on as one of the farm's own past batches did at its age, at the level of its recipe.",))
+    found.append(("Each batch is taken to go on as past ones of the farm did.",))
     return found
 
 

@@ -9,7 +9,7 @@ import altair as alt
 from reports.colours import paint, plain_key
 from reports.columns import View
 from reports.drawing import Chart, column_chart, data, some_of
-from reports.figures import Part, Sentence, cell, change, difference, measured, named, several
+from reports.figures import Day, Part, Sentence, cell, change, difference, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
@@ -71,22 +71,17 @@ TWO_LINES = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' '
 
 
 def sentence(month: Month) -> Sentence:
-    """Return what was picked, against the month before and the same month a year ago."""
+    """Return on which day most was picked. What the month gave against others stands on page one."""
     name, at = month_name(month.month), month.place()
     if at is None or not month.rows("months")[at]["pickings"]:
-        return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
-    start: Sentence = (
-        measured(month, "months", at, "fresh_g"),
-        f" was picked in {name}{'' if month.over else ' so far'}, in ",
-        *several(cell(month, "months", at, "pickings"), "picking"),
-    )
-    others = [(before, month.place(before)) for before in (1, 12)]
-    known = [(before, place) for before, place in others if place is not None]
-    if not known:
-        return (*start, ". The record has no earlier month to compare it with.")
-    clauses = [_compared(month, at, place, month_name(first_day(month.month, before))) for before, place in known]
-    joined = [part for clause in clauses for part in (", and ", *clause)][1:]
-    return (*start, ": ", *joined, ".")
+        return (f"No day of {name} has a picking{'' if month.over else ' so far'}.",)
+    pickings = several(cell(month, "months", at, "pickings"), "picking")
+    days = month.rows("picked_days")
+    if not any(row["pickings"] for row in days):
+        return (measured(month, "months", at, "fresh_g"), " was picked in ", *pickings, ".")
+    best = max(range(len(days)), key=lambda place: number_of(days[place], "fresh_g"))
+    most = measured(month, "picked_days", best, "fresh_g")
+    return ("Most was picked on ", Day(day_of(days[best], "day")), ": ", most, ". All came in ", *pickings, ".")
 
 
 def waiting(month: Month) -> Sentence:
@@ -112,27 +107,14 @@ def waiting(month: Month) -> Sentence:
     if not then.value or not apart.value:
         return (*start, ".")
     word = "more" if apart.value > 0 else "less"
-    change_then: Sentence = (apart, " (", change(now, then), f") {word}")
-    return (*start, ": with it, ", *change_then, f" than in {month_name(first_day(month.month, 1))}.")
+    so_much: Sentence = (apart, " (", change(now, then), f") {word}")
+    return (*start, ". With it, the month gave ", *so_much, f" than {month_name(first_day(month.month, 1))}.")
 
 
 def _waiting_at(month: Month, months_before: int) -> int | None:
     """Return the row of `waiting_months` of this month, or of one before; None if there is none."""
     wanted = f"{first_day(month.month, months_before):%Y-%m}"
     return next((at for at, row in enumerate(month.rows("waiting_months")) if row["month"] == wanted), None)
-
-
-def _compared(month: Month, now: int, then: int, name: str) -> Sentence:
-    left, right = measured(month, "months", now, "fresh_g"), measured(month, "months", then, "fresh_g")
-    if not month.over:
-        return (f"all of {name} gave ", right)
-    apart = difference(left, right)
-    if not right.value:
-        return (f"nothing had been picked in {name}",)
-    if not apart.value:
-        return (f"as much as in {name}",)
-    word = "more" if apart.value > 0 else "less"
-    return (apart, " (", change(left, right), f") {word} than in {name} (", right, ")")
 
 
 def notes(month: Month) -> list[Sentence]:

@@ -48,7 +48,7 @@ def promised(month: Month, at: int) -> Sentence:
 def sentence(month: Month) -> Sentence:
     """Return how many of the promises are likely met."""
     enough, rows = positive(month, "promise_chances", "enough"), rows_of(month, "promise_chances")
-    return (enough, " of ", rows, " promises of the weeks ahead are there in at least four of five cases.")
+    return (enough, " of ", rows, " promises ahead are safe: kept in at least four of five cases.")
 
 
 def notes(month: Month) -> list[Sentence]:
