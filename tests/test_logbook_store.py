@@ -14,6 +14,7 @@ from ledgers import here
 from test_logbook_summaries import content, said
 
 from pipeline.farm.folder import Farm, open_farm, table_files
+from pipeline.files.looked import Stamp
 from pipeline.logbook import store, summaries
 from pipeline.logbook.blocks import BlockFacts
 from pipeline.logbook.columns import read_columns
@@ -110,7 +111,7 @@ def said_by_both(farm: Farm, wanted: set[str]) -> None:
         _, height, facts = found
         shape, parts = rows_read(farm, source, data)
         assert height == shape.rows
-        one, other = (Summary(source.table, summaries.Stamp(), facts=each) for each in ((facts,), parts))
+        one, other = (Summary(source.table, Stamp(), facts=each) for each in ((facts,), parts))
         assert said(one) == said(other), source.name
         for key in parts[0].texts[LineKind.ROWS]:
             assert facts.text(LineKind.ROWS, key) == parts[0].text(LineKind.ROWS, key)

@@ -33,7 +33,7 @@ def take_in(
     asks.
     """
     from pipeline.logbook.book import Book
-    from pipeline.logbook.take_in import read_export, take_in
+    from pipeline.logbook.take_in import Intake, read_export
 
     opened = open_the_farm(farm)
     exports = [(path, read_export(opened, path)) for path in files]
@@ -42,7 +42,7 @@ def take_in(
         if not insist:
             ask_on_terminal(doubts)
 
-    done = [(path, take_in(Book(opened), sent, confirm, now)) for path, sent in exports]
+    done = [(path, Intake(Book(opened)).take_in(sent, confirm, now)) for path, sent in exports]
     for path, each in done:
         print_line(f"{path.name}: {_summary(each)}.")
         for row, why in each.left:

@@ -105,9 +105,9 @@ def enter(
             now = clock()
             with append.logbook_locked(book.farm, now.isoformat(timespec="seconds")):
                 planned = plan(now)
-                doubts = [*planned.doubts, *_clock_doubts(book, now)]
+                doubts = [] if insist else [*planned.doubts, *_clock_doubts(book, now)]
                 doubts = [each for each in doubts if each.kind not in confirmed]
-                if insist or not doubts:
+                if not doubts:
                     with suppress(append.ChangedMeanwhile):
                         return write(planned, now)
                     break

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
 
 from pipeline.farm.folder import Farm
@@ -25,6 +26,10 @@ DAYS_LEFT = 35
 BYTES_LEFT = 50_000
 # Each time the journal grew by so much, older lines are taken off: our choice, no source.
 BYTES_BETWEEN = 250_000
+# What is said of entries, each in a line of its own.
+WORDS = {"undone", "unwritten", "undoing", "left", "written", "named"}
+# So many lines are kept as read, for a server that reads the same ones with each entry: more than TAIL holds.
+LINES_KEPT = 2048
 # What an entry looks at of the journal, so that it stays quick: some hundred of the last entries.
 TAIL = 100_000
 
@@ -168,12 +173,25 @@ def read_journal(farm: Farm, tail: int | None = None) -> Journal:
     for line in lines:
         # A line cut short by a full disk or a power cut says nothing.
         with suppress(ValueError, RecursionError, KeyError, TypeError, AttributeError):
-            _take(found, json.loads(line))
+            _take(found, _said(line))
     return found
 
 
-def _take(found: Journal, raw: dict[str, str]) -> None:
-    if "undone" in raw:
+@lru_cache(maxsize=LINES_KEPT)
+def _said(line: bytes) -> JournalEntry | Mapping[str, str]:
+    """Return what a line says: an entry, or a word about one. Raises ValueError, TypeError and the like for neither."""
+    raw = json.loads(line)
+    return raw if raw.keys() & WORDS else _entry_of(raw)
+
+
+def _take(found: Journal, raw: JournalEntry | Mapping[str, str]) -> None:
+    if isinstance(raw, JournalEntry):
+        # Put back, it is the latest.
+        if before := found.entries.pop(raw.entry, None):
+            found.before[raw.entry] = before
+        found.entries[raw.entry] = raw
+        found.named.discard(raw.entry)
+    elif "undone" in raw:
         found.entries.pop(raw["undone"], None)
         found.undoing.discard(raw["undone"])
     elif "unwritten" in raw:
@@ -188,13 +206,6 @@ def _take(found: Journal, raw: dict[str, str]) -> None:
         found.written.add(raw["written"])
     elif "named" in raw:
         found.named.add(raw["named"])
-    else:
-        entry = _entry_of(raw)
-        # Put back, it is the latest.
-        if before := found.entries.pop(entry.entry, None):
-            found.before[entry.entry] = before
-        found.entries[entry.entry] = entry
-        found.named.discard(entry.entry)
 
 
 def _entry_of(raw: Mapping[str, object]) -> JournalEntry:
@@ -212,15 +223,16 @@ def _entry_of(raw: Mapping[str, object]) -> JournalEntry:
     return entry
 
 
-def taken_back(farm: Farm) -> set[str]:
-    """Return the ids of entries that a command took back, as far as the journal reaches."""
+def taken_back(data: bytes) -> set[str]:
+    """Return the ids of entries that a command took back, as these lines of the journal say."""
     found = set()
-    with suppress(OSError):
-        for line in (farm.folder / JOURNAL).read_bytes().splitlines():
-            with suppress(ValueError, RecursionError, TypeError):
-                raw = json.loads(line)
-                if isinstance(raw, dict) and "undone" in raw and "at" in raw:
-                    found.add(str(raw["undone"]))
+    for line in data.splitlines():
+        if b'"undone"' not in line:
+            continue
+        with suppress(ValueError, RecursionError, TypeError):
+            raw = json.loads(line)
+            if isinstance(raw, dict) and "undone" in raw and "at" in raw:
+                found.add(str(raw["undone"]))
     return found
 
 

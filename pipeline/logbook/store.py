@@ -17,11 +17,12 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from pipeline.farm.folder import Farm, TableFile
+from pipeline.files.looked import Stamp
 from pipeline.files.replace import sync_folder
 from pipeline.logbook.blocks import BlockFacts, lines_of, packed, unpacked
 from pipeline.logbook.facts import FactsByKey, FileFacts, LineKind, Weights
 from pipeline.logbook.stored import STORE
-from pipeline.logbook.summaries import Shape, Stamp, Summaries, Summary, rows_read
+from pipeline.logbook.summaries import Shape, Summaries, Summary, rows_read
 from schemas.finding import UnreadableFile
 
 # "gill", so that no other program's file is taken for ours.

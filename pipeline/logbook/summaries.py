@@ -7,40 +7,22 @@ grew, only what was added is read.
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from hashlib import sha256
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.links import mending
 from pipeline.farm.table_names import WORKBOOKS
+from pipeline.files.looked import Stamp, look
 from pipeline.logbook.facts import FactsByKey, FileFacts, facts_of
 from pipeline.logbook.text_table import TextTable, read_text_table, without_totals
 from schemas.contract import GROWING
 from schemas.finding import UnreadableFile
 from schemas.steps import STEPS
 
-# A file changed within this time of its reading may have changed again within one tick of its time stamp.
-FRESH_NS = 2_000_000_000
 # So many bytes that are to be read take longer row by row than the import of what reads columns; and a file of fewer is
 # read row by row all the same. Measured with `python -m tests.bench_weigh`.
 MUCH, MUCH_OF_ONE = 1_000_000, 20_000
-
-
-@dataclass(frozen=True)
-class Stamp:
-    """A file as it was when it was read: size in bytes, its time and the time of reading (ns), hash of its bytes."""
-
-    size: int = 0
-    mtime_ns: int = 0
-    read_ns: int = 0
-    digest: str = ""
-
-    @property
-    def settled(self) -> bool:
-        """Whether a later change would show in size or time."""
-        return self.mtime_ns < self.read_ns - FRESH_NS
 
 
 @dataclass(frozen=True)
@@ -113,24 +95,20 @@ def _bytes_to_read(sources: Iterable[TableFile], known: Summaries) -> int:
 
 def _current(farm: Farm, source: TableFile, known: Summary | None, texts: Texts | None) -> tuple[Summary, int]:
     try:
-        now = os.stat(source.path)
-        if known and (known.stamp.size, known.stamp.mtime_ns) == (now.st_size, now.st_mtime_ns) and known.stamp.settled:
-            return known, 0
-        read_ns = time.time_ns()
-        data = source.path.read_bytes()
+        found = look(source.path, known.stamp if known else None)
     except OSError as problem:
         trouble = f"{source.name} cannot be opened ({problem.strerror or problem}). {mending(source.path)}"
         return Summary(source.table, Stamp(), trouble), 0
-    size = known.stamp.size if known else 0
-    stamp = Stamp(len(data), now.st_mtime_ns, read_ns, sha256(data).hexdigest())
-    if known and not known.trouble and sha256(data[:size]).hexdigest() == known.stamp.digest:
-        added = data[size:]
-        if not added:
-            return replace(known, stamp=stamp), 0
-        grown = None if len(added) > MUCH else _grown(farm, source, known, added)
+    if known and found.data is None:
+        return known, 0
+    if known and not known.trouble and found.added is not None:
+        if not found.added:
+            return replace(known, stamp=found.stamp), 0
+        grown = None if len(found.added) > MUCH else _grown(farm, source, known, found.added)
         if grown:
-            return replace(grown, stamp=stamp), len(added)
-    return _summary(farm, source, data, stamp, texts), len(data)
+            return replace(grown, stamp=found.stamp), len(found.added)
+    data = found.data or b""
+    return _summary(farm, source, data, found.stamp, texts), len(data)
 
 
 def _summary(farm: Farm, source: TableFile, data: bytes, stamp: Stamp, texts: Texts | None) -> Summary:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -12,14 +11,13 @@ from pathlib import Path
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.write_csv import unguarded
-from pipeline.logbook import journal
 from pipeline.logbook.amounts import Amount, amount
-from pipeline.logbook.book import Book, Clock, Doubt
+from pipeline.logbook.book import Book, Clock, Confirm, Doubt
 from pipeline.logbook.book import enter as enter_planned
 from pipeline.logbook.edit import plan_removal, write_edit
-from pipeline.logbook.edit_log import not_undone
 from pipeline.logbook.file_rows import rows_of_file
 from pipeline.logbook.find_entry import WantedEntry, find_entry
+from pipeline.logbook.known_ids import KnownIds
 from pipeline.logbook.take_in_sales import SalesBefore, log_sale
 from pipeline.logbook.weigh import NewPicking, PickingPlan, log, plan
 from schemas.contract import HARVESTS, SALES, contract
@@ -87,46 +85,67 @@ def rows_of_export(farm: Farm, text: str, name: str) -> list[Sent]:
     return [Sent(table, at, each) for at, each in enumerate(cells, start=2) if any(each.values())]
 
 
-def take_in(book: Book, sent: Sequence[Sent], confirm: Callable[[Sequence[Doubt]], None], clock: Clock) -> TakenIn:
-    """Log those that are not in the farm's files yet, and take out what they take back. `confirm` is asked where
-    another picking has the same container, day and weight, and of a sale what `gillbook sell` asks; what it raises
-    WrongRequest for is left.
-    """
-    known, done, before = known_ids(book.farm), TakenIn(), SalesBefore(book.farm)
-    for each in sent:
-        entry, gone = each.cells["entry"], each.cells.get(TAKES_BACK, "")
-        try:
-            if gone:
-                done.taken_back += _take_out(book.farm, gone, clock())
-            elif entry and entry in known:
-                done.known += 1
-            else:
-                if each.table == SALES:
-                    log_sale(book, each.cells, before, confirm, clock)
+@dataclass
+class Intake:
+    """Takes in portion after portion; what it knows of the files it keeps from one to the next."""
+
+    book: Book
+    known: KnownIds = field(default_factory=lambda: KnownIds(TABLES))
+
+    def of(self, farm: Farm) -> Intake:
+        """Return this for the farm as it was opened now: with other settings nothing that was known counts."""
+        if farm.settings_hash != self.book.farm.settings_hash:
+            return Intake(Book(farm))
+        self.book.farm = farm
+        return self
+
+    def take_in(self, sent: Sequence[Sent], confirm: Confirm | None, clock: Clock) -> TakenIn:
+        """Log those that are not in the farm's files yet, and take out what they take back. `confirm` is asked where
+        another picking has the same container, day and weight, and of a sale what `gillbook sell` asks; what it raises
+        WrongRequest for is left. None: nobody is asked.
+        """
+        farm, done = self.book.farm, TakenIn()
+        self.known.look(farm)
+        before = SalesBefore(farm)
+        for each in sent:
+            entry, gone = each.cells["entry"], each.cells.get(TAKES_BACK, "")
+            try:
+                if gone:
+                    done.taken_back += _take_out(farm, gone, clock())
+                elif entry in self.known:
+                    done.known += 1
                 else:
-                    _log(book, picking_of(book, each), entry, confirm, clock)
-                done.logged += 1
-                known.add(entry)
-        except WrongRequest as problem:
-            done.left.append((each.row, str(problem)))
-    return done
+                    self._log(each, entry, before, confirm, clock)
+                    done.logged += 1
+            except Known:
+                done.known += 1
+            except WrongRequest as problem:
+                done.left.append((each.row, str(problem)))
+        return done
+
+    def _log(self, each: Sent, entry: str, before: SalesBefore, confirm: Confirm | None, clock: Clock) -> None:
+        def still_new() -> None:
+            # Another program may have taken in the same since. Nobody writes entries now.
+            self.known.look(self.book.farm)
+            if entry in self.known:
+                raise Known
+
+        if each.table == SALES:
+            log_sale(self.book, each.cells, before, confirm or _nobody, clock, still_new)
+        else:
+            _log(self.book, picking_of(self.book, each), entry, confirm, clock, still_new)
 
 
-def known_ids(farm: Farm) -> set[str]:
-    """Return the ids of pickings and sales that stand in the files, and of those that were taken out of them since."""
-    found = {row.cell("entry") for source in _sources(farm) for row in rows_of_file(farm, source)}
-    return {each for each in found if each} | set(_taken_out(farm)) | journal.taken_back(farm)
+class Known(Exception):
+    """The entry stands in the farm's files already."""
+
+
+def _nobody(_: Sequence[Doubt]) -> None:
+    """Leave it as it is."""
 
 
 def _sources(farm: Farm) -> list[TableFile]:
     return [each for each in table_files(farm.folder, farm.conventions.files) if each.table in TABLES]
-
-
-def _taken_out(farm: Farm) -> Iterator[str]:
-    """Yield the cells of rows that `edit` or a telephone took out: among them are their ids."""
-    for each in not_undone(farm):
-        if not each.after:
-            yield from re.split(r'[",;\t]', each.before)
 
 
 def _take_out(farm: Farm, entry: str, now: datetime) -> int:
@@ -172,7 +191,14 @@ def picking_of(book: Book, sent: Sent) -> NewPicking:
     )
 
 
-def _log(book: Book, picking: NewPicking, entry: str, confirm: Callable[[Sequence[Doubt]], None], clock: Clock) -> None:
+def _log(
+    book: Book,
+    picking: NewPicking,
+    entry: str,
+    confirm: Confirm | None,
+    clock: Clock,
+    still_new: Callable[[], None],
+) -> None:
     """Log the picking under the id that the telephone gave it. What the page asked about already is not asked again."""
 
     def doubts(made: PickingPlan) -> list[Doubt]:
@@ -182,9 +208,10 @@ def _log(book: Book, picking: NewPicking, entry: str, confirm: Callable[[Sequenc
         said = f"{made.assignment}, {picking.day}: {picking.weight.typed} stands there already, by another entry; two "
         return [Doubt("same elsewhere", said + "telephones may have logged one picking")]
 
-    made = plan(book, picking, clock())
-    if found := doubts(made):
+    def write(made: PickingPlan, now: datetime) -> None:
+        still_new()
+        log(book, made, now, entry)
+
+    if confirm and (found := doubts(plan(book, picking, clock()))):
         confirm(found)
-    enter_planned(
-        book, lambda now: plan(book, picking, now), lambda made, now: log(book, made, now, entry), True, confirm, clock
-    )
+    enter_planned(book, lambda now: plan(book, picking, now), write, True, confirm or _nobody, clock)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cached_property, partial
+from functools import cached_property
 
 from pipeline.farm.folder import Farm
 from pipeline.logbook.book import Book, Clock, Confirm, Doubt, enter
@@ -37,8 +37,16 @@ def _alike(cells: Mapping[str, Value]) -> tuple[Value | None, ...]:
     return tuple(cells.get(name) if name != "kind" else cells.get(name, "sold") for name in ALIKE)
 
 
-def log_sale(book: Book, cells: Mapping[str, str], before: SalesBefore, confirm: Confirm, clock: Clock) -> None:
-    """Log the sale under the id that the telephone gave it. `confirm` is asked what `gillbook sell` asks.
+def log_sale(
+    book: Book,
+    cells: Mapping[str, str],
+    before: SalesBefore,
+    confirm: Confirm,
+    clock: Clock,
+    still_new: Callable[[], None],
+) -> None:
+    """Log the sale under the id that the telephone gave it. `confirm` is asked what `gillbook sell` asks; `still_new`
+    raises where it stands in the files by now, and is called while nobody else writes.
 
     Raises WrongRequest for a cell that cannot be meant, and what `confirm` raises.
     """
@@ -51,7 +59,11 @@ def log_sale(book: Book, cells: Mapping[str, str], before: SalesBefore, confirm:
         doubts = [each for each in made.doubts if each.kind != ASKED_THERE] + _twice(made.row, before)
         return RowPlan(made.row, tuple(doubts), made.destination, made.messages)
 
-    enter(book, plan, partial(write_row, book, entry=cells["entry"]), False, confirm, clock)
+    def write(made: RowPlan, now: datetime) -> None:
+        still_new()
+        write_row(book, made, now, cells["entry"])
+
+    enter(book, plan, write, False, confirm, clock)
 
 
 def _twice(row: NewRow, before: SalesBefore) -> list[Doubt]:

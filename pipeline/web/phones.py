@@ -15,10 +15,8 @@ from reports.screens import phones as screens
 from schemas.finding import CannotWork, WrongRequest
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from pipeline.farm.folder import Farm
-    from pipeline.logbook.book import Doubt
+    from pipeline.logbook.take_in import Intake
 
 PHONE_COOKIE = "gillbook_phone"
 # A telephone sends smaller portions: our choice, no source.
@@ -36,6 +34,8 @@ class Phones:
     keys: Keys
     address: str = ""
     secure: bool = False
+    # Of the thread that writes.
+    intake: Intake | None = None
 
     def invitation(self) -> str:
         """Return a new address to be scanned."""
@@ -97,7 +97,7 @@ class Phones:
 
     def _take_in(self, farm: Farm, body: bytes) -> tuple[list[str], dict[str, str]]:
         from pipeline.logbook.book import Book
-        from pipeline.logbook.take_in import rows_of_export, take_in
+        from pipeline.logbook.take_in import Intake, rows_of_export
 
         try:
             sent = rows_of_export(farm, body.decode("utf-8"), "What was sent")
@@ -105,7 +105,9 @@ class Phones:
             raise WrongRequest("What was sent is no text (UTF-8).") from problem
         if len(sent) > MOST_ENTRIES or not all(is_id(each.cells.get("entry", "")) for each in sent):
             raise WrongRequest("What was sent is none of the weigh page's entries.")
-        left = dict(take_in(Book(farm), sent, _later, self.desk.commands.clock).left)
+        # None is asked, for nobody at the scale can tell: the ledger finds what two phones say alike, and Mend asks.
+        self.intake = (self.intake or Intake(Book(farm))).of(farm)
+        left = dict(self.intake.take_in(sent, None, self.desk.commands.clock).left)
         home = [each.cells["entry"] for each in sent if each.row not in left]
         return home, {each.cells["entry"]: left[each.row] for each in sent if each.row in left}
 
@@ -131,7 +133,3 @@ class Phones:
 def is_id(text: str) -> bool:
     """Whether this is an id like those that the weigh page makes: letters and digits, a letter first."""
     return 3 <= len(text) <= 40 and text.isascii() and text.isalnum() and text[0].isalpha()
-
-
-def _later(_: Sequence[Doubt]) -> None:
-    """Write it, for nobody at the scale can tell: the ledger finds what two telephones say alike, and Mend asks."""
