@@ -15,6 +15,7 @@ import pytest
 from ledgers import THREE_TABLES, here
 
 from pipeline.cli import run, show
+from pipeline.cli.cut_texts import cut_apart
 
 # What a grower may type on a terminal: tables, sentences, findings, messages.
 COMMANDS = [
@@ -127,3 +128,40 @@ def test_on_a_real_terminal_help_and_sentences_fit_without_colours() -> None:
     assert "Hydrated lime" in shown
     assert "\x1b" not in shown
     assert max(map(len, shown.replace("\r", "").split("\n"))) <= 44
+
+
+LONG_NAMES = (
+    "wheat straw, hot_lime",
+    "wheat straw, hot_water",
+    "wheat straw, hot_water, bran",
+    "rye",
+    "wheat straw, h~",
+)
+
+
+@pytest.mark.parametrize("size", [4, 5, 8, 15, 22, 40])
+def test_two_names_that_differ_are_never_cut_alike(size: int) -> None:
+    names = [*LONG_NAMES, *(f"{'x' * 50}{number}" for number in range(120))] if size > 5 else LONG_NAMES
+    shown = cut_apart(names, size)
+    assert [*shown] == [*names]
+    assert len({*shown.values()}) == len(names)
+    assert all(len(text) <= size for text in shown.values())
+    assert all(shown[name] == name for name in names if len(name) <= size)
+
+
+def test_what_tells_two_recipes_apart_is_what_is_shown_of_them(tmp_path: Path) -> None:
+    rows = ["batch,inoculated_on,strain,substrate,treatment,spawn_form,substrate_dry_kg"]
+    for number, (treatment, form) in enumerate(
+        (("hot_lime", "grain"), ("hot_water", "grain"), ("hot_water", "sawdust"))
+    ):
+        rows.append(f"B{number},2026-01-01,grey oyster of the north,chopped wheat straw,{treatment},{form},5")
+    rows.append("B9,2026-01-01,pink,straw,none,grain,5")
+    (tmp_path / "batches.csv").write_text("\n".join(rows) + "\n")
+    (tmp_path / "harvests.csv").write_text("picked_on,fresh_weight_g,batch\n2026-02-01,300,B0\n")
+    said = here("money", "--farm", tmp_path, "--as-of", "2026-03-01")
+    assert said.code == 0, said.err
+    _, _, _, *lines = said.out.splitlines()
+    assert all(len(line) <= 80 for line in said.out.splitlines())
+    names = [line.split("  ")[0] for line in lines]
+    assert len(names) == 4
+    assert len({*names}) == 4

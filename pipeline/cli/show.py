@@ -15,6 +15,7 @@ from typing import TextIO
 
 import typer
 
+from pipeline.cli.cut_texts import cut_apart
 from pipeline.cli.streams import give_up
 from schemas.result_rows import Row
 from schemas.unseen import shown_letter
@@ -231,5 +232,6 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 def _aligned(texts: Sequence[str], size: int, column: Column) -> list[str]:
     """The texts of a column, each as wide as it: cut, and numbers at the right."""
-    cut = [text if len(text) <= size else text[: size - 1] + "~" for text in texts]
+    named = cut_apart(texts, size)
+    cut = [named[text] for text in texts]
     return [text.rjust(size) for text in cut] if column.decimals is not None else [text.ljust(size) for text in cut]
