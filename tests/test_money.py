@@ -347,6 +347,18 @@ def test_what_a_cost_lacks_is_named_with_its_price_or_cell(copy: Path) -> None:
     assert lacks == {"A": "container_day (price), spawn_kg", "B": "container_day (price)", "C": "", "": ""}
     said = here("money", "--by", "batch", "--as-of", AS_OF, "--farm", copy)
     assert "Cost lacks container_day (price) and spawn_kg, so that it is too low: A." in said.err
+    # Of container-days there is a price from 15 February on.
+    assert "To price what has none, add to prices.csv: 2026-01-10,container_day,,,PRICE,day." in said.err
+    with (copy / "prices.csv").open("a", encoding="utf-8") as file:
+        file.write("2026-01-10,container_day,,,0.05,day\n")
+    assert "To price what has none" not in here("money", "--as-of", AS_OF, "--farm", copy).err
+
+
+def test_a_name_without_a_price_among_named_ones_gets_a_row_of_its_own(copy: Path) -> None:
+    rows = [row for row in PRICES.splitlines() if ",spawn," not in row]
+    (copy / "prices.csv").write_text("\n".join([*rows, "2026-01-01,spawn,grain,,5,kg"]) + "\n", encoding="utf-8")
+    said = here("money", "--as-of", AS_OF, "--farm", copy)
+    assert "add to prices.csv: 2026-02-01,spawn,sawdust,,PRICE,kg." in said.err
 
 
 def test_a_farm_that_logs_no_sale_is_shown_what_it_picked_at_its_price(copy: Path) -> None:

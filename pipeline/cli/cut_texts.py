@@ -19,9 +19,8 @@ def cut_apart(texts: Sequence[str], size: int) -> dict[str, str]:
                 end = text[prefix:][: size // 2] or text[-(size // 2) :]
                 shown[text] = f"{text[: size - 1 - len(end)]}~{end}"
     for alike in _alike(shown):
-        numbers = (f"~{number}" for number in count(1))
+        numbers, taken = (f"~{number}" for number in count(1)), {*shown.values()}
         for text in (each for each in alike if len(each) > size):
-            taken = {*shown.values()}
             free = (f"{text[: size - len(number)]}{number}" for number in numbers)
             shown[text] = next(each for each in free if each not in taken)
     return shown

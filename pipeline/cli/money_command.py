@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.group_screen import TOGETHER, read_groups
+from pipeline.cli.group_screen import MOST_NAMED, TOGETHER, read_groups
 from pipeline.cli.options import ReadOptions, spread
 from pipeline.cli.show import Column, notify, print_json, print_records
 from schemas.phrases import counted, listed, no_batch
@@ -44,6 +44,7 @@ def money(
         rows = of_money.unsold(view) if unsold else of_money.money_months(view) if by_month else of_money.money(view)
         query = view.query
         currency = currency_of(view.settings)
+        missing = of_money.missing_prices(view)
     if read.json:
         print_json(rows)
         return
@@ -54,6 +55,7 @@ def money(
     heading = MONTH if by_month else by.strip().replace(",", ", ")
     if print_records(shown, [Column(GROUP, heading), *_figures()], False, no_batch(query.as_of)):
         _notify(query, shown, currency)
+        _notify_missing(missing)
 
 
 def _show_unsold(query: Query, rows: Sequence[Row]) -> None:
@@ -113,7 +115,8 @@ def _notify(query: Query, rows: Sequence[Row], currency: str) -> None:
         notify(f"{counted(running, 'container')} still running: the costs are in, what they will bring is not.")
     unpaid = sum(whole_of(row, "sales_unpaid") for row in rows)
     if unpaid:
-        notify(f"{counted(unpaid, 'sale')} without any price count as nothing: gillbook check names the rows.")
+        count = "counts" if unpaid == 1 else "count"
+        notify(f"{counted(unpaid, 'sale')} without any price {count} as nothing: gillbook check names the rows.")
     shared = sum(number_of(row, "revenue_shared") for row in rows)
     if shared:
         notify(f"{shared:.2f} came from packs that name no batch: shared over what was picked before, by mass.")
@@ -122,4 +125,11 @@ def _notify(query: Query, rows: Sequence[Row], currency: str) -> None:
     for lacks in dict.fromkeys(text_of(row, "lacks") for row in rows if row["lacks"]):
         names = [text_of(row, GROUP) for row in rows if row["lacks"] == lacks]
         more = f" and {len(names) - 2} more" if len(names) > 2 else ""
-        notify(f"Cost lacks {listed(lacks.split(', '))}, so that it is too low: {', '.join(names[:2])}{more}.")
+        notify(f"Cost lacks {listed(lacks.split(', '))}, so that it is too low: {'; '.join(names[:2])}{more}.")
+
+
+def _notify_missing(rows: Sequence[str]) -> None:
+    """Say which rows of prices.csv would give a cost what it lacks."""
+    more = f"; and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else ""
+    if rows:
+        notify(f"To price what has none, add to prices.csv: {'; '.join(rows[:MOST_NAMED])}{more}.")

@@ -31,6 +31,12 @@ def keeps_books(view: LedgerView) -> bool:
     return bool(rows) or view.settings["price_per_kg"] is not None
 
 
+def missing_prices(view: LedgerView) -> list[str]:
+    """Return the rows that prices.csv lacks for what growing took, as they would stand in it: PRICE for the price."""
+    found = view.records("missing_prices")
+    return [f"{row['from_on']},{row['item']},{row['name']},,PRICE,{row['per']}" for row in found]
+
+
 def unsold(view: LedgerView) -> ResultRows:
     """What may still lie there, by the age of the pickings (contract `unsold`)."""
     return in_columns("unsold", view.records("unsold"))
