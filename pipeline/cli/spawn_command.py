@@ -57,8 +57,9 @@ def spawn(
     by = ",".join(dict.fromkeys((*RECIPE, *chosen)))
     with read_groups(read, by, "growth", through_flush) as view:
         tested = summary.spawn(view, view.settings, chosen)
-        made = (summary.levels, steps, best, summary.points, summary.curves)
-        tables = dict(zip(SpawnTable, (each(tested) for each in made), strict=True))
+        made = dict(zip(SpawnTable, (summary.levels, steps, best, summary.points, summary.curves), strict=True))
+        wanted = {SpawnTable.levels, SpawnTable.steps, SpawnTable.best, table or SpawnTable.levels}
+        tables = {each: make(tested) for each, make in made.items() if each in wanted}
     if read.json:
         print_json(tables[table or SpawnTable.levels])
     elif not tables[SpawnTable.levels]:

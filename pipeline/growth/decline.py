@@ -76,8 +76,7 @@ def _by_soak(flush: Resolved, over: Numbers, under: Numbers, level: float) -> Ra
 def over_flush_1(over: Numbers, under: Numbers, level: float = LEVEL) -> Ratio:
     """Return what a flush gives over flush 1, from the sums of each soak: no limit lies below 0."""
     found = ratio_of_sums(over, under, level)
-    low = None if found.low is None else max(0.0, found.low)
-    return replace(found, low=low)
+    return found if found.low is None or found.low >= 0 else replace(found, low=0.0)
 
 
 def too_early(flush: Resolved, oldest_resolved: float) -> str | None:

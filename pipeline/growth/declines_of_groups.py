@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.growth.decline import over_flush_1, why_early
 from pipeline.models.resolved_flushes import ResolvedFlushes
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
-from pipeline.stats.ratio import Ratio
+from pipeline.stats.ratio import Ratio, of_one_soak
 
 # Apart by more days than any container is old.
 APART = 1e6
@@ -64,9 +64,14 @@ class Units:
         count = int(self.first_soak[-1])
         sums: list[Numbers] = [np.bincount(self.soak, each, count).astype(np.float64) for each in (over, under)]
         tops, bottoms = sums
+        top, bottom = tops.tolist(), bottoms.tolist()
         bounds = self.first_soak.tolist()
         return [
-            over_flush_1(tops[first:last], bottoms[first:last]) if each else None
+            None
+            if not each
+            else of_one_soak(top[first], bottom[first])
+            if last - first == 1
+            else over_flush_1(tops[first:last], bottoms[first:last])
             for first, last, each in zip(bounds, bounds[1:], wanted.tolist(), strict=False)
         ]
 

@@ -162,12 +162,12 @@ def _cell(held: Held, rate: int, units: SpawnedUnits, prices: Prices, dry: Mappi
     """None where too many units still run, or no unit has a dry mass: a soak counts once most of it is in."""
     if held.value is None:
         return None
-    weighed = units.where(~np.isnan(units.dry_g) & units.known)
-    total = float(weighed.dry_g.sum())
+    weighed = ~np.isnan(units.dry_g) & units.known
+    total = float(units.dry_g[weighed].sum())
     if not total:
         return None
-    gave, spawn = float(weighed.gave_g.sum()), float(weighed.spawn_g.sum())
-    share = dry.get(str(weighed.spawn_form[0]))
+    gave, spawn = float(units.gave_g[weighed].sum()), float(units.spawn_g[weighed].sum())
+    share = dry.get(str(units.spawn_form[weighed][0]))
     known = not np.isnan(spawn)
     priced = known and prices.price is not None and prices.spawn is not None
     return RateCell(

@@ -30,6 +30,11 @@ class Ratio:
     degrees: float = 1.0
 
 
+NO_PULL: Numbers = np.zeros(1)
+NO_PULL.setflags(write=False)
+NOTHING_OVER = Ratio(0.0, None, None, None, 1, NO_PULL)
+
+
 def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numbers, level: float = LEVEL) -> Ratio:
     """Return sum(over) / sum(under) with its interval. One entry per soak in both; soaks that add to neither do not
     count.
@@ -41,9 +46,9 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
     Simulated declines are covered 94-97 %; 92-95 % by the linearised error with t(b-1), 93-97 % by it with t of the
     effective number (6,000 farms each of 24 designs; tests/calibrate_growth.py). The choice rests on simulation.
     """
+    if len(over) == 1:
+        return of_one_soak(float(over[0]), float(under[0]))
     top, bottom = np.asarray(over, dtype=float), np.asarray(under, dtype=float)
-    if len(top) == 1:
-        return _of_one_soak(float(top[0]), float(bottom[0]))
     adds = (top != 0) | (bottom != 0)
     soaks, total = int(adds.sum()), float(bottom.sum())
     if total <= 0:
@@ -62,9 +67,12 @@ def ratio_of_sums(over: Sequence[float] | Numbers, under: Sequence[float] | Numb
     return Ratio(value, value - half, value + half, error, soaks, pull, degrees)
 
 
-def _of_one_soak(over: float, under: float) -> Ratio:
+def of_one_soak(over: float, under: float) -> Ratio:
+    """Return the ratio of one soak, which has no limits: it tells nothing of how soaks differ."""
+    if over == 0 and under > 0:
+        return NOTHING_OVER
     value = over / under if under > 0 else None
-    return Ratio(value, None, None, None, int(over != 0 or under != 0), np.zeros(1))
+    return Ratio(value, None, None, None, int(over != 0 or under != 0), NO_PULL)
 
 
 def linear_pull(over: Numbers, under: Numbers) -> Numbers:
