@@ -142,15 +142,8 @@ def _recipe(
     levels = Levels(SPAWN_RATE, named[rate], order)
     rows = traits.where(np.searchsorted(traits.unit, own.unit))
     held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
-    cells = []
-    for number in range(len(rates)):
-        of_rate = own.where(rate == number)
-        for of_soak in of_rate.parts(of_rate.soak_no):
-            soak = str(of_soak.soak_key[0])
-            cell = _cell(held[soak, rate_name(rates[number])], number, of_soak, prices, dry)
-            if cell:
-                cells.append(cell)
-    return SpawnRecipe(called, own, rate, rates, tuple(cells), cache(partial(least_gap, rows)))
+    cells = _cells(held, rates, rate, own, prices, dry)
+    return SpawnRecipe(called, own, rate, rates, cells, cache(partial(least_gap, rows)))
 
 
 def rate_name(rate: float) -> str:
@@ -158,16 +151,39 @@ def rate_name(rate: float) -> str:
     return f"{rate:.1f} %"
 
 
-def _cell(held: Held, rate: int, units: SpawnedUnits, prices: Prices, dry: Mapping[str, float]) -> RateCell | None:
-    """None where too many units still run, or no unit has a dry mass: a soak counts once most of it is in."""
-    if held.value is None:
-        return None
-    weighed = ~np.isnan(units.dry_g) & units.known
-    total = float(units.dry_g[weighed].sum())
-    if not total:
-        return None
-    gave, spawn = float(units.gave_g[weighed].sum()), float(units.spawn_g[weighed].sum())
-    share = dry.get(str(units.spawn_form[weighed][0]))
+def _cells(
+    held: Mapping[tuple[str, str], Held],
+    rates: Sequence[float],
+    rate: Whole,
+    units: SpawnedUnits,
+    prices: Prices,
+    dry: Mapping[str, float],
+) -> tuple[RateCell, ...]:
+    """The cells of a recipe, by rate and soak. rate: the number of each unit's rate. None of a soak of which too many
+    units still run, or none has a dry mass: a soak counts once most of it is in.
+    """
+    _, first, cell = np.unique(np.stack([rate, units.soak_no]), axis=1, return_index=True, return_inverse=True)
+    cell = cell.reshape(-1)
+    weighed = np.flatnonzero(~np.isnan(units.dry_g) & units.known)
+    total, gave, spawn = (
+        np.bincount(cell[weighed], of[weighed], len(first)).tolist()
+        for of in (units.dry_g, units.gave_g, units.spawn_g)
+    )
+    form = np.full(len(first), "", dtype=object)
+    form[cell[weighed[::-1]]] = units.spawn_form[weighed[::-1]]
+    found = []
+    for at, unit in enumerate(first.tolist()):
+        number = int(rate[unit])
+        own = held[str(units.soak_key[unit]), rate_name(rates[number])]
+        if own.value is not None and total[at]:
+            share = dry.get(str(form[at]))
+            found.append(_cell(own, number, (gave[at], total[at], spawn[at]), share, prices))
+    return tuple(found)
+
+
+def _cell(held: Held, rate: int, sums: tuple[float, float, float], share: float | None, prices: Prices) -> RateCell:
+    """The cell of these sums: picked, dry substrate, spawn, in g. share: dry mass of the spawn, % of its mass."""
+    gave, total, spawn = sums
     known = not np.isnan(spawn)
     priced = known and prices.price is not None and prices.spawn is not None
     return RateCell(
