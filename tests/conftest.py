@@ -1,9 +1,12 @@
 """What the tests share: a fixed time zone, small farms from literal rows, and the program run as its user runs it."""
 
+import atexit
 import json
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,6 +17,9 @@ import pytest
 
 os.environ["TZ"] = "UTC"
 os.environ.pop("GILLBOOK_FARM", None)
+# What gillbook keeps outside of farms: nothing of who runs the tests.
+os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="gillbook-state-")
+atexit.register(shutil.rmtree, os.environ["XDG_STATE_HOME"], ignore_errors=True)
 # Where a slow machine would show where a command is: tests/test_progress.py has terminals of its own.
 os.environ["TERM"] = "dumb"
 if hasattr(time, "tzset"):

@@ -74,11 +74,11 @@ def test_what_never_arrives_whole_is_given_up(farm_served: tuple[Path, Served]) 
 def test_a_list_of_telephones_that_is_a_link_lets_nobody_in(tmp_path: Path) -> None:
     keys, now = Keys(tmp_path), datetime.now().astimezone()
     key = keys.let_in(keys.invite(now), now) or ""
-    path = tmp_path / "kept" / "devices.json"
+    path = keys.file
     assert keys.device(key, now) is not None
     assert os.name != "posix" or path.stat().st_mode & 0o077 == 0
-    path.rename(tmp_path / "elsewhere.json")
-    path.symlink_to(tmp_path / "elsewhere.json")
+    path.rename(path.with_name("elsewhere.json"))
+    path.symlink_to(path.with_name("elsewhere.json"))
     assert keys.device(key, now) is None
 
 

@@ -211,7 +211,7 @@ def test_keys_end_and_are_nowhere_on_disk(tmp_path: Path) -> None:
     assert key is not None
     assert keys.device(key, NOW + timedelta(days=DEVICE_DAYS - 1)) is not None
     assert keys.device(key, NOW + timedelta(days=DEVICE_DAYS)) is None
-    assert key not in (tmp_path / "kept" / "devices.json").read_text()
+    assert key not in keys.file.read_text()
     # Another run knows it still; its own desk has another key.
     assert Keys(tmp_path).device(key, NOW) is not None
     assert not Keys(tmp_path).is_desk(keys.desk)
@@ -221,7 +221,7 @@ def test_a_broken_list_of_telephones_lets_nobody_in(tmp_path: Path) -> None:
     keys = Keys(tmp_path)
     key = keys.let_in(keys.invite(NOW), NOW) or ""
     for text in ("", "[", "{}", '[{"name": 1}]', "[1]"):
-        (tmp_path / "kept" / "devices.json").write_text(text)
+        keys.file.write_text(text)
         assert keys.device(key, NOW) is None
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Protocol, TypeVar
@@ -156,15 +156,17 @@ def write_rows(
     rows: Sequence[Values],
     now: datetime,
     ids: Sequence[str] = (),
+    by: str = "",
 ) -> None:
     """Write these rows to the file, all or none. They go into the journal first, so that they can be taken back, and
-    named if they get lost. To be called while the logbook is locked. `ids`: those of rows that are put back.
+    named if they get lost. To be called while the logbook is locked. `ids`: those of rows that are put back; `by`: the
+    phone that sent them.
 
     Raises ChangedMeanwhile when the file is not as it was when the destination was chosen; OutOfReach.
     """
     if destination.version is None or destination.shape.empty:
         _note_written(farm, destination)
-    entries = _journal_entries(farm, destination, command, rows, now, ids)
+    entries = [replace(each, by=by) for each in _journal_entries(farm, destination, command, rows, now, ids)]
     journal.record(farm, entries)
     try:
         _write(farm, destination, "".join(each.line for each in entries))

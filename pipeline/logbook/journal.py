@@ -40,7 +40,8 @@ class JournalEntry:
     its file, the moment, and its cells as written.
 
     `values`: its cells in the contract's unit, days as year-month-day. `line`: what was written, with its line end.
-    `offset`: the size of the file (bytes) before the call added to it; None where the file was made or replaced.
+    `offset`: the size of the file (bytes) before the call added to it; None where the file was made or replaced. `by`:
+    the phone that sent it, "" for none.
     """
 
     entry: str
@@ -53,6 +54,7 @@ class JournalEntry:
     values: Mapping[str, str] = field(default_factory=dict)
     line: str = ""
     offset: int | None = None
+    by: str = ""
 
 
 @dataclass
@@ -213,7 +215,7 @@ def _entry_of(raw: Mapping[str, object]) -> JournalEntry:
     text, no table, or a file that does not lie in the farm, for entries are cut out of their files by it.
     """
     entry = JournalEntry(**raw)  # type: ignore[arg-type]
-    texts = (entry.entry, entry.call, entry.command, entry.file, entry.at, entry.table, entry.line)
+    texts = (entry.entry, entry.call, entry.command, entry.file, entry.at, entry.table, entry.line, entry.by)
     cells = (each for named in (entry.cells, entry.values) for pair in named.items() for each in pair)
     if not all(isinstance(each, str) for each in (*texts, *cells)) or not isinstance(entry.offset, int | None):
         raise TypeError(entry.entry)

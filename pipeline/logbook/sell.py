@@ -118,9 +118,9 @@ def _of_days(row: NewRow, today: date) -> list[Doubt]:
     return []
 
 
-def write_row(book: Book, planned: RowPlan, now: datetime, entry: str = "") -> RowPlan:
-    """Write the row, whole and on disk. `entry`: the id that a phone gave it."""
+def write_row(book: Book, planned: RowPlan, now: datetime, entry: str = "", by: str = "") -> RowPlan:
+    """Write the row, whole and on disk. `entry`: the id that a phone gave it; `by`: the phone that sent it."""
     entry = entry or new_entry_ids(int(now.timestamp() * 1000))[0]
     table, cells = planned.row.table, planned.row.cells
-    write_rows(book.farm, planned.destination, COMMANDS[table], [{**cells, "entry": entry}], now)
+    write_rows(book.farm, planned.destination, COMMANDS[table], [{**cells, "entry": entry}], now, by=by)
     return RowPlan(planned.row, planned.doubts, planned.destination, planned.messages, entry)

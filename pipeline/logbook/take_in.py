@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -11,6 +12,7 @@ from pathlib import Path
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.files.write_csv import unguarded
+from pipeline.logbook import journal
 from pipeline.logbook.amounts import Amount, amount
 from pipeline.logbook.book import Book, Clock, Confirm, Doubt
 from pipeline.logbook.book import enter as enter_planned
@@ -30,6 +32,8 @@ NEEDED = {
     SALES: ("sold_on", "weight_g", "entry"),
 }
 TABLES = tuple(NEEDED)
+# newId in reports/sheets/templates/weigh_record.js.
+MADE_BY_PHONE = re.compile("p[0-9a-f]{20}")
 
 
 @dataclass(frozen=True)
@@ -99,10 +103,11 @@ class Intake:
         self.book.farm = farm
         return self
 
-    def take_in(self, sent: Sequence[Sent], confirm: Confirm | None, clock: Clock) -> TakenIn:
+    def take_in(self, sent: Sequence[Sent], confirm: Confirm | None, clock: Clock, by: str = "") -> TakenIn:
         """Log those that are not in the farm's files yet, and take out what they take back. `confirm` is asked where
         another picking has the same container, day and weight, and of a sale what `gillbook sell` asks; what it raises
-        WrongRequest for is left. None: nobody is asked.
+        WrongRequest for is left. None: nobody is asked. `by`: the phone that sends it, which takes back its own entries
+        alone; "" for a file that is taken in at home.
         """
         farm, done = self.book.farm, TakenIn()
         self.known.look(farm)
@@ -111,11 +116,13 @@ class Intake:
             entry, gone = each.cells["entry"], each.cells.get(TAKES_BACK, "")
             try:
                 if gone:
+                    if by:
+                        refuse_of_others(farm, gone, by)
                     done.taken_back += _take_out(farm, gone, clock())
                 elif entry in self.known:
                     done.known += 1
                 else:
-                    self._log(each, entry, before, confirm, clock)
+                    self._log(each, before, confirm, clock, by)
                     done.logged += 1
             except Known:
                 done.known += 1
@@ -123,7 +130,9 @@ class Intake:
                 done.left.append((each.row, str(problem)))
         return done
 
-    def _log(self, each: Sent, entry: str, before: SalesBefore, confirm: Confirm | None, clock: Clock) -> None:
+    def _log(self, each: Sent, before: SalesBefore, confirm: Confirm | None, clock: Clock, by: str) -> None:
+        entry = each.cells["entry"]
+
         def still_new() -> None:
             # Another program may have taken in the same since. Nobody writes entries now.
             self.known.look(self.book.farm)
@@ -131,9 +140,9 @@ class Intake:
                 raise Known
 
         if each.table == SALES:
-            log_sale(self.book, each.cells, before, confirm or _nobody, clock, still_new)
+            log_sale(self.book, each.cells, before, confirm or _nobody, clock, still_new, by)
         else:
-            _log(self.book, picking_of(self.book, each), entry, confirm, clock, still_new)
+            _log(self.book, picking_of(self.book, each), entry, confirm, clock, still_new, by)
 
 
 class Known(Exception):
@@ -146,6 +155,19 @@ def _nobody(_: Sequence[Doubt]) -> None:
 
 def _sources(farm: Farm) -> list[TableFile]:
     return [each for each in table_files(farm.folder, farm.conventions.files) if each.table in TABLES]
+
+
+def refuse_of_others(farm: Farm, entry: str, by: str) -> None:
+    """Raise WrongRequest for an entry that this phone may not take back: one that another phone sent, or that was made
+    at home. One that came home in a file, or before the journal begins, is known by its id, 80 bits of chance of which
+    no phone hears but the one that made them.
+    """
+    of_entry = journal.read_journal(farm).entries.get(entry)
+    sender = of_entry.by if of_entry else ""
+    if sender != by if sender else not MADE_BY_PHONE.fullmatch(entry):
+        raise WrongRequest(
+            f"{entry} was not logged on this phone. Take it out on the computer: Mend, or gillbook edit."
+        )
 
 
 def _take_out(farm: Farm, entry: str, now: datetime) -> int:
@@ -198,6 +220,7 @@ def _log(
     confirm: Confirm | None,
     clock: Clock,
     still_new: Callable[[], None],
+    by: str,
 ) -> None:
     """Log the picking under the id that the telephone gave it. What the page asked about already is not asked again."""
 
@@ -210,7 +233,7 @@ def _log(
 
     def write(made: PickingPlan, now: datetime) -> None:
         still_new()
-        log(book, made, now, entry)
+        log(book, made, now, entry, by)
 
     if confirm and (found := doubts(plan(book, picking, clock()))):
         confirm(found)

@@ -44,9 +44,10 @@ def log_sale(
     confirm: Confirm,
     clock: Clock,
     still_new: Callable[[], None],
+    by: str,
 ) -> None:
     """Log the sale under the id that the telephone gave it. `confirm` is asked what `gillbook sell` asks; `still_new`
-    raises where it stands in the files by now, and is called while nobody else writes.
+    raises where it stands in the files by now, and is called while nobody else writes; `by`: the phone that sends it.
 
     Raises WrongRequest for a cell that cannot be meant, and what `confirm` raises.
     """
@@ -61,7 +62,7 @@ def log_sale(
 
     def write(made: RowPlan, now: datetime) -> None:
         still_new()
-        write_row(book, made, now, cells["entry"])
+        write_row(book, made, now, cells["entry"], by)
 
     enter(book, plan, write, False, confirm, clock)
 

@@ -204,15 +204,15 @@ def values(picking: NewPicking, assignment: Assignment, flush: int, entry: str) 
     return {**found, "entry": entry}
 
 
-def log(book: Book, planned: PickingPlan, now: datetime, entry: str = "") -> Logged:
+def log(book: Book, planned: PickingPlan, now: datetime, entry: str = "", by: str = "") -> Logged:
     """Write the picking, whole and on disk. To be called while the logbook is locked, with a plan made since. `entry`:
-    the id that a phone gave it.
+    the id that a phone gave it; `by`: the phone that sent it.
     """
     entry = entry or new_entry_ids(int(now.timestamp() * 1000))[0]
     row = values(planned.picking, planned.assignment, planned.flush, entry)
     lost = lost_lately(book.farm, planned.destination.name)
     missing = [lost_message(book.farm, lost)] if lost else []
-    write_rows(book.farm, planned.destination, "weigh", [row], now)
+    write_rows(book.farm, planned.destination, "weigh", [row], now, by=by)
     return Logged(planned, entry, planned.destination.name, planned.destination.next_row, tuple(missing))
 
 

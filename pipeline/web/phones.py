@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 
 from pipeline.web.desk import Desk, Done
-from pipeline.web.keys import DEVICE_DAYS, Keys
+from pipeline.web.keys import DEVICE_DAYS, Device, Keys
 from pipeline.web.pages import Page, read_form
 from reports.screens import phones as screens
 from schemas.finding import CannotWork, WrongRequest
@@ -49,7 +49,8 @@ class Phones:
     async def let_in(self, request: Request) -> Response:
         """Let a telephone in that brings an invitation, which is used up."""
         form = await read_form(request)
-        key = self.keys.let_in(form.get("token", ""), self.desk.commands.clock()) if self.address else None
+        now, before = self.desk.commands.clock(), request.cookies.get(PHONE_COOKIE, "")
+        key = self.keys.let_in(form.get("token", ""), now, before) if self.address else None
         if key is None:
             return PlainTextResponse("This code was used already, or is too old. Make a new one on the computer.", 403)
         answer = RedirectResponse("/phone", 303)
@@ -61,12 +62,15 @@ class Phones:
         """The page, for telephones that are let in."""
 
         async def for_phone(request: Request) -> Response:
-            key = request.cookies.get(PHONE_COOKIE, "")
-            if not self.address or self.keys.device(key, self.desk.commands.clock()) is None:
+            if self._device(request) is None:
                 return PlainTextResponse(NOT_LET_IN, 403)
             return await page(request)
 
         return for_phone
+
+    def _device(self, request: Request) -> Device | None:
+        key = request.cookies.get(PHONE_COOKIE, "")
+        return self.keys.device(key, self.desk.commands.clock()) if self.address else None
 
     async def weigh(self, _: Request) -> Response:
         """The weigh page, which sends what it logs."""
@@ -86,16 +90,18 @@ class Phones:
         """Write what a telephone sent, each entry once; tell which are on disk, and which cannot be taken and why."""
         if request.headers.get("content-type", "").split(";")[0].strip() != "text/csv":
             return JSONResponse({"error": "Entries are sent as text/csv."}, 415)
-        body = await request.body()
+        body, by = await request.body(), self._device(request)
+        if by is None:
+            return PlainTextResponse(NOT_LET_IN, 403)
         try:
-            home, left = await self.desk.writing(lambda farm: self._take_in(farm, body))
+            home, left = await self.desk.writing(lambda farm: self._take_in(farm, body, by.name))
         except WrongRequest as problem:
             return JSONResponse({"error": str(problem)}, 400)
         except CannotWork as problem:
             return JSONResponse({"error": str(problem)}, 503)
         return JSONResponse({"home": home, "left": left})
 
-    def _take_in(self, farm: Farm, body: bytes) -> tuple[list[str], dict[str, str]]:
+    def _take_in(self, farm: Farm, body: bytes, by: str) -> tuple[list[str], dict[str, str]]:
         from pipeline.logbook.book import Book
         from pipeline.logbook.take_in import Intake, rows_of_export
 
@@ -107,7 +113,7 @@ class Phones:
             raise WrongRequest("What was sent is none of the weigh page's entries.")
         # None is asked, for nobody at the scale can tell: the ledger finds what two phones say alike, and Mend asks.
         self.intake = (self.intake or Intake(Book(farm))).of(farm)
-        left = dict(self.intake.take_in(sent, None, self.desk.commands.clock).left)
+        left = dict(self.intake.take_in(sent, None, self.desk.commands.clock, by).left)
         home = [each.cells["entry"] for each in sent if each.row not in left]
         return home, {each.cells["entry"]: left[each.row] for each in sent if each.row in left}
 
