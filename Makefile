@@ -26,7 +26,8 @@ bench: $(STAMP)
 	$(BIN)/python -m tests.bench_open
 
 # 200 refreshes and 200 loggings killed, Ctrl-C pressed 200 times, at random moments; ten times 40 minutes of old copies
-# saved; so many states of the disk after a power cut, for each command; the computer killed so often while a phone sends.
+# saved; so many states of the disk after a power cut, for each command; the computer killed, and its
+# network cut, so often while a phone sends.
 STATES ?= 500
 ROUNDS ?= 100
 crash: $(STAMP)
@@ -34,6 +35,7 @@ crash: $(STAMP)
 	GILLBOOK_KILLS=200 $(BIN)/python -m pytest --timeout 0 tests/test_crash.py tests/test_logbook_crash.py \
 		tests/test_interrupted.py tests/test_lost_entries.py tests/test_unread_answers.py
 	GILLBOOK_KILLS=$(ROUNDS) $(BIN)/python -m pytest --timeout 0 tests/test_open_phone.py -k killed
+	GILLBOOK_KILLS=$(ROUNDS) $(BIN)/python -m pytest --timeout 0 tests/test_open_cut.py
 
 # 10,000 fuzz cases, drawn from a number that is told, so that a failure can be repeated.
 fuzz: $(STAMP)
