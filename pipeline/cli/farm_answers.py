@@ -77,15 +77,27 @@ def answers_of(requests: Mapping[str, Sequence[str]]) -> dict[str, FarmAnswer]:
 
 
 def _answer(words: Sequence[str]) -> FarmAnswer:
+    answer, code = process_answer("pipeline.cli.farm_child", words)
+    if isinstance(answer, FarmAnswer):
+        return answer
+    return no_answer(code)
+
+
+def no_answer(code: int) -> FarmAnswer:
+    """Return what stands for the answer of a process that ended without one. code: its exit code."""
+    return FarmAnswer(3, Gathered(notes=[f"its process ended without an answer ({code})."]))
+
+
+def process_answer(module: str, words: Sequence[str]) -> tuple[object, int]:
+    """Return what a process of its own answers, which runs this module with these words, and its exit code; None where
+    it ended without an answer.
+    """
     # -P: not from the folder one stands in, where a farm's files might be called like a module.
-    command = [sys.executable, "-P", "-m", "pipeline.cli.farm_child"]
+    command = [sys.executable, "-P", "-m", module]
     paths = [str(PACKAGES), *filter(None, [os.environ.get("PYTHONPATH")])]
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
     done = subprocess.run(command, input=pickle.dumps(list(words)), capture_output=True, env=env, check=False)
     try:
-        answer = pickle.loads(done.stdout)
+        return pickle.loads(done.stdout), done.returncode
     except (EOFError, pickle.UnpicklingError):
-        answer = None
-    if isinstance(answer, FarmAnswer):
-        return answer
-    return FarmAnswer(3, Gathered(notes=[f"its process ended without an answer ({done.returncode})."]))
+        return None, done.returncode

@@ -6,22 +6,24 @@ import io
 import os
 import pickle
 import sys
+from collections.abc import Callable
 from contextlib import redirect_stdout
 
 from pipeline.cli.farm_answers import FarmAnswer
 from pipeline.cli.show import GATHERING, Gathered
 
 
-def main() -> None:
+def main(answer_to: Callable[[], object] | None = None) -> None:
     """Run the command whose words come on standard input, and answer on standard output."""
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     sys.argv = ["gillbook", *pickle.load(sys.stdin.buffer)]
     with answers:
-        pickle.dump(_answer(), answers)
+        pickle.dump((answer_to or answer)(), answers)
 
 
-def _answer() -> FarmAnswer:
+def answer() -> FarmAnswer:
+    """Run the command whose words stand in `sys.argv`; return what it would show."""
     from pipeline.cli.app import run_commands
     from pipeline.cli.interrupts import Interrupts
 

@@ -22,6 +22,7 @@ from schemas.finding import WrongRequest
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.web.desk import Answer, Commands
+    from reports.screens.pictures import Picture
     from schemas.finding import Finding
 
 
@@ -148,12 +149,18 @@ def _findings(farm: Farm, as_of: date) -> Sequence[Finding]:
 
 def _answer(folder: Path, words: Sequence[str]) -> Answer:
     """Return what a command of this farm would show: asked in a process of its own, for it may take long and much."""
+    from pipeline.cli.compare_pictures import answer_with_pictures
     from pipeline.cli.farm_answers import answers_of
     from pipeline.cli.show import cell_texts
     from pipeline.cli.together import FAILED
     from pipeline.web.desk import Answer
 
-    (found,) = answers_of({"": [*words, "--farm", str(folder.resolve())]}).values()
+    command = [*words, "--farm", str(folder.resolve())]
+    pictures: Sequence[Picture] = ()
+    if words[0] == "compare":
+        found, pictures = answer_with_pictures(command)
+    else:
+        (found,) = answers_of({"": command}).values()
     if found.code >= FAILED:
         return Answer(notes=found.gathered.notes)
     tables = [
@@ -163,8 +170,7 @@ def _answer(folder: Path, words: Sequence[str]) -> Answer:
         )
         for rows, columns in found.gathered.tables
     ]
-    paragraphs = [" ".join(each.split()) for each in found.text.split("\n\n") if each.strip()]
-    return Answer(paragraphs, tables, found.gathered.notes)
+    return Answer(found.gathered.paragraphs, tables, found.gathered.notes, pictures)
 
 
 @contextmanager

@@ -46,12 +46,13 @@ class Column:
 @dataclass
 class Gathered:
     """What a run would show, for it to be put together with the answers of other farms: the rows and columns of its
-    tables, its rows as JSON (None: none were asked for), and what it says beside them.
+    tables, its rows as JSON (None: none were asked for), its sentences unwrapped, and what it says beside them.
     """
 
     tables: list[tuple[list[Row], list[Column]]] = field(default_factory=list)
     json: list[Row] | None = None
     notes: list[str] = field(default_factory=list)
+    paragraphs: list[str] = field(default_factory=list)
 
 
 @dataclass
@@ -90,7 +91,13 @@ def print_line(line: str, hanging: str = "") -> None:
     """Print one line of a result: broken between words where the terminal is narrower; `hanging`: before what follows
     then.
     """
+    _gather_paragraph(line)
     typer.echo(_fitted(printable(line), sys.stdout, hanging))
+
+
+def _gather_paragraph(text: str) -> None:
+    if GATHERING.into is not None and text.strip():
+        GATHERING.into.paragraphs.append(printable(" ".join(text.split())))
 
 
 def _plain(value: object) -> object:
@@ -151,6 +158,7 @@ def notify(message: str) -> None:
 def print_sentences(*sentences: str) -> None:
     """Print sentences that are the result, each from a line of its own, wrapped to the screen; empty ones are none."""
     for each in sentences:
+        _gather_paragraph(each)
         for line in textwrap.wrap(printable(each), screen_width()):
             typer.echo(line)
 

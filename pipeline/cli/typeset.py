@@ -51,11 +51,11 @@ def drawn(each: object) -> object:
     """Return the content with an `svg` beside each `spec` of a chart, in place of it."""
     if isinstance(each, Mapping):
         rest = {key: drawn(value) for key, value in each.items() if key != "spec"}
-        return {**rest, "svg": _svg(each["spec"])} if "spec" in each else rest
+        return {**rest, "svg": svg(each["spec"])} if "spec" in each else rest
     return [drawn(value) for value in each] if isinstance(each, list) else each
 
 
-def _svg(spec: object) -> str:
+def svg(spec: object) -> str:
     """Draw a chart. It reaches no address: none is allowed."""
     import vl_convert
 

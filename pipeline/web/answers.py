@@ -12,10 +12,11 @@ from starlette.responses import HTMLResponse, Response
 from pipeline.web.desk import Answer, Desk
 from reports.screens import answers as screens
 from reports.screens.answers import Choice
+from schemas.answers import ComparedMeasure
 from schemas.finding import WrongRequest
 
 MONEY_BY = ("recipe", "batch", "month", "kind")
-MEASURES = ("be", "kg", "g-per-litre", "days", "colonised", "losses", "culled", "late", "margin")
+MEASURES = tuple(ComparedMeasure)
 # What is wanted each week at the most, in kg: our choice, no source.
 MOST_KG = 10_000
 
@@ -64,7 +65,7 @@ class AnsweringPages:
         if words and query:
             answer = await self.desk.apart(lambda: self.desk.commands.answer(words))
         made = screens.answer(
-            self.desk.farm_name(), title, here, choices, answer.paragraphs, answer.tables, answer.notes
+            self.desk.farm_name(), title, here, choices, answer.paragraphs, answer.tables, answer.notes, answer.pictures
         )
         html, policy = made.render()
         return HTMLResponse(html, 200, {"content-security-policy": policy})

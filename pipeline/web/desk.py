@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.models.view import Ledger
     from reports.month import Month
+    from reports.screens.pictures import Picture
     from reports.sheets.shelves import Shelves
     from schemas.finding import Finding
 
@@ -25,11 +26,14 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Answer:
-    """What a command answers: its sentences, its tables (headings, rows of texts), and what it says beside them."""
+    """What a command answers: its sentences, its tables (headings, rows of texts), what it says beside them, and its
+    pictures.
+    """
 
     paragraphs: Sequence[str] = ()
     tables: Sequence[tuple[Sequence[str], Sequence[Sequence[str]]]] = ()
     notes: Sequence[str] = ()
+    pictures: Sequence[Picture] = ()
 
 
 @dataclass(frozen=True)

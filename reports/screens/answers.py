@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
+from reports.screens.pictures import Picture
 from reports.screens.screen import Screen
 from reports.words import visible
 
@@ -30,10 +33,17 @@ def answer(
     paragraphs: Sequence[str],
     tables: Sequence[ShownTable],
     notes: Sequence[str],
+    pictures: Sequence[Picture] = (),
 ) -> Screen:
     """Return the form with what was chosen, and the answer to it."""
     shown = [
         ([visible(each) for each in heads], [[visible(cell) for cell in row] for row in rows]) for heads, rows in tables
     ]
-    values = {"choices": choices, "paragraphs": [visible(each) for each in paragraphs], "tables": shown}
+    drawn = [(each, Markup(each.narrow), Markup(each.wide)) for each in pictures]
+    values = {
+        "choices": choices,
+        "paragraphs": [visible(each) for each in paragraphs],
+        "tables": shown,
+        "pictures": drawn,
+    }
     return Screen("answer.html.j2", title, farm, here, values, notes)

@@ -173,18 +173,17 @@ def _width(row: Row) -> float:
     return abs(number_of(row, "high") - number_of(row, "low"))
 
 
-def pairs_chart(month: Month) -> list[Chart]:
-    """How far do levels lie apart in BE, with intervals: what holds first, then what comes nearest to a verdict."""
+def pairs_chart(month: Month, measure: str = "be", title: str = "Differences in BE, points") -> list[Chart]:
+    """How far do levels lie apart, with intervals: what holds first, then what comes nearest to a verdict."""
     table = month.rows("compared_pairs")
-    shown = [at for at in month.pairs("be") if month.pair_is_decided(at) or _nearly_resolved(table[at])]
+    shown = [at for at in month.pairs(measure) if month.pair_is_decided(at) or _nearly_resolved(table[at])]
     shown.sort(key=lambda at: (not month.pair_is_decided(at), _width(table[at])))
-    part = some_of(min(len(shown), LANES_A_CHART), len(month.pairs("be")), "pairs", by=", answered or nearest to it")
+    part = some_of(min(len(shown), LANES_A_CHART), len(month.pairs(measure)), "pairs", by=", answered or nearest to it")
     shown = shown[:LANES_A_CHART]
     labels = [
         LaneLabel(_pair_name(month, at), interval_facts(month, "compared_pairs", at, "difference")) for at in shown
     ]
     worth = number_of(table[shown[0]], "smallest_effect") if shown else None
-    title = "Differences in BE, points"
     return interval_chart(
         month, "compared_pairs", "differences", title, shown, ("difference", "low", "high"), labels, worth, part
     )
