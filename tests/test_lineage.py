@@ -88,6 +88,29 @@ def test_columns_are_written_out(name: str) -> None:
         assert not any(isinstance(column, exp.Literal) for column in group.expressions)
 
 
+@pytest.mark.parametrize("name", ALL)
+def test_tables_are_joined_by_what_is_equal(name: str) -> None:
+    """One that is joined by this or that alone is held against every row of the other: minutes on a large farm."""
+    assert [on.sql() for on in joined_by_an_or(statement_of(model(name)))] == []
+
+
+def test_a_join_by_an_or_is_found() -> None:
+    joined = "select 1 from a join b on {}"
+    found = {
+        on: joined_by_an_or(sqlglot.parse_one(joined.format(on), dialect="duckdb"))
+        for on in ("a.x = b.x", "a.x = b.x or a.y = b.y")
+    }
+    assert [on for on, of in found.items() if of] == ["a.x = b.x or a.y = b.y"]
+
+
+def joined_by_an_or(statement: exp.Expression) -> list[exp.Expression]:
+    return [
+        on
+        for join in statement.find_all(exp.Join)
+        if isinstance(on := (join.args.get("on") or exp.true()).unnest(), exp.Or)
+    ]
+
+
 def test_each_table_has_one_writer_and_each_read_table_a_source() -> None:
     writers = Counter(
         model(name).writes for name in ALL if model(name).writes and model(name).group not in (DRAFT, PART)

@@ -51,7 +51,8 @@ def money(
     if unsold:
         _show_unsold(query, rows)
         return
-    shown = [{**row, GROUP: text_of(row, MONTH) if by_month else _name(query, rows, row)} for row in rows]
+    telling = () if by_month else _telling(query, rows)
+    shown = [{**row, GROUP: text_of(row, MONTH) if by_month else _name(telling, row)} for row in rows]
     heading = MONTH if by_month else by.strip().replace(",", ", ")
     if print_records(shown, [Column(GROUP, heading), *_figures()], False, no_batch(query.as_of)):
         _notify(query, shown, currency)
@@ -83,12 +84,17 @@ def _columns(by: str) -> str:
     return {MONTH: "all", "recipe": ",".join(recipe_names())}.get(by.strip(), by)
 
 
-def _name(query: Query, rows: Sequence[Row], row: Row) -> str:
-    """What a row is called: by those columns alone that tell rows apart, for there is no room for the others."""
+def _telling(query: Query, rows: Sequence[Row]) -> Sequence[str]:
+    """The columns by whose labels rows are told apart, for there is no room for the others; all where none does."""
+    of_batches = [row for row in rows if row["units"]]
+    return [name for name in query.by if len({row[name] for row in of_batches}) > 1] or query.by
+
+
+def _name(columns: Sequence[str], row: Row) -> str:
+    """What a row is called: by its labels in these columns."""
     if row["units"] == 0:
         return "(of no batch)"
-    unlike = [name for name in query.by if len({each[name] for each in rows if each["units"]}) > 1]
-    names = [text_of(row, name) for name in unlike or query.by]
+    names = [text_of(row, name) for name in columns]
     return ", ".join(filter(None, names)) or ("(blank)" if names else "the farm")
 
 

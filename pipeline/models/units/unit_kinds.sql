@@ -4,9 +4,14 @@
 -- reads: fillings, units
 -- writes: unit_kinds
 create or replace temp table unit_kinds as
-select
-    u.unit,
-    case when count(distinct coalesce(lower(f.kind), '')) = 1 then min(lower(f.kind)) end as kind
+with kinds as (
+    select line as unit, lower(kind) as kind from fillings
+    union all
+    select f.batch_line, lower(f.kind)
+    from fillings as f
+    inner join units as u on u.unit = f.batch_line and u.container is null
+)
+select u.unit, case when count(distinct coalesce(k.kind, '')) = 1 then min(k.kind) end as kind
 from units as u
-left join fillings as f on f.line = u.unit or (u.container is null and f.batch_line = u.unit)
+left join kinds as k on k.unit = u.unit
 group by u.unit
