@@ -77,6 +77,16 @@ def mark_in(text: str) -> str | None:
     return (found["before"] or found["behind"]) if found else None
 
 
+def own_amount(text: str, currency: str, a_kg: bool) -> str | None:
+    """Return the number of this amount, which may stand with a mark of the farm's currency, and say that it is of a
+    kilogram (a_kg). None where another mark stands there, or one that farm.toml does not tell.
+    """
+    if mark_in(text) is None:
+        return text
+    found = re.match(amount_with(marks, a_kg), text.strip()) if (marks := written_so(currency)) else None
+    return "".join(part for part in found.groups() if part) if found else None
+
+
 def without_mark(text: str) -> str:
     """Return the number of this text without the mark of a currency that stands beside it; else the text."""
     found = AMOUNT.match(text.strip())

@@ -95,6 +95,8 @@ REFUSED = {
     "a negative amount": (["sell", "500", "--amount", "-3"], "--amount -3: amount cannot be -3. Check it."),
     "another kind": (["sell", "500", "--kind", "solt"], "--kind solt: it is none of sold, given"),
     "a price in letters": (["sell", "500", "--price", "ten"], "--price ten: that is no number."),
+    "another currency": (["sell", "500", "--price", "$10"], "--price $10: is not in the currency that farm.toml tells"),
+    "an amount a pound": (["sell", "500", "--price", "10 EUR/lb"], "--price 10 EUR/lb: is not in the currency"),
     "a sale to come": (["sell", "500", "--on", "2090-01-01"], "--on 2090-01-01: that day lies in the future"),
     "picked after it": (["sell", "500", "--on", DAY, "--picked", "2026-02-08"], "Picked on 2026-02-08: that is after"),
     "until without every": (
@@ -138,3 +140,16 @@ except SystemExit:
         given = [sys.executable, "-c", code, *words, "--farm", str(folder)]
         said = subprocess.run(given, capture_output=True, text=True, check=True)
         assert said.stdout.splitlines()[-1] == "[]", said
+
+
+def test_an_amount_may_be_typed_with_the_sign_of_the_farms_currency(folder: Path) -> None:
+    (folder / "farm.toml").write_text('currency = "EUR"\n', encoding="utf-8")
+    assert run(folder, "sell", "500", "--price", "\u20ac12.50/kg", "--on", DAY).code == 0
+    assert run(folder, "sell", "400", "--amount", "5 eur", "--on", DAY).code == 0
+    assert [(row.get("price_per_kg"), row.get("amount")) for row in records(folder / "sales.csv")] == [
+        ("12.5", None),
+        (None, "5"),
+    ]
+    refused = run(folder, "sell", "300", "--price", "\u00a312", "--on", DAY)
+    assert (refused.code, len(records(folder / "sales.csv"))) == (2, 2)
+    assert "--price \u00a312: is not in the currency that farm.toml tells" in refused.err

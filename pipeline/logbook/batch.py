@@ -18,6 +18,7 @@ from pipeline.logbook.known_rows import Value, rows_of
 from pipeline.logbook.same_again import same_again
 from schemas.cell_format import CellFormat
 from schemas.contract import BATCHES, Field, contract
+from schemas.currency import own_amount
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
 
@@ -115,7 +116,13 @@ def parse_cell(
 
 
 def _number(cell_format: CellFormat, unit: str | None, option: str, each: Field, text: str) -> Decimal | int:
-    value = typed_number(text, cell_format)
+    bare = own_amount(text, cell_format.currency, each.money == "kg") if each.money else text
+    if bare is None:
+        raise WrongRequest(
+            f"{option} {text}: is not in the currency that farm.toml tells (it tells none, or another). Write the "
+            "amount in it, like 12."
+        )
+    value = typed_number(bare, cell_format)
     if value is not None and unit:
         value = in_ours(value, unit, each.unit or "")
     if value is None or (each.type == "integer" and not re.match(r"\d{1,9}\Z", text.strip())):
