@@ -95,6 +95,7 @@ def test_a_step_pays_where_the_gain_lies_above_its_spawn(farm: Farm) -> None:
     assert step["answer"] == "pays"
     said = gillbook(*asked)
     assert "pays" in said.out
+    assert "At 10.00 a kg of mushrooms and 4.00 a kg of spawn, the prices of the day" in said.err
     assert "best rate: cannot tell, for two rates were tested; a best one takes four." in said.err
     dear = three_split_soaks(farm, PRICES.replace("= 4", "= 40"))
     (step,) = gillbook("spawn", "--as-of", "2026-06-01", "--farm", dear, "--table", "steps", "--json").json
@@ -102,6 +103,7 @@ def test_a_step_pays_where_the_gain_lies_above_its_spawn(farm: Farm) -> None:
     plain = gillbook("spawn", "--as-of", "2026-06-01", "--farm", three_split_soaks(farm))
     assert "gives more" in plain.out
     assert "price_per_kg and spawn_cost_per_kg in farm.toml would tell" in plain.err
+    assert "2026-06-01,fresh,,,PRICE,kg and 2026-06-01,spawn,,,PRICE,kg" in plain.err
 
 
 def test_within_and_its_mistakes(farm: Farm) -> None:

@@ -168,3 +168,19 @@ def test_bands_hold_what_comes_on_simulated_farms() -> None:
     assert 0.62 <= done.held_sums <= 0.99
     assert done.held50 < done.held_weeks
     assert done.best
+
+
+def test_an_outlook_tells_what_it_brings_at_the_price_of_the_day(tmp_path: Path) -> None:
+    folder = weekly_farm(tmp_path / "farm", 40)
+    words = ("outlook", "--weeks", "4")
+    assert "a kg, the price of the day" not in ask(folder, *words, as_of=on(34)).err
+    (folder / "prices.csv").write_text(
+        f"from_on,item,price,per\n2020-01-01,fresh,5,kg\n{on(30)},fresh,10,kg\n{on(35)},fresh,99,kg\n"
+    )
+    (folder / "farm.toml").write_text('currency = "EUR"\nprice_per_kg = 1\n')
+    last = ask(folder, *words, "--json", as_of=on(34)).json[-1]
+    low, middle, high = (10 * last[f"sum_{name}_kg"] for name in ("low80", "median", "high80"))
+    assert (
+        f"At 10.00 a kg, the price of the day, all of it would bring about {middle:.2f} (80 %: {low:.2f} to "
+        f"{high:.2f}), in EUR, before costs." in ask(folder, *words, as_of=on(34)).err
+    )

@@ -237,3 +237,20 @@ def test_a_level_that_begins_like_a_formula_is_written_as_text(demo: Path, tmp_p
     text = (tmp_path / "trial-batches.csv").read_text(encoding="utf-8")
     assert ",'=1+1" in text
     assert ",=1+1" not in text
+
+
+def test_a_trial_says_what_its_containers_cost_by_those_before(demo: Path, tmp_path: Path) -> None:
+    folder = shutil.copytree(demo, tmp_path / "farm")
+    tried = ("trial", "--factor", "spawn_form", "--levels", "grain,sawdust", "--soaks", "4")
+    assert "A container has cost" not in ask(folder, *tried).err
+    (folder / "prices.csv").write_text("from_on,item,price,per\n2020-01-01,start,2,container\n")
+    (folder / "farm.toml").write_text('currency = "EUR"\n')
+    (money,) = (row for row in ask(folder, "money", "--by", "all", "--json").json if row["units"])
+    a_container = money["cost"] / money["containers"]
+    assert 1.5 < a_container <= 2
+    containers = {row["containers"] for row in ask(folder, *tried, "--list", "designs", "--json").json}
+    said = flat(ask(folder, *tried).err)
+    told = [f"so {each} of them cost about {a_container * each:.2f}, in EUR." for each in containers]
+    assert f"A container has cost {a_container:.2f} here" in said
+    assert sum(each in said for each in told) == 1
+    assert "That lacks container_day (price)" in said

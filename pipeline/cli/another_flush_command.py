@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.group_screen import notify_derived, notify_reasons, print_groups, read_groups, with_limits
+from pipeline.cli.money_ahead import prices_of_day, would_tell
 from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
@@ -39,7 +40,7 @@ def another_flush(
     elif curve:
         _show_curve(view.query, rows, read.json)
     else:
-        _show_flushes(view.query, rows, read.json)
+        _show_flushes(view.query, rows, read.json, prices_of_day(view.settings))
         notify_derived(rule, read.json)
 
 
@@ -51,7 +52,7 @@ def _show_curve(query: Query, rows: Sequence[Row], json: bool) -> None:
         )
 
 
-def _show_flushes(query: Query, rows: Sequence[Row], json: bool) -> None:
+def _show_flushes(query: Query, rows: Sequence[Row], json: bool, reckoned: str) -> None:
     priced = any(row["difference_money_per_day"] is not None for row in rows)
     shown = rows if json else [_compared(row, priced) for row in rows]
     if not print_groups(query, shown, _flush_columns(priced), json):
@@ -62,7 +63,9 @@ def _show_flushes(query: Query, rows: Sequence[Row], json: bool) -> None:
         "places stand empty, waiting costs nothing."
     )
     if not priced:
-        notify("What a new container costs is not in it: price_per_kg and spawn_cost_per_kg in farm.toml would tell.")
+        notify(f"What a new container costs is not in it: {would_tell(query.as_of)}")
+    elif reckoned:
+        notify(reckoned)
     open_ones = [{**row, "why": f"flush {row['flush']}: {row['why']}"} for row in rows if row["why"]]
     notify_reasons(query, open_ones, "why", "Cannot tell")
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.money_ahead import worth_of_weeks
 from pipeline.cli.options import ReadOptions, date_of, spread
 from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
 from schemas.finding import WrongRequest
@@ -102,6 +103,7 @@ def outlook(
     read: ReadOptions,
 ) -> None:
     """Tell how many kg a week are to come, from what runs and from batches with a day of inoculation to come."""
+    from pipeline.models.view import Query
     from pipeline.outlook.tables import outlook as measure
 
     as_of = read.day
@@ -119,7 +121,9 @@ def outlook(
         if found.why_not:
             notify(f"Cannot tell. {found.why_not}")
         elif not read.json:
-            _notify_basis(as_of, found, only is OutlookList.weeks and not wanted)
+            of_weeks = only is OutlookList.weeks and not wanted
+            worth = worth_of_weeks(ledger.view(Query(as_of)), found.weeks if of_weeks else ())
+            _notify_basis(as_of, found, of_weeks, worth)
 
 
 def _show(wanted: Wanted | None, only: OutlookList, rows: Sequence[Row]) -> None:
@@ -204,8 +208,8 @@ def _advice(now: Row, last: Row) -> str:
     )
 
 
-def _notify_basis(as_of: date, found: Outlook, of_weeks: bool) -> None:
-    """Say what the figures rest on, and what they lack."""
+def _notify_basis(as_of: date, found: Outlook, of_weeks: bool, worth: str) -> None:
+    """Say what the figures rest on, what they are worth, and what they lack."""
     notify(f"As of {as_of}; the records reach back {found.history_weeks:.0f} weeks.")
     if of_weeks:
         notify(
@@ -213,6 +217,8 @@ def _notify_basis(as_of: date, found: Outlook, of_weeks: bool) -> None:
             + " planned: of the kg, from batches with a day of inoculation to come, on average. all: these weeks "
             "together, with a band of its own."
         )
+    if worth:
+        notify(worth)
     if found.few_past:
         notify(
             "So few past weeks prove little: the bands are not widened by the farm's own misses yet, and may be too "

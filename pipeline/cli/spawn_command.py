@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.group_screen import TOGETHER, read_groups, with_limits
+from pipeline.cli.money_ahead import prices_of_day, would_tell
 from pipeline.cli.options import ReadOptions, WithinOption, spread
 from pipeline.cli.show import Column, notify, print_json, print_table
 from schemas.confidence import LEVEL, percent
@@ -68,7 +69,7 @@ def spawn(
     elif table in (SpawnTable.points, SpawnTable.curves):
         _show_plain(view.query, tables[table])
     else:
-        _show(view.query, tables, table)
+        _show(view.query, tables, table, prices_of_day(view.settings))
 
 
 def distinguishing(rows: Sequence[Row], by: Sequence[str]) -> list[str]:
@@ -82,7 +83,7 @@ def distinguishing(rows: Sequence[Row], by: Sequence[str]) -> list[str]:
     return needed
 
 
-def _show(query: Query, tables: Mapping[SpawnTable, ResultRows], only: SpawnTable | None) -> None:
+def _show(query: Query, tables: Mapping[SpawnTable, ResultRows], only: SpawnTable | None, reckoned: str) -> None:
     several = {tuple(row[name] for name in query.by) for row in tables[SpawnTable.steps]}
     levels = [row for row in tables[SpawnTable.levels] if tuple(row[name] for name in query.by) in several]
     priced = any(row["margin_difference"] is not None for row in tables[SpawnTable.steps])
@@ -100,8 +101,10 @@ def _show(query: Query, tables: Mapping[SpawnTable, ResultRows], only: SpawnTabl
     alone = len({tuple(row[name] for name in query.by) for row in tables[SpawnTable.levels]} - several)
     if alone:
         notify(f"{counted(alone, 'recipe was', 'recipes were')} tried at one rate only.")
-    if tables[SpawnTable.steps] and not priced:
-        notify("Whether a step pays, price_per_kg and spawn_cost_per_kg in farm.toml would tell.")
+    if tables[SpawnTable.steps] and priced:
+        notify(f"margin of a kg of dry substrate, less its spawn. {reckoned}")
+    elif tables[SpawnTable.steps]:
+        notify(f"Whether a step pays, {would_tell(query.as_of)}")
     _notify_steps(tables[SpawnTable.steps], by)
     _notify_best(tables[SpawnTable.best], by)
 

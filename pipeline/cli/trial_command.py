@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.money_ahead import containers_of, cost_of_containers
 from pipeline.cli.options import ReadOptions, spread
 from pipeline.cli.rows_to_fill import OutOption, paths_to_fill, write_to_fill
 from pipeline.cli.show import Column, notify, print_json, print_sentences, print_table
@@ -21,6 +22,7 @@ from schemas.result_rows import Row
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from pipeline.models.view import LedgerView
     from pipeline.trial.tables import Trial, TrialQuery
     from schemas.result_rows import ResultRows
 
@@ -115,9 +117,19 @@ def trial(
             _show(found, only)
         elif not found.why_not:
             _show_plan(query, found)
+            _notify_cost(ledger.view(Query(as_of)), found)
             notify(f"By the records as of {as_of}.")
         if paths:
             _write(paths, found, read.json)
+
+
+def _notify_cost(view: LedgerView, found: Trial) -> None:
+    """Say what the proposed trial costs, where prices are known."""
+    if found.design is not None:
+        takes = containers_of(found.designs, found.design.split, found.design.soaks)
+        cost = cost_of_containers(view, takes)
+        if cost:
+            notify(cost)
 
 
 def _list(found: Trial, which: TrialList) -> ResultRows:
