@@ -51,6 +51,7 @@ calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate_trial
 	$(BIN)/python -m tests.calibrate_leaning
 	$(BIN)/python -m tests.calibrate_growth
+	$(BIN)/python -m tests.calibrate_recipes
 	$(BIN)/python -m tests.calibrate_unfinished
 	$(BIN)/python -m tests.calibrate_outlook
 	$(BIN)/python -m tests.calibrate_plan

@@ -1,4 +1,4 @@
-"""The chart of biological efficiency that batches and recipes share: their finished units as points."""
+"""The chart of the biological efficiency of batches: their finished units as points."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def be_charts(
         strains = {text_of(month.rows("finished_units")[row["unit_row"]], "strain") for row in points}
         keys = (*strain_keys(month, strains), plain_key("group", shape="tick"))
         part = f", part {at} of {len(drawn)}" if len(drawn) > 1 else ""
-        title = f"BE by {'batch' if name == 'batches' else 'recipe'}, each finished container a point{part}"
+        title = f"BE by batch, each finished container a point{part}"
         facts = facts_of([labels[row] for row, _ in lanes])
         charts.append(Chart(f"{name}-{at}", title, spec, keys, table, (*groups, *points), facts))
     return charts

@@ -46,6 +46,8 @@ MEANINGS: Mapping[str, str] = {
     "colonising": "colonising",
     "fruiting": "from the first pins on",
     "came": "what came",
+    "few": "fewer than three soaks: no interval",
+    "clean": "clean BE, without those thrown out for contamination",
 }
 
 

@@ -86,10 +86,13 @@ class Chart:
 
 @dataclass(frozen=True)
 class LaneLabel:
-    """What stands over the marks of one row: whose row it is, and what it rests on."""
+    """What stands over the marks of one row: whose row it is, what it rests on, and in tall rows a figure at the right
+    of the name.
+    """
 
     name: str
     facts: str
+    aside: str = ""
 
 
 def some_of(shown: int, whole: int, things: str, which: str = "first", by: str = "") -> str:
@@ -145,13 +148,18 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
     step = TALL_ROW_PX if tall else ROW_PX
     rows = [
         {"lane": f"{at:03}", "name": each.name, "facts": each.facts, "all": f"{each.name}: {each.facts}"}
+        | ({"aside": each.aside} if each.aside else {})
         for at, each in enumerate(labels)
     ]
+    aside = tall and any(each.aside for each in labels)
     base = alt.Chart(data(rows)).encode(y=lane(labels))
     high = -20 if tall else -10
     tip = alt.Tooltip("all:N", title="row")
     name = base.mark_text(
-        align="left", baseline="middle", dy=high, limit=alt.ExprRef("width" if tall else "width * 0.45")
+        align="left",
+        baseline="middle",
+        dy=high,
+        limit=alt.ExprRef("width * 0.8" if aside else "width" if tall else "width * 0.45"),
     ).encode(x=alt.value(0), text="name:N", tooltip=tip)
     facts = base.mark_text(
         align="left" if tall else "right",
@@ -161,7 +169,13 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
         color=paint("ink-soft"),
         limit=alt.ExprRef("width" if tall else "width * 0.55"),
     ).encode(x=alt.value(0) if tall else alt.value("width"), text="facts:N", tooltip=tip)
-    return finish(alt.layer(*_ground(base, tall), *marks, name, facts), step * len(labels))
+    words = [name, facts]
+    if aside:
+        beside = base.mark_text(
+            align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=alt.ExprRef("width * 0.19")
+        )
+        words.append(beside.encode(x=alt.value("width"), text="aside:N", tooltip=tip))
+    return finish(alt.layer(*_ground(base, tall), *marks, *words), step * len(labels))
 
 
 def _ground(base: alt.Chart, tall: bool) -> list[alt.Chart]:

@@ -8,7 +8,7 @@ from datetime import date
 import altair as alt
 
 from reports.colours import paint, plain_key
-from reports.columns import RECIPE, View
+from reports.columns import View
 from reports.drawing import Chart, column_chart, data
 from reports.figures import (
     Day,
@@ -23,11 +23,13 @@ from reports.figures import (
     rows_of,
     several,
     total,
+    within,
 )
 from reports.front import Tile
 from reports.month import Month
+from reports.recipes_chart import RECIPE, best_first, is_grey, recipes_chart
 from reports.section import Section, made
-from reports.sections.recipes import recipes_chart
+from reports.sections.recipes import RECIPES, rows_in_order
 from reports.tables import PageTable, table, table_of
 from reports.words import MONTH_NAMES, day_name, month_name, spoken
 from schemas.result_rows import number_of, text_of, whole_of
@@ -36,7 +38,6 @@ MONTHS = View(
     "span_months",
     ("month", "days", "fresh_g", "pickings", "units_finished", "units_lost", "be_finished_pct"),
 )
-RECIPES = View("finished_recipes", (RECIPE, "batches", "units", "units_without_dry_mass", "fresh_g", "be_pct"))
 LOST = View("batch_courses", ("batch", "substrate", "soak", "inoculated_on", "units", "units_running", "units_lost"))
 BATCHES = View("finished_batches", ("batch", "substrate", "units", "units_without_dry_mass", "fresh_g", "be_pct"))
 # Batches in the lists of the best and of the worst, and months that a chart gives the width to. Our choice, no source.
@@ -119,7 +120,7 @@ def tiles(span: Span) -> list[Tile]:
             total(month, "span_months", "units_lost"),
             ("of ", *several(finished, "container"), " that finished"),
         ),
-        Tile("Recipes", rows_of(month, "finished_recipes"), ("with containers that finished",)),
+        Tile("Recipes", rows_of(month, "recipes"), ("with containers that finished",)),
     ]
 
 
@@ -215,48 +216,30 @@ def _name_of(text: object) -> str:
 
 
 def _recipes(month: Month) -> Section:
-    rows = month.rows("finished_recipes")
-    known = sorted(
-        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: -number_of(rows[at], "be_pct")
-    )
-    order = [*known, *(at for at in range(len(rows)) if at not in known)]
+    order = best_first(month)
     sentence: Sentence = ("No recipe has a BE in these days.",)
-    if known:
-        best, worst = known[0], known[-1]
-        sentence = (
-            *_recipe_of(month, best),
-            " gave most for its dry substrate: ",
-            measured(month, "finished_recipes", best, "be_pct"),
-            ".",
-        )
+    if order:
+        best, worst = order[0], order[-1]
+        sentence = (*_recipe_of(month, best), " gave most for its dry substrate: ", *_be_of(month, best), ".")
         if best != worst:
-            sentence = (
-                *sentence[:-1],
-                "; ",
-                *_recipe_of(month, worst),
-                " least: ",
-                measured(month, "finished_recipes", worst, "be_pct"),
-                ".",
-            )
+            sentence = (*sentence, " Least: ", *_recipe_of(month, worst), ", ", *_be_of(month, worst), ".")
     notes: list[Sentence] = [
-        ("Sums over what finished in these days, not a test of a difference: months and soaks differ, too.",)
+        ("What finished in these days, not a test of a difference: months and soaks differ, too.",)
     ]
-    shown = table_of(month, RECIPES, "Recipes with containers that finished, the best first", order)
-    return made("recipes", "The recipes", sentence, notes if known else [], recipes_chart(month), [_open(shown)])
+    if any(is_grey(month.rows("recipes")[at]) for at in order):
+        notes.append(("Grey: fewer than three soaks, which tell too little for an interval.",))
+    shown = table_of(month, RECIPES, "Recipes with containers that finished, the best first", rows_in_order(month))
+    return made("recipes", "The recipes", sentence, notes if order else [], recipes_chart(month), [_open(shown)])
 
 
 def _recipe_of(month: Month, at: int) -> Sentence:
-    row = month.rows("finished_recipes")[at]
-    words = [spoken(column, text_of(row, column)) for column in ("substrate", "treatment", "spawn_form")]
-    batches = several(cell(month, "finished_recipes", at, "batches"), "batch", "batches")
-    return (
-        named(", ".join(words)),
-        " (",
-        *several(cell(month, "finished_recipes", at, "units"), "container"),
-        " of ",
-        *batches,
-        ")",
-    )
+    return (named(", ".join(spoken(column, text_of(month.rows("recipes")[at], column)) for column in RECIPE)),)
+
+
+def _be_of(month: Month, at: int) -> Sentence:
+    limits = within(month, "recipes", at, "low_pct", "high_pct")
+    soaks = several(cell(month, "recipes", at, "soaks"), "soak")
+    return (measured(month, "recipes", at, "be_pct"), *limits, " from ", *soaks)
 
 
 def _losses(month: Month) -> Section:

@@ -13,12 +13,13 @@ from reports.glossary import definitions
 from reports.page import labels, template
 from reports.page_data import chart_data
 from reports.report_json import as_json
+from reports.sections.recipes import RECIPES
 from reports.span import Span
 from reports.statements import Statement
 from reports.vega import bundle, packed
 from reports.words import visible
 
-VIEWS = (content.MONTHS, content.RECIPES, content.BATCHES, content.LOST)
+VIEWS = (content.MONTHS, RECIPES, content.BATCHES, content.LOST)
 
 
 def render_span(span: Span) -> str:

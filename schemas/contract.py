@@ -36,6 +36,7 @@ RESULTS = (
     "finished_units",
     "finished_batches",
     "finished_recipes",
+    "recipes",
     "stages",
     "soaks",
     "picked_days",

@@ -68,6 +68,7 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
             | _counts(of)
             for key, of in _by(units, "substrate", "treatment").items()
         ],
+        "recipes": [_recipe(*key, of) for key, of in _by(units, "substrate", "treatment").items()],
         "flushes": [row for (name,), of in _by(units, "substrate").items() for row in _flushes(name, of)],
         "days": [row for (name,), of in _by(units, "substrate").items() for row in _days(name, of)],
         "losses": [_loss(*key, of) for key, of in _by(units, "substrate", "treatment").items()],
@@ -106,6 +107,29 @@ def _counts(units: Sequence[Unit]) -> dict[str, Any]:
     dry = sum(each.dry_g or 0 for each in units) or None
     return {"units": len(units), "units_without_dry_mass": without, "fresh_g": fresh, "substrate_dry_g": dry} | {
         "be_pct": _be(units) or None
+    }
+
+
+def _recipe(substrate: str, treatment: str, units: Sequence[Unit]) -> dict[str, Any]:
+    """A recipe; its interval, where it has one, is made up."""
+    soaks, be = len({each.soak for each in units if each.dry_g}), _be(units) or None
+    limits = (
+        {"low_pct": 0.75 * be, "high_pct": 1.5 * be} if be and soaks > 2 else dict.fromkeys(("low_pct", "high_pct"))
+    )
+    why = None if limits["low_pct"] else "fewer than three soaks" if be else "no BE"
+    return {
+        "substrate": substrate,
+        "treatment": treatment,
+        "spawn_form": "grain",
+        "soaks": soaks,
+        "units": len(units),
+    } | {
+        "units_without_dry_mass": sum(1 for each in units if not each.dry_g),
+        "contaminated_before_pick": sum(each.lost for each in units),
+        "be_pct": be,
+        **limits,
+        "be_clean_pct": _be([each for each in units if not each.lost]) if be else None,
+        "why_no_interval": why,
     }
 
 

@@ -191,30 +191,56 @@ def test_lost_containers_with_a_dry_mass_are_no_be_of_those_without() -> None:
     )
 
 
-def recipe(treatment: str, batches: int, be: float | None) -> dict[str, Any]:
+def recipe(treatment: str, soaks: int, be: float | None, limits: tuple[float, float] | None = None) -> dict[str, Any]:
     kind = {"substrate": "wheat straw", "treatment": treatment, "spawn_form": ""}
+    low, high = limits or (None, None)
     return kind | {
-        "batches": batches,
-        "batches_in_be": batches,
+        "soaks": soaks,
         "units": 4,
         "units_without_dry_mass": 0,
-        "fresh_g": 1.0,
+        "contaminated_before_pick": 0,
         "be_pct": be,
+        "low_pct": low,
+        "high_pct": high,
+        "be_clean_pct": be,
+        "why_no_interval": None if limits else "fewer than three soaks",
     }
 
 
-def test_recipes_are_told_from_lowest_to_highest_with_their_batches() -> None:
-    three = month(finished_recipes=[recipe("cold_lime", 2, 80.0), recipe("steam", 1, 40.0), recipe("none", 1, None)])
-    assert said(recipes.sentence(three)) == (
-        "The recipes lie between 40.0 % (wheat straw, steam, not noted; 4 containers of 1 batch) and "
-        "80.0 % (wheat straw, cold lime, not noted; 4 containers of 2 batches)."
+def test_recipes_are_told_with_their_intervals_and_soaks_and_few_soaks_are_grey() -> None:
+    firm = [recipe("cold_lime", 6, 80.0, (70.0, 90.0)), recipe("hot_lime", 3, 60.0, (20.0, 99.5))]
+    several = month(recipes=[recipe("steam", 1, 140.0), *firm, recipe("none", 1, None)])
+    assert said(recipes.sentence(several)) == (
+        "So far wheat straw, cold lime, not noted gave most: BE 80.0 % (70.0 to 90.0) from 6 soaks. "
+        "Least: wheat straw, hot lime, not noted, BE 60.0 % (20.0 to 99.5) from 3 soaks."
     )
-    assert said(recipes.sentence(month())) == "No recipe has a BE this month."
-    alone = month(finished_recipes=[recipe("steam", 1, 40.0)])
-    assert said(recipes.sentence(alone)).startswith("One recipe has a BE: 40.0 % (wheat straw, steam")
-    assert [said(note) for note in recipes.notes(alone)] == [
-        "Each recipe rests on one batch, and one batch cannot tell recipes apart."
+    assert [said(note) for note in recipes.notes(several)] == [
+        "Grey: fewer than three soaks, which tell too little for an interval.",
+        "Months and soaks differ too: whether one is better stands under What holds and what leans.",
     ]
+    (chart,) = recipes.section(several).charts
+    assert [(row["row"], row["be"], row["grey"]) for row in chart.rows] == [
+        (0, 140.0, True),
+        (1, 80.0, False),
+        (2, 60.0, False),
+    ]
+    assert [key.colour for key in chart.keys] == ["estimate", "interval", "few"]
+    assert said(recipes.sentence(month())) == "No recipe has a BE yet."
+    alone = month(recipes=[recipe("steam", 1, 40.0)])
+    assert said(recipes.sentence(alone)) == "So far wheat straw, steam, not noted gave BE 40.0 % from 1 soak."
+    assert [said(note) for note in recipes.notes(alone)] == [
+        "Grey: fewer than three soaks, which tell too little for an interval."
+    ]
+
+
+def test_clean_be_stands_beside_where_containers_were_thrown_out() -> None:
+    thrown = recipe("steam", 4, 50.0, (30.0, 70.0)) | {"contaminated_before_pick": 2, "be_clean_pct": 75.0}
+    (chart,) = recipes.section(month(recipes=[thrown, recipe("none", 1, 20.0)])).charts
+    assert [row["clean"] for row in chart.rows] == [75.0, None]
+    assert chart.facts[0].endswith(
+        "steam \u00b7 not noted: 50.0\u00a0% (30.0 to 70.0) \u00b7 4 soaks \u00b7 75.0 clean"
+    )
+    assert "clean" in [key.colour for key in chart.keys]
 
 
 def soak(name: str, units: int, lost: int) -> dict[str, Any]:

@@ -99,4 +99,4 @@ def test_money_stands_beside_the_recipes_where_there_are_books() -> None:
 def test_recipes_stand_with_the_highest_first() -> None:
     units = [Unit(treatment="steam", dry_g=4000), Unit(treatment="cold_lime", batch="B", container="2")]
     (chart,) = recipes.recipes_chart(a_month(units))
-    assert [fact.split(" · ")[1] for fact in chart.facts] == ["cold lime", "steam"]
+    assert [fact.split(" \u00b7 ")[1] for fact in chart.facts] == ["cold lime", "steam"]

@@ -17,6 +17,7 @@ from pipeline.compare.measures import MEASURES
 from pipeline.compare.query import ComparisonQuery
 from pipeline.compare.tables import level_rows, pair_rows, trend_rows
 from pipeline.farm.folder import Farm, open_farm
+from pipeline.growth.recipes import recipes
 from pipeline.ledger.history import read_history
 from pipeline.ledger.refresh import refresh
 from pipeline.models import measures
@@ -58,6 +59,7 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     found |= growth_tables(view, farm.settings)
     found |= {"money": money(view), "money_months": money_months(view), "unsold": unsold(view)}
     found["running_units"] = measures.running_units(view)
+    found["recipes"] = recipes(view, date.min, AS_OF)
     # On the way they make the unit tables anew, so they come before what the month's tables read.
     found |= ahead_tables(ledger, AS_OF)
     units = farm_units(ledger, AS_OF, 2)

@@ -95,6 +95,7 @@ def write_span(farm: Farm, days: Days, today: date, json: bool) -> Path:
 
 def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
     """Return the result tables and findings of these days, as of `as_of`."""
+    from pipeline.growth.recipes import recipes
     from pipeline.ledger.findings import ledger_findings
     from pipeline.logbook.lost import lost_entries, lost_findings
     from pipeline.models.spans import of_span
@@ -109,7 +110,7 @@ def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
         month=first.replace(day=1),
         as_of=as_of,
         late_from=text(farm.settings, "late_from"),
-        tables=of_span(view, first, last),
+        tables=of_span(view, first, last) | {"recipes": recipes(view, first, last)},
         findings=[*ledger_findings(ledger, as_of), *lost_findings(farm, lost_entries(farm))],
         missing=(),
     )

@@ -52,6 +52,7 @@ def of_money(view: LedgerView) -> Tables:
 def of_growth(view: LedgerView) -> Tables:
     """The tables of growth over time, by substrate, and of spawn rates, by recipe."""
     from pipeline.growth import another_flush, flushes, pins
+    from pipeline.growth.recipes import recipes
     from pipeline.spawn import summary as spawn
     from pipeline.spawn.best_rate import best
     from pipeline.spawn.rates import RECIPE as TRIED
@@ -65,6 +66,7 @@ def of_growth(view: LedgerView) -> Tables:
         "pins": pins.pins(by_substrate),
         "pins_curve": pins.pins_curve(by_substrate),
         "another_flush": another_flush.another_flush(by_substrate, settings),
+        "recipes": recipes(view, date.min, view.query.as_of),
     }
     tested = spawn.spawn(view.by(*TRIED), settings, {})
     return tables | {

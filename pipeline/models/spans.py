@@ -14,7 +14,6 @@ OF_SPAN = (
     "strains_begun",
     "finished_units",
     "finished_batches",
-    "finished_recipes",
     "picked_days",
     "batch_courses",
 )

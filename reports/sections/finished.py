@@ -27,6 +27,10 @@ FINISHED_BATCHES = View(
         "be_pct",
     ),
 )
+FINISHED_RECIPES = View(
+    "finished_recipes",
+    (RECIPE, "batches", "units", "units_without_dry_mass", "fresh_g", "be_pct"),
+)
 FINISHED_UNITS = View(
     "finished_units",
     (
@@ -43,6 +47,7 @@ FINISHED_UNITS = View(
 )
 VIEWS = (
     FINISHED_BATCHES,
+    FINISHED_RECIPES,
     FINISHED_UNITS,
 )
 
@@ -141,6 +146,7 @@ def section(month: Month) -> Section:
         batches_chart(month),
         [
             table(month, FINISHED_BATCHES, f"Batches with containers that finished in {month_name(month.month)}"),
+            table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}"),
             table(month, FINISHED_UNITS, f"Containers that finished in {month_name(month.month)}"),
         ],
     )

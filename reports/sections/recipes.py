@@ -1,28 +1,30 @@
-"""BE of what finished in the month, by recipe."""
+"""BE of each recipe so far, with what it rests on; and what each brought and cost."""
 
 from __future__ import annotations
 
-from reports.be_chart import be_charts, be_text
-from reports.columns import RECIPE, View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel
-from reports.figures import Figure, Sentence, cell, difference, measured, named, several
+from reports.columns import RECIPE, Limited, View
+from reports.figures import Name, Sentence, cell, measured, named, several, within
 from reports.month import Month
+from reports.recipes_chart import RECIPE as PARTS
+from reports.recipes_chart import best_first, is_grey, recipes_chart
 from reports.section import Section, made
-from reports.tables import PageTable, table, table_of
-from reports.words import isolated, month_name, spoken
-from schemas.phrases import counted
-from schemas.result_rows import number_if_known, number_of, text_of, whole_of
+from reports.tables import PageTable, table_of
+from reports.words import spoken
+from schemas.result_rows import text_of
 
-FINISHED_RECIPES = View(
-    "finished_recipes",
+RECIPES = View(
+    "recipes",
     (
         RECIPE,
-        "batches",
+        "soaks",
         "units",
         "units_without_dry_mass",
-        "fresh_g",
-        "be_pct",
+        "contaminated_before_pick",
+        Limited("be_pct", "low_pct", "high_pct"),
+        "be_clean_pct",
+        "why_no_interval",
     ),
+    if_known=("why_no_interval",),
 )
 MONEY = View(
     "money",
@@ -40,89 +42,46 @@ MONEY = View(
     ),
     if_known=("lacks",),
 )
-VIEWS = (FINISHED_RECIPES, MONEY)
+VIEWS = (RECIPES, MONEY)
 
 
 def sentence(month: Month) -> Sentence:
-    """Return how far apart the recipes that finished are, and how many batches each rests on."""
-    rows = month.rows("finished_recipes")
-    resolved = sorted(
-        (at for at, row in enumerate(rows) if row["be_pct"] is not None), key=lambda at: number_of(rows[at], "be_pct")
-    )
-    if not resolved:
-        lost = rows and not any(row["fresh_g"] for row in rows)
-        return (
-            "No recipe has a BE this month: all that finished was lost." if lost else "No recipe has a BE this month.",
-        )
-    if len(resolved) == 1:
-        return ("One recipe has a BE: ", *_recipe(month, resolved[0]), ".")
-    low, high = _recipe(month, resolved[0]), _recipe(month, resolved[-1])
-    return ("The recipes lie between ", *low, " and ", *high, ".")
+    """Return which recipe has the highest BE and which the lowest, of those that rest on enough soaks where any do."""
+    order = best_first(month)
+    if not order:
+        return ("No recipe has a BE yet.",)
+    firm = [at for at in order if not is_grey(month.rows("recipes")[at])]
+    shown = firm or order
+    if len(shown) == 1:
+        return ("So far ", _recipe(month, shown[0]), " gave ", *_be(month, shown[0]), ".")
+    high, low = shown[0], shown[-1]
+    most: Sentence = ("So far ", _recipe(month, high), " gave most: ", *_be(month, high))
+    return (*most, ". Least: ", _recipe(month, low), ", ", *_be(month, low), ".")
 
 
-def _recipe(month: Month, at: int) -> Sentence:
-    row = month.rows("finished_recipes")[at]
-    words = ", ".join(spoken(column, text_of(row, column)) for column in ("substrate", "treatment", "spawn_form"))
-    return (
-        measured(month, "finished_recipes", at, "be_pct"),
-        " (",
-        named(words),
-        "; ",
-        *several(_in_be(month, at), "container"),
-        " of ",
-        *several(cell(month, "finished_recipes", at, "batches_in_be"), "batch", "batches"),
-        ")",
-    )
+def _recipe(month: Month, at: int) -> Name:
+    row = month.rows("recipes")[at]
+    return named(", ".join(spoken(column, text_of(row, column)) for column in PARTS))
 
 
-def _in_be(month: Month, at: int) -> Figure:
-    """Return how many containers of this recipe are in its BE."""
-    without = cell(month, "finished_recipes", at, "units_without_dry_mass")
-    return difference(cell(month, "finished_recipes", at, "units"), without)
+def _be(month: Month, at: int) -> Sentence:
+    """Return the BE of a recipe with its interval, and how many soaks it rests on."""
+    limits = within(month, "recipes", at, "low_pct", "high_pct")
+    soaks = several(cell(month, "recipes", at, "soaks"), "soak")
+    return ("BE ", measured(month, "recipes", at, "be_pct"), *limits, " from ", *soaks)
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return whether recipes rest on a single batch."""
-    rows = month.rows("finished_recipes")
-    if not rows:
+    """Return what is grey, and that dots side by side are no test."""
+    order = best_first(month)
+    if not order:
         return []
-    if all(number_of(row, "batches_in_be") < 2 for row in rows):
-        return [("Each recipe rests on one batch, and one batch cannot tell recipes apart.",)]
-    alone: list[Sentence] = []
-    if any(number_of(row, "batches_in_be") < 2 for row in rows):
-        alone = [
-            ("Where a recipe rests on 1 batch, it cannot be set apart from others: batches of one recipe differ too.",)
-        ]
-    return [*alone, ("Sums over what finished this month, not a test of a difference.",)]
-
-
-def recipes_chart(month: Month) -> list[Chart]:
-    """The BE of each recipe of which units finished, the highest first, with its units as points."""
-    columns = ("substrate", "treatment", "spawn_form")
-    units: dict[tuple[str, ...], list[int]] = {}
-    for at, row in enumerate(month.rows("finished_units")):
-        units.setdefault(tuple(text_of(row, column) for column in columns), []).append(at)
-    table = month.rows("finished_recipes")
-    best_first = sorted(range(len(table)), key=lambda at: -(number_if_known(table[at], "be_pct") or 0))
-    lanes = [(at, units.get(tuple(text_of(table[at], column) for column in columns), [])) for at in best_first]
-    labels = {
-        at: LaneLabel(
-            isolated(" · ".join(spoken(column, text_of(table[at], column)) for column in columns)),
-            _recipe_facts(month, at),
-        )
-        for at, _ in lanes
-    }
-    drawn = [lanes[start : start + LANES_A_CHART] for start in range(0, len(lanes), LANES_A_CHART)]
-    return be_charts(month, "finished_recipes", drawn, labels, tall=True)
-
-
-def _recipe_facts(month: Month, at: int) -> str:
-    row = month.rows("finished_recipes")[at]
-    containers, batches = (
-        counted(whole_of(row, "units"), "container"),
-        counted(whole_of(row, "batches"), "batch", "batches"),
-    )
-    return f"{containers} of {batches} · {be_text(month, 'finished_recipes', at)}"
+    found: list[Sentence] = []
+    if any(is_grey(month.rows("recipes")[at]) for at in order):
+        found.append(("Grey: fewer than three soaks, which tell too little for an interval.",))
+    if len(order) > 1:
+        found.append(("Months and soaks differ too: whether one is better stands under What holds and what leans.",))
+    return found
 
 
 def section(month: Month) -> Section:
@@ -134,10 +93,16 @@ def section(month: Month) -> Section:
         notes(month),
         recipes_chart(month),
         [
-            table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}"),
+            table_of(month, RECIPES, "Each recipe so far, the highest first", rows_in_order(month)),
             money_table(month),
         ],
     )
+
+
+def rows_in_order(month: Month) -> list[int]:
+    """Return the rows of `recipes`, the highest BE first, and those without one at the end."""
+    order = best_first(month)
+    return [*order, *(at for at in range(len(month.rows("recipes"))) if at not in order)]
 
 
 def money_table(month: Month) -> PageTable | None:
