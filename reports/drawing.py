@@ -92,7 +92,7 @@ class LaneLabel:
 
     name: str
     facts: str
-    aside: str = ""
+    right: str = ""
 
 
 def some_of(shown: int, whole: int, things: str, which: str = "first", by: str = "") -> str:
@@ -148,10 +148,10 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
     step = TALL_ROW_PX if tall else ROW_PX
     rows = [
         {"lane": f"{at:03}", "name": each.name, "facts": each.facts, "all": f"{each.name}: {each.facts}"}
-        | ({"aside": each.aside} if each.aside else {})
+        | ({"right": each.right} if each.right else {})
         for at, each in enumerate(labels)
     ]
-    aside = tall and any(each.aside for each in labels)
+    with_right = tall and any(each.right for each in labels)
     base = alt.Chart(data(rows)).encode(y=lane(labels))
     high = -20 if tall else -10
     tip = alt.Tooltip("all:N", title="row")
@@ -159,7 +159,7 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
         align="left",
         baseline="middle",
         dy=high,
-        limit=alt.ExprRef("width * 0.8" if aside else "width" if tall else "width * 0.45"),
+        limit=alt.ExprRef("width * 0.8" if with_right else "width" if tall else "width * 0.45"),
     ).encode(x=alt.value(0), text="name:N", tooltip=tip)
     facts = base.mark_text(
         align="left" if tall else "right",
@@ -170,11 +170,11 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
         limit=alt.ExprRef("width" if tall else "width * 0.55"),
     ).encode(x=alt.value(0) if tall else alt.value("width"), text="facts:N", tooltip=tip)
     words = [name, facts]
-    if aside:
+    if with_right:
         beside = base.mark_text(
             align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=alt.ExprRef("width * 0.19")
         )
-        words.append(beside.encode(x=alt.value("width"), text="aside:N", tooltip=tip))
+        words.append(beside.encode(x=alt.value("width"), text="right:N", tooltip=tip))
     return finish(alt.layer(*_ground(base, tall), *marks, *words), step * len(labels))
 
 

@@ -60,7 +60,7 @@ def recipes_chart(month: Month) -> list[Chart]:
     keys += [plain_key("few", shape="ring")] if any(row["grey"] for row in rows) else []
     keys += [plain_key("clean", shape="tick")] if any(row["clean"] is not None for row in rows) else []
     title = "BE of each recipe, the highest first"
-    if any(each.aside for each in labels):
+    if any(each.right for each in labels):
         title += f"; at the right the margin of a container{f', {month.currency}' if month.currency else ''}"
     part = some_of(len(places), len(order), "recipes")
     return [

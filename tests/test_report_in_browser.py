@@ -147,7 +147,7 @@ def test_a_chart_has_a_text_alternative_and_a_tooltip(browser: Browser, pages: d
     assert all(re.fullmatch(r"Chart\. .{30,}\.", label) for label in labels), labels
     assert set(browser.evaluate("[...document.querySelectorAll('.drawing')].map(each => each.role)")) == {"img"}
     spot = browser.evaluate(
-        "(() => { const mark = document.querySelector('#chart-recipes-1 .mark-symbol path');"
+        "(() => { const mark = document.querySelector('#chart-recipes .mark-symbol path');"
         " mark.scrollIntoView({block: 'center'}); const box = mark.getBoundingClientRect();"
         " return [box.x + box.width / 2, box.y + box.height / 2]; })()"
     )

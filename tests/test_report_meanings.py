@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -110,8 +111,34 @@ def test_what_a_figure_names_has_one_value_on_page_in_json_and_in_charts(months:
                 told = month.rows(chart.table)[row["row"]]["fresh_g"]
                 assert row["kg"] * 1000 == pytest.approx(told), (name, chart.id)
                 values[f"{chart.table}/{row['row']}/fresh_g"].add(told)  # type: ignore[arg-type]
+            for row in (row for row in chart.rows if chart.id == "outlook"):
+                for column in ("median_kg", "low80_kg", "high80_kg", "sum_median_kg", "sum_low80_kg", "sum_high80_kg"):
+                    if column.replace("_", "") in row:
+                        values[f"outlook/{row['row']}/{column}"].add(row[column.replace("_", "")])
         assert len(values) > 10, name
         assert {meaning: each for meaning, each in values.items() if len(each) > 1} == {}, name
+
+
+def test_the_four_weeks_are_one_total_in_tile_sentence_fan_and_its_words(months: dict[str, Month]) -> None:
+    seen = 0
+    for name, month in months.items():
+        fans = [chart for chart in charts(month) if chart.id == "outlook"]
+        tiles = [each for each in said_of(month, "tile") if each.startswith("Next four weeks: ") and " kg" in each]
+        notes = [each for each in said_of(month, "note") if each.startswith("Four weeks together")]
+        assert len(tiles) == len(notes), name
+        if not tiles:
+            continue
+        seen += 1
+        (fan,), (tile,), (note,) = fans, tiles, notes
+        told = re.findall(r"\d+\.\d+", tile)
+        assert len(told) == 3, tile
+        assert re.findall(r"\d+\.\d+", note) == told, name
+        assert fan.facts[-1].replace("\u00a0", " ") == f"4 weeks: {told[0]} kg ({told[1]} to {told[2]})", name
+        assert fan.facts[-1] in json.dumps(fan.spec, ensure_ascii=False), name
+        (drawn,) = [row for row in fan.rows if "summediankg" in row]
+        for each, text in zip(("summediankg", "sumlow80kg", "sumhigh80kg"), told, strict=True):
+            assert f"{drawn[each]:.{len(text.partition('.')[2])}f}" == text, name
+    assert seen >= 2
 
 
 def added(column: str) -> Callable[[Cells], float]:

@@ -32,7 +32,9 @@ from schemas.contract import contract
 
 HOUSE = Path(__file__).parent.parent
 # Numbers that are the name of something, or ours: no figure of a farm.
-CONSTANTS = re.compile(r"\b(95|99) % (interval|limits)|\b(50|80) % bands?|[Oo]f 9[59] %|at 95 %|on 1 batch")
+CONSTANTS = re.compile(
+    r"\b(95|99) % (interval|limits)|likely range \(95 %\)|\b(50|80) % bands?|[Oo]f 9[59] %|at 95 %|on 1 batch"
+)
 DATES = re.compile(r"(January|February|March|April|May|June|July|August|September|October|November|December) \d{4}")
 
 # chart (the start of its id): the value that its facts read out, its decimals, and the factor to what is shown

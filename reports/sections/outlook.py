@@ -7,6 +7,7 @@ import altair as alt
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
 from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
+from reports.fan_chart import ENDS, fan_chart
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total, within
 from reports.month import Month
 from reports.section import Section, made
@@ -60,7 +61,6 @@ VIEWS = (
 
 PAST_SHOWN = 13
 WEEKS_SUMMED = 4  # by the total of the section and of page one. Our choice, no source.
-ENDS = ("median_kg", "low50_kg", "high50_kg", "low80_kg", "high80_kg")
 
 
 def sentence(month: Month) -> Sentence:
@@ -130,13 +130,6 @@ def past_sentence(month: Month) -> Sentence:
     )
 
 
-def ahead_chart(month: Month) -> list[Chart]:
-    """Return the chart of the kg to come in each week ahead, with their bands."""
-    table = month.rows("outlook")
-    rows = [drawn(row, at, *ENDS) | {"label": short_day(day_of(row, "first_day"))} for at, row in enumerate(table)]
-    return _chart("outlook", "Expected in each week ahead", "outlook", rows, came=False)
-
-
 def past_chart(month: Month) -> list[Chart]:
     """Return the chart of what would have been foreseen a week before, on past days, and of what came."""
     table = month.rows("outlook_past")
@@ -146,10 +139,10 @@ def past_chart(month: Month) -> list[Chart]:
         drawn(table[at], at, *ENDS, "actual_kg") | {"label": short_day(day_of(table[at], "first_day"))} for at in places
     ]
     part = some_of(len(places), len(found), "past weeks", "last")
-    return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, came=True, part=part)
+    return _chart("outlook-past", "Foreseen a week before, and what came", "outlook_past", rows, part)
 
 
-def _chart(name: str, title: str, table: str, rows: Points, came: bool, part: str = "") -> list[Chart]:
+def _chart(name: str, title: str, table: str, rows: Points, part: str) -> list[Chart]:
     if not rows:
         return []
     x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))
@@ -160,7 +153,7 @@ def _chart(name: str, title: str, table: str, rows: Points, came: bool, part: st
         alt.Tooltip("mediankg:Q", title="median, kg", format=".2f"),
         alt.Tooltip("low80kg:Q", title="80 % band from", format=".2f"),
         alt.Tooltip("high80kg:Q", title="to", format=".2f"),
-        *([alt.Tooltip("actualkg:Q", title="came, kg", format=".2f")] if came else []),
+        alt.Tooltip("actualkg:Q", title="came, kg", format=".2f"),
     ]
 
     def bar(low: str, high: str, colour: str) -> alt.Chart:
@@ -176,17 +169,16 @@ def _chart(name: str, title: str, table: str, rows: Points, came: bool, part: st
     ]
     keys: list[Key] = [plain_key("estimate", "median", shape="tick"), plain_key("band", "50 % band")]
     keys.append(plain_key("band-wide"))
-    if came:
-        dots = base.mark_circle(color=paint("came"), size=90, opacity=1)
-        marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
-        keys.append(plain_key("came", shape="dot"))
-    return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows), _said(rows, came), part=part)]
+    dots = base.mark_circle(color=paint("came"), size=90, opacity=1)
+    marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
+    keys.append(plain_key("came", shape="dot"))
+    return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows), _said(rows), part=part)]
 
 
-def _said(rows: Points, came: bool) -> tuple[str, ...]:
+def _said(rows: Points) -> tuple[str, ...]:
     return tuple(
         f"week from {row['label']}: {row['mediankg']:.2f} kg (80 % band {row['low80kg']:.2f} to {row['high80kg']:.2f})"
-        + (f", {row['actualkg']:.2f} kg came" if came and row["actualkg"] is not None else "")
+        + (f", {row['actualkg']:.2f} kg came" if row["actualkg"] is not None else "")
         for row in rows
     )
 
@@ -198,7 +190,7 @@ def section(month: Month) -> Section:
         "What to expect",
         sentence(month),
         notes(month),
-        ahead_chart(month),
+        fan_chart(month, summed_at(month)),
         [
             table(month, OUTLOOK, "Each week ahead"),
             table(month, OUTLOOK_BATCHES, "The batches that it comes from"),
