@@ -53,7 +53,20 @@ def as_json(
         "audit": _audited(month.audit, month.audit_is_stale),
         "tables": {name: [dict(row) for row in rows] for name, rows in sorted(month.tables.items())},
     }
-    return json.dumps(found, ensure_ascii=False, indent=1, allow_nan=False, default=_day) + "\n"
+    return f"{{\n{_members(found)}\n}}\n"
+
+
+def _members(found: Mapping[str, object]) -> str:
+    """The members of an object, a line each; of lists in it a line for each entry."""
+    return ",\n".join(f"{_in_json(name)}: {_lines(value)}" for name, value in found.items())
+
+
+def _lines(value: object) -> str:
+    if isinstance(value, list) and value:
+        return "[\n" + ",\n".join(map(_in_json, value)) + "\n]"
+    if isinstance(value, dict) and any(isinstance(each, list) for each in value.values()):
+        return f"{{\n{_members(value)}\n}}"
+    return _in_json(value)
 
 
 def _said(statement: Statement) -> Data:
@@ -100,7 +113,15 @@ def _audited(audit: Audit | None, stale: bool) -> Data | None:
     return None if audit is None else {**asdict(audit), "of_another_ledger": stale}
 
 
+def _in_json(value: object) -> str:
+    return ENCODER.encode(value)
+
+
 def _day(value: object) -> str:
     if isinstance(value, date):
         return value.isoformat()
     raise TypeError(f"{type(value).__name__} is nothing that report.json holds")
+
+
+# One line a value: the encoder that indents is much slower, and a month of a large farm is long.
+ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, default=_day)

@@ -124,7 +124,7 @@ def test_it_says_best_and_worst_without_calling_them_proof_and_weighs_what_waits
     waits = sum(row["waiting_g"] for row in year.month.rows("waiting_months"))  # type: ignore[misc]
     assert said(warning(year)).startswith(f"At least {waits / 1000:.2f} kg more waits")
     known = [row["be_pct"] for row in year.month.rows("finished_batches") if row["be_pct"] is not None]
-    assert f"BE {max(known):.1f} %" in said(by_id["ends"].sentence)  # type: ignore[type-var]
+    assert f"BE {float(f'{max(known):.3g}'):g} %" in said(by_id["ends"].sentence)  # type: ignore[type-var]
     assert 0 not in known
     (before,) = spans(demo, (date(2025, 1, 1), date(2025, 12, 31)))
     assert [said(each) for each in headline(before)] == ["Nothing was picked in these days."]
