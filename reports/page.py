@@ -83,8 +83,9 @@ DEFINED = (
     outlook,
     promises,
 )
-# Tables that stand open, and on paper.
+# Tables that stand open, and on paper; the last on the page alone.
 TO_MEND = ("table-lost", "table-set-aside")
+OPEN = (*TO_MEND, "table-waiting")
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
@@ -97,7 +98,7 @@ def main_sections(month: Month) -> tuple[Section, ...]:
 
 def _folded(section: Section) -> Section:
     """Return the section with its tables folded away, but for the rows to mend: they are there to be worked on."""
-    return replace(section, tables=tuple(replace(each, folded=each.id not in TO_MEND) for each in section.tables))
+    return replace(section, tables=tuple(replace(each, folded=each.id not in OPEN) for each in section.tables))
 
 
 @lru_cache(maxsize=1)
@@ -154,7 +155,8 @@ def render(month: Month, brief: bool = False) -> str:
         chapters=chapters,
         sources=sources(chapters),
         cautions=cautions(month),
-        caution=ONE_LINE if brief else f"{ONE_LINE} {MORE_BELOW}",
+        caution=ONE_LINE,
+        cautions_below="" if brief else MORE_BELOW,
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), *scripts]),

@@ -216,7 +216,7 @@ def test_a_farm_with_too_little_history_says_what_it_needs(tmp_path: Path) -> No
     young = here("plan", "--kg", 3, "--farm", weekly_farm(tmp_path / "young", 10), "--as-of", "2026-03-16")
     assert (young.code, young.out) == (0, "")
     assert young.err.startswith("Cannot tell. The records reach back 10 weeks.")
-    assert "It can be told from 2026-05-26 on." in young.err
+    assert "From 2026-05-26 on it can be foreseen." in young.err
     folder = weekly_farm(tmp_path / "old", 31)
     text = (folder / "batches.csv").read_text(encoding="utf-8")
     (folder / "batches.csv").write_text(text.replace(",grey,straw,2", ",grey,straw,"), encoding="utf-8")

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import time
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
 from browser import PATIENCE_S, WHY_NOT, Browser, chromium, there
+from pypdf import PdfReader
 from report_months import CASES, page_of
+from test_report_meanings import gathered
 
-from reports.page import appendix, charts
+from reports.page import appendix, charts, render
 
 pytestmark = pytest.mark.skipif(not there(), reason=WHY_NOT)
 
@@ -117,6 +121,44 @@ def test_on_paper_tables_stand_as_on_the_page_and_no_chart_is_cut(
         browser.evaluate("dispatchEvent(new Event('afterprint'))")
     finally:
         browser.call("Emulation.setEmulatedMedia", media="")
+
+
+PHONE = (390, 844)
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
+
+
+def test_page_one_fits_two_screens_of_a_phone_and_one_sheet(
+    browser: Browser, pages: dict[str, Path], tmp_path: Path
+) -> None:
+    shutil.copytree(DEMO, tmp_path / "demo")
+    months = {case: CASES[case]() for case in ("no_tables", "one_batch", "no_dry_mass", "sixty_batches")}
+    months |= {f"demo {day}": next(gathered(tmp_path / "demo", [day])) for day in (date(2026, 2, 1), date(2026, 9, 1))}
+    for name, month in months.items():
+        path = tmp_path / f"{name}.html"
+        path.write_text(render(month), encoding="utf-8", newline="\n")
+        browser.open(path, *PHONE)
+        ends = browser.evaluate("document.getElementById('first').getBoundingClientRect().bottom + scrollY")
+        assert 300 < ends <= 2 * PHONE[1], name
+        path.write_text(render(month, brief=True), encoding="utf-8", newline="\n")
+        browser.open(path, WIDTHS[-1])
+        browser.print(tmp_path / "brief.pdf")
+        assert len(PdfReader(tmp_path / "brief.pdf").pages) == 1, name
+
+
+def test_the_demo_month_prints_on_four_pages_and_leaves_none_half_empty(browser: Browser, tmp_path: Path) -> None:
+    shutil.copytree(DEMO, tmp_path / "demo")
+    path = tmp_path / "month.html"
+    path.write_text(render(next(gathered(tmp_path / "demo", [date(2026, 9, 1)]))), encoding="utf-8", newline="\n")
+    browser.open(path, WIDTHS[-1])
+    browser.print(tmp_path / "month.pdf")
+    texts = [page.extract_text() for page in PdfReader(tmp_path / "month.pdf").pages]
+    assert len(texts) <= 4
+    assert min(map(len, texts)) > 500
+    assert "Rows to mend" in texts[-1]
+    whole = " ".join(texts)
+    assert "not printed" not in whole
+    assert "appendix" not in whole.lower()
+    assert "Show all" not in whole
 
 
 def test_it_prints_to_vectors(browser: Browser, pages: dict[str, Path], tmp_path: Path) -> None:

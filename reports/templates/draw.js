@@ -2,8 +2,8 @@
 // hash and no other; `ast` keeps Vega from making code out of text. `drawing` is what the page's other scripts ask.
 const drawing = (() => {
   "use strict";
-  const PAPER_PX = 680; // what A4 leaves between its margins
-  const COLUMN_PX = 435; // and of two columns each, which are set smaller
+  const PAPER_PX = 735; // what A4 leaves between its margins, where page one is set a little smaller
+  const COLUMN_PX = 472; // and of two columns each, which are set smaller
   const { charts: specs, all, whose } = JSON.parse(document.getElementById("specs").textContent);
   const options = {
     config: all.config,
@@ -90,8 +90,9 @@ const drawing = (() => {
   const fit = (width) => {
     for (const [place, view] of views) view.width(width(place)).run();
   };
+  const other = (place) => (place.closest(".first") ? FIRST_PX : PAPER_PX);
   window.addEventListener("beforeprint", () => {
-    fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : place.closest(".columns") ? COLUMN_PX : PAPER_PX));
+    fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : place.closest(".columns") ? COLUMN_PX : other(place)));
   });
   window.addEventListener("afterprint", () => {
     fit((place) => place.clientWidth);
