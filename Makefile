@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/installed
 
-.PHONY: demo test check bench crash fuzz calibrate lineage charts picture lock sbom oldest clean
+.PHONY: demo test check bench crash fuzz calibrate spark spark-large lineage charts picture lock sbom oldest clean
 
 demo: $(STAMP)
 	rm -rf demo
@@ -57,6 +57,18 @@ calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate_plan
 	$(BIN)/python -m tests.calibrate_promises
 
+# The measures on Spark, which weighs 300 MB and needs Java: installed here, once, and not by `make test`, which then runs
+# these tests too. spark-large: a farm of a million pickings as well.
+SPARK_STAMP := .venv/installed-spark
+spark: $(SPARK_STAMP)
+	$(BIN)/python -m pytest tests/test_spark.py
+spark-large: $(SPARK_STAMP)
+	GILLBOOK_SPARK_PICKINGS=1000000 $(BIN)/python -m pytest --timeout 0 tests/test_spark.py -k large
+
+$(SPARK_STAMP): requirements-spark.txt $(BIN)/uv
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes --requirement requirements-spark.txt
+	touch $(SPARK_STAMP)
+
 # The picture of the lineage in DEVELOPERS.md, from the heads of the SQL files.
 lineage: $(STAMP)
 	PYTHONPATH=tests $(BIN)/python tests/lineage_picture.py
@@ -69,11 +81,13 @@ charts: $(STAMP)
 picture: $(STAMP)
 	PYTHONPATH=tests $(BIN)/python tests/picture.py
 
-# Versions with hashes, and no address to fetch them from: requirements.txt to use gillbook, -dev to work on it.
+# Versions with hashes, and no address to fetch them from: requirements.txt to use gillbook, -dev to work on it, -spark to
+# ask Spark.
 LOCK = $(BIN)/uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11
 lock: $(BIN)/uv
 	$(LOCK) --output-file requirements.txt pyproject.toml
 	$(LOCK) --extra dev --constraint requirements.txt --output-file requirements-dev.txt pyproject.toml
+	$(LOCK) --extra spark --constraint requirements-dev.txt --output-file requirements-spark.txt pyproject.toml
 
 # What one installs who uses gillbook: each part with its version, licence and hashes' source, as CycloneDX.
 SBOM = sbom_out/gillbook.cdx.json

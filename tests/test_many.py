@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -92,6 +93,10 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
         (("many", "{}", "export", "--to", "{}/books", "--format", "csv"), "Many farms go into Parquet files: add"),
         (("many", "{}", "export", "--format", "parquet"), "Many farms go into Parquet files: add"),
         (("many", "{}", "export", "--to", "{}/hill", "--format", "parquet"), "hill: is there already"),
+        (("many", "--engine", "spark", "{}", "yields"), "is no export of many farms. Write one: gillbook many FARMS"),
+        (("many", "--engine", "spark", "{}", "yeilds"), "Spark does not answer that. Did you mean yields?"),
+        (("many", "--engine", "spark", "{}", "months", "--weeks"), "--weeks: Spark does not answer that."),
+        (("many", "--master", "local[2]", "{}", "yields"), "--master: is Spark's. Add --engine spark"),
         (("many", "{}", "yields", "--farm", "x"), "many asks all farms in its folder."),
         (("yields", "--farm", "{}/hill", "--farm", "{}/papers/../hill"), "is the same farm as {}/hill. Name each farm"),
         (("yields", "--farm", "{}/hill", "--farm", "{}/papers"), "papers: no farm here"),
@@ -202,7 +207,12 @@ def test_many_farms_are_handed_on_as_parquet_parted_by_site_and_month(farms: Pat
     assert yields.select("site", "batch", "fresh_g").rows() == [("hill", "A", 300.0), ("valley", "A", 500.0)]
     schema = json.loads((to / "inputs" / "harvests.schema.json").read_text(encoding="utf-8"))
     assert [each["name"] for each in schema["fields"]][-2:] == ["site", "month"]
-    assert sorted(path.name for path in to.iterdir()) == ["inputs", "results", "settings"]
+    assert sorted(path.name for path in to.iterdir()) == ["decided", "inputs", "results", "settings"]
+    # What the ledgers decided is there also where no row is: engines read the types from it.
+    assert {path.parent.name for path in (to / "decided" / "sales").rglob("*.parquet")} == {"site=hill", "site=valley"}
+    sold = json.loads((to / "decided" / "sales.schema.json").read_text(encoding="utf-8"))
+    assert [each["name"] for each in sold["fields"]][0:1] == ["sold_on"]
+    assert [each["name"] for each in sold["fields"]][-1] == "site"
     assert [path.name for path in tmp_path.iterdir()] == ["books"]
 
 
@@ -218,3 +228,19 @@ def test_a_site_of_any_name_is_read_back_as_it_is_called(tmp_path: Path) -> None
         (site, "2026-02"),
         (site, None),
     ]
+
+
+def test_without_java_or_spark_it_says_what_to_install(
+    farms: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "decided").mkdir()
+    monkeypatch.setenv("JAVA_HOME", "")
+    monkeypatch.setenv("PATH", str(tmp_path))
+    said = here("many", "--engine", "spark", tmp_path, "yields")
+    assert said.code == 3
+    assert "Spark runs on Java, and there is none here. Install Java 17" in " ".join(said.err.split())
+    monkeypatch.setenv("JAVA_HOME", str(tmp_path))
+    monkeypatch.setitem(sys.modules, "pyspark", None)
+    said = here("many", "--engine", "spark", tmp_path, "yields")
+    assert said.code == 3
+    assert "Install gillbook[spark], or leave --engine away." in " ".join(said.err.split())

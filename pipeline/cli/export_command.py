@@ -16,7 +16,9 @@ from schemas.finding import OutOfReach, WrongRequest
 from schemas.phrases import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+
+    import polars as pl
 
     from pipeline.export.table import ExportTable
 
@@ -40,7 +42,7 @@ def export(
     """Hand the books on: every table, of entries and of results, with what each of its columns means.
 
     Entries are handed on as they were read, also rows that are set aside. Nothing is written over. gillbook init --from
-    reads the entries and settings of an export again.
+    reads the entries and settings of an export again. Parquet files come with what the ledger decided of each row.
     """
     today = as_of_day(as_of)
     first = first_day("--month", month) if month else None
@@ -49,10 +51,12 @@ def export(
     wanted = checked_target(to, kind, farm_here.folder)
     with read_ledger(farm_here, "export") as ledger:
         from pipeline.cli.export_tables import export_tables
+        from pipeline.models.decided import decided
 
         tables = export_tables(ledger, until, first)
+        of_ledger = decided(ledger) if wanted is FileKind.parquet else {}
     with timed("write"):
-        _write(to, tables, wanted)
+        _write(to, tables, wanted, of_ledger)
     rows = sum(len(each.rows) for each in tables)
     typer.echo(f"{to}: {counted(len(tables), 'table')}, {counted(rows, 'row')}, as of {until}.")
 
@@ -88,9 +92,11 @@ def checked_target(to: Path, kind: FileKind | None, farm: Path) -> FileKind:
     return kind
 
 
-def _write(to: Path, tables: Sequence[ExportTable], kind: FileKind) -> None:
+def _write(to: Path, tables: Sequence[ExportTable], kind: FileKind, of_ledger: Mapping[str, pl.DataFrame]) -> None:
+    from pipeline.export.decided import write_decided
     from pipeline.export.files import new_folder, write_files
     from pipeline.export.workbook import write_workbook
+    from pipeline.models.decided import what_they_are
 
     try:
         if kind is FileKind.xlsx:
@@ -98,5 +104,7 @@ def _write(to: Path, tables: Sequence[ExportTable], kind: FileKind) -> None:
         else:
             with new_folder(to) as folder:
                 write_files(folder, tables, kind)
+                if of_ledger:
+                    write_decided(folder, of_ledger, what_they_are())
     except OSError as problem:
         raise OutOfReach(f"{to} cannot be written: {problem.strerror or problem}.") from problem

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
     from pipeline.ledger.read_only import LedgerToRead
     from pipeline.ledger.refresh import Refreshed
-    from pipeline.models.view import Ledger
+    from pipeline.models.view import Ledger, LedgerView, Query
 
 
 @dataclass
 class RunSettings:
     """What holds for the whole run: whether steps are shown, --farm as given, the farm folder once it is found; the day
-    that figures are of, where it comes from the clock; and the command whose --undo was ended early, but had taken its
-    entries back (`taken_back`).
+    that figures are of, where it comes from the clock; the command whose --undo was ended early, but had taken its
+    entries back (`taken_back`); and what gives views where no farm's ledger does (`view_of`).
     """
 
     verbose: bool = False
@@ -38,6 +38,7 @@ class RunSettings:
     folder: Path | None = None
     today: date | None = None
     taken_back: str = ""
+    view_of: Callable[[Query], LedgerView] | None = None
 
 
 RUN = RunSettings()

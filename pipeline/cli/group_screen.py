@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from pipeline.cli.farm_access import open_the_farm, read_ledger
+from pipeline.cli.farm_access import RUN, open_the_farm, read_ledger
 from pipeline.cli.show import Column, notify, print_records
 from schemas.finding import WrongRequest
 from schemas.phrases import no_batch
@@ -39,6 +39,9 @@ def read_groups(
     if through_flush is not None and through_flush < 1:
         raise WrongRequest(f"--through-flush {through_flush}: flushes are counted from 1.")
     query = Query(read.day, grouping(by, add_batch), through_flush)
+    if RUN.view_of is not None:
+        yield RUN.view_of(query)
+        return
     with read_ledger(open_the_farm(read.farm), step) as ledger:
         yield ledger.view(query)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -44,22 +45,51 @@ READING = (
 SITE = "site"
 
 
+class Engine(StrEnum):
+    """Who works the figures out: each farm's own ledger, or Spark for all of them at once."""
+
+    ledger = "ledger"
+    spark = "spark"
+
+
 def many(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder that your farms' folders lie in.")],
+    folder: Annotated[
+        str,
+        typer.Argument(
+            metavar="DIR",
+            help="The folder that your farms' folders lie in; for Spark, the one that they were exported to.",
+        ),
+    ],
     words: Annotated[
         list[str],
         typer.Argument(metavar="COMMAND...", help="What each farm is to answer, like: yields --by substrate."),
     ],
+    engine: Annotated[
+        Engine,
+        typer.Option("--engine", help="Who works it out: each farm's own ledger, or Spark for all of them at once."),
+    ] = Engine.ledger,
+    master: Annotated[
+        str | None,
+        typer.Option("--master", metavar="URL", help="Of Spark: local[2] (default: local[*]), spark://HOST:7077 ..."),
+    ] = None,
 ) -> None:
     """Ask many farms at once: each answers from its own ledger, in a process of its own, and each row names its site.
 
     The same as naming them: gillbook yields --farm A --farm B. A farm that cannot answer is named, and others do.
+    With --engine spark: yields, flushes, days, losses, months, money and pins, over the files that many DIR export
+    --format parquet wrote; it needs gillbook[spark] and Java.
     """
     from pipeline.cli.farm_answers import farms_in
 
     if any(word.partition("=")[0] == "--farm" for word in words):
         raise WrongRequest("--farm: many asks all farms in its folder. Leave it away, or leave many away.")
-    _show(farms_in(folder), joined(words))
+    if engine is Engine.spark:
+        from pipeline.cli.many_spark import answer_on_spark
+
+        answer_on_spark(folder, without_site(joined(words)), master or "local[*]")
+    if master is not None:
+        raise WrongRequest("--master: is Spark's. Add --engine spark, or leave it away.")
+    _show(farms_in(Path(folder)), joined(words))
 
 
 def answer_for_each(command: str, args: Sequence[str]) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.farm_access import open_the_farm
+from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.group_screen import (
     MOST_NAMED,
     TOGETHER,
@@ -47,7 +47,8 @@ def yields(
     with read_groups(read, by, "yields", through_flush) as view:
         rule = flush_rule(view)
         rows = measures.yields(view)
-        missing = [cell for cell in missing_cells(view) if cell.number == "BE"]
+        # Which cells they are, only a farm's own ledger knows.
+        missing = [] if RUN.view_of else [cell for cell in missing_cells(view) if cell.number == "BE"]
     if not print_groups(view.query, rows, _yield_columns(rows, through_flush), read.json):
         return
     notify(
@@ -57,7 +58,8 @@ def yields(
     notify_derived(rule, read.json)
     _notify_by_mass(rows)
     _notify_lacking(view.query, rows)
-    _notify_missing(open_the_farm(read.farm), missing)
+    if missing:
+        _notify_missing(open_the_farm(read.farm), missing)
 
 
 def _yield_columns(rows: Sequence[Row], through_flush: int | None) -> list[Column]:

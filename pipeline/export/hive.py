@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from pipeline.export.decided import DECIDED
 from pipeline.files.replace import replace_file
 from pipeline.models.input_rows import DAY_OF
 from schemas.contract import BATCHES
@@ -31,9 +33,16 @@ def add_site(folder: Path, site: str, exported: Path) -> None:
     for path in sorted(exported.rglob("*.parquet")):
         home = folder / path.parent.name
         home.mkdir(parents=True, exist_ok=True)
+        own = home / path.stem / f"site={quote(site, safe='')}"
+        if home.name == DECIDED:
+            # One file a site, also of no rows: engines read these tables whole, and by their types.
+            own.mkdir(parents=True)
+            path.replace(own / "data.parquet")
+            _write_schema(home, path, False, ("site",))
+            continue
         frame = pl.read_parquet(path)
-        _write_months(home / path.stem / f"site={quote(site, safe='')}", frame, MONTH_BY.get(path.stem))
-        _write_schema(home, path, frame.is_empty())
+        _write_months(own, frame, MONTH_BY.get(path.stem))
+        _write_schema(home, path, frame.is_empty(), ("site", "month") if path.stem in MONTH_BY else ("site",))
 
 
 def _write_months(home: Path, frame: pl.DataFrame, day: str | None) -> None:
@@ -55,12 +64,11 @@ def _write_months(home: Path, frame: pl.DataFrame, day: str | None) -> None:
         frame.filter(months == month).write_parquet(own / "data.parquet")
 
 
-def _write_schema(home: Path, path: Path, empty: bool) -> None:
+def _write_schema(home: Path, path: Path, empty: bool, parts: Sequence[str]) -> None:
     """Write the contract of the table, with what its files are parted by: of the first farm that has rows."""
     beside = home / f"{path.stem}.schema.json"
     if beside.exists() and empty:
         return
     schema = json.loads(path.with_name(beside.name).read_text(encoding="utf-8"))
-    parts = ("site", "month") if path.stem in MONTH_BY else ("site",)
     schema["fields"] += [{"name": name, **PARTED_BY[name]} for name in parts]
     replace_file(beside, (json.dumps(schema, ensure_ascii=False, indent=1) + "\n").encode())

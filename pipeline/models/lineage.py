@@ -28,6 +28,8 @@ from schemas.contract import BOOKS, HARVESTS, INPUTS, OBSERVATIONS
 # the part of the farm that a change touches, and decides for that alone. ledger: the tables and views that a refresh
 # decides. units: temporary tables, as of a day. results: queries, which write nothing.
 GROUPS = STAGE, DRAFT, PART, LEDGER, UNITS, RESULTS = ("stage", "draft", "part", "ledger", "units", "results")
+# Queries in the words of Spark, in a folder of their own: see pipeline/spark/portable.py.
+SPARK = "spark"
 # The tables that are decided row by row: where a change touches a part of the farm, only for its lines.
 DECIDED = (
     "batches",
@@ -133,6 +135,12 @@ def model(name: str) -> Model:
         None if writes.group(1) == NOTHING else writes.group(1),
         frozenset(VARIABLES.findall(text)),
     )
+
+
+@cache
+def own_words(name: str) -> str:
+    """Return the text of a query that is written for Spark. Raises FileNotFoundError where there is none."""
+    return _folder().joinpath(SPARK, f"{name}.sql").read_text(encoding="utf-8")
 
 
 def order(group: str) -> tuple[str, ...]:

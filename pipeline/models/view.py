@@ -39,6 +39,16 @@ Row = dict[str, Any]
 Rows = list[Row]
 
 
+def cap_stages() -> list[str]:
+    """Return the words of the cap stages, the youngest first."""
+    return list(contract(HARVESTS).field("cap_stage").words)
+
+
+def late_rank(settings: Settings) -> int:
+    """Return the place, from 1, of the cap stage from which on the farm calls a picking late."""
+    return cap_stages().index(text(settings, "late_from")) + 1
+
+
 @dataclass(frozen=True)
 class Query:
     """A question to the ledger: as of which day, by which columns, through which flush (None: none)."""
@@ -169,13 +179,12 @@ class Ledger(Models):
         """Return the ledger as of the query's day. Views made before it are over. Among the settings, its own and the
         view's, prices are those of prices.csv on that day, and farm.toml's where it has none.
         """
-        stages = contract(HARVESTS).field("cap_stage").words
         self.set_variables(
             as_of=query.as_of,
             through=query.through_flush or 1,
             **{name: whole(self.settings, name) for name in THRESHOLDS},
-            cap_stages=list(stages),
-            late_rank=stages.index(text(self.settings, "late_from")) + 1,
+            cap_stages=cap_stages(),
+            late_rank=late_rank(self.settings),
             farm_prices=farm_prices(self._own_settings),
             shelf_days=whole(self.settings, "shelf_days"),
         )

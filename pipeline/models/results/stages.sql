@@ -3,7 +3,8 @@
 -- reads: unit_pickings
 -- writes: nothing
 with listed as (
-    select unnest(getvariable('cap_stages')) as cap_stage, unnest(range(1, len(getvariable('cap_stages')) + 1)) as stage_rank
+    select getvariable('cap_stages')[stage_rank] as cap_stage, stage_rank
+    from (select unnest(range(1, len(getvariable('cap_stages')) + 1)) as stage_rank)
     union all
     select '', null
 ),

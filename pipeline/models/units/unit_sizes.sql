@@ -6,7 +6,7 @@
 -- writes: unit_sizes
 create or replace temp table unit_sizes as
 with named as (
-    select kind, volume_l, concat_ws(' ', lower(kind), format('{:g}', volume_l::double) || ' L') as size
+    select kind, volume_l, concat_ws(' ', lower(kind), rtrim(rtrim(volume_l::varchar, '0'), '.') || ' L') as size
     from fillings
     group by kind, volume_l
 ),
