@@ -21,6 +21,8 @@ from reports.screens.screen import Screen
 from schemas.finding import CannotWork, DataNeedAttention, Finding, WrongRequest
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from pipeline.farm.folder import Farm
     from pipeline.models.today import TodayAction
     from pipeline.planning.promised_soon import PromisedSoon
@@ -50,21 +52,23 @@ class Pages:
     async def today(self, _: Request) -> Response:
         """What is to be done, each line with what writes it."""
 
-        def read() -> tuple[str, list[TodayAction], PromisedSoon | None]:
+        def read() -> tuple[str, list[TodayAction], PromisedSoon | None, str]:
             from pipeline.models.today import today as actions
             from pipeline.models.view import Query
             from pipeline.planning.promised_soon import promised_soon
 
             farm, day = self._farm(), self.desk.today()
             with self.desk.commands.read_ledger(farm, "today") as ledger:
-                return _name(farm), actions(ledger.view(Query(day))), promised_soon(ledger, day)
+                rows, soon = actions(ledger.view(Query(day))), promised_soon(ledger, day)
+            return _name(farm), rows, soon, typed_in(farm, day)
 
-        (name, rows, soon), notes = await self.desk.reading(read)
+        (name, rows, soon, unit), notes = await self.desk.reading(read)
         promised = None
         if soon:
             due = [{**vars(each), "promised_kg": float(each.weight_g) / 1000} for each in soon.due]
             promised = Promised(due, soon.check.chances, soon.check.why_not or "", soon.check.unknown_strains)
-        return self._shown(screen.today(name, self.desk.today(), [vars(each) for each in rows], promised, notes))
+        shown = [vars(each) for each in rows]
+        return self._shown(screen.today(name, self.desk.today(), shown, promised, unit, notes))
 
     async def sell(self, request: Request) -> Response:
         """The forms that log what left and what is promised."""
@@ -84,7 +88,9 @@ class Pages:
 
     async def weigh(self, request: Request) -> Response:
         """The form at the scale."""
-        return self._shown(screen.weigh(self.desk.farm_name(), self.desk.today(), dict(request.query_params)))
+        day = self.desk.today()
+        unit, _ = await self.desk.reading(lambda: typed_in(self._farm(), day))
+        return self._shown(screen.weigh(self.desk.farm_name(), day, unit, dict(request.query_params)))
 
     async def batches(self, _: Request) -> Response:
         """What is running, and the forms that note and fill."""
@@ -211,6 +217,16 @@ async def read_form(request: Request) -> dict[str, str]:
     if len(form) < len(pairs) or any(letter in value for value in form.values() for letter in "\0\r\n"):
         raise WrongRequest("What was sent is no form of this page. Nothing was written.")
     return form
+
+
+def typed_in(farm: Farm, day: date) -> str:
+    """Return the unit of a picking's weight that is typed without one: that of the column it goes into."""
+    from pipeline.logbook.book import Book
+    from pipeline.logbook.parsing import default_units
+
+    book = Book(farm)
+    book.scan()
+    return default_units(book, day)["fresh_weight_g"]
 
 
 def _name(farm: Farm) -> str:

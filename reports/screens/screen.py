@@ -38,6 +38,12 @@ ACTIONS: Mapping[str, tuple[str, Sequence[str]]] = {
     "end": ("Silent for long: still running?", ("emptied",)),
     "fill": ("Free to be filled", ()),
 }
+# Of what is looked at: the events that can be seen there now; of any other reason, all of its action.
+SEEN = {
+    "not colonised": ("colonised", "contaminated"),
+    "no pins": ("pins", "contaminated"),
+    "young pins": ("contaminated",),
+}
 LEVELS = {
     "error": "Wrong in the ledger",
     "lost": "Lost: written, and in no file any more",
@@ -90,22 +96,24 @@ class Screen:
         return page, policy
 
 
-def today(farm: str, day: date, rows: Sequence[Row], promised: Promised | None, notes: Sequence[str]) -> Screen:
+def today(
+    farm: str, day: date, rows: Sequence[Row], promised: Promised | None, unit: str, notes: Sequence[str]
+) -> Screen:
     """Return what is to be done, in the order of the shelves, and what is promised for the next days (None: nothing);
-    each line with the buttons that write it.
+    each line with the buttons that write it. unit: of a weight that is typed without one.
     """
     sections = [
-        {"action": action, "heading": heading, "events": events, "lines": [_line(row) for row in found]}
+        {"action": action, "heading": heading, "lines": [_line(row, events) for row in found]}
         for action, (heading, events) in ACTIONS.items()
         if (found := [row for row in rows if row["action"] == action])
     ]
-    values = {"day": day, "sections": sections, "promised": promised}
+    values = {"day": day, "sections": sections, "promised": promised, "unit": unit}
     if promised:
         values["due"] = promised_lines(promised, day)
     return Screen("today.html.j2", "Today", farm, "/", values, notes)
 
 
-def _line(row: Row) -> dict[str, str]:
+def _line(row: Row, events: Sequence[str]) -> dict[str, object]:
     parts = [visible(str(row[name] or "")) for name in ("room", "position")]
     return {
         "place": " ".join(filter(None, parts)),
@@ -113,6 +121,7 @@ def _line(row: Row) -> dict[str, str]:
         "batch": str(row["batch"] or ""),
         "why": _why(row),
         "on": str(row["since"]) if row["action"] == "end" else "",
+        "events": SEEN.get(str(row["reason"]), events),
     }
 
 
@@ -134,11 +143,11 @@ def _why(row: Row) -> str:
     return said.get(str(row["reason"]), "")
 
 
-def weigh(farm: str, day: date, query: Mapping[str, str]) -> Screen:
-    """Return the form at the scale, with what is known already in its fields."""
+def weigh(farm: str, day: date, unit: str, query: Mapping[str, str]) -> Screen:
+    """Return the form at the scale, with what is known already in its fields. unit: of a weight without one."""
     stages = contract(HARVESTS).field("cap_stage").words
     known = {name: query.get(name, "") for name in ("container", "batch")}
-    return Screen("weigh.html.j2", "Weigh", farm, "/weigh", {"day": day, "stages": stages, **known})
+    return Screen("weigh.html.j2", "Weigh", farm, "/weigh", {"day": day, "stages": stages, "unit": unit, **known})
 
 
 def batches(farm: str, day: date, rows: Sequence[Row], notes: Sequence[str]) -> Screen:
