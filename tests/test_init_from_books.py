@@ -187,6 +187,29 @@ def test_german_sales_are_read(tmp_path: Path) -> None:
     ]
 
 
+def test_names_of_mushrooms_below_a_heading_of_things_get_their_item_and_unit(tmp_path: Path) -> None:
+    listed = "Product,Price,Unit,Valid from\nGrey oyster,\u00a36,lb,2026-01-01\nPink oyster,\u00a37,kg,2026-01-01\n"
+    farm = adopted(tmp_path, picks=PICKS, listed=listed)
+    assert rows(farm, "select item, name, price, per from prices order by row") == [
+        ("fresh", "Grey oyster", Decimal("6.000000"), "lb"),
+        ("fresh", "Pink oyster", Decimal("7.000000"), "kg"),
+    ]
+    assert settings_of(farm)["currency"] == "\u00a3"
+
+
+def test_days_of_delivery_beside_money_are_asked_about(tmp_path: Path) -> None:
+    sheet = "Delivery date,Customer,kg,Price\n2026-05-02,Inn,0.5,12\n"
+    found = proposed(sheet)
+    assert found.tables == ("sales",)
+    assert [each.text for each in found.questions if each.name == "deliveries of a.csv"] == [
+        '"Delivery date" in a.csv stands beside money. Are these sales (n: promises, still to be kept)?'
+    ]
+    farm = adopted(tmp_path, "--answer", "deliveries of sent.csv=n", picks=PICKS, sent=sheet)
+    assert rows(farm, "select due_on::varchar, buyer, weight_g from promises") == [
+        ("2026-05-02", "Inn", Decimal("500.000"))
+    ]
+
+
 MIXED = "Date,Customer,Weight (kg),Amount\n2026-05-02,Inn,0.5,\u20ac6\n2026-05-03,Inn,0.5,$7\n"
 
 

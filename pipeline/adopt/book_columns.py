@@ -26,7 +26,7 @@ from pipeline.adopt.fitting import fitting, is_word_of
 from pipeline.adopt.headings import parse_heading
 from pipeline.adopt.money_headings import parse_money_heading
 from pipeline.farm.units import conversion
-from schemas.contract import BATCHES, GROWING, HARVESTS, PRICES, SALES, contract
+from schemas.contract import BATCHES, GROWING, HARVESTS, PRICES, PROMISES, SALES, contract
 from schemas.currency import without_mark
 from schemas.trade_words import plain_word, trade_words
 
@@ -56,6 +56,7 @@ def with_book_columns(block: Block, where: str, texts: tuple[str, ...], talk: Di
     called = any(word in trade_words("sales") for text in texts for word in plain_word(text).split(" "))
     if called and not is_sales(found_in(block)):
         block = _with_clear_day(block, where, talk)
+    block = _with_deliveries(block, where, talk)
     found = found_in(block)
     if is_sales(found):
         return _with_sales(block, found, where, talk, called)
@@ -71,6 +72,18 @@ def _with_clear_day(block: Block, where: str, talk: Dialogue) -> Block:
     clear = replace(block, meant={**block.meant, block.header[days[0]]: "sold on"})
     question = f'{where} is called so: is "{block.header[days[0]]}" the day of a sale?'
     return clear if is_sales(found_in(clear)) and talk.agrees(f"sales of {where}", question) else block
+
+
+def _with_deliveries(block: Block, where: str, talk: Dialogue) -> Block:
+    """The block with days of sales, where days of delivery stand beside money and the grower says they are over."""
+    found = found_in(block)
+    money = places(found, "price_per_kg", SALES) | places(found, "amount", SALES)
+    if PROMISES not in books_of(found).tables or not money:
+        return block
+    (due,) = sorted(places(found, "due_on", PROMISES))[:1]
+    made = replace(block, meant={**block.meant, block.header[due]: "sold on"})
+    text = f'"{block.header[due]}" in {where} stands beside money. Are these sales (n: promises, still to be kept)?'
+    return made if is_sales(found_in(made)) and talk.agrees(f"deliveries of {where}", text) else block
 
 
 def _with_sales(block: Block, found: Found, where: str, talk: Dialogue, called: bool) -> Block:
@@ -123,7 +136,9 @@ def _a_kg(cell: str | None, per: str | None) -> str | None:
 def _with_prices(block: Block, found: Found, where: str, texts: tuple[str, ...], talk: Dialogue) -> Block:
     """The block with what each price is of, what it is for, and from when it holds."""
     prices = sorted(places(found, "price", PRICES))
-    grown = places(found, "batch", *GROWING) | places(found, "container", *GROWING)
+    # "Unit" may be a container, or what a price is of.
+    containers = places(found, "container", *GROWING) - places(found, "per", PRICES)
+    grown = places(found, "batch", *GROWING) | containers
     if not prices or grown or places(found, "weight_g", SALES):
         return block
     block = _with_items(block, found, prices[0], where, talk)
