@@ -29,6 +29,7 @@ from reports.front import Tile
 from reports.month import Month
 from reports.recipes_chart import RECIPE, best_first, is_grey, recipes_chart
 from reports.section import Section, made
+from reports.sections.losses import CAUSES, causes_note
 from reports.sections.recipes import RECIPES, rows_in_order
 from reports.tables import PageTable, table, table_of
 from reports.words import MONTH_NAMES, day_name, month_name, spoken
@@ -120,8 +121,18 @@ def tiles(span: Span) -> list[Tile]:
             total(month, "span_months", "units_lost"),
             ("of ", *several(finished, "container"), " that finished"),
         ),
-        Tile("Recipes", rows_of(month, "recipes"), ("with containers that finished",)),
+        _be_tile(month),
     ]
+
+
+def _be_tile(month: Month) -> Tile:
+    """Return the BE of all that finished in the days, sum over sum, and of how many containers of which recipes."""
+    recipes = several(rows_of(month, "recipes"), "recipe")
+    what, known = "BE of what finished", month.rows("span_be")
+    if not known or known[0]["be_finished_pct"] is None:
+        return Tile(what, None, ("not known; ", *recipes))
+    of = several(cell(month, "span_be", 0, "units_in_be"), "container")
+    return Tile(what, measured(month, "span_be", 0, "be_finished_pct"), (*of, ", ", *recipes))
 
 
 def as_of(span: Span) -> Sentence:
@@ -258,11 +269,13 @@ def _losses(month: Month) -> Section:
         notes.append(
             ("Most in batch ", named(text_of(rows[bad[0]], "batch")), ": ", most, " of ", *of, ", since it was begun.")
         )
+    notes += causes_note(month)
     more = f"The first {BATCHES_SHOWN} of {len(bad)}." if len(bad) > BATCHES_SHOWN else ""
+    causes = table(month, CAUSES, "Causes of loss, of what finished in these days")
     shown = table_of(
         month, LOST, "Batches of these days with most containers lost since they were begun", bad[:BATCHES_SHOWN], more
     )
-    return made("losses", "Losses", sentence, notes, [], [_open(shown)])
+    return made("losses", "Losses", sentence, notes, [], [_open(causes), _open(shown)])
 
 
 def _best_and_worst(month: Month) -> Section:

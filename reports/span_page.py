@@ -13,13 +13,14 @@ from reports.glossary import definitions
 from reports.page import labels, template
 from reports.page_data import chart_data
 from reports.report_json import as_json
+from reports.sections.losses import CAUSES
 from reports.sections.recipes import RECIPES
 from reports.span import Span
 from reports.statements import Statement
 from reports.vega import bundle, packed
 from reports.words import visible
 
-VIEWS = (content.MONTHS, RECIPES, content.BATCHES, content.LOST)
+VIEWS = (content.MONTHS, RECIPES, content.BATCHES, content.LOST, CAUSES)
 
 
 def render_span(span: Span) -> str:

@@ -33,6 +33,7 @@ RESULTS = (
     "unsold",
     "waiting_months",
     "span_months",
+    "span_be",
     "finished_units",
     "finished_batches",
     "finished_recipes",

@@ -111,6 +111,11 @@ def test_what_a_figure_names_has_one_value_on_page_in_json_and_in_charts(months:
                 told = month.rows(chart.table)[row["row"]]["fresh_g"]
                 assert row["kg"] * 1000 == pytest.approx(told), (name, chart.id)
                 values[f"{chart.table}/{row['row']}/fresh_g"].add(told)  # type: ignore[arg-type]
+            for row in (row for row in chart.rows if "before_row" in row):
+                values[f"{chart.table}/{row['before_row']}/fresh_g"].add(
+                    month.rows(chart.table)[row["before_row"]]["fresh_g"]
+                )
+                assert row["before"] * 1000 == pytest.approx(month.rows(chart.table)[row["before_row"]]["fresh_g"])
             for row in (row for row in chart.rows if chart.id == "outlook"):
                 for column in ("median_kg", "low80_kg", "high80_kg", "sum_median_kg", "sum_low80_kg", "sum_high80_kg"):
                     if column.replace("_", "") in row:

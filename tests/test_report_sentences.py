@@ -120,6 +120,17 @@ def test_a_month_that_is_not_over_is_not_compared_with_whole_months() -> None:
     assert said(page.as_of(so_far)) == "As of 14 September 2026: the month is not over."
 
 
+def test_last_years_mark_stands_on_the_months_that_have_one() -> None:
+    told = months(("2025-08", 700.0, 1), ("2025-09", 800.0, 1), ("2026-08", 1200.0, 2), ("2026-09", 900.0, 1))
+    (chart,) = picked.months_chart(month(months=told))
+    assert [row.get("before") for row in chart.rows] == [None, None, 0.7, 0.8]
+    assert [row.get("before_row") for row in chart.rows] == [None, None, 0, 1]
+    assert chart.facts[-1] == "Sep 2026 0.90 kg (a year before 0.80)"
+    assert [key.means for key in chart.keys] == ["picked", "the same month a year before"]
+    (young,) = picked.months_chart(month(months=told[2:]))
+    assert [key.means for key in young.keys] == ["picked"]
+
+
 def that_finished(*rows: tuple[str, str, float | None], lost: bool = False) -> Month:
     """Units that finished: (batch, container, BE) each; the month's BE is the first one's."""
     units = [

@@ -22,7 +22,7 @@ from pipeline.cli.farm_access import read_ledger
 from pipeline.cli.report_span import SpanGiven, gather_span, span_wanted
 from pipeline.farm.folder import open_farm
 from reports.figures import plain
-from reports.span import Span, headline, sections, warning
+from reports.span import Span, headline, sections, tiles, warning
 from reports.span_page import render_span, span_json
 from schemas.finding import WrongRequest
 
@@ -81,6 +81,27 @@ def test_a_year_has_the_months_that_the_command_months_tells(demo: Path) -> None
     first = Path(record["html"]).read_bytes()
     assert here("report", "--year", "2026", "--as-of", LAST, "--farm", demo).out.strip() == record["html"]
     assert Path(record["html"]).read_bytes() == first
+
+
+def test_a_year_says_its_be_and_its_losses_by_cause(demo: Path) -> None:
+    """Both follow from what finished: the months of the year add up to them."""
+    (span,) = spans(demo, YEAR)
+    month = span.month
+    units = [row for row in month.rows("finished_units") if row["substrate_dry_g"]]
+    (told,) = month.rows("span_be")
+    dry = sum(row["substrate_dry_g"] for row in units)  # type: ignore[misc]
+    assert told["be_finished_pct"] == pytest.approx(100 * sum(row["fresh_g"] for row in units) / dry)  # type: ignore[misc]
+    assert told["units_in_be"] == len(units) > 50
+    (tile,) = [each for each in tiles(span) if each.what == "BE of what finished"]
+    assert tile.figure is not None
+    assert tile.figure.value == told["be_finished_pct"]
+    causes = {row["cause"]: row["lost"] for row in month.rows("causes")}
+    assert sum(causes.values()) == sum(row["units_lost"] for row in month.rows("span_months")) > 0  # type: ignore[misc]
+    losses = next(each for each in sections(span) if each.id == "losses")
+    note = next(said(each) for each in losses.notes if said(each).startswith("By cause: "))
+    assert all(str(count) in note for count in list(causes.values())[:3])
+    (table,) = [each for each in losses.tables if each.source == "causes"]
+    assert len(table.rows) == len(causes)
 
 
 def test_every_figure_is_its_tables_on_the_page_and_in_json(demo: Path) -> None:

@@ -68,7 +68,8 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     by_rate = compare(units, ComparisonQuery("spawn_rate", MEASURES["be"]), farm.settings)
     found |= {"compared_trends": trend_rows(by_rate), "next_soak": split_rows(next_soak(units, farm.settings))}
     found |= {"today": [vars(each) for each in today(ledger.view(query))], "history": read_history(farm).records}
-    found |= {"span_months": of_span(ledger.view(query), AS_OF.replace(month=1, day=1), AS_OF)["span_months"]}
+    span = of_span(ledger.view(query), AS_OF.replace(month=1, day=1), AS_OF)
+    found |= {name: span[name] for name in ("span_months", "span_be")}
     return found | measures.of_month(ledger.view(query), AS_OF.replace(day=1))
 
 

@@ -20,7 +20,8 @@ OF_SPAN = (
 
 
 def of_span(view: LedgerView, first: date, last: date) -> dict[str, ResultRows]:
-    """Return the tables in OF_SPAN, by name, of the days from `first` to `last`, both included; `span_months`; and
+    """Return the tables in OF_SPAN, by name, of the days from `first` to `last`, both included; `span_months`;
+    `span_be`, the BE of what finished in them; `causes`, of what was lost; and
     `waiting_months` of those months that lie in the span as a whole.
     """
     view.set_variables(month_first=first, month_last=last)
@@ -29,8 +30,12 @@ def of_span(view: LedgerView, first: date, last: date) -> dict[str, ResultRows]:
     months = [_month(tables, begun, first, until) for begun in _months(first, until)]
     whole = {row["month"] for row in months if row["whole"]}
     waiting = [row for row in view.records("waiting_months") if row["month"] in whole]
+    units = tables["finished_units"]
+    in_be = sum(1 for row in units if row["substrate_dry_g"] is not None)
     return tables | {
         "span_months": in_columns("span_months", months),
+        "span_be": in_columns("span_be", [{"be_finished_pct": _be(units), "units_in_be": in_be}]),
+        "causes": in_columns("causes", view.records("span_causes")),
         "waiting_months": in_columns("waiting_months", waiting),
     }
 

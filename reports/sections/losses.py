@@ -118,8 +118,11 @@ def _in_soaks(lost: Figure, with_loss: Figure, soaks: Figure) -> Sentence:
 
 def notes(month: Month) -> list[Sentence]:
     """Return the causes of loss."""
-    if not month.rows("losses"):
-        return []
+    return causes_note(month) if month.rows("losses") else []
+
+
+def causes_note(month: Month) -> list[Sentence]:
+    """Return for which causes how many were lost, those with most first; nothing where none was."""
     notes: list[Sentence] = []
     rows = month.rows("causes")
     if rows:

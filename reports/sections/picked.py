@@ -8,7 +8,7 @@ import altair as alt
 
 from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, column_chart, data, some_of
+from reports.drawing import Chart, Point, column_chart, data, some_of
 from reports.figures import Day, Part, Sentence, cell, change, difference, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
@@ -146,23 +146,47 @@ def months_chart(month: Month) -> list[Chart]:
         return []
     table = month.rows("months")
     places = range(max(0, now + 1 - MONTHS_SHOWN), now + 1)
-    rows = [
+    rows: list[Point] = [
         {"row": at, "label": _short_month(text_of(table[at], "month")), "kg": number_of(table[at], "fresh_g") / 1000}
         for at in places
     ]
     if not any(row["kg"] for row in rows):
         return []
+    for row in rows:
+        before = _a_year_before(month, text_of(table[row["row"]], "month"))
+        if before is not None:
+            row |= {"before_row": before, "before": number_of(table[before], "fresh_g") / 1000}
     x = alt.X("label:N", sort=None, axis=TWO_LINES)
-    tip = [alt.Tooltip("label:N", title="month"), alt.Tooltip("kg:Q", title="picked, kg", format=".2f")]
+    tip = [
+        alt.Tooltip("label:N", title="month"),
+        alt.Tooltip("kg:Q", title="picked, kg", format=".2f"),
+        alt.Tooltip("before:Q", title="a year before, kg", format=".2f"),
+    ]
+    last_year = [row for row in rows if "before" in row]
     bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=_kilograms(), tooltip=tip)
     compared = [row for row in rows if row["row"] in (now, month.place(1), month.place(12))]
     texts = alt.Chart(data(compared)).mark_text(baseline="bottom", dy=-4)
-    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))])
-    facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
+    marks = [bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))]
+    keys = [plain_key("mass")]
+    if last_year:
+        ticks = alt.Chart(data(last_year)).mark_tick(
+            color=paint("estimate"), thickness=3, width={"band": 1}, orient="horizontal"
+        )
+        marks.insert(1, ticks.encode(x=x, y=alt.Y("before:Q"), tooltip=tip))
+        keys.append(plain_key("estimate", "the same month a year before", shape="line"))
+    spec = column_chart(marks)
+    facts = tuple(
+        f"{row['label']} {row['kg']:.2f} kg" + (f" (a year before {row['before']:.2f})" if "before" in row else "")
+        for row in rows
+    )
     part = some_of(len(rows), now + 1, "months", "last")
-    return [
-        Chart("months", "Picked in each month", spec, (plain_key("mass"),), "months", tuple(rows), facts, part=part)
-    ]
+    return [Chart("months", "Picked in each month", spec, tuple(keys), "months", tuple(rows), facts, part=part)]
+
+
+def _a_year_before(month: Month, text: str) -> int | None:
+    """Return the row of `months` with the same month of the year before this one; None where there is none."""
+    wanted = f"{int(text[:4]) - 1}{text[4:]}"
+    return next((at for at, row in enumerate(month.rows("months")) if row["month"] == wanted), None)
 
 
 def _short_month(text: str) -> str:
