@@ -86,6 +86,7 @@ DEFINED = (
 # Tables that stand open, and on paper; the last on the page alone.
 TO_MEND = ("table-lost", "table-set-aside")
 OPEN = (*TO_MEND, "table-waiting")
+A_PAGE_TO_MEND = 12  # rows that fill the better part of a sheet. Our choice, no source.
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
@@ -105,6 +106,13 @@ def _folded(section: Section) -> Section:
 def appendix(month: Month) -> tuple[Section, ...]:
     """Return the sections of the appendix, in order."""
     return tuple(make(month) for make in APPENDIX)
+
+
+def _rows_to_mend(shown: Sequence[Section]) -> int:
+    """Return how many rows of what is to be mended stand open."""
+    return sum(
+        len(each.rows) for section in shown if section.id == "aside" for each in section.tables if not each.folded
+    )
 
 
 def _marked(section: Section, marks: Marks) -> Section:
@@ -157,6 +165,7 @@ def render(month: Month, brief: bool = False) -> str:
         cautions=cautions(month),
         caution=ONE_LINE,
         cautions_below="" if brief else MORE_BELOW,
+        mending=_rows_to_mend(shown) >= A_PAGE_TO_MEND,
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), *scripts]),

@@ -238,7 +238,7 @@ def _recipes(month: Month) -> Section:
         ("What finished in these days, not a test of a difference: months and soaks differ, too.",)
     ]
     if any(is_grey(month.rows("recipes")[at]) for at in order):
-        notes.append(("Grey: fewer than three soaks, which tell too little for an interval.",))
+        notes.append(("Grey: fewer than three soaks, too few for a range.",))
     shown = table_of(month, RECIPES, "Recipes with containers that finished, the best first", rows_in_order(month))
     return made("recipes", "The recipes", sentence, notes if order else [], recipes_chart(month), [_open(shown)])
 

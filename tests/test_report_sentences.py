@@ -226,7 +226,7 @@ def test_recipes_are_told_with_their_intervals_and_soaks_and_few_soaks_are_grey(
         "Least: wheat straw, hot lime, not noted, BE 60.0 % (20.0 to 99.5) from 3 soaks."
     )
     assert [said(note) for note in recipes.notes(several)] == [
-        "Grey: fewer than three soaks, which tell too little for an interval.",
+        "Grey: fewer than three soaks, too few for a range.",
         "Recipes without a BE are in the table alone: nothing of them is over, or no dry mass is known.",
         "Months and soaks differ too: whether one is better stands under What holds and what leans.",
     ]
@@ -240,9 +240,7 @@ def test_recipes_are_told_with_their_intervals_and_soaks_and_few_soaks_are_grey(
     assert said(recipes.sentence(month())) == "No recipe has a BE yet."
     alone = month(recipes=[recipe("steam", 1, 40.0)])
     assert said(recipes.sentence(alone)) == "So far wheat straw, steam, not noted gave BE 40.0 % from 1 soak."
-    assert [said(note) for note in recipes.notes(alone)] == [
-        "Grey: fewer than three soaks, which tell too little for an interval."
-    ]
+    assert [said(note) for note in recipes.notes(alone)] == ["Grey: fewer than three soaks, too few for a range."]
 
 
 def test_clean_be_stands_beside_where_containers_were_thrown_out() -> None:

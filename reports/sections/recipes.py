@@ -78,7 +78,7 @@ def notes(month: Month) -> list[Sentence]:
         return []
     found: list[Sentence] = []
     if any(is_grey(month.rows("recipes")[at]) for at in order):
-        found.append(("Grey: fewer than three soaks, which tell too little for an interval.",))
+        found.append(("Grey: fewer than three soaks, too few for a range.",))
     if len(order) < len(month.rows("recipes")):
         found.append(
             ("Recipes without a BE are in the table alone: nothing of them is over, or no dry mass is known.",)
