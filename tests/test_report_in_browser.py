@@ -116,6 +116,7 @@ def test_on_paper_tables_stand_as_on_the_page_and_no_chart_is_cut(
         browser.evaluate("dispatchEvent(new Event('beforeprint'))")
         sizes = "[...document.querySelectorAll('.chart')].map(each => each.getBoundingClientRect().height)"
         assert max(browser.evaluate(sizes)) < A4_HEIGHT_PX
+        assert browser.log == []
         seen = json.loads(browser.evaluate(PROBE))
         assert seen == {"tooWide": [], "cut": [], "idle": [], "page": A4_WIDTH_PX, "hit": None}
         browser.evaluate("dispatchEvent(new Event('afterprint'))")
@@ -152,6 +153,7 @@ def test_the_demo_month_prints_on_four_pages_and_leaves_none_half_empty(browser:
     browser.open(path, WIDTHS[-1])
     browser.print(tmp_path / "month.pdf")
     texts = [page.extract_text() for page in PdfReader(tmp_path / "month.pdf").pages]
+    assert browser.log == []
     assert len(texts) <= 4
     assert min(map(len, texts)) > 500
     assert "Rows to mend" in texts[-1]

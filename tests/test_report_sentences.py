@@ -227,7 +227,7 @@ def test_recipes_are_told_with_their_intervals_and_soaks_and_few_soaks_are_grey(
     )
     assert [said(note) for note in recipes.notes(several)] == [
         "Grey: fewer than three soaks, too few for a range.",
-        "Recipes without a BE are in the table alone: nothing of them is over, or no dry mass is known.",
+        "Recipes without a BE are in the table alone: none is over, or no dry mass is known.",
         "Months and soaks differ too: whether one is better stands under What holds and what leans.",
     ]
     (chart,) = recipes.section(several).charts

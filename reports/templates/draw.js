@@ -2,7 +2,8 @@
 // hash and no other; `ast` keeps Vega from making code out of text. `drawing` is what the page's other scripts ask.
 const drawing = (() => {
   "use strict";
-  const PAPER_PX = 735; // what A4 leaves between its margins, where page one is set a little smaller
+  const PAPER_PX = 680; // what A4 leaves between its margins
+  const FIRST_PX = 735; // and on page one, which is set a little smaller
   const COLUMN_PX = 472; // and of two columns each, which are set smaller
   const { charts: specs, all, whose } = JSON.parse(document.getElementById("specs").textContent);
   const options = {
