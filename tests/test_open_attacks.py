@@ -86,7 +86,7 @@ def test_other_methods_are_refused(attacked: tuple[Path, Served], method: str) -
     assert attacked[1].ask("/", method)[0] in (400, 405)
 
 
-@pytest.mark.parametrize("path", ["/write/weigh", "/write/undo", "/write/edit"])
+@pytest.mark.parametrize("path", ["/write/weigh", "/write/sell", "/write/promise", "/write/undo", "/write/edit"])
 def test_asking_writes_nothing(attacked: tuple[Path, Served], path: str) -> None:
     assert attacked[1].ask(path + "?container=1&weight=412")[0] == 405
 
@@ -131,7 +131,9 @@ def test_the_key_is_needed(attacked: tuple[Path, Served]) -> None:
         assert "set-cookie" not in headers
 
 
-@pytest.mark.parametrize("path", ["/", "/weigh", "/batches", "/mend", "/months", "/month?month=2026-01", "/mend/row"])
+@pytest.mark.parametrize(
+    "path", ["/", "/weigh", "/sell", "/batches", "/mend", "/months", "/month?month=2026-01", "/mend/row"]
+)
 def test_no_page_without_the_cookie(attacked: tuple[Path, Served], path: str) -> None:
     assert attacked[1].ask(path, headers={"Cookie": ""})[0] == 403
 

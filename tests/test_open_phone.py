@@ -137,12 +137,14 @@ def test_no_invitation_is_guessed(farm_served: tuple[Path, Served], token: str) 
     assert farm_served[1].join(token) == (403, "")
 
 
-@pytest.mark.parametrize("path", ["/", "/weigh", "/batches", "/mend", "/months", "/month?month=2026-01", "/phones"])
+@pytest.mark.parametrize(
+    "path", ["/", "/weigh", "/sell", "/batches", "/mend", "/months", "/month?month=2026-01", "/phones"]
+)
 def test_a_telephone_sees_no_page_of_the_desk(farm_served: tuple[Path, Served], cookie: str, path: str) -> None:
     assert farm_served[1].ask(path, headers={"Cookie": cookie})[0] == 403
 
 
-@pytest.mark.parametrize("kind", ["weigh", "note", "fill", "undo", "edit"])
+@pytest.mark.parametrize("kind", ["weigh", "sell", "promise", "note", "fill", "undo", "edit"])
 def test_a_telephone_writes_by_no_form_of_the_desk(farm_served: tuple[Path, Served], cookie: str, kind: str) -> None:
     form = {"container": "3", "weight": "412"}
     assert farm_served[1].ask(f"/write/{kind}", "POST", form, headers={"Cookie": cookie})[0] == 403
