@@ -111,6 +111,8 @@ REFUSED = {
 DOUBTED = {
     "an amount that differs": (["sell", "500", "--price", "10", "--amount", "6"], "6 is not weight times price, 5.00"),
     "a batch that is none": (["sell", "500", "--batch", "B"], "batch B is not in batches.csv"),
+    "kilograms without their unit": (["sell", "2.5"], "2.5 g is little; kilograms are written 2.5kg"),
+    "a promise of kilograms without their unit": (["promise", "12", "--due", "2090-01-01"], "12 g is little"),
     "a day that is over": (["promise", "2kg", "--due", "2020-01-01"], "2020-01-01 is over"),
 }
 

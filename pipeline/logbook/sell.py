@@ -22,6 +22,8 @@ from schemas.phrases import did_you_mean
 COMMANDS = {SALES: "sell", PROMISES: "promise"}
 DAYS = {SALES: "sold_on", PROMISES: "due_on"}
 GRAMS_PER_KG = 1000
+# What weighs less leaves no farm by itself: asked about, for it may be meant in kg. Our choice, no source.
+LEAST_G = 20
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,7 @@ def plan_row(book: Book, row: NewRow, now: datetime) -> RowPlan:
     """Return what would be written, and what is doubtful about it."""
     containers = book.scan()
     cells = dict(row.cells)
-    doubts = _of_batch(cells, containers.batch_days) + _of_money(cells) + _of_days(row, now.date())
+    doubts = _of_batch(cells, containers.batch_days) + _of_weight(cells) + _of_money(cells) + _of_days(row, now.date())
     found = NewRow(row.table, cells)
     destination, messages = destination_for(book.farm, book.summaries, row.table, row.day, (*cells, "entry"))
     doubts += same_again(book.farm, COMMANDS[row.table], [cells], now)
@@ -93,6 +95,13 @@ def _of_batch(cells: dict[str, Value], batches: Mapping[str, date | None]) -> li
         return []
     hint = f".{hint}" if (hint := did_you_mean(batch, batches)) else ""
     return [Doubt("unknown", f"batch {batch} is not in batches.csv, so this would count for no batch{hint}")]
+
+
+def _of_weight(cells: Mapping[str, Value]) -> list[Doubt]:
+    weight = cells.get("weight_g")
+    if not isinstance(weight, Decimal) or weight >= LEAST_G:
+        return []
+    return [Doubt("little", f"{weight:f} g is little; kilograms are written {weight:f}kg")]
 
 
 def _of_money(cells: Mapping[str, Value]) -> list[Doubt]:
