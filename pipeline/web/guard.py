@@ -12,8 +12,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-# A form or a portion of entries is far smaller: our choice, no source.
-MOST_BYTES = 256_000
+# A form or a portion of entries, and what a browser says of itself, are far smaller: our choice, no source.
+MOST_BYTES, MOST_HEAD = 256_000, 32_768
 # So many requests of one address in so many seconds; eight telephones that each send as fast as they can stay below:
 # our choice, no source.
 MOST_REQUESTS, WITHIN_S = 600, 10.0
@@ -97,6 +97,8 @@ class Guard:
             return 429, "Too many requests. Wait some seconds."
         if len(headers.getlist("host")) != 1 or headers["host"] not in self.hosts:
             return 421, "This page is not at that name. Open it by the address that gillbook shows."
+        if _head_bytes(scope) > MOST_HEAD:
+            return 431, "That is too much to say of one request. Nothing was done."
         if method not in METHODS:
             return 405, "That cannot be asked here."
         if method == "POST" and not self._from_here(headers):
@@ -128,6 +130,11 @@ class Guard:
             await send(message)
 
         return with_headers
+
+
+def _head_bytes(scope: Scope) -> int:
+    said = (scope.get("raw_path") or b"", scope["query_string"], *(part for each in scope["headers"] for part in each))
+    return sum(map(len, said))
 
 
 async def _whole(receive: Receive) -> bytes | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import errno
 import os
 import signal
@@ -9,13 +10,17 @@ import socket
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 
+import h11
 import uvicorn
 from starlette.types import ASGIApp
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from pipeline.web.certificate import Certificate
 from schemas.finding import OutOfReach
 
 HOME = "127.0.0.1"
+# So long the head of a request may take to arrive: our choice, no source.
+HEAD_S = 10.0
 # Ports that browsers leave out of an address (RFC 9110).
 USUAL = {"http": 80, "https": 443}
 
@@ -57,6 +62,38 @@ def own_address() -> str | None:
     return None
 
 
+class Line(H11Protocol):
+    """A line that is given up when the head of a request does not arrive in time."""
+
+    head: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin to wait for the first head."""
+        super().connection_made(transport)
+        self._wait()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what arrived; wait for the rest of a head that began."""
+        super().data_received(data)
+        if self.conn.their_state is not h11.IDLE:
+            self._arrived()
+        elif self.head is None and self.conn.trailing_data[0]:
+            self._wait()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Wait no more."""
+        self._arrived()
+        super().connection_lost(exc)
+
+    def _wait(self) -> None:
+        self.head = self.loop.call_later(HEAD_S, self.transport.close)
+
+    def _arrived(self) -> None:
+        if self.head is not None:
+            self.head.cancel()
+            self.head = None
+
+
 class Server(uvicorn.Server):
     """A server that ends with Ctrl-C and says nothing of its own."""
 
@@ -86,7 +123,7 @@ def serve(app: ASGIApp, sockets: list[socket.socket], tls: Certificate | None, s
         timeout_graceful_shutdown=3,
         limit_concurrency=64,
         h11_max_incomplete_event_size=32_768,
-        http="h11",
+        http=Line,
         ssl_certfile=tls.cert if tls else None,
         ssl_keyfile=tls.key if tls else None,
     )
