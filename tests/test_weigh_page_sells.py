@@ -106,7 +106,10 @@ def exported(browser: Browser, downloads: Path, button: str) -> Path:
     browser.tap(button)
     for _ in range(500):
         if found := {*downloads.glob("*.csv")} - before:
-            return found.pop()
+            file = found.pop()
+            # Said once the entries are noted as exported.
+            browser.wait(f"document.getElementById('where').textContent.includes({file.name!r})")
+            return file
         browser.evaluate("new Promise(done => setTimeout(done, 10))")
     raise AssertionError("nothing was exported")
 
