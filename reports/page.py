@@ -38,6 +38,7 @@ from reports.sections import (
     promises,
     recipes,
     rejected,
+    shelves,
     spawn,
     stages,
 )
@@ -53,6 +54,7 @@ SECTIONS = (
     outlook.section,
     promises.section,
     losses.section,
+    shelves.section,
     differences.section,
     rejected.section,
 )
@@ -77,6 +79,7 @@ DEFINED = (
     another_flush,
     pins,
     losses,
+    shelves,
     differences,
     spawn,
     stages,

@@ -40,6 +40,7 @@ RESULTS = (
     "recipes",
     "stages",
     "soaks",
+    "positions",
     "picked_days",
     "batch_courses",
     "batch_pickings",

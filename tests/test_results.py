@@ -41,6 +41,9 @@ Tables = dict[str, list[dict[str, Any]]]
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Farm, Ledger]]:
     folder = tmp_path_factory.mktemp("results") / "farm"
     shutil.copytree(DEMO, folder)
+    lines = (folder / "fillings.csv").read_text(encoding="utf-8").splitlines()
+    placed = [f"{line},{'position' if at == 0 else f'A{at % 9}'}" for at, line in enumerate(lines)]
+    (folder / "fillings.csv").write_text("\n".join(placed) + "\n", encoding="utf-8")
     (folder / "promises.csv").write_text("due_on,buyer,weight_g,strain\n2026-10-09,Inn,2500,grey\n", encoding="utf-8")
     farm = open_farm(folder)
     refresh(farm, "test")

@@ -99,7 +99,16 @@ def last_day(first: date) -> date:
 def of_month(view: LedgerView, month: date) -> dict[str, ResultRows]:
     """The tables in OF_MONTH, by name, of the month that `month` (its first day) begins."""
     view.set_variables(month_first=month, month_last=last_day(month))
-    return {name: _in_columns(view, name) for name in OF_MONTH}
+    return {name: _in_columns(view, name) for name in OF_MONTH} | {"positions": positions(view)}
+
+
+def positions(view: LedgerView) -> ResultRows:
+    """What each written position gave, in the order of the shelves, one record per room and position (contract
+    `positions`); none where no position is written.
+    """
+    nobody = {"container": "", "batch": ""}
+    found = in_order_of_shelves({**row, **nobody} for row in view.records("positions"))
+    return in_columns("positions", found)
 
 
 def running_units(view: LedgerView) -> ResultRows:
