@@ -203,7 +203,7 @@ def _make(farm: Farm, path: Path, summaries: Summaries) -> None:
             con.execute("insert into farm values (?)", (farm.settings_hash,))
             _write(con, summaries)
             con.execute("commit")
-        with open(draft, "rb") as done:
+        with open(draft, "rb+") as done:
             os.fsync(done.fileno())
         # What another run left unfinished belongs to the store that goes, and must not be taken for the new one's.
         for old in (path, path.with_name(f"{path.name}-journal")):
