@@ -4,7 +4,7 @@ const drawing = (() => {
   "use strict";
   const PAPER_PX = 680; // what A4 leaves between its margins
   const FIRST_PX = 735; // and on page one, which is set a little smaller
-  const COLUMN_PX = 472; // and of two columns each, which are set smaller
+  const COLUMN_PX = 500; // and of two columns each, which are set smaller
   const { charts: specs, all, whose } = JSON.parse(document.getElementById("specs").textContent);
   const options = {
     config: all.config,
