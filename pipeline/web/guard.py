@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 MOST_BYTES, MOST_HEAD = 256_000, 32_768
 # So many requests of one address in so many seconds; eight telephones that each send as fast as they can stay below:
 # our choice, no source.
-MOST_REQUESTS, WITHIN_S = 600, 10.0
+MOST_REQUESTS, WITHIN_S = 2000, 10.0
 # So long what is sent may take to arrive: our choice, no source.
 BODY_S = 15.0
 METHODS = ("GET", "HEAD", "POST")
