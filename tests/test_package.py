@@ -60,6 +60,16 @@ def test_the_wheel_is_under_a_megabyte_and_packs_what_is_small(installed: Path) 
     assert not [name for name in names if name.endswith(".sql") or name.startswith("schemas/results/")]
 
 
+def test_an_editable_install_reads_the_tree(tmp_path: Path) -> None:
+    """What `make` installs in a clone: a file that puts the tree on the path, though the wheel leaves modules out."""
+    build = "import sys; from hatchling.build import build_editable; build_editable(sys.argv[1])"
+    run(sys.executable, "-c", build, tmp_path, cwd=ROOT)
+    (wheel,) = tmp_path.glob("*.whl")
+    with zipfile.ZipFile(wheel) as packed:
+        paths = [packed.read(name).decode() for name in packed.namelist() if name.endswith(".pth")]
+    assert [Path(path.strip()) for path in paths] == [ROOT]
+
+
 def test_modules_are_those_of_the_tree_line_by_line_but_for_docstrings(installed: Path) -> None:
     (wheel,) = installed.parents[1].glob("*.whl")
     with zipfile.ZipFile(wheel) as packed:
