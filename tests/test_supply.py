@@ -49,7 +49,13 @@ def test_the_licences_of_the_table_are_those_of_the_packages() -> None:
             # It tells of none but in its text, and is not shipped.
             continue
         families = {re.split(r"[-\s]", each)[0] for each in licences.split(", ")}
-        assert any(family in licence(name) for family in families), (name, licences, licence(name))
+        try:
+            told = licence(name)
+        except PackageNotFoundError:
+            # 300 MB that `make spark` installs, and then asks again.
+            assert name == "pyspark"
+            continue
+        assert any(family in told for family in families), (name, licences, told)
 
 
 def test_every_locked_package_is_in_the_tree() -> None:
