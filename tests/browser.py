@@ -152,6 +152,15 @@ class Browser:
         for kind in ("mousePressed", "mouseReleased"):
             self.call("Input.dispatchMouseEvent", type=kind, x=spot[0], y=spot[1], button="left", clickCount=1)
 
+    def touch(self, selector: str) -> None:
+        """Touches an element with a finger, where it is seen, and lifts it."""
+        spot = self.evaluate(MIDDLE % json.dumps(selector))
+        assert spot, f"something lies over {selector}"
+        self.call("Emulation.setTouchEmulationEnabled", enabled=True)
+        self.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": spot[0], "y": spot[1]}])
+        self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+        self.call("Emulation.setTouchEmulationEnabled", enabled=False)
+
     def key(self, name: str, shift: bool = False) -> None:
         """Presses a key of the keyboard, wherever the focus is."""
         code, text = KEYS.get(name, (ord(name[0].upper()), name))

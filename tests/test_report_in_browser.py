@@ -205,6 +205,17 @@ def test_a_chart_has_a_text_alternative_and_a_tooltip(browser: Browser, pages: d
     assert browser.evaluate("window.hit ?? null") is None
 
 
+def test_a_finger_brings_the_tooltip_and_takes_it_away_elsewhere(browser: Browser, pages: dict[str, Path]) -> None:
+    browser.open(pages["one_batch"], 390, 844)
+    browser.touch("#chart-recipes .mark-symbol path")
+    browser.wait("document.querySelector('#vg-tooltip-element.visible') !== null")
+    # It stays when the finger is lifted.
+    browser.evaluate("new Promise(done => setTimeout(done, 400))")
+    assert "BE, %" in browser.evaluate("document.querySelector('#vg-tooltip-element.visible').innerText")
+    browser.touch("h1")
+    browser.wait("document.querySelector('#vg-tooltip-element.visible') === null")
+
+
 def test_the_dark_scheme_is_dark(browser: Browser, pages: dict[str, Path]) -> None:
     paper = "getComputedStyle(document.body).backgroundColor"
     fill = "getComputedStyle(document.querySelector('#chart-months .mark-rect path, #chart-stages text')).fill"

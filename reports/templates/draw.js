@@ -36,8 +36,11 @@ const drawing = (() => {
       const { view } = await vegaEmbed(canvas, structuredClone(spec), options);
       if (mine !== turns.get(id)) return view.finalize();
       views.set(place(id), view);
-      view.addEventListener("click", (_, item) => {
-        if (item?.datum) for (const each of pressed) each(id, item.datum);
+      view.addEventListener("click", (event, item) => {
+        if (!item?.datum) return;
+        // A finger that is lifted takes away what is shown beside it: so that is shown again.
+        if (item.tooltip) view.tooltip()(null, event, item, item.tooltip);
+        for (const each of pressed) each(id, item.datum);
       });
     } catch (problem) {
       place(id).textContent = "This chart could not be drawn; its figures are in the table.";
@@ -91,6 +94,9 @@ const drawing = (() => {
   const fit = (width) => {
     for (const [place, view] of views) view.width(width(place)).run();
   };
+  document.addEventListener("pointerdown", () => {
+    document.getElementById("vg-tooltip-element")?.classList.remove("visible");
+  });
   const other = (place) => (place.closest(".first") ? FIRST_PX : PAPER_PX);
   window.addEventListener("beforeprint", () => {
     fit((place) => (place.closest(".narrow") ? PAPER_PX / 3 - 20 : place.closest(".columns") ? COLUMN_PX : other(place)));
