@@ -11,15 +11,13 @@ from typing import Any
 
 from pipeline.farm.folder import Farm, TableFile
 from pipeline.farm.settings import whole
+from pipeline.files.looked import FRESH_NS
 from pipeline.files.replace import replace_file
 from pipeline.ledger.backups import Key
 from schemas.answers import FileStatus
 from schemas.finding import UnreadableFile
 from schemas.pickings import NEW_FLUSH_AFTER_DAYS
 from schemas.result_rows import ResultRows
-
-# A file written within this time of its last reading may have changed again within one tick of its time stamp.
-FRESH_NS = 2_000_000_000
 
 
 @dataclass(frozen=True)
