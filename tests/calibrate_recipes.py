@@ -1,4 +1,4 @@
-"""Simulated recipes through the code of their BE: how often does the interval hold the truth?
+"""Simulated recipes through the code of their BE: how often the interval holds the truth.
 
 Run as a script (`python -m tests.calibrate_recipes [FARMS [SEED]]`, from the folder above) for 8,000 farms a design: it
 prints a table and exits with 1 when a limit is passed. The tests run a few hundred. Soaks differ by a standard
@@ -34,7 +34,7 @@ class Design:
 
     @property
     def passes(self) -> bool:
-        """Does it keep the limit?"""
+        """Whether it keeps the limit."""
         return self.coverage >= LEAST_COVERAGE
 
 

@@ -53,6 +53,11 @@ def pickings(folder: Path) -> list[dict[str, str]]:
     return found
 
 
+def tables_of(folder: Path) -> dict[str, bytes]:
+    """The content of each CSV file of a farm, but for what it was asked to write out."""
+    return {str(each): each.read_bytes() for each in folder.rglob("*.csv") if "out" not in each.parts}
+
+
 @dataclass
 class Served:
     """The program while it serves, and the cookie of the browser that it let in."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from open_farms import Served, serving, small_farm
+from open_farms import Served, serving, small_farm, tables_of
 
 FORM = b"container=1&batch=A&weight=412"
 
@@ -24,12 +24,9 @@ def attacked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, S
 
 @pytest.fixture(autouse=True)
 def nothing_is_written(attacked: tuple[Path, Served]) -> Iterator[None]:
-    def content() -> dict[str, bytes]:
-        return {str(each): each.read_bytes() for each in attacked[0].rglob("*.csv") if "out" not in each.parts}
-
-    before = content()
+    before = tables_of(attacked[0])
     yield
-    assert content() == before
+    assert tables_of(attacked[0]) == before
     assert attacked[1].process.poll() is None
     assert attacked[1].ask("/months")[0] == 200
 

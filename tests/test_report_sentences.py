@@ -58,7 +58,7 @@ def charts(month: Month, block: str) -> dict[str, Chart]:
         ({}, "2.00 kg was picked in 8 pickings."),
     ],
 )
-def test_the_best_day_of_the_month_is_told(days: dict[int, float], told: str) -> None:
+def test_the_best_day_of_the_month_is_said(days: dict[int, float], told: str) -> None:
     rows = [{"day": date(2026, 9, day), "fresh_g": g, "pickings": 4} for day, g in days.items()]
     assert said(picked.sentence(month(months=months(("2026-09", 2000.0, 8)), picked_days=rows))) == told
 
