@@ -89,7 +89,11 @@ def take_in(farm: Farm, sources: Sources, then: Callable[[Taken], Taken] = as_ta
         return then(_take(farm, sources, portion))
 
     with ThreadPoolExecutor(THREADS) as pool:
-        yield from pool.map(take, _portions(sources.files))
+        portions = pool.map(take, _portions(sources.files))
+        # What the decisions need of numpy, whose import would else be waited for: the threads hardly need Python.
+        import pipeline.stats.gaps  # noqa: F401
+
+        yield from portions
 
 
 def _portions(files: Sequence[TableFile]) -> list[list[TableFile]]:

@@ -6,14 +6,20 @@
 -- reads: clear_harvests, clear_observations, filling_days, loaded_fillings, stage_harvests, stage_observations
 -- writes: resolved
 create or replace temp table resolved as
-with unclear as materialized (
+with lines as materialized (
+    -- First the lines alone: quicker than to join rows of which most are clear.
+    select s.line from stage_harvests as s anti join clear_harvests as c on c.line = s.line
+    union all
+    select s.line from stage_observations as s anti join clear_observations as c on c.line = s.line
+),
+unclear as materialized (
     select s.line, s.picked_on as day, s.batch, s.container, s.faulty, s.fresh_weight_g, s.flush
     from stage_harvests as s
-    anti join clear_harvests as c on c.line = s.line
+    where s.line in (select line from lines)
     union all
     select s.line, s.seen_on, s.batch, s.container, s.faulty, null, s.flush
     from stage_observations as s
-    anti join clear_observations as c on c.line = s.line
+    where s.line in (select line from lines)
 ),
 days as (
     select container, day, line, batch_line

@@ -26,14 +26,6 @@ reversed as (
     inner join picked_flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day >= k.first_day
     group by k.place_line, k.flush
 ),
-two_flushes as (
-    -- A container alone, for those that are weighed together may each be at a flush of its own.
-    select place_line, picked_on, min(flush) as first_flush
-    from assignments
-    where not pooled and place_line in (select place_line from reversed)
-    group by place_line, picked_on
-    having min(flush) <> max(flush)
-),
 pins as (
     select filling_line, flush, min(seen_on) as pins_on
     from observation_assignments
@@ -53,6 +45,21 @@ late as (
     where p.last_day > c.closed_on
     group by p.place_line
 ),
+concerned as materialized (
+    -- The pickings of these places, looked up once.
+    select * from assignments
+    where place_line in (
+        select place_line from reversed union all select place_line from early union all select place_line from late
+    )
+),
+two_flushes as (
+    -- A container alone, for those that are weighed together may each be at a flush of its own.
+    select place_line, picked_on, min(flush) as first_flush
+    from concerned
+    where not pooled and place_line in (select place_line from reversed)
+    group by place_line, picked_on
+    having min(flush) <> max(flush)
+),
 broken as (
     select s.line, 'same_weight_twice' as rule, s.fresh_weight_g::varchar as value, t.rows_alike as detail
     from suspected as s
@@ -60,22 +67,22 @@ broken as (
         on t.place_line = s.place_line and t.picked_on = s.picked_on and t.fresh_weight_g = s.fresh_weight_g
     union all
     select p.line, 'flush_disorder', p.flush::varchar, r.earlier_last::varchar
-    from assignments as p
+    from concerned as p
     inner join reversed as r on r.place_line = p.place_line and r.flush = p.flush
     where p.picked_on < r.earlier_last
     union all
     select p.line, 'two_flushes', p.flush::varchar, t.first_flush::varchar
-    from assignments as p
+    from concerned as p
     inner join two_flushes as t on t.place_line = p.place_line and t.picked_on = p.picked_on and t.first_flush < p.flush
     inner join stage_harvests as s on s.line = p.line and s.flush is not null
     union all
     select p.line, 'before_pins', p.picked_on::varchar, e.pins_on::varchar
-    from assignments as p
+    from concerned as p
     inner join early as e on e.place_line = p.place_line and e.flush = p.flush
     where p.picked_on < e.pins_on
     union all
     select p.line, 'after_closing', p.picked_on::varchar, l.closed_on::varchar
-    from assignments as p
+    from concerned as p
     inner join late as l on l.place_line = p.place_line
     where p.picked_on > l.closed_on
     union all
