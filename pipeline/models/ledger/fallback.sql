@@ -34,6 +34,13 @@ dated as (
     from filling_days
     where day is not null and container in (select container from rows_left)
 ),
+-- Few rows name a container, and only for them the fillings need to be sorted.
+holders as (
+    select r.line as of_line, d.batch, d.line, d.root_file, d.root_row
+    from rows_left as r
+    asof join dated as d on d.container = r.container and r.day > d.day
+    where r.container is not null
+),
 joined as (
     select
         r.line,
@@ -66,7 +73,7 @@ joined as (
     left join filling_roots as fr on fr.batch = r.batch and fr.container = r.container
     left join filled_batches as fb on fb.batch = r.batch
     left join undated as u on u.container = r.container
-    asof left join dated as d on d.container = r.container and r.day > d.day
+    left join holders as d on d.of_line = r.line
     left join batches as held on held.batch = d.batch
     left join batches as waited on waited.batch = u.batch
 ),
