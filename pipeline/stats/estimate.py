@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from pipeline.stats.distributions import t_beyond, t_reach
 from schemas.confidence import LEVEL
 
 Limits = tuple[float, float]
@@ -15,9 +16,7 @@ def two_sided_p(t: float, degrees: float) -> float:
 
     Checked against: R pt (golden record "t").
     """
-    from scipy.special import stdtr
-
-    return float(2 * stdtr(degrees, -abs(t)))
+    return t_beyond(t, degrees)
 
 
 def t_critical(degrees: float, level: float = LEVEL) -> float:
@@ -25,11 +24,9 @@ def t_critical(degrees: float, level: float = LEVEL) -> float:
 
     Checked against: R qt (golden record "t"). Raises ValueError for degrees of freedom that are not above 0.
     """
-    from scipy.special import stdtrit
-
     if not degrees > 0:
         raise ValueError(f"{degrees} degrees of freedom")
-    return float(stdtrit(degrees, (1 + level) / 2))
+    return t_reach(1 - level, degrees)
 
 
 @dataclass(frozen=True)

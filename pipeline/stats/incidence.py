@@ -121,13 +121,16 @@ def logit_limits(share: float, error: float, degrees: float, level: float = LEVE
     """Return the limits of a share on the scale of its log-odds (R's conf.type = "logit"), which takes a small share
     and a small rest alike. None where the share is 0 or 1.
     """
-    from scipy.special import expit, logit
-
     if not (NOUGHT < share < 1 - NOUGHT) or error <= 0:
         return None
     half = t_critical(degrees, level) * error / (share * (1 - share))
-    place = float(logit(share))
-    return float(expit(place - half)), float(expit(place + half))
+    place = math.log(share / (1 - share))
+    return _share_of(place - half), _share_of(place + half)
+
+
+def _share_of(log_odds: float) -> float:
+    odds = math.exp(-abs(log_odds))
+    return (odds if log_odds < 0 else 1.0) / (1 + odds)
 
 
 def none_or_all_limits(share: float, soaks: int, level: float = LEVEL) -> Limits:

@@ -84,9 +84,9 @@ class Belief:
     @property
     def chance_more(self) -> float:
         """The chance (0-1) that the first level gives more."""
-        from scipy.special import ndtr
+        from pipeline.stats.normal import normal_chances
 
-        return float(self.weight @ ndtr(self.mean / self.sd))
+        return float(self.weight @ normal_chances(self.mean / self.sd))
 
     @property
     def expected_loss(self) -> float:
@@ -133,10 +133,11 @@ def believed(estimate: WeightedEstimate, spreads: SoakSpreads, prior: Prior | No
 def _above_nothing(mean: Floats, sd: Floats) -> Floats:
     """E[max(X, 0)] of normal X."""
     import numpy as np
-    from scipy.special import ndtr
+
+    from pipeline.stats.normal import normal_chances
 
     z = mean / sd
-    found: Floats = sd * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) + mean * ndtr(z)
+    found: Floats = sd * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) + mean * normal_chances(z)
     return found
 
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
+from pipeline.stats.distributions import chi_square_quantile
 from pipeline.stats.estimate import Estimate, Limits, t_critical, two_sided_p
+from pipeline.stats.roots import root
 from schemas.confidence import LEVEL
 
 if TYPE_CHECKING:
@@ -17,15 +19,7 @@ if TYPE_CHECKING:
 # Nodes of both integrals: 12 digits against R's ptukey (tests/test_compare_golden.py).
 NODES = 160
 TAIL = 8.5  # standard deviations beyond which the normal density is nothing
-MOST_STEPS = 60  # towards a critical value; some ten are needed
 ENDLESS = 1e7  # degrees of freedom from which the spread counts as known
-
-
-@cache
-def _nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    import numpy as np
-
-    return np.polynomial.legendre.leggauss(NODES)
 
 
 def range_p(q: float, levels: int, degrees: float) -> float:
@@ -36,27 +30,29 @@ def range_p(q: float, levels: int, degrees: float) -> float:
     Checked against: R ptukey, scipy.stats.studentized_range.
     """
     import numpy as np
-    from scipy.special import chdtri, gammaln, ndtr
 
-    at, weight = _nodes()
+    from pipeline.stats.normal import legendre_nodes, normal_chances
+
+    at, weight = legendre_nodes(NODES)
     z = TAIL * at
     density = TAIL * weight * np.exp(-(z**2) / 2) / math.sqrt(2 * math.pi)
 
     def beyond(width: NDArray[np.float64]) -> NDArray[np.float64]:
-        inside = ndtr(z)[:, None] - ndtr(z[:, None] - width[None, :])
+        inside = normal_chances(z)[:, None] - normal_chances(z[:, None] - width[None, :])
         covered: NDArray[np.float64] = 1 - levels * (density @ inside ** (levels - 1))
         return covered
 
     if degrees >= ENDLESS:
         return float(np.clip(beyond(np.array([q]))[0], 0, 1))
-    low, high = (math.sqrt(float(chdtri(degrees, tail)) / degrees) for tail in (1 - 1e-14, 1e-16))
+    low = math.sqrt(chi_square_quantile(1e-14, degrees) / degrees)
+    high = math.sqrt(chi_square_quantile(1e-16, degrees, above=True) / degrees)
     half = (high - low) / 2
     s = low + half * (at + 1)
     half_degrees = degrees / 2
     log_density = (
         math.log(2)
         + half_degrees * math.log(half_degrees)
-        - gammaln(half_degrees)
+        - math.lgamma(half_degrees)
         + (degrees - 1) * np.log(s)
         - half_degrees * s**2
     )
@@ -67,31 +63,14 @@ def range_p(q: float, levels: int, degrees: float) -> float:
 def range_critical(levels: int, degrees: float, level: float = LEVEL) -> float:
     """Return the studentized range that so many means pass by chance in 1 - level of cases.
 
-    The root of range_p by false position on its logarithm, the end that stays halved (the Illinois way: Dowell &
-    Jarratt 1971, BIT 11:168-174). Checked against: R qtukey, scipy.stats.studentized_range.
+    The root of range_p's logarithm. Checked against: R qtukey, scipy.stats.studentized_range.
     """
 
     def above(q: float) -> float:
         return math.log(max(range_p(q, levels, degrees), 1e-300) / (1 - level))
 
-    low, high = 0.0, t_critical(degrees, level) * math.sqrt(2)  # two means alone: never more than several
-    at_low, at_high = above(low), above(high)
-    while at_high > 0:
-        low, at_low, high = high, at_high, 2 * high
-        at_high = above(high)
-    moved = 0  # which end moved last: -1 low, 1 high
-    for _ in range(MOST_STEPS):
-        middle = (low * at_high - high * at_low) / (at_high - at_low)
-        at_middle = above(middle)
-        if abs(at_middle) < 1e-10:
-            break
-        if at_middle > 0:
-            low, at_low, at_high = middle, at_middle, at_high / 2 if moved < 0 else at_high
-            moved = -1
-        else:
-            high, at_high, at_low = middle, at_middle, at_low / 2 if moved > 0 else at_low
-            moved = 1
-    return middle
+    two_alone = t_critical(degrees, level) * math.sqrt(2)  # two means alone: never more than several
+    return root(above, 0.0, two_alone, near=1e-10)
 
 
 @dataclass(frozen=True)

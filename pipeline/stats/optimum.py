@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.stats.distributions import f_above
 from pipeline.stats.estimate import t_critical
 from schemas.confidence import LEVEL
 
@@ -85,8 +86,6 @@ def misfit_p(x: Numbers, y: Numbers, block: Names | None = None) -> float:
     Lack-of-fit F test against a level for each x (Draper & Smith, Applied Regression Analysis, 2.1); 1 where no degree
     of freedom is left.
     """
-    from scipy.special import fdtrc
-
     within = _Within.of(x, block)
     height = within.taken(y)
     levels = np.unique(x)
@@ -95,7 +94,7 @@ def misfit_p(x: Numbers, y: Numbers, block: Names | None = None) -> float:
     more = curved_left - free_left
     if free_left < 1 or more < 1 or free <= 0:
         return 1.0
-    return float(fdtrc(more, free_left, (curved - free) / more / (free / free_left)))
+    return f_above((curved - free) / more / (free / free_left), more, free_left)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from functools import cache
 from math import log
 from typing import TYPE_CHECKING
 
+from pipeline.stats.distributions import normal_quantile
 from pipeline.stats.leaning import GRID, HIGHEST, LOWEST, PART, Prior
 
 if TYPE_CHECKING:
@@ -152,11 +153,10 @@ def taught(held: LevelBelief, contrasts: Floats, noise: float, factors: Sequence
     Checked against: the closed form for two levels (tests/test_recipes.py).
     """
     import numpy as np
-    from scipy.special import ndtri
 
     moves = contrasts @ held.covariance
     sd = np.sqrt((moves * contrasts).sum(1) + noise)
-    normal = ndtri((np.arange(LESSONS) + 0.5) / LESSONS)
+    normal = np.array([normal_quantile((lesson + 0.5) / LESSONS) for lesson in range(LESSONS)])
     after = held.mean + (moves / sd[:, None])[:, None, :] * normal[:, None]
     found = np.zeros(len(contrasts))
     for levels in factors:

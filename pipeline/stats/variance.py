@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import fsum, sqrt
 
+from pipeline.stats.distributions import chi_square_quantile, f_above
 from pipeline.stats.two_levels import mean
 
 
@@ -48,9 +49,7 @@ class Anova:
     @property
     def p(self) -> float | None:
         """The probability of an F at least as large where groups do not differ, for independent values."""
-        from scipy.special import fdtrc
-
-        return None if self.f is None else float(fdtrc(self.between_degrees, self.within_degrees, self.f))
+        return None if self.f is None else f_above(self.f, self.between_degrees, self.within_degrees)
 
 
 def inflation(degrees: float) -> float:
@@ -58,9 +57,7 @@ def inflation(degrees: float) -> float:
 
     sqrt(df / chi2(.20, df)), its upper 80 % limit: 2.12, 1.56, 1.40, 1.27, 1.17 for 2, 4, 6, 10, 20.
     """
-    from scipy.special import gammaincinv
-
-    return sqrt(degrees / (2 * float(gammaincinv(degrees / 2, 0.2))))
+    return sqrt(degrees / chi_square_quantile(0.2, degrees))
 
 
 def pooled(strata: Sequence[Anova]) -> Anova | None:

@@ -13,6 +13,7 @@ from pipeline.compare.measures import measure_of
 from pipeline.farm.prices import prices
 from pipeline.farm.settings import Settings
 from pipeline.models.compared_units import FarmUnits
+from pipeline.stats.distributions import normal_below
 from pipeline.trial.ahead import AHEAD
 from pipeline.trial.recipe_records import RecipeRecords, recipe_records
 
@@ -47,9 +48,7 @@ class Split:
     @property
     def chance_more(self) -> float:
         """The chance (0-1) that the level gives more."""
-        from scipy.special import ndtr
-
-        return float(ndtr(self.difference / self.sd)) if self.sd > 0 else 0.5
+        return normal_below(self.difference / self.sd) if self.sd > 0 else 0.5
 
     def pays(self, ahead: int = AHEAD) -> float:
         """Return what it is expected to bring over the coming soak and so many after it, less what it costs, in points
