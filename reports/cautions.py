@@ -56,7 +56,9 @@ ALL = (
 )
 
 
-ONE_LINE = "Lime, steam, spores, food: the safety data sheet, local rules and licensed practice come first."
+ONE_LINE = (
+    "Lime, steam, spores and food can harm: first follow the safety data sheet, local rules and licensed practice."
+)
 MORE_BELOW = "The usual cautions stand at the end of the appendix."
 
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from reports.figures import (
-    Day,
     Figure,
-    Name,
     Part,
     Sentence,
     brief,
@@ -19,20 +16,18 @@ from reports.figures import (
     named,
     several,
     shortened,
-    within,
 )
 from reports.month import Month, first_day
-from reports.sections import differences, finished, outlook, picked, promises
-from reports.words import month_name
+from reports.sections import differences, finished, outlook, picked
+from reports.words import MONTH_NAMES, month_name
 from schemas.answers import Direction
 from schemas.phrases import listed
-from schemas.result_rows import day_of, number_of, text_of, whole_of
+from schemas.result_rows import number_of, text_of, whole_of
 
-# Lines of what to do, and names in one of them. Our choice, no source.
-STEPS_SHOWN = 3
-NAMES_SHOWN = 4
 # A batch is named in the headline where so many of its containers, and at least half of them, were lost. Our choice.
 MANY_LOST = 3
+# Differences that page one names. Our choice, no source.
+SHOWN = 2
 
 
 @dataclass(frozen=True)
@@ -48,9 +43,8 @@ class Tile:
 
 
 def headline(month: Month) -> list[Sentence]:
-    """Return the finding of the month: what was picked against the month before, and what stands out."""
-    found = [_picked(month), *(each for each in (_lost_batch(month), _held(month)) if each)]
-    return [brief(each) for each in found[:2]]
+    """Return the finding of the month: what was picked against the month before, and what was lost at once."""
+    return [brief(each) for each in (_picked(month), _lost_batch(month)) if each]
 
 
 def _picked(month: Month) -> Sentence:
@@ -63,33 +57,54 @@ def _picked(month: Month) -> Sentence:
     if before is None or not month.over or not month.rows("months")[before]["fresh_g"]:
         return (*start, ".")
     apart = change(now, measured(month, "months", before, "fresh_g"))
+    then = MONTH_NAMES[first_day(month.month, 1).month - 1]
     if not round(float(apart.value or 0)):
-        return (*start, ", as much as in the month before.")
-    return (*start, ", ", apart, f" {'more' if (apart.value or 0) > 0 else 'less'} than in the month before.")
+        return (*start, f", as much as in {then}.")
+    return (*start, ", ", apart, f" {'more' if (apart.value or 0) > 0 else 'less'} than in {then}.")
 
 
 def _lost_batch(month: Month) -> Sentence:
-    """Return which batch of the month lost most of its containers; nothing where none did."""
+    """Return which batch lost most of its containers, some of them in this month, and the worst beside it of the same
+    soak; nothing where none did.
+    """
     rows = month.rows("batch_courses")
+    now = {text_of(row, "batch") for row in month.rows("finished_units") if not row["fresh_g"]}
     bad = [
         at
         for at, row in enumerate(rows)
-        if whole_of(row, "units_lost") >= MANY_LOST and 2 * whole_of(row, "units_lost") >= whole_of(row, "units")
+        if text_of(row, "batch") in now
+        and whole_of(row, "units_lost") >= MANY_LOST
+        and 2 * whole_of(row, "units_lost") >= whole_of(row, "units")
     ]
     if not bad:
         return ()
-    at = max(bad, key=lambda each: whole_of(rows[each], "units_lost"))
+    worst, *others = sorted(bad, key=lambda each: -whole_of(rows[each], "units_lost"))
+    beside = [at for at in others if rows[at]["soak"] == rows[worst]["soak"]][:1]
+    same: list[Part] = []
+    for at in beside:
+        same += [", and ", named(text_of(rows[at], "batch")), " of the same soak ", *_lost_of(month, at)]
+    start: Sentence = ("Batch ", named(text_of(rows[worst], "batch")), " lost ", *_lost_of(month, worst))
+    return (*start, " containers", *same, ".")
+
+
+def _lost_of(month: Month, at: int) -> Sentence:
     lost, units = (cell(month, "batch_courses", at, column) for column in ("units_lost", "units"))
-    return ("Batch ", named(text_of(rows[at], "batch")), " lost ", lost, " of ", *several(units, "container"), ".")
+    return (lost, " of ", units)
 
 
-def _held(month: Month) -> Sentence:
-    """Return the largest difference in BE that the records show; nothing where they show none."""
+def shown(month: Month) -> Sentence:
+    """Return what the records show to give more, the largest differences in BE; nothing where they show none.
+
+    By how much stands with what holds.
+    """
     rows = month.rows("compared_pairs")
     held = [at for at in month.pairs("be") if Direction(text_of(rows[at], "direction")).is_shown]
-    if not held:
-        return ()
-    return differences.shown_pair(month, max(held, key=lambda at: abs(number_of(rows[at], "difference"))))
+    held.sort(key=lambda at: -abs(number_of(rows[at], "difference")))
+    parts: list[Part] = []
+    for at in held[:SHOWN]:
+        more, less = differences.better_first(month, at)
+        parts += [", and " if parts else "The records show: ", more, " gives more than ", less]
+    return (*parts, ".") if parts else ()
 
 
 def tiles(month: Month) -> list[Tile]:
@@ -114,19 +129,20 @@ def _picked_tile(month: Month) -> Tile:
     at = month.place()
     if at is None:
         return Tile("Picked", None, ("nothing",))
-    said = picked.waiting(month)
-    more: Sentence = ("; at least ", said[1], " more waits") if said else ()
-    rests: Sentence = ("in ", *several(cell(month, "months", at, "pickings"), "picking"), *more)
+    waits = picked.waiting_at(month)
+    more: Sentence = () if waits is None else (measured(month, "waiting_months", waits, "waiting_g"),)
+    rests: Sentence = ("at least ", *more, " more is not counted yet") if more else ()
     return Tile("Picked", measured(month, "months", at, "fresh_g"), rests, _before(month, "fresh_g"))
 
 
 def _money_tile(month: Month, at: int) -> Tile:
-    """The margin of the month, of what it is made, and what the cost lacks, for which it is too high."""
-    brought, cost = (cell(month, "months", at, column) for column in ("revenue", "cost"))
+    """The margin of the month, of which sales it was left, and what the cost lacks, for which it is too high."""
+    sales = cell(month, "months", at, "revenue")
     lacks = text_of(month.rows("months")[at], "lacks")
     more: Sentence = ("; too high, for the cost lacks ", named(listed(lacks.split(", ")))) if lacks else ()
     what = f"Margin, {month.currency}" if month.currency else "Margin"
-    rests: Sentence = ("brought ", brought, ", cost ", cost, *more)
+    unit = "" if month.currency else ", in the farm's currency"
+    rests: Sentence = ("left of ", sales, f" from sales{unit}", *more)
     return Tile(what, measured(month, "months", at, "margin"), rests, _before(month, "margin"))
 
 
@@ -146,91 +162,33 @@ def _lost_tile(month: Month) -> Tile:
     if at is None:
         return Tile("Lost", None, ("no container finished",))
     ended = cell(month, "months", at, "units_finished")
-    rests: Sentence = ("of ", *several(ended, "container"), " that finished")
-    return Tile("Lost", measured(month, "months", at, "units_lost"), rests, _before(month, "units_lost"))
+    rests: Sentence = ("of ", *several(ended, "container"), " that ended")
+    before = _before(month, "units_lost", "units_finished")
+    return Tile("Lost", measured(month, "months", at, "units_lost"), rests, before)
 
 
 def _ahead_tile(month: Month) -> Tile:
     what, at = "Next four weeks", outlook.summed_at(month)
     if at is None:
         return Tile(what, None, ("cannot be foreseen yet",))
-    band = within(month, "outlook", at, "sum_low80_kg", "sum_high80_kg")
-    rests: Sentence = ("expected", *band)
+    low, high = (cell(month, "outlook", at, name) for name in ("sum_low80_kg", "sum_high80_kg"))
+    rests: Sentence = (low, " to ", high, " in four of five cases") if low.value is not None else ("expected",)
     return Tile(what, measured(month, "outlook", at, "sum_median_kg"), rests)
 
 
-def _before(month: Month, column: str) -> tuple[Sentence, ...]:
-    """Return what this column of `months` was in the month before and in the same month a year ago, where known."""
+def _before(month: Month, column: str, of: str = "") -> tuple[Sentence, ...]:
+    """Return what this column of `months` was in the month before and in the same month a year ago, where known.
+
+    `of`: the column that it is a part of, told beside it.
+    """
     found: list[Sentence] = []
     for months_before in (1, 12):
         at = month.place(months_before)
         if at is not None and month.rows("months")[at][column] is not None:
             name = month_name(first_day(month.month, months_before))
-            found.append((f"{name}: ", measured(month, "months", at, column)))
+            whole: Sentence = (" of ", cell(month, "months", at, of)) if of else ()
+            found.append((f"{name}: ", measured(month, "months", at, column), *whole))
     return tuple(found)
-
-
-def next_steps(month: Month) -> list[Sentence]:
-    """Return what to do next, the most pressing first: what, with which containers, since when."""
-    found = [_mend(month), _promise(month), *(make(month) for make in ACTIONS)]
-    return [brief(each) for each in found if each][:STEPS_SHOWN]
-
-
-def _mend(month: Month) -> Sentence:
-    lost = count(month, "entries_lost")
-    if lost.value:
-        return ("Put back ", *several(lost, "logged entry", "logged entries"), ": gillbook lost --put-back does it.")
-    roots = [each for each in month.findings if each.level == "set_aside" and each.waiting]
-    if not roots:
-        return ()
-    worst = max(roots, key=lambda each: each.waiting)
-    return ("Mend ", Name(f"{worst.file}, row {worst.row}"), ": other rows wait for it. gillbook check says how.")
-
-
-def _promise(month: Month) -> Sentence:
-    """The soonest promise that may not be met; nothing where all likely are."""
-    risky = promises.at_risk(month)
-    if not risky:
-        return ()
-    due, chance = promises.promised(month, risky[0]), promises.chance(month, risky[0])
-    return ("Warn the buyer: ", *due, ", ", *chance, ".")
-
-
-def _due(action: str, reason: str | None, start: str, since: str) -> Callable[[Month], Sentence]:
-    """Return what makes the line of this action: the containers that are due, and the day of the oldest of them."""
-
-    def line(month: Month) -> Sentence:
-        rows = [
-            row
-            for row in month.rows("today")
-            if row["action"] == action and (reason is None or row["reason"] == reason)
-        ]
-        if not rows:
-            return ()
-        names = dict.fromkeys(text_of(row, "container") or f"batch {text_of(row, 'batch')}" for row in rows)
-        oldest = min((day_of(row, "since") for row in rows if row["since"] is not None), default=None)
-        when: Sentence = (f", {since} ", Day(oldest, short=True)) if oldest else ()
-        return (f"{start} ", *_names(list(names)), *when, ".")
-
-    return line
-
-
-def _names(names: Sequence[str]) -> Sentence:
-    """Return the first of these names, and that there are more."""
-    shown: list[Part] = []
-    for at, name in enumerate(names[:NAMES_SHOWN]):
-        shown += [", " if at else "", named(name)]
-    return (*shown, " and others") if len(names) > NAMES_SHOWN else tuple(shown)
-
-
-ACTIONS = (
-    _due("look", "suspect", "Look first at", "suspect since"),
-    _due("pick", None, "Pick", "the oldest ready since"),
-    _due("end", None, "End what is spent:", "nothing noted since"),
-    _due("open", None, "Open", "the first colonised on"),
-    _due("look", None, "Look at", "the oldest waiting since"),
-    _due("fill", None, "Free to fill:", "the first since"),
-)
 
 
 def warning(month: Month) -> Sentence:

@@ -20,6 +20,7 @@ from reports.figures import Day, Figure, Name, Sentence, plain
 from reports.filters import Filters, Marks
 from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
+from reports.next_steps import next_steps
 from reports.page_data import page_data
 from reports.point_places import PointPlaces
 from reports.section import Section
@@ -157,7 +158,8 @@ def render(month: Month, brief: bool = False) -> str:
         headline=front.headline(month),
         tiles=front.tiles(month),
         months=months,
-        next_steps=front.next_steps(month),
+        shown=front.shown(month),
+        next_steps=next_steps(month),
         warning=front.warning(month),
         brief=brief,
         choices=filters.choices if filters.any and not brief else (),

@@ -17,6 +17,7 @@ from reports.document import part
 from reports.drawing import Chart, Spec
 from reports.figures import NOTHING, Day, Figure, Name, Sentence, plain
 from reports.month import Month
+from reports.next_steps import next_steps
 from reports.page import TO_MEND, as_of, main_sections
 from reports.section import Section
 from reports.sections import picked
@@ -62,7 +63,8 @@ def print_content(month: Month, brief: bool = False) -> Content:
         "as_of": said(as_of(month)),
         "headline": [said(each) for each in front.headline(month)],
         "tiles": [_tile(each) for each in front.tiles(month)],
-        "steps": [said(each) for each in front.next_steps(month)],
+        "shown": said(front.shown(month)),
+        "steps": [said(each) for each in next_steps(month)],
         "warning": said(front.warning(month)),
         "months": [_chart(each, WIDE_PX) for each in picked.months_chart(month)],
         "sections": [] if brief else [_section(each) for each in main_sections(month)],

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from reports import front
 from reports.figures import Figure, Sentence, field_of, plain
 from reports.month import Month
+from reports.next_steps import next_steps
 from reports.page import sections
 
 
@@ -38,10 +39,11 @@ def statements(month: Month, brief: bool = False) -> list[Statement]:
 def _first_page(month: Month) -> Iterator[Statement]:
     yield from _each("first", "headline", front.headline(month))
     for tile in front.tiles(month):
-        value: Sentence = (f"{tile.what}: ", tile.figure, " ") if tile.figure else (f"{tile.what}: ",)
-        yield Statement("first", "tile", (*value, *tile.rests_on))
+        value: Sentence = (f"{tile.what}: ", tile.figure) if tile.figure else (f"{tile.what}:",)
+        yield Statement("first", "tile", (*value, *((" ", *tile.rests_on) if tile.rests_on else ())))
         yield from (Statement("first", "before", (f"{tile.what}, ", *each)) for each in tile.before)
-    yield from _each("first", "next", front.next_steps(month))
+    yield from _each("first", "shown", [each for each in [front.shown(month)] if each])
+    yield from _each("first", "next", next_steps(month))
     yield from _each("first", "warning", [each for each in [front.warning(month)] if each])
 
 

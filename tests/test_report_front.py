@@ -12,6 +12,8 @@ from report_reader import read_page
 from reports import front, page
 from reports.figures import plain
 from reports.month import Month
+from reports.next_steps import next_steps
+from reports.sections import picked
 
 
 def said(sentence: Any) -> str:
@@ -28,7 +30,7 @@ def test_the_finding_is_what_was_picked_and_the_batch_that_was_lost() -> None:
     lost = [Unit("B2", str(at), flushes=()) for at in range(3)]
     month = a_month([Unit(), *lost], before=[("2026-08", 1200.0)])
     assert [said(each) for each in front.headline(month)] == [
-        "0.90 kg was picked in September 2026, 25 % less than in the month before.",
+        "0.90 kg was picked in September 2026, 25 % less than in August.",
         "Batch B2 lost 3 of 3 containers.",
     ]
     assert [said(each) for each in front.headline(replace(month, tables={}))] == [
@@ -44,10 +46,10 @@ def test_a_month_that_goes_on_is_not_compared() -> None:
 def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_year() -> None:
     month = a_month([Unit(), Unit("B", "2", flushes=())], before=[("2025-09", 800.0), ("2026-08", 1200.0)])
     assert tile(month, "Picked") == (
-        "0.90 kg in 2 pickings; at least 0.25 kg more waits".replace("2 pickings", "3 pickings"),
+        "0.90 kg at least 0.25 kg more is not counted yet",
         ["August 2026: 1.20 kg", "September 2025: 0.80 kg"],
     )
-    assert tile(month, "Lost") == ("1 of 2 containers that finished", ["August 2026: 0", "September 2025: 0"])
+    assert tile(month, "Lost") == ("1 of 2 containers that ended", ["August 2026: 0 of 0", "September 2025: 0 of 0"])
     assert tile(a_month(), "Next four weeks") == ("cannot be foreseen yet", [])
 
 
@@ -60,7 +62,7 @@ def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() ->
     month = replace(month, tables={**month.tables, "months": months}, currency="EUR")
     assert [each.what for each in front.tiles(month)] == ["Picked", "Margin, EUR", "Lost", "Next four weeks"]
     assert tile(month, "Margin, EUR") == (
-        "7.50 brought 20.0, cost 12.5; too high, for the cost lacks spawn (price) and lime (price)",
+        "7.50 left of 20.0 from sales; too high, for the cost lacks spawn (price) and lime (price)",
         ["August 2026: -3.00"],
     )
 
@@ -80,12 +82,47 @@ def test_what_to_do_next_is_three_lines_with_what_and_since_when() -> None:
     rows = [due("pick", "pins", f"C{at}", 20 + at) for at in range(6)]
     rows += [due("fill", "emptied", "C9", 2), due("look", "suspect", "C7", 28), due("open", "colonised", "C8", 3)]
     month = replace(a_month([Unit()]), tables={"today": rows}, findings=[found("set_aside", 3, waiting=4)])
-    assert [said(each) for each in front.next_steps(month)] == [
-        "Mend harvests.csv, row 3: other rows wait for it. gillbook check says how.",
-        "Look first at C7, suspect since 28 Sep 2026.",
-        "Pick C0, C1, C2, C3 and others, the oldest ready since 20 Sep 2026.",
+    assert [said(each) for each in next_steps(month)] == [
+        "Look first at C7 (suspect since 28 Sep 2026).",
+        "Pick C0 (due since 20 Sep 2026), C1, C2, C3 and others.",
+        "Mend row 3 of harvests.csv, so that the rows that hang on it count: gillbook check says how.",
     ]
-    assert front.next_steps(replace(month, tables={}, findings=())) == []
+    assert said(next_steps(replace(month, findings=()))[2]) == "Open C8 (colonised on 3 Sep 2026)."
+    assert next_steps(replace(month, tables={}, findings=())) == []
+
+
+def test_the_oldest_that_is_due_comes_first_with_the_place_where_it_stands() -> None:
+    rows = [due("pick", "pins", "C1", 20), due("pick", "pins", "C2", 3) | {"room": "tent", "position": "A4"}]
+    (line,) = next_steps(replace(a_month(), tables={"today": rows}))
+    assert said(line) == "Pick C2 (tent, A4, due since 3 Sep 2026) and C1."
+
+
+def test_two_bad_batches_of_a_soak_are_one_finding_and_a_loss_of_earlier_months_is_none() -> None:
+    lost = [Unit(name, f"{name}{at}", flushes=()) for name in ("B2", "B3") for at in range(3)]
+    month = a_month([Unit(), *lost])
+    assert said(front.headline(month)[1]) == "Batch B2 lost 3 of 3 containers, and B3 of the same soak 3 of 3."
+    units = [row for row in month.rows("finished_units") if row["fresh_g"]]
+    assert len(front.headline(replace(month, tables={**month.tables, "finished_units": units}))) == 1
+
+
+def test_what_the_records_show_to_give_more_stands_on_page_one_without_its_figures() -> None:
+    month = a_month([Unit(), Unit("B", "2", substrate="mulch")])
+    pair = next(iter(month.rows("compared_pairs")))
+    shown = {"direction": "less", "worth": "worth it", "factor": "strain", "level": "pink", "against": "grey"}
+    of = {**month.tables, "compared_pairs": [{**pair, **shown, "difference": -30.0, "measure": "be"}]}
+    assert said(front.shown(replace(month, tables=of))) == "The records show: grey gives more than pink."
+    assert front.shown(replace(month, tables={})) == ()
+
+
+def test_the_months_begin_with_the_first_picking_and_the_best_says_its_mass() -> None:
+    (chart,) = picked.months_chart(
+        a_month([Unit()], before=[("2026-05", 0.0), ("2026-06", 3000.0), ("2026-07", 100.0), ("2026-08", 200.0)])
+    )
+    assert [fact.split()[0] for fact in chart.facts] == ["Jun", "Jul", "Aug", "Sep"]
+    assert chart.keys == ()
+    texts = next(layer for layer in chart.spec["layer"] if layer["mark"]["type"] == "text")
+    values = texts["data"]["values"] if "values" in texts["data"] else chart.spec["datasets"][texts["data"]["name"]]
+    assert [row["kg"] for row in values] == [3.0, 0.2, 0.9]
 
 
 def test_the_brief_page_is_the_first_page_alone() -> None:

@@ -9,9 +9,10 @@ from typing import Any
 from report_months import Unit, a_month
 from report_reader import read_page
 
-from reports import front, page
+from reports import page
 from reports.figures import plain
 from reports.month import Month
+from reports.next_steps import next_steps
 from reports.sections import promises
 
 
@@ -44,7 +45,7 @@ def test_promises_at_risk_are_spelled_out_with_what_helps() -> None:
         "2.50 kg for 3 Oct 2026: a chance of 12.5 %. No container that is begun now comes in time.",
         "2.50 kg to inn for 9 Oct 2026: a chance of 60.0 %. It helps to begin 4 more of grey on straw by 8 Sep 2026.",
     ]
-    assert said(front.next_steps(month)[0]) == "Warn the buyer: 2.50 kg for 3 Oct 2026, a chance of 12.5 %."
+    assert said(next_steps(month)[0]) == "Warn the buyer: 2.50 kg for 3 Oct 2026 will be there with a chance of 12.5 %."
 
 
 def test_next_to_no_chance_is_no_number() -> None:
@@ -52,7 +53,7 @@ def test_next_to_no_chance_is_no_number() -> None:
     section = promises.section(month)
     assert section is not None
     assert said(section.notes[0]).startswith("2.50 kg to inn for 3 Oct 2026: hardly any chance. No container")
-    assert said(front.next_steps(month)[0]) == "Warn the buyer: 2.50 kg to inn for 3 Oct 2026, hardly any chance."
+    assert said(next_steps(month)[0]) == "Warn inn: 2.50 kg for 3 Oct 2026 will not be there, about 2.00 kg will."
 
 
 def test_more_than_three_at_risk_say_how_many_there_are() -> None:
@@ -66,7 +67,7 @@ def test_a_month_without_promises_has_no_such_section() -> None:
     month = a_month([Unit()])
     assert promises.section(month) is None
     assert "What is promised" not in read_page(page.render(month)).text
-    assert not any("Warn" in said(each) for each in front.next_steps(month))
+    assert not any("Warn" in said(each) for each in next_steps(month))
 
 
 def test_the_page_shows_chances_and_how_much_more_can_be_promised() -> None:

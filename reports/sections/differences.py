@@ -112,15 +112,21 @@ def notes(month: Month) -> list[Sentence]:
 def shown_pair(month: Month, at: int) -> Sentence:
     """Return what is shown of a pair: which level gave more, by how much, and whether that is worth acting on."""
     row = month.rows("compared_pairs")[at]
-    about, did, better = ABOUT[text_of(row, "measure")]
+    about, did, _ = ABOUT[text_of(row, "measure")]
     start = f"{text_of(row, 'factor').replace('_', ' ').capitalize()}{about}: "
-    level, against = _ends(row)
     if not Direction(text_of(row, "direction")).is_shown:
+        level, against = _ends(row)
         return (start, level, " and ", against, ": no difference that matters.")
-    if row["direction"] != better:
-        level, against = against, level
+    level, against = better_first(month, at)
     worth = ", and it is worth it" if row["worth"] == Worth.WORTH_IT else ""
     return (start, level, f" {did} ", against, *_by(month, at), f"{worth}.")
+
+
+def better_first(month: Month, at: int) -> tuple[Name, Name]:
+    """Return the levels of a pair, first that which did better."""
+    row = month.rows("compared_pairs")[at]
+    level, against = _ends(row)
+    return (level, against) if row["direction"] == ABOUT[text_of(row, "measure")][2] else (against, level)
 
 
 def _by(month: Month, at: int) -> Sentence:

@@ -9,7 +9,7 @@ import altair as alt
 from reports.colours import paint, plain_key
 from reports.columns import View
 from reports.drawing import Chart, Point, column_chart, data, some_of
-from reports.figures import Day, Part, Sentence, cell, change, difference, measured, named, several
+from reports.figures import Day, Part, Sentence, cell, change, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
@@ -66,8 +66,15 @@ STRAINS_NAMED = 4
 MONTHS_SHOWN = 13
 WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 DAY_PX = 34  # height of a week in the calendar
-# The month's name above, its year below. A fixed expression over labels that we write ourselves.
-TWO_LINES = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
+# The month's name above, and below it the year, where one begins and at both ends. A fixed expression over labels that
+# we write ourselves.
+YEAR_WHERE = "datum.index == 0 || datum.index == 1 || substring(datum.label, 0, 3) == 'Jan'"
+TWO_LINES = alt.Axis(
+    title=None,
+    labelAngle=0,
+    labelExpr=f"{YEAR_WHERE} ? split(datum.label, ' ') : substring(datum.label, 0, 3)",
+    labelOverlap="parity",
+)
 
 
 def sentence(month: Month) -> Sentence:
@@ -85,30 +92,38 @@ def sentence(month: Month) -> Sentence:
 
 
 def waiting(month: Month) -> Sentence:
-    """Return how much more waits for rows to be mended, and what it changes; nothing where no picking of it waits."""
-    at = _waiting_at(month, 0)
-    if at is None or not month.rows("waiting_months")[at]["pickings_waiting"]:
+    """Return how many pickings are not counted until rows are mended, and what they change; nothing where all are.
+
+    How many kg they have at least stands in the tile of page one.
+    """
+    at = waiting_at(month)
+    if at is None:
         return ()
-    file = text_of(month.rows("waiting_months")[at], "awaited_file")
-    where: Sentence = (" of ", named(file)) if file else ()
-    start: Sentence = (
-        "At least ",
-        measured(month, "waiting_months", at, "waiting_g"),
-        " more waits for ",
-        *several(cell(month, "waiting_months", at, "rows_awaited"), "row"),
-        *where,
-    )
+    row = month.rows("waiting_months")[at]
+    where: Sentence = (" of ", named(text_of(row, "awaited_file"))) if row["awaited_file"] else ()
+    pickings = several(cell(month, "waiting_months", at, "pickings_waiting"), "picking")
+    rows = cell(month, "waiting_months", at, "rows_awaited")
+    not_yet = f"{' is' if row['pickings_waiting'] == 1 else ' are'} not counted: "
+    faulty = " is faulty" if rows.value == 1 else " are faulty"
+    start: Sentence = (*pickings, not_yet, *several(rows, "row"), *where, faulty)
     before = _waiting_at(month, 1)
     if before is None or not month.over:
         return (*start, ".")
     now = measured(month, "waiting_months", at, "picked_and_waiting_g")
     then = measured(month, "waiting_months", before, "picked_and_waiting_g")
-    apart = difference(now, then)
-    if not then.value or not apart.value:
+    if not then.value:
         return (*start, ".")
-    word = "more" if apart.value > 0 else "less"
-    so_much: Sentence = (apart, " (", change(now, then), f") {word}")
-    return (*start, ". With it, the month gave ", *so_much, f" than {month_name(first_day(month.month, 1))}.")
+    apart, name = change(now, then), MONTH_NAMES[first_day(month.month, 1).month - 1]
+    if not round(float(apart.value or 0)):
+        return (*start, f". With all of them it is about as much as in {name}.")
+    word = "more" if (apart.value or 0) > 0 else "less"
+    return (*start, ". With all of them it is about ", apart, f" {word} than in {name}.")
+
+
+def waiting_at(month: Month) -> int | None:
+    """Return the row of `waiting_months` of this month; None where none of its pickings waits."""
+    at = _waiting_at(month, 0)
+    return at if at is not None and month.rows("waiting_months")[at]["pickings_waiting"] else None
 
 
 def _waiting_at(month: Month, months_before: int) -> int | None:
@@ -145,7 +160,8 @@ def months_chart(month: Month) -> list[Chart]:
     if now is None or now == 0:
         return []
     table = month.rows("months")
-    places = range(max(0, now + 1 - MONTHS_SHOWN), now + 1)
+    begun = next((at for at, row in enumerate(table) if row["fresh_g"]), 0)
+    places = range(max(begun, now + 1 - MONTHS_SHOWN), now + 1)
     rows: list[Point] = [
         {"row": at, "label": _short_month(text_of(table[at], "month")), "kg": number_of(table[at], "fresh_g") / 1000}
         for at in places
@@ -164,22 +180,23 @@ def months_chart(month: Month) -> list[Chart]:
     ]
     last_year = [row for row in rows if "before" in row]
     bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=_kilograms(), tooltip=tip)
-    compared = [row for row in rows if row["row"] in (now, month.place(1), month.place(12))]
+    best = max(rows, key=lambda row: float(row["kg"]))["row"]
+    compared = [row for row in rows if row["row"] in (best, now, month.place(1), month.place(12))]
     texts = alt.Chart(data(compared)).mark_text(baseline="bottom", dy=-4)
     marks = [bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))]
-    keys = [plain_key("mass")]
+    keys = []
     if last_year:
         ticks = alt.Chart(data(last_year)).mark_tick(
             color=paint("estimate"), thickness=3, width={"band": 1}, orient="horizontal"
         )
         marks.insert(1, ticks.encode(x=x, y=alt.Y("before:Q"), tooltip=tip))
-        keys.append(plain_key("estimate", "the same month a year before", shape="line"))
+        keys = [plain_key("mass"), plain_key("estimate", "the same month a year before", shape="line")]
     spec = column_chart(marks)
     facts = tuple(
         f"{row['label']} {row['kg']:.2f} kg" + (f" (a year before {row['before']:.2f})" if "before" in row else "")
         for row in rows
     )
-    part = some_of(len(rows), now + 1, "months", "last")
+    part = some_of(len(rows), now + 1 - begun, "months", "last")
     return [Chart("months", "Picked in each month", spec, tuple(keys), "months", tuple(rows), facts, part=part)]
 
 

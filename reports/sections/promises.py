@@ -65,6 +65,17 @@ def chance(month: Month, at: int) -> Sentence:
     return ("a chance of ", measured(month, "promise_chances", at, "chance_pct"))
 
 
+def warned(month: Month, at: int) -> Sentence:
+    """Return whom to warn, of what, and how likely or how much of it will be there."""
+    row = month.rows("promise_chances")[at]
+    who: Sentence = (named(text_of(row, "buyer")),) if row["buyer"] else ("the buyer",)
+    what = measured(month, "promise_chances", at, "promised_kg")
+    due: Sentence = (*who, ": ", what, " for ", Day(day_of(row, "due_on"), short=True))
+    if number_of(row, "chance_pct") >= HARDLY_PCT or row["median_kg"] is None:
+        return (*due, " will be there with ", *chance(month, at))
+    return (*due, " will not be there, about ", measured(month, "promise_chances", at, "median_kg"), " will")
+
+
 def _help(month: Month, at: int) -> Sentence:
     row = month.rows("promise_chances")[at]
     if row["more_containers"] is None:
