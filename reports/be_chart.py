@@ -4,25 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import altair as alt
-
 from reports.colours import paint, plain_key, strain_colours, strain_keys
-from reports.drawing import (
-    Chart,
-    LaneLabel,
-    Point,
-    Points,
-    Spec,
-    across,
-    below,
-    colour_of,
-    data,
-    facts_of,
-    lane,
-    row_chart,
-)
+from reports.drawing import Chart, LaneLabel, across, below, colour_of, facts_of, lane, row_chart
 from reports.figures import cell, measured
 from reports.month import Month
+from reports.vega_lite import Layer, Point, Points, Spec, channel
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of
 
@@ -90,16 +76,16 @@ def _point(month: Month, at: int, place: int) -> Point:
 def _be_spec(groups: Points, points: Points, labels: Sequence[LaneLabel], domain: Sequence[float], tall: bool) -> Spec:
     x = across("be", "BE, % (fresh over dry substrate)", domain)
     tip = [
-        alt.Tooltip("unit:N", title="container"),
-        alt.Tooltip("strain:N", title="strain"),
-        alt.Tooltip("be:Q", title="BE, %", format=".1f"),
+        channel("unit:N", title="container"),
+        channel("strain:N", title="strain"),
+        channel("be:Q", title="BE, %", format=".1f"),
     ]
-    dots = alt.Chart(data(points)).mark_circle(
-        size=130, opacity=0.85, yOffset=below(tall), stroke=paint("paper"), strokeWidth=1
+    dots = Layer(points).mark(
+        "circle", size=130, opacity=0.85, yOffset=below(tall), stroke=paint("paper"), strokeWidth=1
     )
-    ticks = alt.Chart(data(groups)).mark_tick(
-        thickness=3, size=24, color=paint("group"), yOffset=below(tall), orient="vertical"
+    ticks = Layer(groups).mark(
+        "tick", thickness=3, size=24, color=paint("group"), yOffset=below(tall), orient="vertical"
     )
-    ticked = ticks.encode(x=x, y=lane(labels), tooltip=alt.Tooltip("be:Q", title="BE of all, %", format=".1f"))
+    ticked = ticks.encode(x=x, y=lane(labels), tooltip=channel("be:Q", title="BE of all, %", format=".1f"))
     dotted = dots.encode(x=x, y=lane(labels), color=colour_of(points), tooltip=tip)
     return row_chart([ticked, dotted] if groups else [dotted], labels, tall)

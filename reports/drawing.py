@@ -1,4 +1,4 @@
-"""How a chart is drawn: the forms that all charts of the page share, as Vega-Lite made with Altair.
+"""How a chart is drawn: the forms that all charts of the page share, as Vega-Lite.
 
 Text of cells stands only in the data's `name` and in tooltips. It is never a field's name, a scale's domain, an
 expression or an address: rows are distinguished by their number, colours by keys of the style sheet.
@@ -8,22 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
-
-import altair as alt
-from altair.utils.schemapi import disable_debug_mode
 
 from reports.colours import Key, paint
+from reports.vega_lite import Layer, Point, Points, Spec, channel, constant, expression, layered, options
 from schemas.phrases import counted
 from schemas.result_rows import Row
-
-Spec = dict[str, Any]  # of a chart, in Vega-Lite
-Point = dict[str, Any]  # what a chart draws of one row of a result table
-Points = Sequence[Point]
-
-# Altair would hold each part of a chart against the schema of Vega-Lite as it is made, which takes longer than all else
-# on the page; the tests do it in its place, once for each whole chart.
-disable_debug_mode()
 
 TEXT_PX = 15
 FACTS_PX = 13.5
@@ -105,11 +94,6 @@ def facts_of(labels: Sequence[LaneLabel]) -> tuple[str, ...]:
     return tuple(f"{each.name}: {each.facts}" for each in labels)
 
 
-def data(rows: Points) -> alt.InlineData:
-    """The rows as a chart's own data."""
-    return alt.InlineData(values=[dict(row) for row in rows])
-
-
 def drawn(row: Row, at: int, *columns: str) -> Point:
     """What a chart draws of this row of a result table, its number: each column under its name without underscores."""
     return {"row": at} | {column.replace("_", ""): row[column] for column in columns}
@@ -120,30 +104,30 @@ def known(rows: Points, *names: str) -> list[Point]:
     return [row for row in rows if all(row[name] is not None for name in names)]
 
 
-def colour_of(rows: Points) -> alt.Color:
+def colour_of(rows: Points) -> Spec:
     """The channel that paints each row in the colour that its `colour` names."""
     used = sorted({row["colour"] for row in rows})
-    return alt.Color("colour:N", legend=None, scale=alt.Scale(domain=used, range=[paint(each) for each in used]))
+    return channel("colour:N", legend=None, scale=options(domain=used, range=[paint(each) for each in used]))
 
 
-def lane(labels: Sequence[LaneLabel]) -> alt.Y:
+def lane(labels: Sequence[LaneLabel]) -> Spec:
     """The channel that gives each row its lane, in order."""
     lanes = [f"{at:03}" for at in range(len(labels))]
-    return alt.Y("lane:O", axis=None, sort=None, scale=alt.Scale(domain=lanes, paddingInner=0, paddingOuter=0))
+    return channel("lane:O", axis=None, sort=None, scale=options(domain=lanes, paddingInner=0, paddingOuter=0))
 
 
 def across(
     field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None, whole: bool = False
-) -> alt.X:
+) -> Spec:
     """The channel of a measure along the row, from 0, its title with the unit. `whole`: it counts, so no halves."""
-    scale = alt.Scale(zero=True, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=True)
-    axis = alt.Axis(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    scale = options(zero=True, nice=True) if domain is None else options(domain=list(domain), nice=True)
+    axis = options(title=title, tickCount=5, labelFlush=True, labelBound=True)
     if whole:
         axis["tickMinStep"] = 1
-    return alt.X(f"{field}:Q", scale=scale, axis=axis, stack=stack)
+    return channel(f"{field}:Q", scale=scale, axis=axis, stack=stack)
 
 
-def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: bool = False) -> Spec:
+def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = False) -> Spec:
     """A chart of one lane a row: the labels over the marks. `tall`: name and facts on a line each."""
     step = TALL_ROW_PX if tall else ROW_PX
     rows = [
@@ -152,39 +136,41 @@ def row_chart(marks: Sequence[alt.Chart], labels: Sequence[LaneLabel], tall: boo
         for at, each in enumerate(labels)
     ]
     with_right = tall and any(each.right for each in labels)
-    base = alt.Chart(data(rows)).encode(y=lane(labels))
+    base = Layer(rows).encode(y=lane(labels))
     high = -20 if tall else -10
-    tip = alt.Tooltip("all:N", title="row")
-    name = base.mark_text(
+    tip = channel("all:N", title="row")
+    name = base.mark(
+        "text",
         align="left",
         baseline="middle",
         dy=high,
-        limit=alt.ExprRef("width * 0.8" if with_right else "width" if tall else "width * 0.45"),
-    ).encode(x=alt.value(0), text="name:N", tooltip=tip)
-    facts = base.mark_text(
+        limit=expression("width * 0.8" if with_right else "width" if tall else "width * 0.45"),
+    ).encode(x=constant(0), text="name:N", tooltip=tip)
+    facts = base.mark(
+        "text",
         align="left" if tall else "right",
         baseline="middle",
         dy=-2 if tall else high,
         fontSize=FACTS_PX,
         color=paint("ink-soft"),
-        limit=alt.ExprRef("width" if tall else "width * 0.55"),
-    ).encode(x=alt.value(0) if tall else alt.value("width"), text="facts:N", tooltip=tip)
+        limit=expression("width" if tall else "width * 0.55"),
+    ).encode(x=constant(0) if tall else constant("width"), text="facts:N", tooltip=tip)
     words = [name, facts]
     if with_right:
-        beside = base.mark_text(
-            align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=alt.ExprRef("width * 0.19")
+        beside = base.mark(
+            "text", align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=expression("width * 0.19")
         )
-        words.append(beside.encode(x=alt.value("width"), text="right:N", tooltip=tip))
-    return finish(alt.layer(*_ground(base, tall), *marks, *words), step * len(labels))
+        words.append(beside.encode(x=constant("width"), text="right:N", tooltip=tip))
+    return finish([*_ground(base, tall), *marks, *words], step * len(labels))
 
 
-def _ground(base: alt.Chart, tall: bool) -> list[alt.Chart]:
+def _ground(base: Layer, tall: bool) -> list[Layer]:
     """What lies under the marks: a line above each lane, and paper behind its words, so that no grid crosses them."""
     step, words = (TALL_ROW_PX, 40) if tall else (ROW_PX, 23)
-    across_all = base.encode(x=alt.value(0), x2=alt.value("width"))
+    across_all = base.encode(x=constant(0), x2=constant("width"))
     return [
-        across_all.mark_bar(height=words, yOffset=(words - step) / 2, color=paint("paper")),
-        across_all.mark_bar(height=1, yOffset=-step / 2, color=paint("line")),
+        across_all.mark("bar", height=words, yOffset=(words - step) / 2, color=paint("paper")),
+        across_all.mark("bar", height=1, yOffset=-step / 2, color=paint("line")),
     ]
 
 
@@ -193,15 +179,12 @@ def below(tall: bool = False) -> int:
     return 20 if tall else 12
 
 
-def column_chart(marks: Sequence[alt.Chart], height: int = 240) -> Spec:
+def column_chart(marks: Sequence[Layer], height: int = 240) -> Spec:
     """A chart of columns or of a line, as wide as the page."""
-    return finish(alt.layer(*marks), height)
+    return finish(marks, height)
 
 
-def finish(chart: alt.LayerChart | alt.FacetChart, height: int) -> Spec:
+def finish(layers: Sequence[Layer], height: int) -> Spec:
     """The whole specification, without the address of its schema: the page needs no address."""
-    whole = chart.properties(width="container", height=height, autosize={"type": "fit-x", "contains": "padding"})
-    spec = whole.to_dict(validate=False)
-    spec.pop("$schema")
-    spec["config"] = dict(CONFIG)
-    return spec
+    fitted = {"type": "fit-x", "contains": "padding"}
+    return layered(layers, width="container", height=height, autosize=fitted, config=dict(CONFIG))

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-import altair as alt
-
 from reports.colours import paint, plain_key
-from reports.drawing import FACTS_PX, Chart, Point, Points, Spec, column_chart, data, drawn
+from reports.drawing import FACTS_PX, Chart, column_chart, drawn
 from reports.figures import Sentence, brief, measured, plain, within
 from reports.month import Month
+from reports.vega_lite import Layer, Point, Points, Spec, channel, expression, options
 from reports.words import short_day
 from schemas.result_rows import day_of
 
@@ -75,51 +74,50 @@ def _week(point: Point, first: date) -> Point:
 
 def _spec(rows: Points, before: Points, labels: Sequence[str], summed_at: int | None, said: str) -> Spec:
     highest = max([row["high80kg"] for row in rows] + [row["came"] for row in before]) or 1.0
-    axis = alt.Axis(title="week from", labelAngle=0, labelOverlap="parity")
-    x = alt.X("label:O", sort=None, axis=axis, scale=alt.Scale(domain=list(labels), type="point", padding=PADDING))
-    scale = alt.Scale(domain=[0, highest * (TOP if said else 1.05)], nice=False, zero=True)
-    up = alt.Axis(title="kg, fresh", tickCount=5)
-    base = alt.Chart(data(rows)).encode(x=x)
+    axis = options(title="week from", labelAngle=0, labelOverlap="parity")
+    x = channel("label:O", sort=None, axis=axis, scale=options(domain=list(labels), type="point", padding=PADDING))
+    scale = options(domain=[0, highest * (TOP if said else 1.05)], nice=False, zero=True)
+    up = options(title="kg, fresh", tickCount=5)
+    base = Layer(rows).encode(x=x)
     tip = [
-        alt.Tooltip("label:N", title="week from"),
-        alt.Tooltip("mediankg:Q", title="median, kg", format=".2f"),
-        alt.Tooltip("low80kg:Q", title="80 % band from", format=".2f"),
-        alt.Tooltip("high80kg:Q", title="to", format=".2f"),
+        channel("label:N", title="week from"),
+        channel("mediankg:Q", title="median, kg", format=".2f"),
+        channel("low80kg:Q", title="80 % band from", format=".2f"),
+        channel("high80kg:Q", title="to", format=".2f"),
     ]
 
-    def y(field: str) -> alt.Y:
-        return alt.Y(f"{field}:Q", axis=up, scale=scale)
+    def y(field: str) -> Spec:
+        return channel(f"{field}:Q", axis=up, scale=scale)
 
-    def band(low: str, high: str, colour: str) -> alt.Chart:
-        area = base.mark_area(color=paint(colour), opacity=1, line={"color": paint("band"), "strokeWidth": 1})
-        made: alt.Chart = area.encode(y=y(low), y2=f"{high}:Q")
-        return made
+    def band(low: str, high: str, colour: str) -> Layer:
+        area = base.mark("area", color=paint(colour), opacity=1, line={"color": paint("band"), "strokeWidth": 1})
+        return area.encode(y=y(low), y2=f"{high}:Q")
 
     marks = [
         band("low80kg", "high80kg", "band-wide"),
         band("low50kg", "high50kg", "band"),
-        base.mark_line(color=paint("estimate"), strokeWidth=2).encode(y=y("mediankg")),
-        base.mark_circle(color=paint("estimate"), size=60, opacity=1).encode(y=y("mediankg"), tooltip=tip),
+        base.mark("line", color=paint("estimate"), strokeWidth=2).encode(y=y("mediankg")),
+        base.mark("circle", color=paint("estimate"), size=60, opacity=1).encode(y=y("mediankg"), tooltip=tip),
     ]
     if before:
-        came = alt.Chart(data(before)).encode(
+        came = Layer(before).encode(
             x=x,
             y=y("came"),
-            tooltip=[alt.Tooltip("label:N", title="week from"), alt.Tooltip("came:Q", title="came, kg", format=".2f")],
+            tooltip=[channel("label:N", title="week from"), channel("came:Q", title="came, kg", format=".2f")],
         )
         marks += [
-            came.mark_line(color=paint("came"), strokeWidth=2, strokeDash=[5, 4]),
-            came.mark_circle(color=paint("came"), size=90, opacity=1),
+            came.mark("line", color=paint("came"), strokeWidth=2, strokeDash=[5, 4]),
+            came.mark("circle", color=paint("came"), size=90, opacity=1),
         ]
     if said and summed_at is not None:
         over = [{"label": rows[0]["label"], "until": rows[summed_at]["label"], "at": BRACKET * highest, "said": said}]
-        bracket = alt.Chart(data(over))
+        bracket = Layer(over)
         # The words begin with the bracket, or further left where they would not fit.
         begins = (PADDING + len(labels) - len(rows)) / (len(labels) - 1 + 2 * PADDING)
-        at = alt.ExprRef(f"max(0, min(width * {begins:.3f}, width - {SAID_PX}))")
+        at = expression(f"max(0, min(width * {begins:.3f}, width - {SAID_PX}))")
         marks += [
-            bracket.mark_rule(color=paint("estimate"), strokeWidth=2).encode(x=x, x2="until:O", y=y("at")),
-            bracket.mark_text(align="left", baseline="bottom", dy=-6, fontSize=FACTS_PX, x=at).encode(
+            bracket.mark("rule", color=paint("estimate"), strokeWidth=2).encode(x=x, x2="until:O", y=y("at")),
+            bracket.mark("text", align="left", baseline="bottom", dy=-6, fontSize=FACTS_PX, x=at).encode(
                 y=y("at"), text="said:N"
             ),
         ]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import altair as alt
-
 from reports.colours import paint, plain_key
-from reports.drawing import Chart, LaneLabel, Point, Points, Spec, below, data, drawn, facts_of, known, lane, row_chart
+from reports.drawing import Chart, LaneLabel, below, drawn, facts_of, known, lane, row_chart
 from reports.figures import measured, plain, within
 from reports.month import Month
+from reports.vega_lite import Layer, Point, Points, Spec, channel, options
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import number_of
 
@@ -57,22 +56,22 @@ def _spec(rows: Points, fields: Sequence[str], labels: Sequence[LaneLabel], wort
     value, low, high = fields
     ends = [row[field] for row in rows for field in fields if row[field] is not None]
     least, most = min(0.0, *ends, -(worth or 0)), max(0.0, *ends, worth or 0)
-    scale = alt.Scale(domain=[least, most], nice=True)
-    axis = alt.Axis(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    scale = options(domain=[least, most], nice=True)
+    axis = options(title=title, tickCount=5, labelFlush=True, labelBound=True)
     y, down = lane(labels), below(tall=True)
 
-    def x(field: str) -> alt.X:
-        return alt.X(f"{field}:Q", scale=scale, axis=axis)
+    def x(field: str) -> Spec:
+        return channel(f"{field}:Q", scale=scale, axis=axis)
 
     tip = [
-        alt.Tooltip(f"{field}:Q", title=name, format="+.1f")
+        channel(f"{field}:Q", title=name, format="+.1f")
         for field, name in zip(fields, ("difference", "from", "to"), strict=True)
     ]
-    whole = alt.Chart(data([{"lane": row["lane"], "from": -(worth or 0), "to": worth or 0, "zero": 0} for row in rows]))
+    whole = Layer([{"lane": row["lane"], "from": -(worth or 0), "to": worth or 0, "zero": 0} for row in rows])
     limited = known(rows, low, high)
     marks = (
         [
-            whole.mark_bar(height=22, color=paint("small"), stroke=paint("band"), yOffset=down).encode(
+            whole.mark("bar", height=22, color=paint("small"), stroke=paint("band"), yOffset=down).encode(
                 x=x("from"), x2="to:Q", y=y
             )
         ]
@@ -80,12 +79,12 @@ def _spec(rows: Points, fields: Sequence[str], labels: Sequence[LaneLabel], wort
         else []
     )
     marks.append(
-        whole.mark_tick(height=26, thickness=2, color=paint("band"), yOffset=down, orient="vertical").encode(
+        whole.mark("tick", height=26, thickness=2, color=paint("band"), yOffset=down, orient="vertical").encode(
             x=x("zero"), y=y
         )
     )
     if limited:
-        rules = alt.Chart(data(limited)).mark_rule(color=paint("interval"), strokeWidth=3, yOffset=down)
+        rules = Layer(limited).mark("rule", color=paint("interval"), strokeWidth=3, yOffset=down)
         marks.append(rules.encode(x=x(low), x2=f"{high}:Q", y=y, tooltip=tip))
-    dots = alt.Chart(data(rows)).mark_circle(color=paint("estimate"), size=130, opacity=1, yOffset=down)
+    dots = Layer(rows).mark("circle", color=paint("estimate"), size=130, opacity=1, yOffset=down)
     return row_chart([*marks, dots.encode(x=x(value), y=y, tooltip=tip)], labels, tall=True)

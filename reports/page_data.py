@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from reports.drawing import CONFIG, Chart, Point, Spec
+from reports.drawing import CONFIG, Chart
 from reports.filters import Filters, Marks
 from reports.point_places import PointPlaces
+from reports.vega_lite import Point, Spec
 
 # The keys by which what is drawn names its row, where it is of another result table than the chart's.
 OTHER_TABLES = {"unit_row": "finished_units", "picking_row": "batch_pickings"}

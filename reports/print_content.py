@@ -14,7 +14,7 @@ from reports import front
 from reports.cautions import ONE_LINE
 from reports.colours import Key
 from reports.document import part
-from reports.drawing import Chart, Spec
+from reports.drawing import Chart
 from reports.figures import NOTHING, Day, Figure, Name, Sentence, plain
 from reports.month import Month
 from reports.next_steps import next_steps
@@ -22,6 +22,7 @@ from reports.page import TO_MEND, as_of, main_sections
 from reports.section import Section
 from reports.sections import picked
 from reports.tables import Cell, PageTable
+from reports.vega_lite import Spec
 from reports.words import isolated, month_name, visible
 
 # A chart is drawn so wide, and then set to the width of its column. Our choice, no source.

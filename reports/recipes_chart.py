@@ -2,27 +2,11 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from reports.colours import paint, plain_key
-from reports.drawing import (
-    LANES_A_CHART,
-    Chart,
-    LaneLabel,
-    Point,
-    Points,
-    Spec,
-    across,
-    below,
-    data,
-    facts_of,
-    known,
-    lane,
-    row_chart,
-    some_of,
-)
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, across, below, facts_of, known, lane, row_chart, some_of
 from reports.figures import cell, measured, plain, within
 from reports.month import Month
+from reports.vega_lite import Layer, Point, Points, Spec, channel
 from reports.words import isolated, spoken
 from schemas.phrases import counted
 from schemas.result_rows import Row, number_of, text_of, whole_of
@@ -123,26 +107,24 @@ def _spec(rows: Points, labels: list[LaneLabel]) -> Spec:
     title, domain = "BE, % (fresh over dry substrate)", (0, top)
     y, down = lane(labels), below(tall=True)
     tip = [
-        alt.Tooltip("be:Q", title="BE, %", format=".1f"),
-        alt.Tooltip("low:Q", title="from", format=".1f"),
-        alt.Tooltip("high:Q", title="to", format=".1f"),
-        alt.Tooltip("clean:Q", title="clean BE, %", format=".1f"),
-        alt.Tooltip("soaks:Q", title="soaks"),
+        channel("be:Q", title="BE, %", format=".1f"),
+        channel("low:Q", title="from", format=".1f"),
+        channel("high:Q", title="to", format=".1f"),
+        channel("clean:Q", title="clean BE, %", format=".1f"),
+        channel("soaks:Q", title="soaks"),
     ]
     marks = []
     limited = [row | {"end": min(row["high"], top)} for row in known(rows, "low", "high")]
     cleaned, beyond = known(rows, "clean"), [row for row in limited if row["high"] > top]
     if limited:
-        rules = alt.Chart(data(limited)).mark_rule(color=paint("interval"), strokeWidth=2, yOffset=down)
+        rules = Layer(limited).mark("rule", color=paint("interval"), strokeWidth=2, yOffset=down)
         marks.append(rules.encode(x=across("low", title, domain), x2="end:Q", y=y, tooltip=tip))
     if cleaned:
-        ticks = alt.Chart(data(cleaned)).mark_tick(
-            thickness=3, size=22, color=paint("clean"), yOffset=down, orient="vertical"
-        )
+        ticks = Layer(cleaned).mark("tick", thickness=3, size=22, color=paint("clean"), yOffset=down, orient="vertical")
         marks.append(ticks.encode(x=across("clean", title, domain), y=y, tooltip=tip))
     if beyond:
-        arrows = alt.Chart(data(beyond)).mark_point(
-            shape="triangle-right", filled=True, size=150, opacity=1, color=paint("interval"), yOffset=down
+        arrows = Layer(beyond).mark(
+            "point", shape="triangle-right", filled=True, size=150, opacity=1, color=paint("interval"), yOffset=down
         )
         marks.append(arrows.encode(x=across("end", title, domain), y=y, tooltip=tip))
     for grey in (False, True):
@@ -150,6 +132,6 @@ def _spec(rows: Points, labels: list[LaneLabel]) -> Spec:
         if not some:
             continue
         own = {"filled": False, "strokeWidth": 3, "color": paint("few")} if grey else {"color": paint("estimate")}
-        dots = alt.Chart(data(some)).mark_circle(size=130, opacity=1, yOffset=down, **own)
+        dots = Layer(some).mark("circle", size=130, opacity=1, yOffset=down, **own)
         marks.append(dots.encode(x=across("be", title, domain), y=y, tooltip=tip))
     return row_chart(marks, labels, tall=True)

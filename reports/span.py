@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-import altair as alt
-
 from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, column_chart, data
+from reports.drawing import Chart, column_chart
 from reports.figures import (
     Day,
     Figure,
@@ -32,6 +30,7 @@ from reports.section import Section, made
 from reports.sections.losses import CAUSES, causes_note
 from reports.sections.recipes import RECIPES, rows_in_order
 from reports.tables import PageTable, table, table_of
+from reports.vega_lite import Layer, channel, options
 from reports.words import MONTH_NAMES, day_name, month_name, spoken
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -185,12 +184,12 @@ def months_chart(month: Month) -> list[Chart]:
     ][-MONTHS_DRAWN:]
     if not any(row["kg"] for row in rows):
         return []
-    axis = alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
-    x = alt.X("label:N", sort=None, axis=axis)
-    y = alt.Y("kg:Q", axis=alt.Axis(title="kg, fresh", tickCount=5))
-    bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=y)
-    texts = alt.Chart(data(rows)).mark_text(baseline="bottom", dy=-4)
-    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))])
+    axis = options(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
+    x = channel("label:N", sort=None, axis=axis)
+    y = channel("kg:Q", axis=options(title="kg, fresh", tickCount=5))
+    bars = Layer(rows).mark("bar", color=paint("mass")).encode(x=x, y=y)
+    texts = Layer(rows).mark("text", baseline="bottom", dy=-4)
+    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=channel("kg:Q", format=".1f"))])
     facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
     part = f"The last {len(rows)} of {len(table)} months." if len(rows) < len(table) else ""
     title = "Picked in each month"

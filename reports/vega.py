@@ -8,19 +8,18 @@ from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 
+VEGA_LITE = "v6_4"  # the version of the specifications
+
 
 @cache
 def packed() -> bytes:
-    """Return the script that defines `vegaEmbed`, for the Vega-Lite that Altair speaks, as gzip packs it.
+    """Return the script that defines `vegaEmbed`, for this Vega-Lite, as gzip packs it.
 
-    It stands in the repository for the Altair that is locked (`make charts`). From a wheel, where it would be a third
-    of all, and for another Altair it is made: about a second of CPU.
+    It stands in the repository (`make charts`). From a wheel, where it would be a third of all, it is made: about a
+    second of CPU.
     """
-    from altair import SCHEMA_VERSION
-
-    vega_lite = "_".join(SCHEMA_VERSION.split(".")[:2])
-    shipped = files("reports").joinpath(shipped_name(vega_lite))
-    return shipped.read_bytes() if shipped.is_file() else gzip.compress(made(vega_lite).encode(), mtime=0)
+    shipped = files("reports").joinpath(shipped_name(VEGA_LITE))
+    return shipped.read_bytes() if shipped.is_file() else gzip.compress(made(VEGA_LITE).encode(), mtime=0)
 
 
 @cache

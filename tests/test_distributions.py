@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import ast
 import math
 import random
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,7 +14,6 @@ from pipeline.stats.distributions import chi_square_quantile, f_above, normal_be
 from pipeline.stats.normal import legendre_nodes, normal_chances
 from pipeline.stats.power import noncentral_t
 
-HOUSE = Path(__file__).parent.parent
 CASES = 2000
 DIGITS = 1e-12
 
@@ -98,15 +95,3 @@ def test_the_noncentral_t_is_scipys_where_it_has_one() -> None:
     assert noncentral_t(7.203175179447439, 7.874037416813374, 4.814421527726425) == pytest.approx(
         1 - 0.9747944355, abs=1e-9
     )
-
-
-def test_no_module_of_ours_imports_scipy() -> None:
-    found = [
-        f"{path.relative_to(HOUSE)}:{node.lineno}"
-        for package in ("pipeline", "reports", "schemas")
-        for path in (HOUSE / package).rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        if (isinstance(node, ast.Import) and any(each.name.startswith("scipy") for each in node.names))
-        or (isinstance(node, ast.ImportFrom) and (node.module or "").startswith("scipy"))
-    ]
-    assert not found

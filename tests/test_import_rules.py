@@ -100,3 +100,11 @@ def test_what_make_check_runs_finds_a_planted_import(
     # A planted import may break other rules by a longer way, too.
     told = [line.split(" BROKEN")[0] for line in done.stdout.splitlines() if " BROKEN" in line]
     assert broken_rule in told if broken_rule else not told
+
+
+@pytest.mark.parametrize("library", ["scipy", "altair"])
+def test_what_tests_alone_use_no_module_imports(library: str) -> None:
+    graph = grimp.build_graph(*PACKAGES, cache_dir=None, include_external_packages=True)
+    assert "numpy" in graph.modules
+    importers = graph.find_modules_that_directly_import(library) if library in graph.modules else set()
+    assert importers == set()

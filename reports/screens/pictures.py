@@ -9,9 +9,10 @@ from datetime import date
 from xml.etree import ElementTree
 
 from reports.colours import Key
-from reports.drawing import Chart, Spec
+from reports.drawing import Chart
 from reports.month import Month
 from reports.sections.differences import pairs_chart
+from reports.vega_lite import Spec
 from reports.words import visible
 from schemas.result_rows import Rows, text_of
 

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-import altair as alt
-
 from reports.colours import MEANINGS, paint, plain_key
 from reports.columns import View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel, below, data, facts_of, lane, row_chart, some_of
+from reports.drawing import LANES_A_CHART, Chart, LaneLabel, below, facts_of, lane, row_chart, some_of
 from reports.figures import Sentence, positive, rows_of, several
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, channel, options
 from reports.words import isolated, short_day, spoken
 from schemas.phrases import counted
 from schemas.result_rows import Row, day_of, number_of, text_of, whole_of
@@ -82,37 +81,35 @@ def _chart(month: Month, places: range, number: int, since: date, part: str) -> 
         for at, row in ((at, table[at]) for at in places)
         if row["units_lost"]
     ]
-    axis = alt.Axis(
-        title=None, values=_ticks(since, month.as_of), labelExpr=DAY_LABEL, labelFlush=True, labelBound=True
-    )
-    scale = alt.Scale(nice=False, zero=False, domain=[_number(since), _number(month.as_of)])
-    tip = [alt.Tooltip("means:N", title="state"), alt.Tooltip("days:Q", title="days")]
+    axis = options(title=None, values=_ticks(since, month.as_of), labelExpr=DAY_LABEL, labelFlush=True, labelBound=True)
+    scale = options(nice=False, zero=False, domain=[_number(since), _number(month.as_of)])
+    tip = [channel("means:N", title="state"), channel("days:Q", title="days")]
     colours = ("colonising", "fruiting")
-    bars = alt.Chart(data(spans)).mark_bar(height=13, yOffset=below(), stroke=paint("known"), strokeWidth=1)
+    bars = Layer(spans).mark("bar", height=13, yOffset=below(), stroke=paint("known"), strokeWidth=1)
     marks = [
         bars.encode(
-            x=alt.X("from:Q", scale=scale, axis=axis),
+            x=channel("from:Q", scale=scale, axis=axis),
             x2="until:Q",
             y=lane(labels),
-            color=alt.Color(
-                "colour:N", legend=None, scale=alt.Scale(domain=colours, range=[paint(each) for each in colours])
+            color=channel(
+                "colour:N", legend=None, scale=options(domain=list(colours), range=[paint(each) for each in colours])
             ),
             tooltip=tip,
         )
     ]
     if pickings:
-        dots = alt.Chart(data(pickings)).mark_circle(color=paint("mass"), opacity=0.9, yOffset=below())
+        dots = Layer(pickings).mark("circle", color=paint("mass"), opacity=0.9, yOffset=below())
         marks.append(
             dots.encode(
-                x=alt.X("on:Q", scale=scale, axis=axis),
+                x=channel("on:Q", scale=scale, axis=axis),
                 y=lane(labels),
-                size=alt.Size("kg:Q", legend=None, scale=alt.Scale(domainMin=0, range=[0, 260])),
-                tooltip=[alt.Tooltip("day:N", title="picked on"), alt.Tooltip("kg:Q", title="kg", format=".2f")],
+                size=channel("kg:Q", legend=None, scale=options(domainMin=0, range=[0, 260])),
+                tooltip=[channel("day:N", title="picked on"), channel("kg:Q", title="kg", format=".2f")],
             )
         )
     if ends:
-        crosses = alt.Chart(data(ends)).mark_text(color=paint("lost"), fontSize=15, fontWeight="bold", yOffset=below())
-        marks.append(crosses.encode(x=alt.X("on:Q", scale=scale, axis=axis), y=lane(labels), text="mark:N"))
+        crosses = Layer(ends).mark("text", color=paint("lost"), fontSize=15, fontWeight="bold", yOffset=below())
+        marks.append(crosses.encode(x=channel("on:Q", scale=scale, axis=axis), y=lane(labels), text="mark:N"))
     keys = [plain_key(colour) for colour in colours]
     keys += [plain_key("mass", "picked, larger for more", shape="dot")] if pickings else []
     keys += [plain_key("lost", "containers lost", shape="dot")] if ends else []

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import altair as alt
-
 from reports.by_substrate import CURVES_SHOWN, substrate_name
 from reports.colours import paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
+from reports.drawing import Chart, column_chart, drawn, some_of
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, Points, channel, expression, options
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -146,28 +145,28 @@ def slopes_chart(month: Month) -> list[Chart]:
         last, spread([row["declinestarted"] for row in last], LABEL_PX * top / SLOPES_PX), strict=True
     ):
         row["height"] = height
-    axis, scale = alt.Axis(title="of flush 1", tickCount=4), alt.Scale(domain=[0, top], nice=False)
-    x = alt.X(
+    axis, scale = options(title="of flush 1", tickCount=4), options(domain=[0, top], nice=False)
+    x = channel(
         "number:N",
         sort=None,
-        axis=alt.Axis(title="flush", labelAngle=0),
-        scale=alt.Scale(domain=_places(rows), padding=0.4),
+        axis=options(title="flush", labelAngle=0),
+        scale=options(domain=_places(rows), padding=0.4),
     )
-    y = alt.Y("declinestarted:Q", axis=axis, scale=scale)
+    y = channel("declinestarted:Q", axis=axis, scale=scale)
     tip = [
-        alt.Tooltip("name:N", title="substrate"),
-        alt.Tooltip("number:N", title="flush"),
-        alt.Tooltip("declinestarted:Q", title="of flush 1, per container started", format=".2f"),
-        alt.Tooltip("declinestartedlow:Q", title="from", format=".2f"),
-        alt.Tooltip("declinestartedhigh:Q", title="to", format=".2f"),
-        alt.Tooltip("unitsknown:Q", title="containers known"),
+        channel("name:N", title="substrate"),
+        channel("number:N", title="flush"),
+        channel("declinestarted:Q", title="of flush 1, per container started", format=".2f"),
+        channel("declinestartedlow:Q", title="from", format=".2f"),
+        channel("declinestartedhigh:Q", title="to", format=".2f"),
+        channel("unitsknown:Q", title="containers known"),
     ]
-    base = alt.Chart(data(rows)).encode(x=x, y=y, detail="line:N", tooltip=tip)
-    names = alt.Chart(data(last)).mark_text(align="left", baseline="middle", dx=9, limit=alt.ExprRef("width * 0.4"))
+    base = Layer(rows).encode(x=x, y=y, detail="line:N", tooltip=tip)
+    names = Layer(last).mark("text", align="left", baseline="middle", dx=9, limit=expression("width * 0.4"))
     marks = [
-        base.mark_line(color=paint("band"), strokeWidth=2),
-        base.mark_circle(color=paint("estimate"), size=90, opacity=1),
-        names.encode(x=x, y=alt.Y("height:Q", axis=axis, scale=scale), text="name:N", tooltip=tip),
+        base.mark("line", color=paint("band"), strokeWidth=2),
+        base.mark("circle", color=paint("estimate"), size=90, opacity=1),
+        names.encode(x=x, y=channel("height:Q", axis=axis, scale=scale), text="name:N", tooltip=tip),
     ]
     facts = tuple(
         f"{row['name']}, flush {row['number']}: {row['declinestarted']:.2f} of flush 1"

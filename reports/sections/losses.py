@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from reports.colours import paint, plain_key
 from reports.columns import Merged, View
 from reports.drawing import (
@@ -13,7 +11,6 @@ from reports.drawing import (
     across,
     below,
     column_chart,
-    data,
     facts_of,
     lane,
     row_chart,
@@ -36,6 +33,7 @@ from reports.figures import (
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import ROWS_SHOWN, table
+from reports.vega_lite import Layer, channel, options
 from reports.words import isolated, spoken
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -173,16 +171,16 @@ def shares_chart(month: Month) -> list[Chart]:
         for place, at in enumerate(places)
     ]
     tip = [
-        alt.Tooltip("lost:Q", title="lost, %", format=".1f"),
-        alt.Tooltip("low:Q", title="low, %", format=".1f"),
-        alt.Tooltip("high:Q", title="high, %", format=".1f"),
+        channel("lost:Q", title="lost, %", format=".1f"),
+        channel("low:Q", title="low, %", format=".1f"),
+        channel("high:Q", title="high, %", format=".1f"),
     ]
     title = "lost, % of those whose fate is known"
-    points = alt.Chart(data(rows)).mark_circle(size=140, opacity=1, color=paint("lost"), yOffset=below(True))
+    points = Layer(rows).mark("circle", size=140, opacity=1, color=paint("lost"), yOffset=below(True))
     marks = [points.encode(x=across("lost", title, (0, 100)), y=lane(labels), tooltip=tip)]
     limited = [row for row in rows if row["low"] is not None]
     if limited:
-        rules = alt.Chart(data(limited)).mark_rule(strokeWidth=2, color=paint("interval"), yOffset=below(True))
+        rules = Layer(limited).mark("rule", strokeWidth=2, color=paint("interval"), yOffset=below(True))
         marks.insert(0, rules.encode(x=across("low", title, (0, 100)), x2="high:Q", y=lane(labels), tooltip=tip))
     keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if limited else []))
     spec = row_chart(marks, labels, tall=True)
@@ -206,16 +204,16 @@ def soaks_chart(month: Month) -> list[Chart]:
     ]
     if not rows:
         return []
-    tip = [alt.Tooltip("name:N", title="soak"), alt.Tooltip("said:N", title="lost")]
+    tip = [channel("name:N", title="soak"), channel("said:N", title="lost")]
     columns, lines = range(SOAKS_A_ROW), range(len(rows) // SOAKS_A_ROW + 1)
-    x = alt.X("column:O", axis=None, scale=alt.Scale(domain=list(columns)))
-    y = alt.Y("line:O", axis=None, scale=alt.Scale(domain=[at for at in lines if at * SOAKS_A_ROW < len(rows)]))
-    shade = alt.FillOpacity("share:Q", legend=None, scale=alt.Scale(domain=[0, 100], range=[0, 0.75]))
-    squares = alt.Chart(data(rows)).mark_rect(color=paint("lost"), stroke=paint("known"))
+    x = channel("column:O", axis=None, scale=options(domain=list(columns)))
+    y = channel("line:O", axis=None, scale=options(domain=[at for at in lines if at * SOAKS_A_ROW < len(rows)]))
+    shade = channel("share:Q", legend=None, scale=options(domain=[0, 100], range=[0, 0.75]))
+    squares = Layer(rows).mark("rect", color=paint("lost"), stroke=paint("known"))
     some = [row for row in rows if row["lost"]]
     marks = [squares.encode(x=x, y=y, fillOpacity=shade, tooltip=tip)]
     if some:
-        marks.append(alt.Chart(data(some)).mark_text(fontSize=13).encode(x=x, y=y, text="lost:Q", tooltip=tip))
+        marks.append(Layer(some).mark("text", fontSize=13).encode(x=x, y=y, text="lost:Q", tooltip=tip))
     spec = column_chart(marks, height=SOAK_PX * ((len(rows) - 1) // SOAKS_A_ROW + 1))
     facts = tuple(f"{row['name']}: {row['said']} lost" for row in rows)
     keys = (plain_key("lost", "lost, darker for a larger share"),)

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from reports.colours import Key, paint, plain_key
 from reports.columns import Range, View
-from reports.drawing import Chart, Points, column_chart, data, drawn, some_of
+from reports.drawing import Chart, column_chart, drawn, some_of
 from reports.fan_chart import ENDS, fan_chart
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total, within
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, Points, channel, options
 from reports.words import short_day
 from schemas.result_rows import day_of
 
@@ -145,32 +144,31 @@ def past_chart(month: Month) -> list[Chart]:
 def _chart(name: str, title: str, table: str, rows: Points, part: str) -> list[Chart]:
     if not rows:
         return []
-    x = alt.X("label:N", sort=None, axis=alt.Axis(title="week from", labelAngle=0, labelOverlap="parity"))
-    axis = alt.Axis(title="kg, fresh", tickCount=5)
-    base = alt.Chart(data(rows))
+    x = channel("label:N", sort=None, axis=options(title="week from", labelAngle=0, labelOverlap="parity"))
+    axis = options(title="kg, fresh", tickCount=5)
+    base = Layer(rows)
     tip = [
-        alt.Tooltip("label:N", title="week from"),
-        alt.Tooltip("mediankg:Q", title="median, kg", format=".2f"),
-        alt.Tooltip("low80kg:Q", title="80 % band from", format=".2f"),
-        alt.Tooltip("high80kg:Q", title="to", format=".2f"),
-        alt.Tooltip("actualkg:Q", title="came, kg", format=".2f"),
+        channel("label:N", title="week from"),
+        channel("mediankg:Q", title="median, kg", format=".2f"),
+        channel("low80kg:Q", title="80 % band from", format=".2f"),
+        channel("high80kg:Q", title="to", format=".2f"),
+        channel("actualkg:Q", title="came, kg", format=".2f"),
     ]
 
-    def bar(low: str, high: str, colour: str) -> alt.Chart:
-        mark = base.mark_bar(color=paint(colour), width={"band": 0.6}, stroke=paint("band"), strokeWidth=1)
-        made: alt.Chart = mark.encode(x=x, y=alt.Y(f"{low}:Q", axis=axis), y2=f"{high}:Q", tooltip=tip)
-        return made
+    def bar(low: str, high: str, colour: str) -> Layer:
+        mark = base.mark("bar", color=paint(colour), width={"band": 0.6}, stroke=paint("band"), strokeWidth=1)
+        return mark.encode(x=x, y=channel(f"{low}:Q", axis=axis), y2=f"{high}:Q", tooltip=tip)
 
-    ticks = base.mark_tick(color=paint("estimate"), thickness=3, width={"band": 0.6}, orient="horizontal")
+    ticks = base.mark("tick", color=paint("estimate"), thickness=3, width={"band": 0.6}, orient="horizontal")
     marks = [
         bar("low80kg", "high80kg", "band-wide"),
         bar("low50kg", "high50kg", "band"),
-        ticks.encode(x=x, y=alt.Y("mediankg:Q", axis=axis), tooltip=tip),
+        ticks.encode(x=x, y=channel("mediankg:Q", axis=axis), tooltip=tip),
     ]
     keys: list[Key] = [plain_key("estimate", "median", shape="tick"), plain_key("band", "50 % band")]
     keys.append(plain_key("band-wide"))
-    dots = base.mark_circle(color=paint("came"), size=90, opacity=1)
-    marks.append(dots.encode(x=x, y=alt.Y("actualkg:Q", axis=axis), tooltip=tip))
+    dots = base.mark("circle", color=paint("came"), size=90, opacity=1)
+    marks.append(dots.encode(x=x, y=channel("actualkg:Q", axis=axis), tooltip=tip))
     keys.append(plain_key("came", shape="dot"))
     return [Chart(name, title, column_chart(marks), tuple(keys), table, tuple(rows), _said(rows), part=part)]
 

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import altair as alt
-
 from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, Point, column_chart, data, some_of
+from reports.drawing import Chart, column_chart, some_of
 from reports.figures import Day, Part, Sentence, cell, change, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, Point, Spec, channel, options
 from reports.words import MONTH_NAMES, month_name, short_day, spoken
 from schemas.result_rows import day_of, number_of, text_of
 
@@ -69,7 +68,7 @@ DAY_PX = 34  # height of a week in the calendar
 # The month's name above, and below it the year, where one begins and at both ends. A fixed expression over labels that
 # we write ourselves.
 YEAR_WHERE = "datum.index == 0 || datum.index == 1 || substring(datum.label, 0, 3) == 'Jan'"
-TWO_LINES = alt.Axis(
+TWO_LINES = options(
     title=None,
     labelAngle=0,
     labelExpr=f"{YEAR_WHERE} ? split(datum.label, ' ') : substring(datum.label, 0, 3)",
@@ -172,24 +171,24 @@ def months_chart(month: Month) -> list[Chart]:
         before = _a_year_before(month, text_of(table[row["row"]], "month"))
         if before is not None:
             row |= {"before_row": before, "before": number_of(table[before], "fresh_g") / 1000}
-    x = alt.X("label:N", sort=None, axis=TWO_LINES)
+    x = channel("label:N", sort=None, axis=TWO_LINES)
     tip = [
-        alt.Tooltip("label:N", title="month"),
-        alt.Tooltip("kg:Q", title="picked, kg", format=".2f"),
-        alt.Tooltip("before:Q", title="a year before, kg", format=".2f"),
+        channel("label:N", title="month"),
+        channel("kg:Q", title="picked, kg", format=".2f"),
+        channel("before:Q", title="a year before, kg", format=".2f"),
     ]
     last_year = [row for row in rows if "before" in row]
-    bars = alt.Chart(data(rows)).mark_bar(color=paint("mass")).encode(x=x, y=_kilograms(), tooltip=tip)
+    bars = Layer(rows).mark("bar", color=paint("mass")).encode(x=x, y=_kilograms(), tooltip=tip)
     best = max(rows, key=lambda row: float(row["kg"]))["row"]
     compared = [row for row in rows if row["row"] in (best, now, month.place(1), month.place(12))]
-    texts = alt.Chart(data(compared)).mark_text(baseline="bottom", dy=-4)
-    marks = [bars, texts.encode(x=x, y="kg:Q", text=alt.Text("kg:Q", format=".1f"))]
+    texts = Layer(compared).mark("text", baseline="bottom", dy=-4)
+    marks = [bars, texts.encode(x=x, y="kg:Q", text=channel("kg:Q", format=".1f"))]
     keys = []
     if last_year:
-        ticks = alt.Chart(data(last_year)).mark_tick(
-            color=paint("estimate"), thickness=3, width={"band": 1}, orient="horizontal"
+        ticks = Layer(last_year).mark(
+            "tick", color=paint("estimate"), thickness=3, width={"band": 1}, orient="horizontal"
         )
-        marks.insert(1, ticks.encode(x=x, y=alt.Y("before:Q"), tooltip=tip))
+        marks.insert(1, ticks.encode(x=x, y=channel("before:Q"), tooltip=tip))
         keys = [plain_key("mass"), plain_key("estimate", "the same month a year before", shape="line")]
     spec = column_chart(marks)
     facts = tuple(
@@ -210,8 +209,8 @@ def _short_month(text: str) -> str:
     return f"{MONTH_NAMES[int(text[5:]) - 1][:3]} {text[:4]}"
 
 
-def _kilograms() -> alt.Y:
-    return alt.Y("kg:Q", axis=alt.Axis(title="kg, fresh", tickCount=5))
+def _kilograms() -> Spec:
+    return channel("kg:Q", axis=options(title="kg, fresh", tickCount=5))
 
 
 def calendar_chart(month: Month) -> list[Chart]:
@@ -228,14 +227,14 @@ def calendar_chart(month: Month) -> list[Chart]:
     ]
     if not any(row["kg"] for row in rows):
         return []
-    tip = [alt.Tooltip("shown:N", title="day"), alt.Tooltip("kg:Q", title="picked, kg", format=".2f")]
-    x = alt.X("weekday:N", sort=None, scale=alt.Scale(domain=WEEKDAYS), axis=alt.Axis(title=None, labelAngle=0))
-    y = alt.Y("week:N", sort=None, axis=alt.Axis(title="week from Monday"))
-    base = alt.Chart(data(rows))
-    shade = alt.FillOpacity("kg:Q", legend=None, scale=alt.Scale(domainMin=0, range=[0.04, 0.6]))
-    squares = base.mark_rect(color=paint("mass"), stroke=paint("line"), strokeWidth=1)
+    tip = [channel("shown:N", title="day"), channel("kg:Q", title="picked, kg", format=".2f")]
+    x = channel("weekday:N", sort=None, scale=options(domain=WEEKDAYS), axis=options(title=None, labelAngle=0))
+    y = channel("week:N", sort=None, axis=options(title="week from Monday"))
+    base = Layer(rows)
+    shade = channel("kg:Q", legend=None, scale=options(domainMin=0, range=[0.04, 0.6]))
+    squares = base.mark("rect", color=paint("mass"), stroke=paint("line"), strokeWidth=1)
     some = [row for row in rows if row["kg"]]
-    texts = alt.Chart(data(some)).mark_text().encode(x=x, y=y, text=alt.Text("kg:Q", format=".1f"), tooltip=tip)
+    texts = Layer(some).mark("text").encode(x=x, y=y, text=channel("kg:Q", format=".1f"), tooltip=tip)
     weeks = len({row["week"] for row in rows})
     return [
         Chart(

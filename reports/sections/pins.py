@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import altair as alt
-
 from reports.by_substrate import CURVES_SHOWN, reasons, substrate_name
 from reports.colours import paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
+from reports.drawing import NARROW_PX, Chart, column_chart, drawn, known
 from reports.figures import Name, Part, Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table
+from reports.vega_lite import Layer, Point, Points, channel, options
 from reports.words import spoken
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import number_of, text_of
@@ -129,30 +128,30 @@ def _incidence(month: Month, substrate: str, places: Sequence[int], number: int)
     columns = ("day", "pinned_pct", "low_pct", "high_pct", "lost_pct", "at_risk")
     rows = [drawn(table[at], at, *columns) for at in places]
     limited = [row for row in known(rows, "lowpct", "highpct") if row["pinnedpct"]]
-    x = alt.X("day:Q", axis=alt.Axis(title="days from inoculation", tickCount=4), scale=alt.Scale(nice=False))
-    axis = alt.Axis(title="% of those started", tickCount=4)
-    scale = alt.Scale(domain=[0, 100])
+    x = channel("day:Q", axis=options(title="days from inoculation", tickCount=4), scale=options(nice=False))
+    axis = options(title="% of those started", tickCount=4)
+    scale = options(domain=[0, 100])
     tip = [
-        alt.Tooltip("day:Q", title="day"),
-        alt.Tooltip("pinnedpct:Q", title="with pins, %", format=".0f"),
-        alt.Tooltip("lowpct:Q", title="from", format=".0f"),
-        alt.Tooltip("highpct:Q", title="to", format=".0f"),
-        alt.Tooltip("lostpct:Q", title="lost, %", format=".0f"),
-        alt.Tooltip("atrisk:Q", title="followed"),
+        channel("day:Q", title="day"),
+        channel("pinnedpct:Q", title="with pins, %", format=".0f"),
+        channel("lowpct:Q", title="from", format=".0f"),
+        channel("highpct:Q", title="to", format=".0f"),
+        channel("lostpct:Q", title="lost, %", format=".0f"),
+        channel("atrisk:Q", title="followed"),
     ]
-    base = alt.Chart(data(rows)).encode(x=x, tooltip=tip)
+    base = Layer(rows).encode(x=x, tooltip=tip)
     marks = [
-        base.mark_line(interpolate="step-after", color=paint(colour), strokeWidth=width).encode(
-            y=alt.Y(f"{column}:Q", axis=axis, scale=scale)
+        base.mark("line", interpolate="step-after", color=paint(colour), strokeWidth=width).encode(
+            y=channel(f"{column}:Q", axis=axis, scale=scale)
         )
         for column, colour, width in (("lostpct", "lost", 2), ("pinnedpct", "pinned", 3))
     ]
     keys = [plain_key("pinned", shape="line"), plain_key("lost", "lost before", shape="line")]
     if limited:
-        area = alt.Chart(data(limited)).mark_area(
-            interpolate="step-after", color=paint("band-wide"), line={"color": paint("band"), "strokeWidth": 1}
+        area = Layer(limited).mark(
+            "area", interpolate="step-after", color=paint("band-wide"), line={"color": paint("band"), "strokeWidth": 1}
         )
-        marks.insert(0, area.encode(x=x, y=alt.Y("lowpct:Q", axis=axis, scale=scale), y2="highpct:Q", tooltip=tip))
+        marks.insert(0, area.encode(x=x, y=channel("lowpct:Q", axis=axis, scale=scale), y2="highpct:Q", tooltip=tip))
         keys.append(plain_key("band-wide", f"{percent(LEVEL)} limits"))
     name = spoken("substrate", substrate)
     spec = column_chart(marks, height=NARROW_PX)

@@ -5,15 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-import altair as alt
-
 from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, Point, Points, Spec, column_chart, data, some_of
+from reports.drawing import Chart, column_chart, some_of
 from reports.figures import Sentence, cell, measured, named, several
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, Point, Points, Spec, channel, expression, options
 from reports.words import isolated, spoken
 from schemas.phrases import counted
 from schemas.result_rows import number_of, text_of, whole_of
@@ -120,25 +119,25 @@ def _squares(month: Month, places: Sequence[int]) -> list[Point]:
 
 def _spec(rows: Points, most: float) -> Spec:
     tip = [
-        alt.Tooltip("name:N", title="position"),
-        alt.Tooltip("kg:Q", title="kg so far", format=".2f"),
-        alt.Tooltip("be:Q", title="BE of finished, %", format=".1f"),
-        alt.Tooltip("said:N", title="of"),
+        channel("name:N", title="position"),
+        channel("kg:Q", title="kg so far", format=".2f"),
+        channel("be:Q", title="BE of finished, %", format=".1f"),
+        channel("said:N", title="of"),
     ]
     lines = 1 + max(row["line"] for row in rows)
-    x = alt.X("column:O", axis=None, scale=alt.Scale(domain=list(range(1 + max(row["column"] for row in rows)))))
-    y = alt.Y("line:O", axis=None, scale=alt.Scale(domain=list(range(lines)), paddingInner=0.08))
-    base = alt.Chart(data(rows))
-    shade = alt.FillOpacity("kg:Q", legend=None, scale=alt.Scale(domain=[0, most or 1], range=[0.04, 0.6]))
-    squares = base.mark_rect(color=paint("mass"), stroke=paint("known"), strokeWidth=1)
-    limit = alt.ExprRef(f"width / {PLACES_A_LINE} - 6")
-    names = base.mark_text(dy=-18, fontSize=13, limit=limit, fontWeight="bold").encode(
+    x = channel("column:O", axis=None, scale=options(domain=list(range(1 + max(row["column"] for row in rows)))))
+    y = channel("line:O", axis=None, scale=options(domain=list(range(lines)), paddingInner=0.08))
+    base = Layer(rows)
+    shade = channel("kg:Q", legend=None, scale=options(domain=[0, most or 1], range=[0.04, 0.6]))
+    squares = base.mark("rect", color=paint("mass"), stroke=paint("known"), strokeWidth=1)
+    limit = expression(f"width / {PLACES_A_LINE} - 6")
+    names = base.mark("text", dy=-18, fontSize=13, limit=limit, fontWeight="bold").encode(
         x=x, y=y, text="name:N", tooltip=tip
     )
-    masses = base.mark_text(fontSize=13).encode(x=x, y=y, text=alt.Text("kg:Q", format=".1f"), tooltip=tip)
+    masses = base.mark("text", fontSize=13).encode(x=x, y=y, text=channel("kg:Q", format=".1f"), tooltip=tip)
     marks = [squares.encode(x=x, y=y, fillOpacity=shade, tooltip=tip), names, masses]
     some = [row for row in rows if row["lost"]]
     if some:
-        crosses = alt.Chart(data(some)).mark_text(dy=18, fontSize=13, fontWeight="bold")
+        crosses = Layer(some).mark("text", dy=18, fontSize=13, fontWeight="bold")
         marks.append(crosses.encode(x=x, y=y, text="mark:N", tooltip=tip))
     return column_chart(marks, height=PLACE_PX * lines)

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import altair as alt
-
 from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
-from reports.drawing import NARROW_PX, Chart, Point, Points, column_chart, data, drawn, known
+from reports.drawing import NARROW_PX, Chart, column_chart, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import merged, table
+from reports.vega_lite import Layer, Point, Points, Spec, channel, options
 from reports.words import isolated, spoken
 from schemas.answers import StepAnswer
 from schemas.result_rows import Row, number_of, text_of
@@ -233,17 +232,17 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     if not points:
         return []
     title, axis = MEASURED[measure]
-    x = alt.X("ratewetpct:Q", axis=alt.Axis(title="spawn, % of wet", tickCount=4), scale=alt.Scale(nice=True))
+    x = channel("ratewetpct:Q", axis=options(title="spawn, % of wet", tickCount=4), scale=options(nice=True))
     curve = _curve(month, recipe, measure)
     top = 1.08 * max([row[field] for row in points] + [row["high"] for row in curve]) or 1.0
-    scale = alt.Scale(domain=[0, top], nice=True, clamp=True)
+    scale = options(domain=[0, top], nice=True, clamp=True)
     tip = [
-        alt.Tooltip("name:N", title="batch"),
-        alt.Tooltip("ratewetpct:Q", title="spawn, % of wet", format=".1f"),
-        alt.Tooltip(f"{field}:Q", title=axis, format=".1f"),
+        channel("name:N", title="batch"),
+        channel("ratewetpct:Q", title="spawn, % of wet", format=".1f"),
+        channel(f"{field}:Q", title=axis, format=".1f"),
     ]
-    dots = alt.Chart(data(points)).mark_circle(color=paint("batch"), size=90, opacity=0.85)
-    y = alt.Y(f"{field}:Q", axis=alt.Axis(title=axis, tickCount=4), scale=scale)
+    dots = Layer(points).mark("circle", color=paint("batch"), size=90, opacity=0.85)
+    y = channel(f"{field}:Q", axis=options(title=axis, tickCount=4), scale=scale)
     marks = [*_curve_marks(curve, x, y.copy(), scale), dots.encode(x=x, y=y, tooltip=tip)]
     keys = [plain_key("batch", shape="dot"), *([plain_key("band-wide", "curve with its band")] if curve else [])]
     name = spoken("batch", merged(TRIED, table[places[0]]).text)
@@ -271,16 +270,16 @@ def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:
     ]
 
 
-def _curve_marks(curve: Points, x: alt.X, y: alt.Y, scale: alt.Scale) -> list[alt.Chart]:
+def _curve_marks(curve: Points, x: Spec, y: Spec, scale: Spec) -> list[Layer]:
     if not curve:
         return []
-    base = alt.Chart(data(curve)).encode(x=x)
+    base = Layer(curve).encode(x=x)
     axis = y["axis"]
-    area = base.mark_area(color=paint("band-wide"), clip=True, line={"color": paint("band"), "strokeWidth": 1})
-    line = base.mark_line(color=paint("band"), strokeWidth=2, clip=True)
+    area = base.mark("area", color=paint("band-wide"), clip=True, line={"color": paint("band"), "strokeWidth": 1})
+    line = base.mark("line", color=paint("band"), strokeWidth=2, clip=True)
     return [
-        area.encode(y=alt.Y("low:Q", axis=axis, scale=scale), y2="high:Q"),
-        line.encode(y=alt.Y("value:Q", axis=axis, scale=scale)),
+        area.encode(y=channel("low:Q", axis=axis, scale=scale), y2="high:Q"),
+        line.encode(y=channel("value:Q", axis=axis, scale=scale)),
     ]
 
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from reports.colours import plain_key
 from reports.columns import View
-from reports.drawing import Chart, LaneLabel, across, below, colour_of, data, facts_of, lane, row_chart
+from reports.drawing import Chart, LaneLabel, across, below, colour_of, facts_of, lane, row_chart
 from reports.figures import Sentence, measured
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
+from reports.vega_lite import Layer, channel
 from reports.words import isolated, month_name, spoken
 from schemas.contract import HARVESTS, contract
 from schemas.result_rows import text_of
@@ -67,8 +66,8 @@ def stages_chart(month: Month) -> list[Chart]:
         rows.append({"row": at, "lane": f"{place:03}", "share": table[at]["share_of_staged_pct"], "colour": colour})
     if not any(row["share"] for row in rows):
         return []
-    bars = alt.Chart(data(rows)).mark_bar(height=15, yOffset=below())
-    tip = alt.Tooltip("share:Q", title="share, %", format=".1f")
+    bars = Layer(rows).mark("bar", height=15, yOffset=below())
+    tip = channel("share:Q", title="share, %", format=".1f")
     marks = [
         bars.encode(
             x=across("share", "share of the mass with a stage, %", (0, 100)),
