@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import TypeAlias
 
@@ -20,7 +20,17 @@ from pipeline.farm.folder import TableFile
 from pipeline.farm.links import mending
 from pipeline.farm.table_names import WORKBOOKS
 from pipeline.files.csv_scan import Marks, empty_quotes, padded, quotation_marks, well_quoted
-from pipeline.files.dialect import SEPARATORS, Dialect, dialect_of, plain_text, records, refuse, refuse_many_columns
+from pipeline.files.dialect import (
+    MARK,
+    SEPARATORS,
+    Dialect,
+    dialect_of,
+    plain_text,
+    records,
+    refuse,
+    refuse_many_columns,
+)
+from pipeline.files.grown import Beginning, rest_begins
 from pipeline.files.totals import TOTALS_AT_MOST, totals_at_end
 from pipeline.files.wide import BEYOND_HEADER, heading_of, own_part, read_beside, tells_of_sheet
 from schemas.check import check_header
@@ -29,8 +39,8 @@ from schemas.finding import ORIGIN, Finding, UnreadableFile, finding
 from schemas.pickings import FORMULA_MARKS, GUARD, WITHIN
 
 # A file as read: where it stands (a workbook may tell more of that than farm.toml), the header's row, the header, the
-# rows below it (columns c0, c1 ... and row), and the findings on it.
-Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding]]
+# rows below it (columns c0, c1 ... and row), the findings on it, and its beginning, whose rows are not among these.
+Read: TypeAlias = tuple[TableFile, int, tuple[str, ...], pl.DataFrame, list[Finding], Beginning | None]
 
 # A text that was written with an apostrophe before it, lest a spreadsheet run it (see write_csv.guarded). White space
 # that stood behind the apostrophe goes with it: texts are trimmed.
@@ -43,7 +53,8 @@ class RawTable:
     the file, null for blank; blank rows are left out and counted. rows_in = frame.height + rows_blank.
     A column that the contract does not know is called (NAME), one without a name [column 4], so that neither can
     clash with a column of ours. `units`: columns that are written in a unit of the farm's own; `totals_rows`: rows at
-    the end that sum up the others.
+    the end that sum up the others. `first`: where the file only grew since it was read, the first row that it has more;
+    `frame` holds the rows from there on, `notices` nothing, and the counts are of all rows.
     """
 
     source: TableFile
@@ -54,6 +65,7 @@ class RawTable:
     notices: tuple[Finding, ...]
     units: Mapping[str, str] = field(default_factory=dict)
     totals_rows: tuple[int, ...] = ()
+    first: int = 0
 
 
 def content_hash(data: bytes) -> str:
@@ -80,15 +92,18 @@ def read_table(
     data: bytes,
     conventions: Conventions = Conventions(),  # noqa: B008  (frozen)
     digest: str | None = None,
+    beginning: Beginning | None = None,
 ) -> RawTable:
     """Return the rows of this file. Raises UnreadableFile when it cannot be read as its table. `digest`: the hash of
-    its content, where it is known.
+    its content, where it is known; `beginning`: how it begins, where those rows were read before.
     """
     table = contract(source.table)
     conventions = conventions.of_file(source.name)
     digest = digest or content_hash(data)
-    read = _read_workbook if source.path.suffix.lower() in WORKBOOKS else _read_text
-    source, row, header, frame, problems = read(table, source, data, conventions)
+    if source.path.suffix.lower() in WORKBOOKS:
+        source, row, header, frame, problems, before = _read_workbook(table, source, data, conventions)
+    else:
+        source, row, header, frame, problems, before = _read_text(table, source, data, conventions, beginning)
     if header[-1:] == (ORIGIN,):
         # Where a straightened row is from tells no entry from another.
         header, frame = header[:-1], frame.drop(f"c{len(header) - 1}")
@@ -113,7 +128,11 @@ def read_table(
         frame = _drop_blank(own_part(source, table, frame, others, conventions.cell_format.blank_words))
     units = {heading.column: heading.unit for heading in meant if heading and heading.unit}
     totals = tuple(each for each in totals if each in frame["row"]) if totals else ()
-    return RawTable(source, frame, rows_in, rows_in - frame.height, digest, tuple(problems), units, totals)
+    blank = rows_in - frame.height
+    if before is None:
+        return RawTable(source, frame, rows_in, blank, digest, tuple(problems), units, totals)
+    rows_in, blank, first = rows_in + before.rows, blank + before.blank, row + before.rows + 1
+    return RawTable(source, frame, rows_in, blank, digest, (), units, totals, first)
 
 
 def _header_problems(
@@ -139,20 +158,30 @@ def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
     return tuple(reversed(last["row"].head(count).to_list()))
 
 
-def _read_text(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
-    """A file of text as read (see Read)."""
+def _read_text(
+    table: Contract, source: TableFile, data: bytes, conventions: Conventions, beginning: Beginning | None
+) -> Read:
+    """A file of text as read (see Read): without its beginning, where that changes nothing."""
+    marked = data.startswith(MARK)
     data = plain_text(table, source.name, data)
     dialect = dialect_of(table, source.name, data, conventions)
     data = data[dialect.body :]
     marks = quotation_marks(data)
     plain = well_quoted(data, marks, dialect.separator)
-    frame = _read_frame(table, source.name, data, dialect, plain)
+    at, last_row = None, dialect.row
+    if beginning and plain and all(dialect.header) and not source.beside:
+        at = rest_begins(data, marks, dialect.separator, beginning.size - dialect.body - marked * len(MARK))
+    if beginning is None or at is None:
+        beginning = None
+    else:
+        data, marks, last_row = data[at:], marks[marks >= at] - at, dialect.row + beginning.rows
+    frame = _read_frame(table, source.name, data, replace(dialect, row=last_row), plain)
     # Where quotation marks stand out of place, they do not tell which white space is within them.
     frame = _trim(frame, data, marks, not plain or padded(data, marks, dialect.separator))
     said: list[Finding] = []
     if dialect.separator != "," and tells_of_sheet(source):
         said = [finding(table, source.name, dialect.row, "", "separator", "notice", SEPARATORS[dialect.separator])]
-    return source, dialect.row, dialect.header, frame, said
+    return source, dialect.row, dialect.header, frame, said, beginning
 
 
 def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions: Conventions) -> Read:
@@ -166,7 +195,7 @@ def _read_workbook(table: Contract, source: TableFile, data: bytes, conventions:
     notices += found.said
     if tells_of_sheet(found.source):
         notices.insert(0, finding(table, source.name, found.row, "", "sheet", "notice", found.sheet))
-    return found.source, found.row, found.header, _numbered(frame, found.row + 1), notices
+    return found.source, found.row, found.header, _numbered(frame, found.row + 1), notices, None
 
 
 def _column_name(heading: Heading | None, name: str, at: int) -> str:

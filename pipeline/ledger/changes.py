@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -29,23 +29,26 @@ class RowChange:
     held: int = 0
 
 
-def note_before(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
-    """Notes what is in the ledger before it is changed: the rows of the files that may change, the fate of all rows."""
+def note_before(con: duckdb.DuckDBPyConnection, touched: Mapping[Key, int]) -> None:
+    """Notes what is in the ledger before it is changed: the fate of all rows, and of the files that may change the rows
+    from this one on.
+    """
     for name in ("row_versions", "held_rows", "held_before"):
         run(con, name)
-    _note_rows(con, keys, BEFORE)
+    _note_rows(con, touched, BEFORE)
 
 
-def note_after(con: duckdb.DuckDBPyConnection, keys: Iterable[Key]) -> None:
-    """Notes the rows of these files as they are now on the stage."""
-    _note_rows(con, keys, AFTER)
+def note_after(con: duckdb.DuckDBPyConnection, touched: Mapping[Key, int]) -> None:
+    """Notes these rows as they are now on the stage."""
+    _note_rows(con, touched, AFTER)
 
 
-def _note_rows(con: duckdb.DuckDBPyConnection, keys: Iterable[Key], side: int) -> None:
+def _note_rows(con: duckdb.DuckDBPyConnection, touched: Mapping[Key, int], side: int) -> None:
     from pipeline.files.validate import file_part
 
-    for table, file in keys:
-        run(con, f"add_row_versions_{table}", side=side, file=file, file_part=file_part(table, file))
+    for (table, file), first in touched.items():
+        part = file_part(table, file)
+        run(con, f"add_row_versions_{table}", side=side, file=file, file_part=part, first_line=(part << 32) + first)
 
 
 def row_changes(con: duckdb.DuckDBPyConnection) -> dict[Key, RowChange]:

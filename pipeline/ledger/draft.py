@@ -116,14 +116,14 @@ def _fill(
     from pipeline.ledger.changes import note_after, note_before, row_changes
     from pipeline.ledger.stage import create_stage, drop_file
 
-    touched: set[Key] = set()
+    touched: dict[Key, int] = {}
     if portions is None:
         create_stage(con)
         with writers(con, THREADS) as free:
             taken = _finished(take_in(farm, sources, partial(_staged_beside, free)), progress)
     else:
         touched = _touched(ledger, sources, portions)
-        note_before(con, sorted(touched))
+        note_before(con, touched)
         taken = _finished((_staged(con, each, ledger.hashes) for each in portions), progress)
     marks = {key: mark for each in taken for key, mark in each.marks.items()}
     for table, file in ledger.hashes:
@@ -136,7 +136,7 @@ def _fill(
         del marks[table, file]
     progress("deciding")
     if ledger.rebuild is None:
-        note_after(con, sorted(touched))
+        note_after(con, touched)
     _decide(con, farm, ledger)
     ledger_id = _write_meta(con, farm)
     changes = row_changes(con) if ledger.rebuild is None else None
@@ -156,11 +156,12 @@ def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState) -> 
     decide(con, farm.settings)
 
 
-def _touched(ledger: LedgerState, sources: Sources, portions: Sequence[Taken]) -> set[Key]:
-    """Return the files that may have other rows after this refresh."""
-    read = {key_of(raw.source) for each in portions if each.validated for raw in each.validated.raws}
+def _touched(ledger: LedgerState, sources: Sources, portions: Sequence[Taken]) -> dict[Key, int]:
+    """Return the files that may have other rows after this refresh, each with the first row that may be another."""
+    read = {key_of(raw.source): raw.first for each in portions if each.validated for raw in each.validated.raws}
     idle = {key for each in portions for key, mark in each.marks.items() if mark.status == FileStatus.GIVEN_UP}
-    return read | idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
+    whole = idle | sources.vanished | (set(ledger.hashes) - {key_of(source) for source in sources.files})
+    return {key: read.get(key, 0) for key in sorted(read.keys() | whole)}
 
 
 def _staged_beside(free: SimpleQueue[duckdb.DuckDBPyConnection], taken: Taken) -> Taken:

@@ -9,7 +9,7 @@ import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,6 +30,7 @@ from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
 
 if TYPE_CHECKING:
+    from pipeline.files.grown import Beginning
     from pipeline.files.read import RawTable
     from pipeline.files.validate import ValidatedRows
 
@@ -44,13 +45,15 @@ READINGS, BETWEEN_S = 3, 0.2
 @dataclass(frozen=True)
 class Sources:
     """What there is to take in: `files` in the order of the tables, those that are gone as their copies; `vanished` are
-    these; `known` are the contents on the stage already; `given_up` the files that need not be readable.
+    these; `known` are the contents on the stage already, and `row_counts` the rows of each, all and blank ones;
+    `given_up` the files that need not be readable.
     """
 
     files: Sequence[TableFile]
     vanished: frozenset[Key]
     known: Mapping[Key, str]
     given_up: frozenset[Key]
+    row_counts: Mapping[Key, tuple[int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -155,7 +158,10 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     mark = NEVER_READ
     try:
         mark, data = _read_whole(source)
-        raw = read_table(source, data, farm.conventions, mark.content_hash) if mark.content_hash != known else None
+        raw = None
+        if mark.content_hash != known:
+            beginning = _beginning(farm, sources, key, data)
+            raw = read_table(source, data, farm.conventions, mark.content_hash, beginning)
         if raw is not None:
             _refuse_cut_off(copy_path(farm, key), data, raw)
     except UnreadableFile as problem:
@@ -163,6 +169,17 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     if raw is not None or stat_of(copy_path(farm, key)) != (mark.size, mark.mtime_ns):
         keep(farm, key, data, mark.mtime_ns)
     return mark.with_copy(copy_path(farm, key)), raw, None
+
+
+def _beginning(farm: Farm, sources: Sources, key: Key, data: bytes) -> Beginning | None:
+    """How the file begins, if that is on the stage already: its copy has the size, and the hash proves the content."""
+    from pipeline.files.grown import Beginning
+    from pipeline.files.read import content_hash
+
+    known, counts, copy = sources.known.get(key), sources.row_counts.get(key), stat_of(copy_path(farm, key))
+    if known is None or counts is None or copy is None or copy[0] >= len(data):
+        return None
+    return Beginning(copy[0], *counts) if content_hash(data[: copy[0]]) == known else None
 
 
 def _unreadable(source: TableFile, message: str, fix: str, row: int = 0) -> UnreadableFile:

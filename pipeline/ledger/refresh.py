@@ -193,7 +193,8 @@ def _sources(farm: Farm, ledger: LedgerState) -> Sources:
     present, copies = farm_files(farm)
     files = sorted({**copies, **present}.values(), key=lambda each: (INPUTS.index(each.table), each.name))
     _refuse_same_number(files)
-    return Sources(files, frozenset(set(copies) - set(present)), ledger.known, given_up(farm))
+    vanished = frozenset(set(copies) - set(present))
+    return Sources(files, vanished, ledger.known, given_up(farm), ledger.row_counts)
 
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:

@@ -66,11 +66,11 @@ def _forget_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:
 
 def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows, known: Container[Key]) -> None:
     """Puts the rows of files of one table, and the findings on their cells, on the stage. Of files that are `known`, on
-    which these stand as they were, only what changed is written.
+    which these stand as they were, only what changed is written; of those that only grew, there is nothing else.
     """
     table = validated.raws[0].source.table
     incoming = con.from_arrow(ArrowTable(validated.frame))
-    before = [raw.source.name for raw in validated.raws if (table, raw.source.name) in known]
+    before = [raw.source.name for raw in validated.raws if (table, raw.source.name) in known and not raw.first]
     if before:
         incoming.query("incoming", statement(f"arriving_{table}"))
         run(con, f"drop_changed_{table}", file_parts=[file_part(table, file) for file in before])
@@ -82,6 +82,8 @@ def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows, known:
     found = con.from_arrow(ArrowTable(_cell_findings(validated)))
     found.query("found", statement("add_cell_findings"))
     for raw in validated.raws:
+        if raw.first:
+            run(con, "drop_file", table_name=table, file=raw.source.name)
         # How it stands is noted once all files are on the stage: see pipeline/ledger/draft.py.
         add_file(con, table, raw.source.name, raw.content_hash, raw.rows_in, raw.rows_blank)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
@@ -51,8 +51,8 @@ def versions(farm: Farm) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class LedgerState:
-    """The ledger as found: which file holds which content and its status (and why); or why the ledger must be
-    built anew ("" for no ledger yet). `conventions_changed`: all files are to be read anew.
+    """The ledger as found: which file holds which content, how many rows (all, blank), and its status (and why); or why
+    the ledger must be built anew ("" for no ledger yet). `conventions_changed`: all files are to be read anew.
     """
 
     hashes: dict[Key, str]
@@ -60,6 +60,7 @@ class LedgerState:
     rebuild: str | None
     farm_changed: bool = False
     conventions_changed: bool = False
+    row_counts: dict[Key, tuple[int, int]] = field(default_factory=dict)
 
     @property
     def known(self) -> dict[Key, str]:
@@ -105,9 +106,11 @@ def _read_state(farm: Farm) -> LedgerState:
         found = rows(con, "file_states") if other is None else []
     if other is not None:
         return LedgerState({}, {}, rebuild=_made_otherwise(other, meta, wanted))
-    hashes = {(table, file): content for table, file, content, _, _ in found}
-    reasons = {(table, file): (status, reason) for table, file, _, status, reason in found}
-    return LedgerState(hashes, reasons, None, *(meta.get(key) != wanted[key] for key in ("farm", "conventions")))
+    hashes = {(table, file): content for table, file, content, *_ in found}
+    reasons = {(table, file): (status, reason) for table, file, _, status, reason, *_ in found}
+    row_counts = {(table, file): (rows_in, blank) for table, file, *_, rows_in, blank in found}
+    farm_changed, conventions_changed = (meta.get(key) != wanted[key] for key in ("farm", "conventions"))
+    return LedgerState(hashes, reasons, None, farm_changed, conventions_changed, row_counts)
 
 
 def _made_otherwise(other: str, meta: dict[str, str], wanted: dict[str, str]) -> str:
