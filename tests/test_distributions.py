@@ -95,3 +95,8 @@ def test_the_noncentral_t_is_scipys_where_it_has_one() -> None:
     assert noncentral_t(7.203175179447439, 7.874037416813374, 4.814421527726425) == pytest.approx(
         1 - 0.9747944355, abs=1e-9
     )
+
+
+def test_what_is_no_number_has_no_chance_and_ends() -> None:
+    assert math.isnan(t_beyond(math.nan, 5))
+    assert math.isnan(f_above(math.nan, 2, 7))

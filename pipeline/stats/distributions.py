@@ -9,11 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from functools import lru_cache
+from itertools import islice
 
 ENOUGH = 2e-16  # a step of a fraction or series that changes less than the last digit
 TINY = 1e-300  # in the place of a denominator of 0
 STIRLING_FROM = 16.0  # from here on the series below leaves out less than the last digit
 MOST_TURNS = 100  # towards a quantile; some five are needed
+MOST_TERMS = 1_000_000  # of a fraction or series
 ENDLESS = 1e9  # degrees of freedom from which t is normal in all digits that count
 
 
@@ -145,12 +147,13 @@ def _fraction(terms: Iterator[tuple[float, float]], first: float = 1.0) -> float
     """The fraction first + a1 / (b1 + a2 / (b2 + ...)), forwards (Thompson & Barnett 1986, J. Comput. Phys. 64:490)."""
     value = upper = first or TINY
     lower = 0.0
-    for numerator, denominator in terms:
+    for numerator, denominator in islice(terms, MOST_TERMS):
         lower = 1 / (denominator + numerator * lower or TINY)
         upper = denominator + numerator / upper or TINY
         change = upper * lower
         value *= change
-        if abs(change - 1) < ENOUGH:
+        # Also where there is no number at all.
+        if not abs(change - 1) >= ENOUGH:
             break
     return value
 

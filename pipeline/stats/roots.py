@@ -13,7 +13,9 @@ def root(off: Callable[[float], float], low: float, high: float, near: float) ->
     False position, the end that stays halved (the Illinois way: Dowell & Jarratt 1971, BIT 11:168-174).
     """
     at_low, at_high = off(low), off(high)
-    while (at_high > 0) == (at_low > 0):
+    for _ in range(MOST_STEPS):
+        if (at_high > 0) != (at_low > 0):
+            break
         low, at_low, high = high, at_high, 2 * high
         at_high = off(high)
     middle, moved = high, 0  # which end moved last: -1 low, 1 high
