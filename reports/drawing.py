@@ -144,7 +144,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         align="left",
         baseline="middle",
         dy=high,
-        limit=expression("width * 0.8" if with_right else "width" if tall else "width * 0.45"),
+        limit=expression("width * 0.8" if with_right else "width" if tall else "width * 0.28"),
     ).encode(x=constant(0), text="name:N", tooltip=tip)
     facts = base.mark(
         "text",
@@ -153,7 +153,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         dy=-2 if tall else high,
         fontSize=FACTS_PX,
         color=paint("ink-soft"),
-        limit=expression("width" if tall else "width * 0.55"),
+        limit=expression("width" if tall else "width * 0.7"),
     ).encode(x=constant(0) if tall else constant("width"), text="facts:N", tooltip=tip)
     words = [name, facts]
     if with_right:

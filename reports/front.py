@@ -21,6 +21,7 @@ from reports.month import Month, first_day
 from reports.sections import differences, finished, outlook, picked
 from reports.words import MONTH_NAMES, month_name
 from schemas.answers import Direction
+from schemas.contract import BATCHES, contract
 from schemas.phrases import listed
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -139,18 +140,26 @@ def _money_tile(month: Month, at: int) -> Tile:
     """The margin of the month, of which sales it was left, and what the cost lacks, for which it is too high."""
     sales = cell(month, "months", at, "revenue")
     lacks = text_of(month.rows("months")[at], "lacks")
-    more: Sentence = ("; too high, for the cost lacks ", named(listed(lacks.split(", ")))) if lacks else ()
+    unknown = listed([_in_words(each) for each in lacks.split(", ")])
+    more: Sentence = ("; too high, for the cost lacks ", named(unknown)) if lacks else ()
     what = f"Margin, {month.currency}" if month.currency else "Margin"
     unit = "" if month.currency else ", in the farm's currency"
     rests: Sentence = ("left of ", sales, f" from sales{unit}", *more)
     return Tile(what, measured(month, "months", at, "margin"), rests, _before(month, "margin"))
 
 
+def _in_words(lacking: str) -> str:
+    """Return what a cost lacks as a grower says it: a column of the batches by its title."""
+    batches = contract(BATCHES)
+    return batches.field(lacking).title.lower() if lacking in batches.names else lacking
+
+
 def _be_tile(month: Month) -> Tile:
     at, what = month.place(), "BE of what finished"
     of = finished.of_be(month)
     if of and at is not None:
-        return Tile(what, measured(month, "months", at, "be_finished_pct"), of, _before(month, "be_finished_pct"))
+        rests: Sentence = ("kg from a hundred kg of dry substrate: ", *of)
+        return Tile(what, measured(month, "months", at, "be_finished_pct"), rests, _before(month, "be_finished_pct"))
     lost = finished.all_lost(month)
     if lost:
         return Tile(what, None, (lost, " lost"))
@@ -162,7 +171,7 @@ def _lost_tile(month: Month) -> Tile:
     if at is None:
         return Tile("Lost", None, ("no container finished",))
     ended = cell(month, "months", at, "units_finished")
-    rests: Sentence = ("of ", *several(ended, "container"), " that ended")
+    rests: Sentence = ("of ", *several(ended, "container"), " that ended") if ended.value else ("no container ended",)
     before = _before(month, "units_lost", "units_finished")
     return Tile("Lost", measured(month, "months", at, "units_lost"), rests, before)
 

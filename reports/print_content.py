@@ -44,7 +44,7 @@ INSTEAD = {"\u2715": "\u00d7"}
 # A name in the foot line has no more letters than that. Our choice, no source.
 IN_FOOT = 70
 # Shares of the width that a lane's name and its facts may take: a column of paper is narrow, and facts are the longer.
-NAME_AND_FACTS = {"0.45": 0.25, "0.55": 0.74}
+NAME_AND_FACTS = {"0.28": 0.25, "0.7": 0.74}
 # A colour of the style sheet, and a share of the width, in a specification.
 COLOUR, WIDTH_SHARE = re.compile(r"^var\(--([a-z-]+)\)$"), re.compile(r"width(?: \* ([0-9.]+))?")
 Content = Mapping[str, object]
@@ -124,7 +124,7 @@ def _chart(chart: Chart, width: int) -> Content:
 
 def _key(key: Key) -> Content:
     means = key.means.text if isinstance(key.means, Name) else key.means
-    return {"colour": _colours()[key.colour], "means": isolated(printed(means))}
+    return {"colour": _colours()[key.colour], "means": isolated(printed(means)), "shape": key.shape}
 
 
 def _table(table: PageTable) -> Content:
@@ -174,6 +174,6 @@ def _drawn_there(each: object, width: int) -> object:
 
 @cache
 def _colours() -> Mapping[str, str]:
-    """The value of each colour in the light scheme of the style sheet."""
+    """The value of each colour in the light scheme of the style sheet, and white for its paper."""
     (light, *_) = re.findall(r":root \{(.*?)\}", part("styles/report.css"), re.DOTALL)
-    return dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+);", light))
+    return dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+);", light)) | dict.fromkeys(("paper", "not-yet"), "#ffffff")

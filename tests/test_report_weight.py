@@ -19,6 +19,7 @@ from reports.month import Month
 from reports.page import labels, main_sections, render
 from reports.report_json import report_json
 from reports.sections import losses, outlook, recipes
+from reports.soaks_chart import soaks_chart
 from reports.tables import ROWS_SHOWN
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
@@ -50,11 +51,20 @@ def test_the_heaviest_month_of_the_demo_farm_weighs_a_megabyte_at_most(tmp_path:
     assert len(render(september).encode()) <= MOST_BYTES_OF_DEMO
 
 
-def test_a_record_of_many_soaks_shows_the_last_and_says_so(many_soaks: Month) -> None:
-    (strip,) = losses.soaks_chart(many_soaks)
-    assert [row["row"] for row in strip.rows] == list(range(SOAKS - losses.SOAKS_SHOWN, SOAKS))
-    assert strip.part == f"The last {losses.SOAKS_SHOWN} of {SOAKS} soaks."
+def test_a_record_of_many_soaks_counts_each_in_the_square_of_its_month_and_says_so(many_soaks: Month) -> None:
+    (strip,) = soaks_chart(many_soaks)
+    assert sum(row["soaks"] for row in strip.rows) == SOAKS
+    assert sum(row["lost"] for row in strip.rows) == sum(row["lost"] for row in many_soaks.rows("soaks"))  # type: ignore[misc]
+    assert (strip.rows[0]["soaks"], strip.facts[0]) == (31, "Jan 2020: 45 of 310 lost")
+    assert strip.part == f"A square is a month: all {SOAKS} soaks are counted."
     assert strip.rows[0]["line"] == strip.rows[0]["column"] == 0
+    long = [
+        row | {"inoculated_on": date(1990 + at // 50, 1 + at % 12, 1)}
+        for at, row in enumerate(many_soaks.rows("soaks"))
+    ]
+    (years,) = soaks_chart(replace(many_soaks, tables={**many_soaks.tables, "soaks": long}))
+    assert years.part == f"A square is a year: all {SOAKS} soaks are counted."
+    assert len(years.rows) == SOAKS // 50
     (table,) = [each for each in losses.section(many_soaks).tables if each.id == "table-soaks"]
     assert table.numbers == tuple(range(SOAKS - ROWS_SHOWN, SOAKS))
     assert table.more == f"The last {ROWS_SHOWN} of {SOAKS} rows; the file .json beside this page has all."

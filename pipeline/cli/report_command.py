@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -15,7 +16,7 @@ from pipeline.cli.report_span import SpanGiven, span_wanted, write_span
 from pipeline.cli.show import notify
 from pipeline.cli.typeset import can_typeset
 from pipeline.farm.settings import text
-from schemas.finding import WrongRequest
+from schemas.finding import Finding, WrongRequest
 from schemas.phrases import counted
 from schemas.steps import STEPS
 
@@ -75,6 +76,12 @@ def report(
         typer.launch(str(written[kind]))
 
 
+def _without_later_days(found: Sequence[Finding], as_of: date) -> list[Finding]:
+    """Return what a report tells of these: of a month that is over not which days come after it."""
+    over = (as_of + timedelta(days=1)).day == 1
+    return [each for each in found if not (over and each.rule == "future")]
+
+
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     """Return the result tables and findings of the month that `first` begins, as of `as_of`."""
     from pipeline.cli import report_tables
@@ -92,7 +99,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     settings, view = farm.settings, ledger.view(Query(as_of))
     tables = report_tables.of_measures(view, first)
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
-    lost = lost_findings(farm, lost_entries(farm))
+    found, lost = _without_later_days(ledger_findings(ledger, as_of), as_of), lost_findings(farm, lost_entries(farm))
     STEPS.at("The report: flushes and pins")
     tables |= report_tables.of_growth(view)
     STEPS.at("The report: comparisons")
@@ -105,7 +112,7 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         as_of=as_of,
         late_from=text(settings, "late_from"),
         tables=tables | ahead,
-        findings=[*ledger_findings(ledger, as_of), *flush_findings(flush_rule(ledger)), *silent, *lost],
+        findings=[*found, *flush_findings(flush_rule(ledger)), *silent, *lost],
         missing=missing,
         why_no_outlook=why_no_outlook,
         currency=text(settings, "currency"),

@@ -61,7 +61,7 @@ def prices(settings: Settings) -> Prices:
         number_or_none(settings, "spawn_cost_per_kg"),
         number_or_none(settings, "substrate_cost_per_kg"),
         number_or_none(settings, "start_cost_per_container"),
-        text(settings, "currency") or "money",
+        text(settings, "currency") or f"in {currency_of(settings)}",
     )
 
 

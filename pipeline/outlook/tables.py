@@ -116,8 +116,8 @@ def too_little(history: PastBatches, as_of: date, weeks: float) -> str | None:
         first = date.fromordinal(int(history.start.min()))
         from_day = first + timedelta(days=7 * backtest.REFUSED_WEEKS + 1)
         return (
-            f"The records reach back {weeks:.0f} weeks. What is to come is borrowed from past batches, and up to "
-            f"{backtest.REFUSED_WEEKS} weeks tell too little. From {from_day} on it can be foreseen."
+            f"The records reach back {weeks:.0f} weeks, and {backtest.REFUSED_WEEKS} are too few to learn from. "
+            f"From {from_day} on it can be foreseen."
         )
     begun = int((history.start < as_of.toordinal()).sum())
     if begun < LEAST_DONORS:

@@ -54,10 +54,15 @@ def sentence(month: Month) -> Sentence:
         return ("Whether another flush is worth the room cannot be decided yet.",)
     parts: list[Part] = []
     for place, at in enumerate(decided[:NAMED]):
-        start = "On " if not place else "; on "
+        start = "On " if not place else ". On "
         parts += [start, substrate_name(month, "another_flush", at), " waiting for flush "]
         parts += [cell(month, "another_flush", at, "flush"), *_worth(month, at)]
-    return (*parts, ".")
+    in_money = any(rows[at]["difference_money_per_day"] is not None for at in decided[:NAMED])
+    return (*parts, f". Money is in {_currency(month)}." if in_money else ".")
+
+
+def _currency(month: Month) -> str:
+    return month.currency or "the farm's currency"
 
 
 def _worth(month: Month, at: int) -> Sentence:
@@ -78,9 +83,9 @@ def notes(month: Month) -> list[Sentence]:
     return [
         *reasons(month, "another_flush", "why", "Cannot tell for "),
         (
-            "It holds for a full room: where places stand empty, waiting costs nothing. Waiting: what a container kept "
-            "for the flush gives for each day that it stands. Anew: what a new one gives, kept to the end of the flush "
-            "before.",
+            "It holds for a full room: where places stand empty, waiting costs nothing. "
+            "Waiting: what a container kept for the flush gives for each day that it stands. "
+            "Anew: what a new one gives, kept to the end of the flush before.",
         ),
     ]
 
@@ -99,7 +104,7 @@ def waiting_chart(month: Month) -> list[Chart]:
     facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
     labels = [LaneLabel(*both) for both in zip(names, facts, strict=True)]
     part = some_of(len(shown), len(known), "flushes of substrates")
-    title = f"Waiting less beginning anew, {'money' if money else 'g'} a container-day"
+    title = f"Waiting less beginning anew, {_currency(month) if money else 'g'} a container-day"
     return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None, part)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from reports.colours import MEANINGS, paint, plain_key
+from reports.colours import MEANINGS, Key, paint, plain_key
 from reports.columns import View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel, below, facts_of, lane, row_chart, some_of
 from reports.figures import Sentence, positive, rows_of, several
@@ -13,7 +13,6 @@ from reports.section import Section, made
 from reports.tables import table
 from reports.vega_lite import Layer, channel, options
 from reports.words import isolated, short_day, spoken
-from schemas.phrases import counted
 from schemas.result_rows import Row, day_of, number_of, text_of, whole_of
 
 COURSES = View(
@@ -39,6 +38,7 @@ VIEWS = (COURSES,)
 # A day's number as its name. A fixed expression over numbers that we write ourselves.
 DAY_LABEL = "utcFormat(datum.value * 86400000, '%-d %b')"
 LEAST_TICKS = 3
+COLOURS = ("colonising", "fruiting")
 CHARTS_SHOWN = 3  # of LANES_A_CHART batches each; the table has all
 
 
@@ -60,12 +60,23 @@ def courses_charts(month: Month) -> list[Chart]:
     lots = [places[start : start + LANES_A_CHART] for start in range(0, len(places), LANES_A_CHART)]
     part = some_of(len(places), len(rows), "batches", "last")
     since = min((day_of(rows[at], "inoculated_on") for at in places), default=month.as_of)
+    keys = _keys(month, places)
     return [
-        _chart(month, lot, number, since, part if lot is lots[-1] else "") for number, lot in enumerate(lots, start=1)
+        _chart(month, lot, number, since, () if number > 1 else keys, part if lot is lots[-1] else "")
+        for number, lot in enumerate(lots, start=1)
     ]
 
 
-def _chart(month: Month, places: range, number: int, since: date, part: str) -> Chart:
+def _keys(month: Month, places: range) -> tuple[Key, ...]:
+    """Return what the marks of these batches mean, once for all their charts."""
+    shown = [month.rows("batch_courses")[at] for at in places]
+    keys = [plain_key(colour) for colour in COLOURS]
+    keys += [plain_key("mass", "picked, larger for more", shape="dot")] if any(row["fresh_g"] for row in shown) else []
+    keys += [plain_key("lost", "containers lost", shape="cross")] if any(row["units_lost"] for row in shown) else []
+    return tuple(keys)
+
+
+def _chart(month: Month, places: range, number: int, since: date, keys: tuple[Key, ...], part: str) -> Chart:
     table = month.rows("batch_courses")
     lanes = {text_of(table[at], "batch"): f"{place:03}" for place, at in enumerate(places)}
     labels = [LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _facts(table[at])) for at in places]
@@ -84,7 +95,6 @@ def _chart(month: Month, places: range, number: int, since: date, part: str) -> 
     axis = options(title=None, values=_ticks(since, month.as_of), labelExpr=DAY_LABEL, labelFlush=True, labelBound=True)
     scale = options(nice=False, zero=False, domain=[_number(since), _number(month.as_of)])
     tip = [channel("means:N", title="state"), channel("days:Q", title="days")]
-    colours = ("colonising", "fruiting")
     bars = Layer(spans).mark("bar", height=13, yOffset=below(), stroke=paint("known"), strokeWidth=1)
     marks = [
         bars.encode(
@@ -92,7 +102,7 @@ def _chart(month: Month, places: range, number: int, since: date, part: str) -> 
             x2="until:Q",
             y=lane(labels),
             color=channel(
-                "colour:N", legend=None, scale=options(domain=list(colours), range=[paint(each) for each in colours])
+                "colour:N", legend=None, scale=options(domain=list(COLOURS), range=[paint(each) for each in COLOURS])
             ),
             tooltip=tip,
         )
@@ -110,15 +120,13 @@ def _chart(month: Month, places: range, number: int, since: date, part: str) -> 
     if ends:
         crosses = Layer(ends).mark("text", color=paint("lost"), fontSize=15, fontWeight="bold", yOffset=below())
         marks.append(crosses.encode(x=channel("on:Q", scale=scale, axis=axis), y=lane(labels), text="mark:N"))
-    keys = [plain_key(colour) for colour in colours]
-    keys += [plain_key("mass", "picked, larger for more", shape="dot")] if pickings else []
-    keys += [plain_key("lost", "containers lost", shape="dot")] if ends else []
-    title = "The batches from inoculation to their end"
+    whole = "The batches from inoculation to their end, with kg from how many containers"
+    title = whole if number == 1 else "The batches, continued"
     return Chart(
         f"courses-{number}",
         title,
         row_chart(marks, labels),
-        tuple(keys),
+        keys,
         "batch_courses",
         tuple(spans),
         facts_of(labels),
@@ -156,10 +164,12 @@ def _spans(row: Row, at: int, lane_of: str, as_of: date) -> list[dict[str, objec
 
 
 def _facts(row: Row) -> str:
-    containers = counted(whole_of(row, "units"), "container")
-    lost = f" \u00b7 {row['units_lost']} lost" if row["units_lost"] else ""
-    ended = "" if row["ended_on"] is not None else " \u00b7 running"
-    return f"{containers} \u00b7 {number_of(row, 'fresh_g') / 1000:.2f} kg{lost}{ended}"
+    """Return what a batch gave from how many containers, as short as a phone needs it."""
+    gave = f"{number_of(row, 'fresh_g') / 1000:.2f} kg" if row["fresh_g"] else "nothing yet"
+    lost = f", {row['units_lost']} lost" if row["units_lost"] else ""
+    running = "" if row["ended_on"] is not None else ", running"
+    gave = gave if row["fresh_g"] or running else "nothing"
+    return f"{gave} from {whole_of(row, 'units')}{lost}{running}"
 
 
 def section(month: Month) -> Section:

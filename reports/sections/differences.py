@@ -75,6 +75,8 @@ VIEWS = (
 # Sentences above the table. Our choice, no source.
 SENTENCES_SHOWN = 6
 NEAREST_SHOWN = 2
+# A wider interval, in points, says nothing, and would press all others together. Our choice, no source.
+WIDEST = 200
 LEANS = (Direction.LEANS_MORE, Direction.LEANS_LESS)
 # measure: how the sentence names it, what the better level did, and the direction that makes the first level it
 ABOUT = {
@@ -160,10 +162,9 @@ def how(month: Month) -> list[Sentence]:
         return []
     return [
         (
-            "Containers of one soak share its fate, and counting them one by one "
-            "would find differences that are not there. "
-            f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together, so that a page "
-            "that is read every month raises no false alarms. BE of the first two flushes.",
+            "Containers of one soak share its fate: counted one by one they would show differences that are not there. "
+            f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together. "
+            "So a page that is read every month raises no false alarms. BE is of the first two flushes.",
         ),
         ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
@@ -183,6 +184,7 @@ def pairs_chart(month: Month, measure: str = "be", title: str = "Differences in 
     """How far do levels lie apart, with intervals: what holds first, then what comes nearest to a verdict."""
     table = month.rows("compared_pairs")
     shown = [at for at in month.pairs(measure) if month.pair_is_decided(at) or _nearly_resolved(table[at])]
+    shown = [at for at in shown if _width(table[at]) <= WIDEST]
     shown.sort(key=lambda at: (not month.pair_is_decided(at), _width(table[at])))
     part = some_of(min(len(shown), LANES_A_CHART), len(month.pairs(measure)), "pairs", by=", answered or nearest to it")
     shown = shown[:LANES_A_CHART]

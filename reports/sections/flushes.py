@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from reports.by_substrate import CURVES_SHOWN, substrate_name
 from reports.colours import paint, plain_key
 from reports.columns import Limited, View
-from reports.drawing import Chart, column_chart, drawn, some_of
+from reports.drawing import FACTS_PX, Chart, column_chart, drawn, some_of
 from reports.figures import Sentence, cell, measured, several, within
 from reports.month import Month
 from reports.section import Section, made
@@ -49,6 +49,7 @@ VIEWS = (
 )
 
 SLOPES_PX, LABEL_PX = 260, 20  # height of the chart, and of a name in it
+PADDING = 0.4  # before the first flush and after the last place, in steps
 
 
 def sentence(month: Month) -> Sentence:
@@ -149,8 +150,8 @@ def slopes_chart(month: Month) -> list[Chart]:
     x = channel(
         "number:N",
         sort=None,
-        axis=options(title="flush", labelAngle=0),
-        scale=options(domain=_places(rows), padding=0.4),
+        axis=options(title="flush", labelAngle=0, values=[each for each in _places(rows) if each.strip()]),
+        scale=options(domain=_places(rows), padding=PADDING),
     )
     y = channel("declinestarted:Q", axis=axis, scale=scale)
     tip = [
@@ -162,7 +163,8 @@ def slopes_chart(month: Month) -> list[Chart]:
         channel("unitsknown:Q", title="containers known"),
     ]
     base = Layer(rows).encode(x=x, y=y, detail="line:N", tooltip=tip)
-    names = Layer(last).mark("text", align="left", baseline="middle", dx=9, limit=expression("width * 0.4"))
+    room = expression(f"width * {_room(rows):.2f}")
+    names = Layer(last).mark("text", align="left", baseline="middle", dx=9, fontSize=FACTS_PX, limit=room)
     marks = [
         base.mark("line", color=paint("band"), strokeWidth=2),
         base.mark("circle", color=paint("estimate"), size=90, opacity=1),
@@ -187,6 +189,12 @@ def _places(rows: Points) -> list[str]:
     """Return the flushes in order, and as much room again as half of them for the names at the ends of the lines."""
     flushes = sorted({row["number"] for row in rows}, key=int)
     return [*flushes, *(" " * at for at in range(1, 2 + len(flushes) // 2))]
+
+
+def _room(rows: Points) -> float:
+    """Return the share of the chart's width that is right of the last flush, for the names."""
+    flushes, places = len({row["number"] for row in rows}), len(_places(rows))
+    return 1 - (PADDING + flushes - 1) / (places - 1 + 2 * PADDING) - 0.03
 
 
 def spread(heights: Sequence[float], apart: float) -> list[float]:

@@ -10,7 +10,6 @@ from reports.drawing import (
     LaneLabel,
     across,
     below,
-    column_chart,
     facts_of,
     lane,
     row_chart,
@@ -32,10 +31,11 @@ from reports.figures import (
 )
 from reports.month import Month
 from reports.section import Section, made
+from reports.soaks_chart import soaks_chart
 from reports.tables import ROWS_SHOWN, table
-from reports.vega_lite import Layer, channel, options
+from reports.vega_lite import Layer, channel
 from reports.words import isolated, spoken
-from schemas.result_rows import number_of, text_of, whole_of
+from schemas.result_rows import number_of, text_of
 
 KIND = Merged("Substrate, treatment", ("substrate", "treatment"))
 LOSSES = View(
@@ -89,8 +89,6 @@ VIEWS = (
 )
 
 CAUSES_NAMED = 4
-SOAKS_A_ROW, SOAK_PX = 12, 34  # squares of the strip
-SOAKS_SHOWN = 120  # in the strip; a table shows the last of them, and report.json has all. Our choice, no source.
 
 
 def sentence(month: Month) -> Sentence:
@@ -186,39 +184,6 @@ def shares_chart(month: Month) -> list[Chart]:
     spec = row_chart(marks, labels, tall=True)
     part = some_of(len(places), len(judged), "kinds, those with most containers")
     return [Chart("losses", "Share lost", spec, keys, "losses", tuple(rows), facts_of(labels), part=part)]
-
-
-def soaks_chart(month: Month) -> list[Chart]:
-    """The soaks of the record as squares, the oldest first: darker for a larger share lost, with how many were."""
-    rows = [
-        {
-            "row": at,
-            "column": place % SOAKS_A_ROW,
-            "line": place // SOAKS_A_ROW,
-            "lost": whole_of(row, "lost"),
-            "share": number_of(row, "lost_pct"),
-            "name": isolated(spoken("soak", text_of(row, "soak"))),
-            "said": f"{row['lost']} of {row['units']}",
-        }
-        for place, (at, row) in enumerate(list(enumerate(month.rows("soaks")))[-SOAKS_SHOWN:])
-    ]
-    if not rows:
-        return []
-    tip = [channel("name:N", title="soak"), channel("said:N", title="lost")]
-    columns, lines = range(SOAKS_A_ROW), range(len(rows) // SOAKS_A_ROW + 1)
-    x = channel("column:O", axis=None, scale=options(domain=list(columns)))
-    y = channel("line:O", axis=None, scale=options(domain=[at for at in lines if at * SOAKS_A_ROW < len(rows)]))
-    shade = channel("share:Q", legend=None, scale=options(domain=[0, 100], range=[0, 0.75]))
-    squares = Layer(rows).mark("rect", color=paint("lost"), stroke=paint("known"))
-    some = [row for row in rows if row["lost"]]
-    marks = [squares.encode(x=x, y=y, fillOpacity=shade, tooltip=tip)]
-    if some:
-        marks.append(Layer(some).mark("text", fontSize=13).encode(x=x, y=y, text="lost:Q", tooltip=tip))
-    spec = column_chart(marks, height=SOAK_PX * ((len(rows) - 1) // SOAKS_A_ROW + 1))
-    facts = tuple(f"{row['name']}: {row['said']} lost" for row in rows)
-    keys = (plain_key("lost", "lost, darker for a larger share"),)
-    part = some_of(len(rows), len(month.rows("soaks")), "soaks", "last")
-    return [Chart("soaks", "Lost of each soak, the oldest first", spec, keys, "soaks", tuple(rows), facts, part=part)]
 
 
 def section(month: Month) -> Section:

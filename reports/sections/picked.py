@@ -64,6 +64,7 @@ VIEWS = (
 STRAINS_NAMED = 4
 MONTHS_SHOWN = 13
 WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+LEAST_SHOWN = 0.05  # kg: less would be 0.0 with one digit
 DAY_PX = 34  # height of a week in the calendar
 # The month's name above, and below it the year, where one begins and at both ends. A fixed expression over labels that
 # we write ourselves.
@@ -135,7 +136,9 @@ def notes(month: Month) -> list[Sentence]:
     """Return which strains gave it."""
     notes: list[Sentence] = []
     rows = month.rows("strains")
-    if rows:
+    if len(rows) == 1:
+        notes.append(("All of it was ", named(spoken("strain", text_of(rows[0], "strain"))), "."))
+    elif rows:
         parts: list[Part] = ["By strain: " if len(rows) <= STRAINS_NAMED else "Most of it, by strain: "]
         for at in range(min(len(rows), STRAINS_NAMED)):
             share = measured(month, "strains", at, "share_pct")
@@ -165,7 +168,7 @@ def months_chart(month: Month) -> list[Chart]:
         {"row": at, "label": _short_month(text_of(table[at], "month")), "kg": number_of(table[at], "fresh_g") / 1000}
         for at in places
     ]
-    if not any(row["kg"] for row in rows):
+    if len(rows) == 1 or not any(row["kg"] for row in rows):
         return []
     for row in rows:
         before = _a_year_before(month, text_of(table[row["row"]], "month"))
@@ -215,7 +218,7 @@ def _kilograms() -> Spec:
 
 def calendar_chart(month: Month) -> list[Chart]:
     """What was picked on each day of the month: a row a week, a column a weekday, darker for more."""
-    rows = [
+    rows: list[Point] = [
         {
             "row": at,
             "kg": number_of(row, "fresh_g") / 1000,
@@ -234,7 +237,9 @@ def calendar_chart(month: Month) -> list[Chart]:
     shade = channel("kg:Q", legend=None, scale=options(domainMin=0, range=[0.04, 0.6]))
     squares = base.mark("rect", color=paint("mass"), stroke=paint("line"), strokeWidth=1)
     some = [row for row in rows if row["kg"]]
-    texts = Layer(some).mark("text").encode(x=x, y=y, text=channel("kg:Q", format=".1f"), tooltip=tip)
+    # A picking of some grams is not nothing: it has a digit more.
+    shown = [row | {"said": f"{row['kg']:.1f}" if row["kg"] >= LEAST_SHOWN else f"{row['kg']:.2f}"} for row in some]
+    texts = Layer(shown).mark("text").encode(x=x, y=y, text="said:N", tooltip=tip)
     weeks = len({row["week"] for row in rows})
     return [
         Chart(

@@ -98,8 +98,9 @@ def notes(month: Month) -> list[Sentence]:
         *some_noted(min(drawn_of, CURVES_SHOWN), drawn_of, "substrates are drawn", ", those with most containers"),
         *reasons(month, "pins", "why_no_interval", "No limits for "),
         (
-            "All containers of the record so far, from inoculation. A container lost before its pins counts as one "
-            "that never shows them; one that waits counts as long as it was followed. "
+            "All containers of the record so far, from inoculation. "
+            "A container lost before its pins counts as one that never shows them. "
+            "One that waits counts as long as it was followed. "
             f"Limits, of {percent(LEVEL)}, come from the soaks.",
         ),
     ]

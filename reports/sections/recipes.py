@@ -76,11 +76,11 @@ def notes(month: Month) -> list[Sentence]:
     order = best_first(month)
     if not order:
         return []
-    found: list[Sentence] = []
+    found: list[Sentence] = [("BE says how many kg came from a hundred kg of dry substrate.",)]
     if any(is_grey(month.rows("recipes")[at]) for at in order):
         found.append(("Grey: fewer than three soaks, too few for a range.",))
     if len(order) < len(month.rows("recipes")):
-        found.append(("Recipes without a BE are in the table alone: none is over, or no dry mass is known.",))
+        found.append(("Recipes without a BE stand in the table alone: no container is over, or no dry mass known.",))
     if len(order) > 1:
         found.append(("Months and soaks differ too: whether one is better stands under What holds and what leans.",))
     return found

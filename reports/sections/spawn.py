@@ -193,8 +193,8 @@ def notes(month: Month) -> list[Sentence]:
     if month.rows("spawn_points"):
         notes.append(
             (
-                "Rate: spawn over wet substrate. Each point is a batch; a curve is drawn from four rates on, for the "
-                "eye only, and never beyond the tested rates.",
+                "Rate: spawn over wet substrate. Each point is a batch. "
+                "A curve is drawn from four rates on, for the eye only, and never beyond the tested rates.",
             )
         )
     return notes

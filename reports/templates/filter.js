@@ -28,7 +28,7 @@
     const closed = [...document.querySelectorAll("details.behind")].filter(
       (each) => each.querySelector("table") && !tables.some((table) => each.contains(table)),
     );
-    const sentences = "main .headline, .heads dt, .warning, #first h2, section[id] .finding";
+    const sentences = "main .headline, .heads dt, .shown, .warning, #first h2, section[id] .finding";
     return [
       ...document.querySelectorAll(sentences + ", .note:has(.figure), .note:has(time)"),
       ...captions.map((each) => each.querySelector("figcaption")),
