@@ -129,7 +129,10 @@ def _running(
         last[place[here] - first, age[here]] = age[here]
         last = np.maximum(np.maximum.accumulate(last, axis=1), together[of_place[mine]])
         heard = np.where(last < 0, lapses[1], last + lapses[0])
-        np.add.at(still, of_place[mine], (ages < heard) & (ages < closed[mine, None]))
+        runs = (ages < heard) & (ages < closed[mine, None])
+        order = np.argsort(of_place[mine], kind="stable")
+        found_in, begins = np.unique(of_place[mine][order], return_index=True)
+        still[found_in] += np.add.reduceat(runs[order], begins, axis=0, dtype=np.float64)
     count = np.bincount(of_place, minlength=batches)
     found: Numbers = still / np.maximum(count, 1)[:, None]
     return found
