@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,7 +86,8 @@ def _level(recipe: SpawnRecipe, rate: int, pinning: PinnedUnits) -> ResultRow:
 def _lost(units: SpawnedUnits) -> ResultRow:
     known = units.where(units.fate_known)
     count = len(known)
-    shares = [100 * float(of.lost.mean()) for of in known.parts(known.soak_no)]
+    _, soak = np.unique(known.soak_no, return_inverse=True)
+    shares = (100 * (np.bincount(soak, known.lost) / np.bincount(soak))).tolist()
     found = share_interval(
         SoakShares(
             len(shares),
@@ -134,34 +137,48 @@ def points(tested: Spawn) -> ResultRows:
 
 def _points(recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
     """The points of a recipe, by the names of their batches, each with its soak's key."""
-    units = recipe.units
-    _, first = np.unique(units.batch_no, return_index=True)
+    units = recipe.units.where(np.argsort(recipe.units.batch_no, kind="stable"))
+    _, begins, counts = np.unique(units.batch_no, return_index=True, return_counts=True)
+    _, first = np.unique(recipe.units.batch_no, return_index=True)
+    weighed, lost = ~np.isnan(units.dry_g), units.lost & units.fate_known
+    dry = np.add.reduceat(np.where(weighed, units.dry_g, 0.0), begins)
+    gave = np.add.reduceat(np.where(weighed, units.gave_g, 0.0), begins)
+    fates, losses = (np.add.reduceat(each, begins, dtype=np.int64) for each in (units.fate_known, lost))
+    days = units.days_to_pins.tolist()
     found = [
-        (_point(own, recipe.rates[rate]), str(own.soak_key[0]))
-        for own, rate in zip(units.parts(units.batch_no), recipe.rate[first].tolist(), strict=True)
+        (
+            SpawnPoint(
+                batch=str(units.batch[at]),
+                soak=str(units.soak_key[at]).split(" ", 1)[1],
+                rate_wet_pct=rate_wet,
+                rate_dry_pct=None if math.isnan(rate_dry) else rate_dry,
+                level_wet_pct=recipe.rates[level],
+                units=count,
+                known=known,
+                be_pct=100 * gave_g / dry_g if known and dry_g else None,
+                days_to_pins=_median(days[at : at + count]),
+                lost_pct=100 * (losses_of / fates_of) if fates_of else None,
+            ),
+            str(units.soak_key[at]),
+        )
+        for at, count, level, rate_wet, rate_dry, known, gave_g, dry_g, fates_of, losses_of in zip(
+            begins.tolist(),
+            counts.tolist(),
+            recipe.rate[first].tolist(),
+            units.rate_wet_pct[begins].tolist(),
+            np.fmax.reduceat(units.rate_dry_pct, begins).tolist(),
+            np.logical_and.reduceat(units.known, begins).tolist(),
+            *(each.tolist() for each in (gave, dry, fates, losses)),
+            strict=True,
+        )
     ]
     return sorted(found, key=lambda each: each[0].batch)
 
 
-def _point(units: SpawnedUnits, level: float) -> SpawnPoint:
-    known = bool(units.known.all())
-    weighed = ~np.isnan(units.dry_g)
-    dry = float(units.dry_g[weighed].sum())
-    fates = units.fate_known
-    days = known_numbers(units.days_to_pins)
-    rate_dry = known_numbers(units.rate_dry_pct)
-    return SpawnPoint(
-        batch=str(units.batch[0]),
-        soak=str(units.soak_key[0]).split(" ", 1)[1],
-        rate_wet_pct=float(units.rate_wet_pct[0]),
-        rate_dry_pct=rate_dry[0] if rate_dry else None,
-        level_wet_pct=level,
-        units=len(units),
-        known=known,
-        be_pct=100 * float(units.gave_g[weighed].sum()) / dry if known and dry else None,
-        days_to_pins=float(np.median(days)) if days else None,
-        lost_pct=100 * float(units.lost[fates].mean()) if fates.any() else None,
-    )
+def _median(values: Sequence[float]) -> float | None:
+    """The median of those that are there."""
+    known = [value for value in values if not math.isnan(value)]
+    return median(known) if known else None
 
 
 def curves(tested: Spawn) -> ResultRows:
