@@ -92,7 +92,7 @@ def lean_pair(sides: Sides, found: PairFit, spread: FarmSpread) -> Belief:
     from pipeline.stats.leaning import WeightedEstimate, believed
 
     own = found.fit.row_weights(found.weights)
-    soak_part = 0.0 if sides.split else sum(float((own[each.rows].sum(1) ** 2).sum()) for each in found.fit.blocks)
+    soak_part = 0.0 if sides.split else float((found.fit.batch_weights(found.weights) ** 2).sum())
     parts = (2 if sides.split else 1) * float(own @ own)
     variance = float(own**2 @ _variances(sides, spread.container_variance))
     value = float(np.asarray(found.weights) @ found.fit.coefficients)

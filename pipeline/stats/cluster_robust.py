@@ -17,31 +17,51 @@ Places = NDArray[np.int64]
 # Correlation that the fit takes two cells of one batch to have: a working value, which the standard error does not
 # trust. Our choice, supported by simulation (tests/calibrate.py).
 WORKING_CORRELATION = 0.5
+ROUNDING = 1e-12  # of a fitted value
 
 
 @dataclass(frozen=True)
 class BatchBlock:
-    """The batches that have equally many cells. rows: one per batch, the places of its cells in the fit; kinds: one per
-    batch, the place of its design among the unlike `designs` (cells x columns each); residuals: one row per batch;
-    covariance, weight: the working covariance of the cells of one batch, and its inverse.
+    """The batches that have equally many unlike rows of the design. A batch's cells of one row stand once, as their sum
+    over the root of their number: only that is told of them (see fit). rows: one per batch, the places of its sums in
+    the fit; kinds: one per batch, the place of its design among the unlike `designs` (sums x columns each); roots: of
+    each design the roots of the numbers of cells; residuals: one row per batch.
     """
 
     rows: Places
     kinds: Places
     designs: Matrix
+    roots: Matrix
     residuals: Matrix
-    covariance: Matrix
-    weight: Matrix
+    correlation: float
+
+    @property
+    def counts(self) -> Places:
+        """How many batches have each design."""
+        return np.bincount(self.kinds, minlength=len(self.designs))
+
+    def weighted(self, rows: Matrix) -> Matrix:
+        """Return the inverse of each design's working covariance, (1 - c) I + c u u' with the roots u, times rows (one
+        per sum; designs x sums x any).
+        """
+        own = self.correlation / (1 - self.correlation + self.correlation * (self.roots**2).sum(1))
+        shared = self.roots[:, None, :] @ rows
+        found: Matrix = (rows - own[:, None, None] * self.roots[:, :, None] * shared) / (1 - self.correlation)
+        return found
 
 
 @dataclass(frozen=True)
 class ClusterFit:
-    """A fit to the cells of several batches: its coefficients, one per column of the design."""
+    """A fit to the cells of several batches: its coefficients, one per column of the design. sums: one per cell, the
+    place of the sum that it is in; sizes: how many cells are in each sum.
+    """
 
     names: tuple[Hashable, ...]
     coefficients: Matrix
     bread: Matrix  # (sum X' W X)^-1
     blocks: tuple[BatchBlock, ...]
+    sums: Places
+    sizes: Places
 
     @property
     def batches(self) -> int:
@@ -51,7 +71,7 @@ class ClusterFit:
     @property
     def of_single_cells(self) -> bool:
         """Whether no batch has several cells."""
-        return all(each.rows.shape[1] == 1 for each in self.blocks)
+        return self.batches == len(self.sums)
 
     def contrast(self, weights: Sequence[float]) -> Estimate:
         """Return the sum of the coefficients times these weights (one each), with the CR2 standard error and
@@ -86,7 +106,7 @@ class ClusterFit:
         robust = self.contrast(weights)
         if degrees < 1:
             return robust
-        squares = sum(float((each.residuals @ each.weight * each.residuals).sum()) for each in self.blocks)
+        squares = sum(float((each.residuals**2).sum()) for each in self.blocks)
         error = (squares / degrees * float(at @ self.bread @ at)) ** 0.5
         return Estimate(robust.value, max(error, robust.standard_error or 0.0), float(degrees))
 
@@ -101,16 +121,25 @@ class ClusterFit:
 
     def row_weights(self, weights: Sequence[float]) -> Matrix:
         """Return by how much the sum of the coefficients times these weights rises with the value of each cell."""
-        at = self.bread @ np.asarray(weights, dtype=float)
-        found = np.zeros(sum(each.rows.size for each in self.blocks))
-        for each in self.blocks:
-            found[each.rows] = (each.designs @ at @ each.weight)[each.kinds]
-        return found
+        found = np.zeros(len(self.sizes))
+        for own, each in zip(self._own_weights(weights), self.blocks, strict=True):
+            found[each.rows] = own[each.kinds]
+        return (found / np.sqrt(self.sizes))[self.sums]
+
+    def batch_weights(self, weights: Sequence[float]) -> Matrix:
+        """Return by how much it rises with the values of all cells of each batch."""
+        found = zip(self._own_weights(weights), self.blocks, strict=True)
+        return np.concatenate([(own * each.roots).sum(1)[each.kinds] for own, each in found])
+
+    def _own_weights(self, weights: Sequence[float]) -> list[Matrix]:
+        """By how much it rises with each sum, of each unlike design of each block."""
+        at = (self.bread @ np.asarray(weights, dtype=float))[:, None]
+        return [each.weighted(each.designs @ at)[:, :, 0] for each in self.blocks]
 
     @cached_property
     def _pulls(self) -> list[Matrix]:
         """A_j W_j X_j M of each unlike design of each block."""
-        return [adjustments(each, self.bread) @ each.weight @ each.designs @ self.bread for each in self.blocks]
+        return [_pulled(each, self.bread) for each in self.blocks]
 
     def _kernel(self, pulls: Sequence[Matrix]) -> tuple[float, float]:
         """The trace, and the sum of squares, of the covariances K of the pulls of any two batches, where the working
@@ -122,8 +151,8 @@ class ClusterFit:
         """
         trace, squares, together = 0.0, 0.0, np.zeros_like(self.bread)
         for pull, each in zip(pulls, self.blocks, strict=True):
-            count = np.bincount(each.kinds, minlength=len(each.designs))
-            own = (pull @ each.covariance * pull).sum(1)
+            count, c = each.counts, each.correlation
+            own = (1 - c) * (pull**2).sum(1) + c * (pull * each.roots).sum(1) ** 2
             sides = (each.designs * pull[:, :, None]).sum(1)
             shared = (sides @ self.bread * sides).sum(1)
             trace += float(count @ (own - shared))
@@ -133,20 +162,39 @@ class ClusterFit:
         return trace, squares + float((half * half.T).sum())
 
 
+def _pulled(block: BatchBlock, bread: Matrix) -> Matrix:
+    """A W X M of each unlike design. What lies beyond the columns of X and the roots, A leaves as it is and W X M has
+    nothing of: so where there are fewer of these than sums, all is told in as many dimensions.
+    """
+    designs, roots = block.designs, block.roots
+    if designs.shape[1] <= designs.shape[2] + 1:
+        return adjustments(block, bread) @ block.weighted(designs) @ bread
+    axes, _ = np.linalg.qr(np.concatenate([designs, roots[:, :, None]], axis=2))
+    turned = axes.transpose(0, 2, 1)
+    small = replace(block, designs=turned @ designs, roots=(turned @ roots[:, :, None])[:, :, 0])
+    found: Matrix = axes @ (adjustments(small, bread) @ small.weighted(small.designs) @ bread)
+    return found
+
+
 def adjustments(block: BatchBlock, bread: Matrix) -> Matrix:
     """Return, of each unlike design, the matrix that enlarges a batch's residuals so that their squares are unbiased
     where the working covariance holds.
 
-    A = D' B^(-1/2) D with Phi = D' D and B = D (Phi - X M X') D' (Bell & McCaffrey 2002; Pustejovsky & Tipton 2018, J.
+    A = D B^(-1/2) D with Phi = D D and B = D (Phi - X M X') D (Bell & McCaffrey 2002; Pustejovsky & Tipton 2018, J.
     Bus. Econ. Stat. 36:672-683, doi 10.1080/07350015.2016.1247004). The root is that of the pseudo-inverse: a batch
     that alone has a level has no residual to enlarge.
     """
-    root = np.linalg.cholesky(block.covariance).T
+    c, cells = block.correlation, (block.roots**2).sum(1)
+    own, shared = np.eye(block.roots.shape[1]), block.roots[:, :, None] * block.roots[:, None, :]
+    least = (1 - c) ** 0.5
+    root = least * own + ((np.sqrt(1 - c + c * cells) - least) / cells)[:, None, None] * shared
+    covariance = (1 - c) * own + c * shared
     taken = block.designs @ bread @ block.designs.transpose(0, 2, 1)
-    values, vectors = np.linalg.eigh(root @ (block.covariance - taken) @ root.T)
-    positive = values > 1e-10 * float(np.trace(block.covariance))
+    values, vectors = np.linalg.eigh(root @ (covariance - taken) @ root)
+    positive = values > 1e-10 * cells[:, None]
     inverse = np.where(positive, 1 / np.sqrt(np.where(positive, values, 1.0)), 0.0)
-    enlarged: Matrix = root.T @ (vectors * inverse[:, None, :]) @ vectors.transpose(0, 2, 1) @ root
+    turned = root @ vectors
+    enlarged: Matrix = (turned * inverse[:, None, :]) @ turned.transpose(0, 2, 1)
     return enlarged
 
 
@@ -161,44 +209,59 @@ def fit(
     """Return the generalised least squares fit with one working correlation within batches.
 
     batches, values: one entry per cell; design: one column per name, one row per cell; with kinds (one per cell, the
-    place of its row) one row per kind. Raises numpy.linalg.LinAlgError where the columns are not independent.
+    place of its row) one row per kind. Cells of one batch with one row enter by their sum alone: the working covariance
+    and the design treat them alike, so how they differ among themselves moves no coefficient, and the CR2 weights are
+    the same for all of them. Raises numpy.linalg.LinAlgError where the columns are not independent.
     """
     observed = np.asarray(values, dtype=float)
     if kinds is None:
         design, kinds = np.unique(design, axis=0, return_inverse=True)
         kinds = kinds.reshape(-1).astype(np.int64)
-    blocks = [_block(rows, design, kinds, observed, correlation) for rows in _by_size(batches)]
+    codes = _numbered(batches)
+    keys, sums, sizes = np.unique(codes * len(design) + kinds, return_inverse=True, return_counts=True)
+    of_batch, of_kind = keys // len(design), keys % len(design)
+    roots = np.sqrt(sizes)
+    found = np.bincount(sums, observed) / roots
+    blocks = [_block(rows, design, of_kind, roots, found, correlation) for rows in _by_size(of_batch)]
     normal, gave = np.zeros((len(names), len(names))), np.zeros(len(names))
     for each in blocks:
-        count = np.bincount(each.kinds, minlength=len(each.designs))
-        weighted = each.designs.transpose(0, 2, 1) @ each.weight
-        normal += ((weighted @ each.designs) * count[:, None, None]).sum(0)
-        gave += (weighted[each.kinds] @ observed[each.rows][:, :, None]).sum(0)[:, 0]
+        weighted = each.weighted(each.designs)
+        normal += (each.designs.transpose(0, 2, 1) @ weighted * each.counts[:, None, None]).sum(0)
+        together = [np.bincount(each.kinds, column, len(each.designs)) for column in each.residuals.T]
+        gave += (weighted * np.column_stack(together)[:, :, None]).sum((0, 1))
     bread: Matrix = np.linalg.inv(normal).astype(float)
     coefficients: Matrix = bread @ gave
-    left = observed - (design @ coefficients)[kinds]
+    left = found - (design @ coefficients)[of_kind] * roots
+    # What is left of rounding alone is nothing: where all cells agree there is no spread.
+    left[np.abs(left) <= ROUNDING * roots * (np.abs(design) @ np.abs(coefficients))[of_kind]] = 0.0
     fitted = tuple(replace(each, residuals=left[each.rows]) for each in blocks)
-    return ClusterFit(tuple(names), coefficients, bread, fitted)
+    return ClusterFit(tuple(names), coefficients, bread, fitted, sums, sizes)
 
 
-def _by_size(batches: Sequence[Hashable]) -> list[Places]:
-    """The places of the cells of each batch: one array per number of cells that batches have, one row per batch."""
-    if len(set(batches)) == len(batches):
-        return [np.arange(len(batches), dtype=np.int64)[:, None]]
+def _numbered(batches: Sequence[Hashable]) -> Places:
+    """The number of each cell's batch, from 0, in the order in which they come."""
     place: dict[Hashable, int] = {}
-    codes = np.array([place.setdefault(batch, len(place)) for batch in batches], dtype=np.int64)
-    rows, counts = np.argsort(codes, kind="stable"), np.bincount(codes)
+    return np.array([place.setdefault(batch, len(place)) for batch in batches], dtype=np.int64)
+
+
+def _by_size(of_batch: Places) -> list[Places]:
+    """The places of the sums of each batch: one array per number of sums that batches have, one row per batch.
+    of_batch: one per sum, rising.
+    """
+    counts = np.bincount(of_batch)
     starts = np.cumsum(counts) - counts
-    return [rows[starts[counts == size][:, None] + np.arange(size)] for size in dict.fromkeys(counts.tolist())]
+    return [starts[counts == size][:, None] + np.arange(size) for size in np.unique(counts)]
 
 
-def _block(rows: Places, design: Matrix, kinds: Places, observed: Matrix, correlation: float) -> BatchBlock:
-    """The block of these batches, its residuals the observed values until they are fitted."""
-    size = rows.shape[1]
-    every, own = np.unique(kinds[rows], axis=0, return_inverse=True)
-    covariance = np.full((size, size), correlation) + (1 - correlation) * np.eye(size)
-    weight: Matrix = np.linalg.inv(covariance).astype(float)
-    return BatchBlock(rows, own.reshape(-1).astype(np.int64), design[every], observed[rows], covariance, weight)
+def _block(
+    rows: Places, design: Matrix, kinds: Places, roots: Matrix, observed: Matrix, correlation: float
+) -> BatchBlock:
+    """The block of these batches, its residuals the observed sums until they are fitted."""
+    mine = np.concatenate([kinds[rows], roots[rows]], axis=1)
+    every, own = np.unique(mine, axis=0, return_inverse=True)
+    of_kind, of_root = every[:, : rows.shape[1]].astype(np.int64), every[:, rows.shape[1] :]
+    own = own.reshape(-1).astype(np.int64)
+    return BatchBlock(rows, own, design[of_kind] * of_root[:, :, None], of_root, observed[rows], correlation)
 
 
 def mixed(
@@ -216,5 +279,6 @@ def mixed(
     Checked against: R gls and clubSandwich (coef_test, CR2, Satterthwaite) on nlme::Machines with cells left out.
     """
     names = list(dict.fromkeys(levels))
-    design = np.array([[float(level == name) for name in names] for level in levels])
-    return fit(batches, design, values, names, correlation)
+    place = {name: at for at, name in enumerate(names)}
+    kinds = np.array([place[level] for level in levels], dtype=np.int64)
+    return fit(batches, np.eye(len(names)), values, names, correlation, kinds)
