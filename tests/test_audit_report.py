@@ -20,8 +20,8 @@ from reports.sections import audit
 from reports.words import day_name
 from schemas.audit_outcome import Audit, FaultyRow, Outcome
 
-NONE = "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep."
-STALE = "It is out of date: files or settings have changed since. gillbook report --deep makes one anew."
+NONE = "No audit of the ledger was made; a deep check makes one."
+STALE = "It is out of date: files or settings have changed since. A deep check makes one anew."
 
 
 def an_audit(file: str = "harvests.csv") -> Audit:
@@ -60,7 +60,7 @@ def test_a_report_quotes_the_last_audit_with_its_date_and_counts() -> None:
         "1 cannot be judged yet."
     )
     notes = [plain(note) for note in audit.notes(month)]
-    assert notes[0] == "An error is in the ledger, not in the files: gillbook check --deep shows where."
+    assert notes[0] == "An error is in the ledger, not in the files: the deep check shows where."
     assert notes[1].startswith("Of the ledger 0123456789ab, states as of 28 September 2026.")
     assert plain(audit.notes(with_audit(an_audit(), stale=True))[0]) == STALE
 

@@ -88,7 +88,7 @@ def pinned(**told: Any) -> dict[str, Any]:
 def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
     half = pinned(median_days=24, median_low_days=23, median_high_days=27)
     assert said(pins.sentence(month(pins=[half]))) == (
-        "On straw half of all containers started have pins by day 24 (23 to 27); of 20 containers 12 showed them, "
+        "On straw half of all containers started have pins by day 24 (23 to 27). Of 20 containers 12 showed them, "
         "3 were lost before, 5 wait."
     )
     few = pinned(pinned_by_21_pct=10.0, pinned_by_28_pct=40.0, why_no_interval="fewer than three soaks")
@@ -180,8 +180,8 @@ def test_the_weeks_ahead_are_told_with_a_band_and_how_well_they_were_told_before
     )
     notes = [said(note) for note in outlook.notes(month(outlook=[held]))]
     assert said(outlook.past_sentence(month(outlook=[held]))) == (
-        "Foreseen in the same way on 17 past days, the 80 % band of the first week held what came in 76.5 % of them, "
-        "and the median was off by 1.90 kg on average."
+        "Tried on 17 past days, the 80 % band of the first week held what came in 76.5 % of them. "
+        "The median was off by 1.90 kg on average."
     )
     assert notes[0] == "In all the weeks ahead, 1.50 kg would come from batches not yet begun."
     young = [said(note) for note in outlook.notes(month(outlook=[week(batches_without_donors=2)]))]

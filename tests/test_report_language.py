@@ -14,6 +14,7 @@ from reports.month import Month
 from reports.page import render
 
 LONGEST = 19  # words of a sentence
+LONGEST_BEHIND = 28  # in the appendix, where a recipe of four words is named
 # Words of statistics, of the program, and of ledgers: in the appendix they are defined.
 NOT_FOR_GROWERS = re.compile(
     r"\b(told|units?|limits|intervals?|estimates?|estimated|medians?|quantiles?|derived|bands?|sums? over|set apart"
@@ -22,6 +23,8 @@ NOT_FOR_GROWERS = re.compile(
 )
 COMMAND = re.compile(r"\bgillbook [a-z]+|--[a-z]+")
 BLOCKS = {"p", "li", "dt", "dd", "figcaption", "summary", "h2", "h3", "label", "button", "a"}
+# Sections of the appendix whose texts are contracts' and sources.
+DEFINED = ("definitions", "cautions")
 VOID = {"meta", "br", "link", "input"}
 
 
@@ -29,6 +32,7 @@ VOID = {"meta", "br", "link", "input"}
 class Reading(HTMLParser):
     """The texts of page one and of the sections, block by block, without the cells of tables and the appendix."""
 
+    behind: bool = False  # the appendix in their place
     blocks: list[tuple[str, str]] = field(default_factory=list)
     _open: list[tuple[str, str]] = field(default_factory=list)
 
@@ -48,7 +52,9 @@ class Reading(HTMLParser):
     def handle_data(self, data: str) -> None:
         tags = [tag for tag, _ in self._open]
         left_out = {"script", "style", "table", "title", "noscript", "select"} & {*tags}
-        if "main" not in tags or left_out or any("appendix" in named for _, named in self._open):
+        if "main" not in tags or left_out or any("appendix" in named for _, named in self._open) != self.behind:
+            return
+        if any(each in named for each in DEFINED for _, named in self._open):
             return
         block = next((tag for tag in reversed(tags) if tag in BLOCKS), None)
         if block:
@@ -56,8 +62,8 @@ class Reading(HTMLParser):
             self.blocks[-1] = (where, text + data)
 
 
-def read(month: Month) -> list[tuple[str, str]]:
-    page = Reading()
+def read(month: Month, behind: bool = False) -> list[tuple[str, str]]:
+    page = Reading(behind)
     page.feed(render(month))
     page.close()
     return [(where, " ".join(text.replace("\u00a0", "~").split())) for where, text in page.blocks if text.strip()]
@@ -77,6 +83,14 @@ def test_a_sentence_is_short(readings: dict[str, list[tuple[str, str]]]) -> None
     assert all(len(blocks) > 20 for blocks in readings.values())
     long = {(len(each.split()), each) for blocks in readings.values() for each in sentences(blocks)}
     assert sorted(each for each in long if each[0] > LONGEST) == []
+
+
+def test_a_sentence_of_the_appendix_is_not_long_and_names_no_command(months: dict[str, Month]) -> None:  # noqa: F811
+    blocks = [text for month in months.values() for _, text in read(month, behind=True)]
+    assert len(blocks) > 100
+    long = {(len(each.split()), each) for text in blocks for each in sentences([("", text)])}
+    assert sorted(each for each in long if each[0] > LONGEST_BEHIND) == []
+    assert [text for text in blocks if COMMAND.search(text)] == []
 
 
 def test_the_words_are_a_growers(readings: dict[str, list[tuple[str, str]]]) -> None:

@@ -256,7 +256,7 @@ def test_no_sentence_contradicts_its_interval(months: dict[str, Month]) -> None:
                 looked += 1
                 text = said["text"]
                 assert low <= high, (name, text)
-                if any(word in text for word in OPEN) and "whether it pays" not in text and ", for " not in text:
+                if any(word in text for word in OPEN) and "Whether it pays" not in text and ", for " not in text:
                     assert low <= 0 <= high, (name, text)
                 if any(word in text for word in DECIDED):
                     assert low >= 0 or high <= 0, (name, text)

@@ -156,7 +156,7 @@ def test_be_is_never_told_without_what_it_rests_on() -> None:
     assert said(finished.sentence(one)) == "BE was 72.7 % for what finished in September 2026: 1 container of 1 batch."
     assert "cannot tell recipes apart" in " ".join(said(note) for note in finished.notes(one))
     assert said(finished.sentence(that_finished(("A", "1", 72.68), ("A", "2", None), ("B", "", 50.0)))) == (
-        "BE was 72.7 % for what finished in September 2026: 2 containers of 2 batches, leaving out 1 "
+        "BE was 72.7 % for what finished in September 2026: 2 containers of 2 batches. Left out: 1 "
         "without a known dry mass."
     )
     assert "cannot tell recipes" not in " ".join(
@@ -292,7 +292,7 @@ def test_a_loss_has_its_interval_or_why_there_is_none() -> None:
 def test_late_picking_is_told_of_the_mass_with_a_stage_or_not_at_all() -> None:
     rows = months(("2026-09", 9.0, 1), picked_late_pct=4.77, culled_pct=1.5)
     assert said(stages.sentence(month(months=rows))) == (
-        "4.8 % of the mass with a stage was picked late (caps turned up); "
+        "4.8 % of the mass with a stage was picked late (caps turned up). "
         "1.5 % of the fresh mass was trimmed or culled."
     )
     assert "(caps flat or older)" in said(stages.sentence(replace(month(months=rows), late_from="flat")))

@@ -15,15 +15,13 @@ from schemas.phrases import counted
 ROWS_NAMED = 3
 # The beginning of a ledger's id, which is a hash: long enough to tell two of a farm apart. Our choice, no source.
 ID_SHOWN = 12
-AGAIN = "gillbook report --deep makes one anew."
+AGAIN = "A deep check makes one anew."
 
 
 def sentence(month: Month) -> Sentence:
     """Return how the last audit of the ledger ended."""
     if month.audit is None:
-        return (
-            "No audit of the ledger was made. gillbook check --deep makes one, and so does gillbook report --deep.",
-        )
+        return ("No audit of the ledger was made; a deep check makes one.",)
     held, undecided = count(month, "audit_held"), count(month, "audit_undecided")
     return (
         "On ",
@@ -48,7 +46,7 @@ def notes(month: Month) -> list[Sentence]:
     if month.audit_is_stale:
         found.append((f"It is out of date: files or settings have changed since. {AGAIN}",))
     if month.audit.failed("error"):
-        found.append(("An error is in the ledger, not in the files: gillbook check --deep shows where.",))
+        found.append(("An error is in the ledger, not in the files: the deep check shows where.",))
     found.append(
         (
             "Of the ledger ",

@@ -166,7 +166,6 @@ def how(month: Month) -> list[Sentence]:
             f"Intervals of {percent(LEVEL)} hold for all pairs of a factor and for all months together. "
             "So a page that is read every month raises no false alarms. BE is of the first two flushes.",
         ),
-        ("gillbook compare FACTOR says of each pair why, and gillbook trial plans what would settle it.",),
     ]
 
 
@@ -200,7 +199,7 @@ def pairs_chart(month: Month, measure: str = "be", title: str = "Differences in 
 def _pair_name(month: Month, at: int) -> str:
     row = month.rows("compared_pairs")[at]
     levels = (isolated(_short(spoken(text_of(row, "factor"), text_of(row, end)))) for end in ("level", "against"))
-    return f"{text_of(row, 'factor').replace('_', ' ')}: {' against '.join(levels)}"
+    return f"{text_of(row, 'factor').replace('_', ' ')}: {' vs '.join(levels)}"
 
 
 def _short(text: str) -> str:

@@ -70,7 +70,7 @@ def sentence(month: Month) -> Sentence:
         which = "none that gave a picking" if positive(month, "finished_units", "substrate_dry_g").value else "none"
         return (*ended, f" finished in {name}, {which} with a known dry substrate mass, so their BE is not known.")
     without = total(month, "finished_batches", "units_without_dry_mass")
-    left_out: Sentence = (", leaving out ", without, " without a known dry mass") if without.value else ()
+    left_out: Sentence = (". Left out: ", without, " without a known dry mass") if without.value else ()
     be = measured(month, "months", at, "be_finished_pct")
     return ("BE was ", be, " for what finished in ", name, ": ", *of, *left_out, ".")
 

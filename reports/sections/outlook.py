@@ -119,7 +119,7 @@ def past_sentence(month: Month) -> Sentence:
     if not rows or not rows[0]["past_seen"]:
         return ("No past week could be foreseen in the same way yet.",)
     return (
-        "Foreseen in the same way on ",
+        "Tried on ",
         *several(cell(month, "outlook", 0, "past_seen"), "past day"),
         ", the 80 % band of the first week held what came in ",
         measured(month, "outlook", 0, "past_held_80_pct"),

@@ -64,7 +64,7 @@ def sentence(month: Month) -> Sentence:
         return ("No container shows yet how long it takes from inoculation to pins.",)
     at = max((at for at, row in enumerate(rows) if row["pinned"]), key=lambda at: number_of(rows[at], "units"))
     start: Sentence = ("On ", substrate_name(month, "pins", at))
-    return (*start, *_half(month, at), "; ", *_ends(month, at), ".")
+    return (*start, *_half(month, at), ". ", *_ends(month, at), ".")
 
 
 def _half(month: Month, at: int) -> Sentence:
@@ -82,7 +82,7 @@ def _half(month: Month, at: int) -> Sentence:
 
 def _ends(month: Month, at: int) -> Sentence:
     ends = (("pinned", "showed them"), ("lost", "were lost before"), ("waiting", "wait"))
-    parts: list[Part] = ["of ", *several(cell(month, "pins", at, "units"), "container"), " "]
+    parts: list[Part] = ["Of ", *several(cell(month, "pins", at, "units"), "container"), " "]
     for place, (column, words) in enumerate(ends):
         parts += [", " if place else "", cell(month, "pins", at, column), f" {words}"]
     return tuple(parts)

@@ -104,8 +104,8 @@ RECIPES_SHOWN = 3
 # column of spawn_points: the chart's title, the axis
 MEASURED: Mapping[str, tuple[str, str]] = {
     "be_pct": ("BE against spawn rate", "BE, %"),
-    "days_to_pins": ("Days to pins", "days"),
-    "lost_pct": ("Losses", "lost, %"),
+    "days_to_pins": ("Days to pins against spawn rate", "days"),
+    "lost_pct": ("Lost against spawn rate", "lost, %"),
 }
 RecipeKey = tuple[str, ...]
 
@@ -150,7 +150,7 @@ def _answered(row: Row) -> Sequence[Part]:
     """The answer to a step. It is of the margin where prices are declared, and may be open where that of BE is not."""
     open_one = row["answer"] == StepAnswer.CANNOT_TELL
     if open_one and row["margin_difference"] is not None:
-        return ("; whether it pays: ", Name(text_of(row, "answer")))
+        return (". Whether it pays: ", Name(text_of(row, "answer")))
     low, high = row["be_difference_low_pct"], row["be_difference_high_pct"]
     known = low is not None and high is not None
     beside = known and number_of(row, "be_difference_low_pct") * number_of(row, "be_difference_high_pct") > 0
@@ -252,8 +252,7 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
         f"{row['name']}: {row[field]:.1f} at {row['ratewetpct']:.1f} %"
         for row in sorted(points, key=lambda row: row["ratewetpct"])
     )
-    said = f"{title}, {axis}" if axis not in title else title
-    return [Chart(chart_id, said, spec, tuple(keys), "spawn_points", tuple(points), facts, True, name)]
+    return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), facts, True, name)]
 
 
 def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:
@@ -293,7 +292,7 @@ def section(month: Month) -> Section:
         points_charts(month),
         [
             table(month, SPAWN_STEPS, "From each rate to the next, within one recipe"),
-            table(month, SPAWN_BEST, "The best rate, where one can be named"),
+            table(month, SPAWN_BEST, "The best rate of each recipe"),
             table(month, SPAWN_LEVELS, "What each rate gave"),
             table(month, SPAWN_POINTS, "What each batch gave at its rate"),
         ],

@@ -35,11 +35,11 @@ def sentence(month: Month) -> Sentence:
     late, culled = measured(month, "months", at, "picked_late_pct"), measured(month, "months", at, "culled_pct")
     cut: Sentence = (culled, " of the fresh mass was trimmed or culled")
     if late.value is None:
-        return ("No cap stage was noted, so late picking is not known; ", *cut, ".")
+        return ("No cap stage was noted, so late picking is not known. ", *cut, ".")
     older = "" if month.late_from == "turned_up" else " or older"
     return (
         late,
-        f" of the mass with a stage was picked late (caps {spoken('cap_stage', month.late_from)}{older}); ",
+        f" of the mass with a stage was picked late (caps {spoken('cap_stage', month.late_from)}{older}). ",
         *cut,
         ".",
     )
