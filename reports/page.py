@@ -220,5 +220,6 @@ def _plain(sentence: Sentence) -> str:
 
 
 def exact(figure: Figure) -> str:
-    """The figure's value, unrounded, as its attribute holds it."""
-    return json.dumps(figure.value)
+    """The figure's value, unrounded, as its attribute holds it: a whole number without its point."""
+    value = figure.value
+    return json.dumps(int(value) if isinstance(value, float) and value.is_integer() else value)
