@@ -193,7 +193,7 @@ def _before(month: Month, column: str, of: str = "") -> tuple[Sentence, ...]:
     found: list[Sentence] = []
     for months_before in (1, 12):
         at = month.place(months_before)
-        if at is not None and month.rows("months")[at][column] is not None:
+        if at is not None and month.rows("months")[at][column] is not None and (not of or month.rows("months")[at][of]):
             name = month_name(first_day(month.month, months_before))
             whole: Sentence = (" of ", cell(month, "months", at, of)) if of else ()
             found.append((f"{name}: ", measured(month, "months", at, column), *whole))

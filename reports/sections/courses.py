@@ -88,7 +88,7 @@ def _chart(month: Month, places: range, number: int, since: date, keys: tuple[Ke
         if text_of(row, "batch") in lanes
     ]
     ends = [
-        {"row": at, "lane": lanes[text_of(row, "batch")], "on": _number(row_end(row, month.as_of)), "mark": "\u2715"}
+        {"row": at, "lane": lanes[text_of(row, "batch")], "on": _number(row_end(row, month.as_of))}
         for at, row in ((at, table[at]) for at in places)
         if row["units_lost"]
     ]
@@ -118,8 +118,10 @@ def _chart(month: Month, places: range, number: int, since: date, keys: tuple[Ke
             )
         )
     if ends:
-        crosses = Layer(ends).mark("text", color=paint("lost"), fontSize=15, fontWeight="bold", yOffset=below())
-        marks.append(crosses.encode(x=channel("on:Q", scale=scale, axis=axis), y=lane(labels), text="mark:N"))
+        crosses = Layer(ends).mark(
+            "point", shape="cross", angle=45, filled=True, opacity=1, size=90, color=paint("lost"), yOffset=below()
+        )
+        marks.append(crosses.encode(x=channel("on:Q", scale=scale, axis=axis), y=lane(labels)))
     whole = "The batches from inoculation to their end, with kg from how many containers"
     title = whole if number == 1 else "The batches, continued"
     return Chart(
@@ -165,10 +167,9 @@ def _spans(row: Row, at: int, lane_of: str, as_of: date) -> list[dict[str, objec
 
 def _facts(row: Row) -> str:
     """Return what a batch gave from how many containers, as short as a phone needs it."""
-    gave = f"{number_of(row, 'fresh_g') / 1000:.2f} kg" if row["fresh_g"] else "nothing yet"
+    gave = f"{number_of(row, 'fresh_g') / 1000:.2f} kg" if row["fresh_g"] else "nothing"
     lost = f", {row['units_lost']} lost" if row["units_lost"] else ""
     running = "" if row["ended_on"] is not None else ", running"
-    gave = gave if row["fresh_g"] or running else "nothing"
     return f"{gave} from {whole_of(row, 'units')}{lost}{running}"
 
 
