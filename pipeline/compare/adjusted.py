@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from pipeline.compare.columns import FactorColumn
 from pipeline.compare.design_rows import DesignRows
+from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides

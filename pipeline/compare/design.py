@@ -2,24 +2,89 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
 import numpy as np
 
+from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cells_of, numbers
 from pipeline.compare.measures import Measure
-from pipeline.compare.parts import Parts
+from pipeline.compare.parts import Parts, Shares
 from pipeline.models.compared_columns import Days, MeasureParts
 from pipeline.models.compared_units import ComparedUnits
-from pipeline.models.unit_arrays import Flags
+from pipeline.models.unit_arrays import Flags, Numbers
 from pipeline.stats.two_levels import DesignKind, design_of
 
 # A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
 # are left out. Our choice, by simulation: see tests/calibrate_unfinished.py.
 MOST = Fraction(4, 5)
+# What cells are told the shares, and the means, of.
+SHARED, AVERAGED = (*CHOICES, *CLUSTERS), (*AMOUNTS, *READINGS)
+
+
+class CellColumns:
+    """What cells that are made together had, a column for each factor; each is made once, when it is asked for."""
+
+    def __init__(self, parts: Parts, units: ComparedUnits) -> None:
+        self._parts, self._units = parts, units
+        self._columns: dict[str, FactorColumn] = {}
+        self._means: dict[str, Numbers] = {}
+
+    def column(self, factor: str) -> FactorColumn:
+        """Return the share of units at each label of a choice or cluster, of each cell."""
+        if factor not in self._columns:
+            self._columns[factor] = FactorColumn.of_parts(self._parts, cells_of(self._units, factor))
+        return self._columns[factor]
+
+    def means(self, amount: str) -> Numbers:
+        """Return the mean of an amount over the units of each cell that have one; nan where none has."""
+        if amount not in self._means:
+            self._means[amount] = self._parts.means(numbers(self._units, amount))
+        return self._means[amount]
+
+
+@dataclass(frozen=True, eq=False)
+class CellShares(Mapping[str, Shares]):
+    """What one of them had: of each choice and cluster, the share of units at each of its labels. at: its place."""
+
+    columns: CellColumns
+    at: int
+
+    def __getitem__(self, factor: str) -> Shares:
+        if factor not in SHARED:
+            raise KeyError(factor)
+        column = self.columns.column(factor)
+        return column.every[int(column.codes[self.at])]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(SHARED)
+
+    def __len__(self) -> int:
+        return len(SHARED)
+
+
+@dataclass(frozen=True, eq=False)
+class CellMeans(Mapping[str, float]):
+    """What one of them had of each amount, where any of its units has it. at: its place."""
+
+    columns: CellColumns
+    at: int
+
+    def __getitem__(self, amount: str) -> float:
+        mean = float(self.columns.means(amount)[self.at]) if amount in AVERAGED else math.nan
+        if math.isnan(mean):
+            raise KeyError(amount)
+        return mean
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name in AVERAGED if not math.isnan(self.columns.means(name)[self.at]))
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
 
 
 @dataclass(frozen=True)
@@ -43,7 +108,7 @@ class DesignCell:
     units_without: int
     units_not_yet: int
     started: date | None
-    shares: Mapping[str, Mapping[str, Fraction | int]]
+    shares: Mapping[str, Shares]
     means: Mapping[str, float]
 
 
@@ -61,6 +126,7 @@ def cells(units: ComparedUnits, of: Levels, measure: Measure) -> list[DesignCell
     over, under = of_cell.sums(part.over, part.adding), of_cell.sums(part.under, part.adding)
     counts = far_enough(of_cell, part, measure)
     first = of_cell.rows[of_cell.starts]
+    columns = CellColumns(own, units)
     return [
         DesignCell(
             soak,
@@ -73,23 +139,23 @@ def cells(units: ComparedUnits, of: Levels, measure: Measure) -> list[DesignCell
             size - number - wait,
             wait,
             started,
-            dict(zip((*CHOICES, *CLUSTERS), shares, strict=True)),
-            {name: mean for name, mean in zip((*AMOUNTS, *READINGS), means, strict=True) if mean is not None},
+            CellShares(columns, at),
+            CellMeans(columns, at),
         )
-        for soak, level, top, bottom, enough, batches, size, number, wait, started, shares, means in zip(
-            [units.soaks.texts[at] for at in units.soaks.codes[first].tolist()],
-            of.codes[first].tolist(),
-            over,
-            under,
-            counts.tolist(),
-            of_cell.texts(units.batches),
-            of_cell.sizes.tolist(),
-            adding.tolist(),
-            waiting.tolist(),
-            _first_days(own, units.inoculated_on),
-            zip(*(own.shares(cells_of(units, name)) for name in (*CHOICES, *CLUSTERS)), strict=True),
-            zip(*(own.means(numbers(units, name)) for name in (*AMOUNTS, *READINGS)), strict=True),
-            strict=True,
+        for at, (soak, level, top, bottom, enough, batches, size, number, wait, started) in enumerate(
+            zip(
+                [units.soaks.texts[at] for at in units.soaks.codes[first].tolist()],
+                of.codes[first].tolist(),
+                over,
+                under,
+                counts.tolist(),
+                of_cell.texts(units.batches),
+                of_cell.sizes.tolist(),
+                adding.tolist(),
+                waiting.tolist(),
+                _first_days(own, units.inoculated_on),
+                strict=True,
+            )
         )
     ]
 

@@ -9,8 +9,8 @@ from math import fsum, sqrt
 
 import numpy as np
 
-from pipeline.compare.columns import counted
 from pipeline.compare.confounding import held_against
+from pipeline.compare.factor_column import counted
 from pipeline.compare.factors import CHOICES, READINGS
 from pipeline.compare.pairs import Pair
 from pipeline.compare.sides import Sides

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import fsum
@@ -71,15 +71,13 @@ class Parts:
         ends = np.cumsum(np.bincount(every // width, minlength=len(self.starts))).tolist()
         return [tuple(texts[start:end]) for start, end in zip([0, *ends], ends, strict=False)]
 
-    def shares(self, labels: Labels) -> list[Shares]:
-        """Return the share of units at each label, of each part; parts that are alike have one and the same mapping."""
+    def shares(self, labels: Labels) -> tuple[Whole, Flags, list[tuple[int, Shares]]]:
+        """Return the label of each part's first unit, whether all of its units have that one, and of those parts whose
+        units are unlike, by their numbers, the share of units at each label.
+        """
         codes = labels.codes[self.rows]
         alike = np.minimum.reduceat(codes, self.starts) == np.maximum.reduceat(codes, self.starts)
-        one: dict[int, Shares] = {}
-        found = [one.setdefault(code, {labels.texts[code]: 1}) for code in codes[self.starts].tolist()]
-        for part, shares in self._mixed(labels, codes, np.flatnonzero(~alike)):
-            found[part] = shares
-        return found
+        return codes[self.starts], alike, self._mixed(labels, codes, np.flatnonzero(~alike))
 
     def _mixed(self, labels: Labels, codes: Whole, parts: Whole) -> list[tuple[int, Shares]]:
         """The shares of those parts that have several labels."""
@@ -102,21 +100,20 @@ class Parts:
             found.append((at, known[key]))
         return found
 
-    def means(self, values: Numbers) -> Sequence[float | None]:
-        """Return the mean over the units of each part that have a number (else nan); None where none has."""
+    def means(self, values: Numbers) -> Numbers:
+        """Return the mean over the units of each part that have a number (else nan); nan where none has."""
         known = ~np.isnan(values)
         counts = self.count(known)
         part = self.part_of_row[known[self.rows]]
         taken = values[self.rows][known[self.rows]]
+        found = np.full(len(self.starts), np.nan)
         if not len(taken):
-            return [None] * len(self.starts)
+            return found
         has = np.flatnonzero(counts)
         starts = np.searchsorted(part, has)
         low, high = np.minimum.reduceat(taken, starts), np.maximum.reduceat(taken, starts)
         # So many times one number, summed exactly, is their product.
-        found: list[float | None] = [None] * len(self.starts)
-        for at, mean in zip(has.tolist(), (counts[has] * low / counts[has]).tolist(), strict=True):
-            found[at] = mean
+        found[has] = counts[has] * low / counts[has]
         listed, ends = taken.tolist(), [*starts[1:].tolist(), len(taken)]
         for at in np.flatnonzero(low != high).tolist():
             own = listed[starts[at] : ends[at]]

@@ -11,9 +11,10 @@ from math import fsum, sqrt
 
 import numpy as np
 
-from pipeline.compare.columns import Cells, FactorColumn, counted
+from pipeline.compare.columns import Cells
 from pipeline.compare.design import DesignCell
 from pipeline.compare.design_rows import DesignRows, unlike_rows
+from pipeline.compare.factor_column import FactorColumn, counted
 from pipeline.compare.pairs import Level, Pair
 from pipeline.models.unit_arrays import Numbers
 from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth
