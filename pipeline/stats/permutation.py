@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations
 from math import comb
 
 from schemas.confidence import LEVEL
@@ -57,10 +57,12 @@ def flip(differences: Sequence[float]) -> Permutation | None:
     number = len(differences)
     if not number or 2**number > MOST:
         return None
-    seen = abs(sum(differences))
+    import numpy as np
+
     slack = SLACK * max(1e-300, *map(abs, differences))
-    ways = product((1, -1), repeat=number)
-    extreme = sum(
-        abs(sum(sign * value for sign, value in zip(signs, differences, strict=True))) >= seen - slack for signs in ways
-    )
-    return Permutation(extreme / 2**number, 2 / 2**number)
+    # The sums of all ways: each difference doubles them. The first keeps its sign, for the other half is the same.
+    ways = np.array(differences[:1])
+    for difference in differences[1:]:
+        ways = np.concatenate([ways + difference, ways - difference])
+    extreme = np.count_nonzero(np.abs(ways) >= abs(ways[0]) - slack)
+    return Permutation(int(extreme) / len(ways), 1 / len(ways))

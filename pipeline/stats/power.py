@@ -40,17 +40,17 @@ def noncentral_t(degrees: float, noncentrality: float, value: float) -> float:
     """
     if degrees > ENDLESS:
         return normal_below(value - noncentrality)
+    beyond = noncentrality * math.sqrt(0.5)
+    scaled = value * math.sqrt(0.5)
     narrowest = math.sqrt(2 * max(degrees, 1.0) + (abs(noncentrality) + 3) ** 2)
     spreads, weights = _spreads(degrees, math.ceil(narrowest * STEPS_A_SPREAD / STEP_SIZES) * STEP_SIZES)
-    return math.fsum(
-        weight * math.erfc((noncentrality - value * spread) * math.sqrt(0.5)) / 2
-        for spread, weight in zip(spreads, weights, strict=True)
-    )
+    erfc = math.erfc
+    return math.fsum([weight * erfc(beyond - scaled * spread) for spread, weight in zip(spreads, weights, strict=True)])
 
 
 @lru_cache(maxsize=256)
 def _spreads(degrees: float, per_unit: int) -> tuple[Sequence[float], Sequence[float]]:
-    """Values of s, the square root of chi-square over its degrees of freedom, and how often each comes."""
+    """Values of s, the square root of chi-square over its degrees of freedom, and half of how often each comes."""
     low = math.log(chi_square_quantile(1e-15, degrees) / degrees) / 2
     high = math.log(chi_square_quantile(1e-16, degrees, above=True) / degrees) / 2
     steps = math.ceil((high - low) * per_unit)
@@ -58,12 +58,14 @@ def _spreads(degrees: float, per_unit: int) -> tuple[Sequence[float], Sequence[f
     logs = [low + step * at for at in range(steps + 1)]
     weights = [math.exp(degrees * (each - math.expm1(2 * each) / 2)) for each in logs]
     whole = math.fsum(weights)
-    return [math.exp(each) for each in logs], [weight / whole for weight in weights]
+    return [math.exp(each) for each in logs], [weight / (2 * whole) for weight in weights]
 
 
 @cache
 def minimum_detectable(degrees: float, critical: float, wanted: float = POWER) -> float:
     """Return how many standard errors a difference must be to be shown in this share of cases, to 9 digits."""
+    if power(0.0, degrees, critical) >= wanted:
+        return 0.0
     return root(lambda size: power(size, degrees, critical) - wanted, 0.0, critical + 1, near=1e-11)
 
 
