@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -137,3 +138,32 @@ def test_a_number_below_zero_is_no_unknown_option(tmp_path: Path) -> None:
     )
     said = here("weigh", "7", "412", "-x", "--farm", tmp_path)
     assert (said.code, "No such option: -x" in said.err) == (2, True)
+
+
+NO_CONVERSION = [("outlook",), ("compare",), ("spawn", "--table", "steps"), ("report", "--format", "html")]
+
+
+@pytest.mark.parametrize("words", NO_CONVERSION)
+def test_defaults_and_words_of_a_list_load_nothing_that_converts(words: tuple[str, ...], tmp_path: Path) -> None:
+    write_table(tmp_path, "batches", "batch,inoculated_on\nA,2026-01-01")
+    loaded = modules_after(*words, "--farm", str(tmp_path), "--as-of", "2026-03-01")
+    assert "duckdb" in loaded
+    assert "pydantic" not in loaded
+
+
+def test_a_word_that_is_not_in_the_list_is_answered_with_the_list(tmp_path: Path) -> None:
+    said = here("report", "--format", "pfd", "--farm", tmp_path)
+    assert said.code == 2
+    assert "html" in said.err
+    assert "pdf" in said.err
+
+
+@pytest.mark.parametrize(("given", "found"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])
+def test_a_process_begins_no_threads_of_linear_algebra_unless_told(given: dict[str, str], found: str) -> None:
+    others = {name: each for name, each in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+    told = "import atexit, os; atexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS']))"
+    code = f"{told}; {RUN}"
+    done = subprocess.run(
+        [sys.executable, "-c", code, "--version"], capture_output=True, text=True, check=True, env={**others, **given}
+    )
+    assert done.stdout.splitlines()[-1] == found

@@ -22,6 +22,9 @@ def run() -> None:
     gc.set_threshold(*SELDOM)
     interrupts = Interrupts()
     interrupts.end_at_once()
+    from pipeline.cli.one_answer import prepare_for_one_answer
+
+    prepare_for_one_answer()
     from pipeline.cli.app import run_commands
 
     run_commands(interrupts)

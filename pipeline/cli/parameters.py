@@ -1,13 +1,15 @@
 """Options and arguments whose values are converted only where there is something to convert.
 
 The library that converts values takes longer to load than all the rest of an entry, and does nothing to a text or to
-what was not given. Numbers, words of a list and paths that are looked after (they must exist, say) are left to it.
+what was not given, nor to a default or a word of a list as the list has it. Numbers, other words and paths that are
+looked after (they must exist, say) are left to it.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +29,11 @@ class _Lazy:
             raise WrongRequest(f"{self.metavar}: a blank is no name. Name it; the folder you are in is called .")
         if value is None:
             found: Any = () if self.multiple or self.nargs == -1 else None
-        elif isinstance(value, str) and _is_text(self):
+        elif isinstance(value, str) and _is_text(self, value):
             found = self.type_descriptor.annotation(value)
-        elif _is_text(self):
+        elif type(value) is self.type_descriptor.annotation:
+            found = value
+        elif _is_text(self, value):
             found = list(value)
         else:
             return super().process_value(ctx, _with_point(value))  # type: ignore[misc]
@@ -72,9 +76,13 @@ def _each(value: object) -> Sequence[object]:
     return value if isinstance(value, list | tuple) else (value,)
 
 
-def _is_text(param: Any) -> bool:
-    """Whether nothing is asked of the value but that it is a text, texts, or a path of any kind."""
+def _is_text(param: Any, value: object) -> bool:
+    """Whether nothing is asked of the value but that it is a text, texts, or a path of any kind; or whether it is, to
+    the letter, one of the words that may be given.
+    """
     annotation, info = param.type_descriptor.annotation, param.type_descriptor.parameter_info
     if annotation is Path:
         return not (info.exists or info.resolve_path or info.writable or info.path_type or info.parser)
+    if isinstance(annotation, type) and issubclass(annotation, StrEnum):
+        return value in list(annotation)
     return annotation in (str, list[str]) and info.parser is None

@@ -9,6 +9,7 @@ from schemas.result_rows import number_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Ledger, LedgerView
+    from pipeline.outlook.ahead import FarmPast
     from schemas.result_rows import ResultRows
 
 Tables = dict[str, "ResultRows"]
@@ -88,30 +89,34 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     from pipeline.trial.tables import farm_spread
 
     settings = ledger.settings
+    # First, for what it reads is there from the tables before it; comparisons are through another flush.
+    spread = farm_spread(ledger.view(Query(as_of)))
     units = farm_units(ledger, as_of, THROUGH_FLUSH)
     found = [each for measure in COMPARED for each in overview(units, settings, measure)]
     return {
         "compared_levels": [row for each in found for row in each.levels],
         "compared_pairs": [row for each in found for row in each.pairs],
-        "trial_spread": farm_spread(ledger.view(Query(as_of))),
+        "trial_spread": spread,
     }
 
 
 def of_outlook(ledger: Ledger, as_of: date) -> tuple[Tables, str | None]:
     """The tables of the weeks ahead, and why nothing is foreseen (None: it is)."""
+    from pipeline.outlook.ahead import read_past
     from pipeline.outlook.tables import outlook
 
-    found = outlook(ledger, as_of, WEEKS_AHEAD)
+    past = read_past(ledger, as_of)
+    found = outlook(ledger, as_of, WEEKS_AHEAD, past=past)
     tables = {"outlook": found.weeks, "outlook_batches": found.batches, "outlook_past": found.past}
-    return tables | of_promises(ledger, as_of), found.why_not
+    return tables | of_promises(ledger, as_of, past), found.why_not
 
 
-def of_promises(ledger: Ledger, as_of: date) -> Tables:
+def of_promises(ledger: Ledger, as_of: date, past: FarmPast) -> Tables:
     """The tables of what is promised for the weeks ahead; none where nothing is."""
     from pipeline.models.promises import deliveries, promises
     from pipeline.planning.promise_tables import check_promises
 
     if not deliveries(promises(ledger), as_of, as_of + timedelta(weeks=WEEKS_AHEAD)):
         return {}
-    found = check_promises(ledger, as_of, WEEKS_AHEAD)
+    found = check_promises(ledger, as_of, WEEKS_AHEAD, past=past)
     return {"promise_chances": found.chances, "promise_room": found.room}

@@ -6,15 +6,22 @@ Whatever is asked, so many weeks or so many kg by a day, reads these numbers: th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.backtest import MOST_WEEKS, WEEK_ENDS, Misses, Past, bands, look_back, single_weeks
-from pipeline.outlook.history import PastBatches
+from pipeline.outlook.history import PastBatches, read_history
 from pipeline.outlook.levels import Likeness, donors
 from pipeline.outlook.simulate import Drawing, RunningBatch, Simulated, simulate, targets
-from pipeline.outlook.widening import Factors, widen, widened
+from pipeline.outlook.widening import Factors, Widened, widen, widened
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from pipeline.models.view import Ledger
 
 SEED = 20260101  # any number: the same files give the same outlook
 DRAWS = 4000
@@ -51,13 +58,43 @@ def dice(number: int) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(SEED + number))
 
 
+@dataclass(frozen=True)
+class FarmPast:
+    """A farm's batches up to a day (date.toordinal), and what its past teaches: worked out once, for whoever looks
+    ahead from this day.
+    """
+
+    history: PastBatches
+    day: int
+
+    @cached_property
+    def likeness(self) -> Likeness:
+        """Return what the past prefers."""
+        return self._misses.learnt(self.day)
+
+    @cached_property
+    def widening(self) -> Widened:
+        """Return how the same held on past days, and by how much the bands are widened for it."""
+        return widened(look_back(self.history, self.day, self._misses, dice(1)), self.day)
+
+    @cached_property
+    def _misses(self) -> Misses:
+        return Misses(self.history, self.day)
+
+    def ahead(self, draws: int = DRAWS) -> Ahead:
+        """Return what is to come after the day, for MOST_WEEKS."""
+        targets_wanted = targets(self.history, self.day, int(DAYS[-1]))
+        drawing = Drawing(donors(self.history, self.day, self.likeness), draws, dice(0))
+        found = simulate(drawing, targets_wanted, DAYS)
+        by_past = self.widening
+        return Ahead(tuple(targets_wanted), found, drawing, by_past.past, by_past.factors, self.likeness)
+
+
+def read_past(ledger: Ledger, as_of: date) -> FarmPast:
+    """Return the farm's batches up to a day, as the ledger has them."""
+    return FarmPast(read_history(ledger, as_of), as_of.toordinal())
+
+
 def look_ahead(history: PastBatches, day: int, draws: int = DRAWS) -> Ahead:
     """Return what is to come after `day` (date.toordinal), for MOST_WEEKS."""
-    misses = Misses(history, day)
-    likeness = misses.learnt(day)
-    past = look_back(history, day, misses, dice(1))
-    targets_wanted = targets(history, day, int(DAYS[-1]))
-    drawing = Drawing(donors(history, day, likeness), draws, dice(0))
-    found = simulate(drawing, targets_wanted, DAYS)
-    by_past = widened(past, day)
-    return Ahead(tuple(targets_wanted), found, drawing, by_past.past, by_past.factors, likeness)
+    return FarmPast(history, day).ahead(draws)

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.models.outlook_records import rejected_count
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook import backtest
-from pipeline.outlook.ahead import Ahead, look_ahead
+from pipeline.outlook.ahead import Ahead, FarmPast, read_past
 from pipeline.outlook.backtest import (
     BANDS,
     HIGH50,
@@ -27,7 +27,7 @@ from pipeline.outlook.backtest import (
     Spans,
     single_weeks,
 )
-from pipeline.outlook.history import PastBatches, read_history
+from pipeline.outlook.history import PastBatches
 from pipeline.outlook.need import need
 from pipeline.outlook.simulate import LEAST_DONORS
 from pipeline.outlook.widening import FIRST_DAYS, WANTED_SHARE, within
@@ -69,19 +69,22 @@ class Wanted:
     like: str | None = None
 
 
-def outlook(ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None = None) -> Outlook:
+def outlook(
+    ledger: Ledger, as_of: date, weeks: int = 8, wanted: Wanted | None = None, past: FarmPast | None = None
+) -> Outlook:
     """Return what is to come in the weeks after `as_of`. Also from batches that are planned: inoculated after it.
+    past: where it has been read.
 
     Raises WrongRequest for weeks beyond MOST_WEEKS, for a day that is past or too far, and for a batch that is not.
     """
     _check(as_of, weeks, wanted)
-    history = read_history(ledger, as_of)
-    day = as_of.toordinal()
+    past = past or read_past(ledger, as_of)
+    history, day = past.history, past.day
     known_weeks = backtest.history_weeks(history, day)
     why_not = too_little(history, as_of, known_weeks)
     if why_not:
         return Outlook(why_not, known_weeks, undated=history.undated)
-    ahead = look_ahead(history, day)
+    ahead = past.ahead()
     return Outlook(
         None,
         known_weeks,

@@ -15,9 +15,9 @@ from pipeline.farm.settings import whole
 from pipeline.models.promises import Delivery, deliveries, promises
 from pipeline.models.unit_arrays import Numbers
 from pipeline.models.unsold_records import unsold_records
-from pipeline.outlook.ahead import Ahead, look_ahead
+from pipeline.outlook.ahead import Ahead, FarmPast, read_past
 from pipeline.outlook.backtest import MOST_WEEKS, history_weeks
-from pipeline.outlook.history import PastBatches, read_history
+from pipeline.outlook.history import PastBatches
 from pipeline.outlook.simulate import RunningBatch
 from pipeline.outlook.tables import too_little
 from pipeline.planning.more_for_promise import More, more_containers
@@ -66,22 +66,29 @@ class _Outcome:
 
 
 def check_promises(
-    ledger: Ledger, as_of: date, weeks: int = 8, on: date | None = None, with_room: bool = True
+    ledger: Ledger,
+    as_of: date,
+    weeks: int = 8,
+    on: date | None = None,
+    with_room: bool = True,
+    past: FarmPast | None = None,
 ) -> PromiseCheck:
     """Return the chances of what is due from `as_of` on for so many weeks, and how much more can be promised for the
-    last day of each of these weeks, or for the day `on`. with_room: without it, only the chances.
+    last day of each of these weeks, or for the day `on`. with_room: without it, only the chances. past: where
+    it has been read.
 
     Raises WrongRequest for weeks or a day beyond what an outlook reaches.
     """
     days = _days(as_of, weeks, on)
     promised = promises(ledger)
     due = served_in_order(deliveries(promised, as_of, as_of + timedelta(days=days)))
-    history, day = read_history(ledger, as_of), as_of.toordinal()
+    past = past or read_past(ledger, as_of)
+    history, day = past.history, past.day
     shelf_days = whole(ledger.settings, "shelf_days")
     why_not = too_little(history, as_of, history_weeks(history, day))
     if why_not:
         return PromiseCheck(why_not, shelf_days=shelf_days, any_promised=bool(promised))
-    ahead = look_ahead(history, day, DRAWS)
+    ahead = past.ahead(DRAWS)
     strains = [*dict.fromkeys(each.strain.casefold() for each in due if each.strain), "the others"]
     first = as_of - timedelta(days=days_needed(shelf_days) - 1)
     records = unsold_records(ledger, first, as_of)

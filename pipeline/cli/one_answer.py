@@ -1,0 +1,21 @@
+"""A process that gives one answer and ends: what takes time in it and helps nobody is left out."""
+
+import atexit
+import gc
+import os
+
+# A collection for each so many new objects: most of what is imported and read stays until the end.
+NEW_OBJECTS = 50_000
+
+
+def prepare_for_one_answer() -> None:
+    """Let nothing be started, or tidied up at the end, that pays only in a process which runs for long.
+
+    Call it before numpy is imported: its linear algebra would begin a thread for each core, which wait for work by
+    asking for it all the time; our matrices are small. Who wants them says so in OPENBLAS_NUM_THREADS. Of `gillbook
+    spawn` on the demo farm's .49 CPU seconds this takes .09.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(NEW_OBJECTS)
+    # What is there at the end goes with the process.
+    atexit.register(gc.freeze)
