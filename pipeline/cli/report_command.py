@@ -97,8 +97,8 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from reports.month import Month
 
     settings, view = farm.settings, ledger.view(Query(as_of))
-    tables = report_tables.of_measures(view, first)
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
+    tables = report_tables.of_measures(view, first)
     found, lost = _without_later_days(ledger_findings(ledger, as_of), as_of), lost_findings(farm, lost_entries(farm))
     STEPS.at("The report: flushes and pins")
     tables |= report_tables.of_growth(view)

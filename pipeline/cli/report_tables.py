@@ -16,12 +16,13 @@ Tables = dict[str, "ResultRows"]
 
 # What a recipe is on the page.
 RECIPE = ("substrate", "treatment", "spawn_form")
-# Which measures are shown by group, and by which columns.
+# Which measures are shown by group, and by which columns; in the order in which groups are made least often, with those
+# of a month and of growth, which are by no column and by substrate.
 GROUPED = (
-    ("days", "substrate"),
-    ("losses", "substrate,treatment"),
     ("causes", "all"),
     ("months", "all"),
+    ("losses", "substrate,treatment"),
+    ("days", "substrate"),
 )
 # What is compared for the section "What holds and what leans": BE with a picture, the others where a difference holds.
 COMPARED = ("be", "losses", "days")
@@ -35,9 +36,9 @@ def of_measures(view: LedgerView, first: date) -> Tables:
     from pipeline.models.groups import grouping
     from pipeline.models.today import today
 
-    tables: Tables = {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
-    tables["today"] = [vars(each) for each in today(view)]
-    return tables | measures.of_month(view, first) | of_money(view)
+    tables: Tables = {"today": [vars(each) for each in today(view)]}
+    tables |= measures.of_month(view, first) | of_money(view)
+    return tables | {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
 
 
 def of_money(view: LedgerView) -> Tables:

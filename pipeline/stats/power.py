@@ -11,7 +11,7 @@ from pipeline.stats.estimate import Limits
 from pipeline.stats.roots import root
 
 POWER = 0.8  # common practice, no source: a difference is detectable where 4 of 5 such farms would show it
-STEPS_A_SPREAD = 1.8  # of the quadrature, to each width over which what is integrated changes: 12 digits
+STEPS_A_SPREAD = 1.6  # of the quadrature, to each width over which what is integrated changes: 12 digits
 STEP_SIZES = 8  # steps a unit are a multiple of this, so that few sets of nodes serve all
 
 
@@ -64,9 +64,10 @@ def _spreads(degrees: float, per_unit: int) -> tuple[Sequence[float], Sequence[f
 @cache
 def minimum_detectable(degrees: float, critical: float, wanted: float = POWER) -> float:
     """Return how many standard errors a difference must be to be shown in this share of cases, to 9 digits."""
-    if power(0.0, degrees, critical) >= wanted:
+    low = critical if power(critical, degrees, critical) < wanted else 0.0
+    if not low and power(0.0, degrees, critical) >= wanted:
         return 0.0
-    return root(lambda size: power(size, degrees, critical) - wanted, 0.0, critical + 1, near=1e-11)
+    return root(lambda size: power(size, degrees, critical) - wanted, low, critical + 1, near=1e-11)
 
 
 def bisected(
