@@ -40,7 +40,9 @@ def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Sp
     chosen: columns that must have a value.
     """
     dry = {form: number(settings, f"spawn_dry_pct_{form}") for form in FORMS if settings[f"spawn_dry_pct_{form}"]}
-    return Spawn(recipes(view, chosen, prices(settings), dry), pinned_units(view))
+    # First, for recipes are compared by other groups, which take the place of these.
+    pinning = pinned_units(view)
+    return Spawn(recipes(view, chosen, prices(settings), dry), pinning)
 
 
 def levels(tested: Spawn) -> ResultRows:
