@@ -53,6 +53,8 @@ class FactorColumn:
     @classmethod
     def joined(cls, columns: Sequence[FactorColumn]) -> FactorColumn:
         """Return the columns of cells that follow each other as one."""
+        if columns and all(each.every is columns[0].every for each in columns):
+            return cls(np.concatenate([each.codes for each in columns]), columns[0].every)
         place: dict[Content, int] = {}
         every: list[Shares] = []
         codes = []
@@ -71,6 +73,8 @@ class FactorColumn:
 
     def filled(self, usual: str) -> FactorColumn:
         """Return the column with blanks taken for the usual label."""
+        if not any("" in shares for shares in self.every):
+            return self
         every = [_filled(shares, usual) for shares in self.every]
         place: dict[Content, int] = {}
         new = np.array([place.setdefault(frozenset(each.items()), len(place)) for each in every], dtype=np.int64)
