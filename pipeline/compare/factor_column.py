@@ -44,10 +44,13 @@ class FactorColumn:
         number = np.zeros(len(labels.texts), dtype=np.int64)
         number[np.unique(codes[alike])] = np.arange(len(every))
         found = number[codes]
+        by_id: dict[int, int] = {}
         for part, shares in mixed:
-            found[part] = place.setdefault(frozenset(shares.items()), len(every))
-            if len(place) > len(every):
-                every.append(shares)
+            if id(shares) not in by_id:
+                by_id[id(shares)] = place.setdefault(frozenset(shares.items()), len(every))
+                if len(place) > len(every):
+                    every.append(shares)
+            found[part] = by_id[id(shares)]
         return cls(found, tuple(every))
 
     @classmethod
