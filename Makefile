@@ -61,7 +61,7 @@ calibrate: $(STAMP)
 # these tests too. spark-large: a farm of a million pickings as well.
 SPARK_STAMP := .venv/installed-spark
 spark: $(SPARK_STAMP)
-	$(BIN)/python -m pytest tests/test_spark.py tests/test_supply.py
+	$(BIN)/python -m pytest tests/test_spark.py tests/test_spark_cluster.py tests/test_supply.py
 spark-large: $(SPARK_STAMP)
 	GILLBOOK_SPARK_PICKINGS=1000000 $(BIN)/python -m pytest --timeout 0 tests/test_spark.py -k large
 

@@ -10,7 +10,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from conftest import write_table
-from ledgers import BATCHES
+from ledgers import BATCHES, refreshed
 
 from pipeline.export.decided import write_decided
 from pipeline.export.hive import add_site
@@ -20,6 +20,7 @@ from pipeline.models.decided import decided, what_they_are
 from pipeline.models.lineage import model
 from pipeline.models.view import LedgerView, opened
 
+DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 # Other settings than the demo farm's, prices that farm.toml tells, no sales, and a month less: with the same rows in
 # the same files otherwise, so that a row of one farm that met a row of the other would be in its figures.
 HILL = """
@@ -55,6 +56,15 @@ def write_bare(folder: Path) -> None:
     folder.mkdir()
     write_table(folder, "batches", BATCHES)
     (folder / "farm.toml").write_text("", encoding="utf-8")
+
+
+def write_farms(folder: Path) -> None:
+    """Writes farms into a folder, each with its ledger: the demo farm, one of its rows, and one of nothing."""
+    shutil.copytree(DEMO, folder / "demo")
+    write_hill(folder / "hill", folder / "demo")
+    write_bare(folder / "007")
+    for each in folder.iterdir():
+        refreshed(each)
 
 
 def of_ledger(view: LedgerView, name: str) -> list[dict[str, object]]:

@@ -96,6 +96,10 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
         (("many", "--engine", "spark", "{}", "yields"), "is no export of many farms. Write one: gillbook many FARMS"),
         (("many", "--engine", "spark", "{}", "yeilds"), "Spark does not answer that. Did you mean yields?"),
         (("many", "--engine", "spark", "{}", "months", "--weeks"), "--weeks: Spark does not answer that."),
+        (
+            ("many", "--engine", "spark", "--master", "7077", "{}", "yields"),
+            "--master 7077: names no master of Spark. Write",
+        ),
         (("many", "--master", "local[2]", "{}", "yields"), "--master: is Spark's. Add --engine spark"),
         (("many", "{}", "yields", "--farm", "x"), "many asks all farms in its folder."),
         (("yields", "--farm", "{}/hill", "--farm", "{}/papers/../hill"), "is the same farm as {}/hill. Name each farm"),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-import shutil
 import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -13,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from ledgers import here, refreshed
-from spark_farms import hand_on, of_ledger, question, unlike, write_bare, write_hill
+from spark_farms import hand_on, of_ledger, question, unlike, write_farms
 
 from pipeline.demo import LAST_DAY, write_bench
 from pipeline.farm.folder import open_farm
@@ -26,7 +25,6 @@ from pipeline.spark.session import Session, spark_session, why_not
 from pipeline.spark.site_view import SiteView
 from schemas.result_rows import ResultRows
 
-DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 pytestmark = [
     pytest.mark.skipif(bool(why_not()), reason=why_not() or "Spark is here"),
     # Spark's connections to its Java process are closed when they are collected, not before.
@@ -53,11 +51,7 @@ def session() -> Iterator[Session]:
 @pytest.fixture(scope="module")
 def farms(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("farms")
-    shutil.copytree(DEMO, folder / "demo")
-    write_hill(folder / "hill", folder / "demo")
-    write_bare(folder / "007")
-    for each in folder.iterdir():
-        refreshed(each)
+    write_farms(folder)
     return folder
 
 

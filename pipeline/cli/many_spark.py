@@ -29,11 +29,14 @@ ON_SPARK = ("yields", "flushes", "days", "losses", "months", "money", "pins")
 def answer_on_spark(folder: str, words: Sequence[str], master: str) -> NoReturn:
     """Show the answers of all farms whose export lies in a folder, which Spark reads, and end.
 
-    Raises WrongRequest for another command, and for a folder without an export; OutOfReach where Spark cannot.
+    Raises WrongRequest for another command, for what names no master, and for a folder without an export; OutOfReach
+    where Spark cannot.
     """
     from pipeline.export.decided import DECIDED
+    from pipeline.spark.master import check_master
     from pipeline.spark.session import spark_problem, spark_session, why_not
 
+    check_master(master)
     if words[0] not in ON_SPARK:
         hint = did_you_mean(words[0], ON_SPARK)
         raise WrongRequest(f"{words[0]}: Spark does not answer that.{hint} It answers {listed(ON_SPARK)}.")
@@ -47,8 +50,9 @@ def answer_on_spark(folder: str, words: Sequence[str], master: str) -> NoReturn:
         raise OutOfReach(reason)
     from pipeline.spark.engine import Sites
 
-    with STEPS.during("Asking Spark"), spark_session(master) as session, spark_problem():
-        sites = Sites(session, f"{folder.rstrip('/')}/{DECIDED}")
+    place = folder if "://" in folder else str(Path(folder).resolve())
+    with STEPS.during("Asking Spark"), spark_session(master) as session, spark_problem(place):
+        sites = Sites(session, f"{place.rstrip('/')}/{DECIDED}")
         answers = {site: _answer(sites, site, words) for site in sites.farms}
     raise typer.Exit(show_together(answers, "--json" in words))
 

@@ -10,7 +10,7 @@ from pipeline.models.columns import GROUP_BY
 from pipeline.models.decided import FARMS, decided_names
 from pipeline.models.lineage import model, needed, outdated, own_words
 from pipeline.spark.portable import Types, column_types, spark_query
-from pipeline.spark.session import Frame, Session, SparkRow
+from pipeline.spark.session import Frame, Session, SparkRow, again_when_lost
 from pipeline.spark.sites import SITE
 
 # In a model whose table is made once, while a view is looked up anew whenever it is read.
@@ -40,12 +40,16 @@ class Sites:
             frame.createOrReplaceTempView(name)
             self._decided[name] = {column: kind for column, kind in frame.dtypes if column != SITE}
         self._read(folder, FARMS).createOrReplaceTempView(f"{FARMS}_read")
-        farms = session.sql(own_words(FARMS)).localCheckpoint()
-        farms.createOrReplaceTempView(FARMS)
+        farms = self._make_farms()
         names = [column for column, _ in farms.dtypes]
         rows = [dict(zip(names, row, strict=True)) for row in farms.collect()]
         # What differs from farm to farm, by site.
         self.farms = {str(row[SITE]): row for row in sorted(rows, key=lambda row: str(row[SITE]))}
+
+    def _make_farms(self) -> Frame:
+        farms = self._session.sql(own_words(FARMS)).localCheckpoint()
+        farms.createOrReplaceTempView(FARMS)
+        return farms
 
     def _read(self, folder: str, name: str) -> Frame:
         return self._session.read.parquet(f"{folder.rstrip('/')}/{name}")
@@ -71,15 +75,23 @@ class Sites:
     def answer(self, name: str) -> SitesAnswer:
         """Return the rows of a model for every site, each in the model's order."""
         if name not in self._answers:
-            for each in needed(name):
-                if each not in self._made:
-                    self._make(each)
-            frame = self._query(name)
-            found: dict[str, list[SparkRow]] = {site: [] for site in self.farms}
-            for site, *cells in frame.collect():
-                found[str(site)].append(tuple(cells))
-            self._answers[name] = SitesAnswer(dict(frame.dtypes[1:]), found)
+            self._answers[name] = again_when_lost(lambda: self._worked_out(name), self._begin_anew)
         return self._answers[name]
+
+    def _worked_out(self, name: str) -> SitesAnswer:
+        for each in needed(name):
+            if each not in self._made:
+                self._make(each)
+        frame = self._query(name)
+        found: dict[str, list[SparkRow]] = {site: [] for site in self.farms}
+        for site, *cells in frame.collect():
+            found[str(site)].append(tuple(cells))
+        return SitesAnswer(dict(frame.dtypes[1:]), found)
+
+    def _begin_anew(self) -> None:
+        """Make all tables anew: some are lost."""
+        self._made = []
+        self._make_farms()
 
     def _make(self, name: str) -> None:
         frame = self._query(name)
