@@ -53,7 +53,8 @@ def _picked(month: Month) -> Sentence:
     if at is None or not month.rows("months")[at]["pickings"]:
         return (f"Nothing was picked in {name}{'' if month.over else ' so far'}.",)
     now = measured(month, "months", at, "fresh_g")
-    start: Sentence = (now, f" was picked in {name}{'' if month.over else ' so far'}")
+    counted = "" if picked.waiting_at(month) is None else " and counted"
+    start: Sentence = (now, f" was picked{counted} in {name}{'' if month.over else ' so far'}")
     before = month.place(1)
     if before is None or not month.over or not month.rows("months")[before]["fresh_g"]:
         return (*start, ".")

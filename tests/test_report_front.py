@@ -30,7 +30,7 @@ def test_the_finding_is_what_was_picked_and_the_batch_that_was_lost() -> None:
     lost = [Unit("B2", str(at), flushes=()) for at in range(3)]
     month = a_month([Unit(), *lost], before=[("2026-08", 1200.0)])
     assert [said(each) for each in front.headline(month)] == [
-        "0.90 kg was picked in September 2026, 25 % less than in August.",
+        "0.90 kg was picked and counted in September 2026, 25 % less than in August.",
         "Batch B2 lost 3 of 3 containers.",
     ]
     assert [said(each) for each in front.headline(replace(month, tables={}))] == [
@@ -40,7 +40,7 @@ def test_the_finding_is_what_was_picked_and_the_batch_that_was_lost() -> None:
 
 def test_a_month_that_goes_on_is_not_compared() -> None:
     month = a_month([Unit()], before=[("2026-08", 1200.0)], as_of=date(2026, 9, 14))
-    assert said(front.headline(month)[0]) == "0.90 kg was picked in September 2026 so far."
+    assert said(front.headline(month)[0]) == "0.90 kg was picked and counted in September 2026 so far."
 
 
 def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_year() -> None:

@@ -8,6 +8,7 @@ import shutil
 import time
 from collections.abc import Iterator
 from datetime import date
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,9 @@ WIDTHS = (360, 768, 1280)
 # Between the scheme for telephones and the one for desks, where a table has the least room.
 TIGHT = 641
 A4_WIDTH_PX, A4_HEIGHT_PX = 688, 1001  # what the page's margins leave, at 96 px an inch
+
+RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']"
+VIOLATIONS = "all => JSON.stringify(all.violations.map(each => [each.id, each.nodes.map(node => node.html)]))"
 
 PROBE = """(() => {
   const tooWide = [], cut = [], idle = [];
@@ -161,6 +165,23 @@ def test_the_demo_month_prints_on_four_pages_and_leaves_none_half_empty(browser:
     assert "not printed" not in whole
     assert "appendix" not in whole.lower()
     assert "Show all" not in whole
+
+
+@pytest.mark.parametrize("case", ["no_tables", "one_batch"])
+def test_the_page_is_for_all_narrow_and_wide_light_and_dark(
+    browser: Browser, pages: dict[str, Path], case: str
+) -> None:
+    axe = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
+    try:
+        for width, dark in ((PHONE[0], False), (WIDTHS[-1], True)):
+            browser.dark(dark)
+            browser.open(pages[case], width)
+            unfold_all(browser, len(charts(CASES[case]())))
+            browser.evaluate(f"{axe}; true")
+            found = json.loads(browser.evaluate(f"axe.run(document, {{runOnly: {RULES}}}).then({VIOLATIONS})"))
+            assert found == [], (width, dark)
+    finally:
+        browser.dark(False)
 
 
 def test_it_prints_to_vectors(browser: Browser, pages: dict[str, Path], tmp_path: Path) -> None:

@@ -105,7 +105,9 @@ def test_what_waits_is_weighed_and_what_it_would_change_is_said() -> None:
     more = "1 picking is not counted: 1 row of batches.csv is faulty."
     more += " With all of them it is about 108 % more than in August."
     assert said(picked.waiting(told)) == said(front.warning(told)) == more
-    assert said(front.headline(told)[0]) == "2.00 kg was picked in September 2026, 20 % less than in August."
+    assert (
+        said(front.headline(told)[0]) == "2.00 kg was picked and counted in September 2026, 20 % less than in August."
+    )
     head = {tile.what: said(tile.rests_on) for tile in front.tiles(told)}
     assert head["Picked"] == "at least 3.20 kg more is not counted yet"
     so_far = replace(told, as_of=date(2026, 9, 14))

@@ -44,15 +44,20 @@ class FactorColumn:
         number = np.zeros(len(labels.texts), dtype=np.int64)
         number[np.unique(codes[alike])] = np.arange(len(every))
         found = number[codes]
+        by_id: dict[int, int] = {}
         for part, shares in mixed:
-            found[part] = place.setdefault(frozenset(shares.items()), len(every))
-            if len(place) > len(every):
-                every.append(shares)
+            if id(shares) not in by_id:
+                by_id[id(shares)] = place.setdefault(frozenset(shares.items()), len(every))
+                if len(place) > len(every):
+                    every.append(shares)
+            found[part] = by_id[id(shares)]
         return cls(found, tuple(every))
 
     @classmethod
     def joined(cls, columns: Sequence[FactorColumn]) -> FactorColumn:
         """Return the columns of cells that follow each other as one."""
+        if columns and all(each.every is columns[0].every for each in columns):
+            return cls(np.concatenate([each.codes for each in columns]), columns[0].every)
         place: dict[Content, int] = {}
         every: list[Shares] = []
         codes = []
@@ -71,6 +76,8 @@ class FactorColumn:
 
     def filled(self, usual: str) -> FactorColumn:
         """Return the column with blanks taken for the usual label."""
+        if not any("" in shares for shares in self.every):
+            return self
         every = [_filled(shares, usual) for shares in self.every]
         place: dict[Content, int] = {}
         new = np.array([place.setdefault(frozenset(each.items()), len(place)) for each in every], dtype=np.int64)

@@ -67,7 +67,8 @@ def _of_numbers(sides: Sides, factor: str) -> Differing | None:
     if not ours or not theirs:
         return None
     means = [fsum(side) / len(side) for side in (ours, theirs)]
-    rest = fsum((value - mean) ** 2 for side, mean in zip((ours, theirs), means, strict=True) for value in side)
+    off = [np.array(side) - mean for side, mean in zip((ours, theirs), means, strict=True)]
+    rest = fsum(np.concatenate(off) ** 2)
     spread = sqrt(rest / max(len(ours) + len(theirs) - 2, 1))
     apart = abs(means[0] - means[1])
     if apart <= 1e-9 * max(map(abs, means)) or apart < WORTH_TELLING_SPREAD * spread:

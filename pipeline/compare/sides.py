@@ -16,7 +16,7 @@ from pipeline.compare.design import DesignCell
 from pipeline.compare.design_rows import DesignRows, unlike_rows
 from pipeline.compare.factor_column import FactorColumn, counted
 from pipeline.compare.pairs import Level, Pair
-from pipeline.models.unit_arrays import Numbers
+from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth
 from pipeline.stats.two_levels import DesignKind
 
@@ -100,8 +100,7 @@ class Sides:
 
     def _rows_of_split(self, factors: Sequence[str]) -> DesignRows:
         """A row per split soak, in the order of the first level's cells."""
-        place = {cell.soak: at for at, cell in enumerate(self.second, start=len(self.first))}
-        theirs = np.array([place[cell.soak] for cell in self.first], dtype=np.int64)
+        theirs = self._of_second
         columns = [self.column(factor).codes for factor in factors]
         kinds, first = unlike_rows([codes[at] for codes in columns for at in (slice(len(theirs)), theirs)], len(theirs))
         rows = [
@@ -122,12 +121,35 @@ class Sides:
         """The pair's difference, as a row of the design."""
         return {("level", self.level): 1, ("level", self.against): -1}
 
+    def _alike(self, factors: Sequence[str]) -> int:
+        """How many soaks of either level had one and the same of all these factors, of what most had; where soaks are
+        split, in how many its two cells had. Each is a row of the design that shows the difference without any other.
+        """
+        codes = [self.column(factor).codes for factor in factors]
+        ours, theirs = ([each[of] for each in codes] for of in (slice(len(self.first)), self._of_second))
+        if self.split:
+            return int(np.logical_and.reduce([a == b for a, b in zip(ours, theirs, strict=True)], axis=0).sum())
+        together = [np.concatenate(each) for each in zip(ours, theirs, strict=True)]
+        kinds, _ = unlike_rows(together, len(self.first) + len(self.second))
+        counts = [np.bincount(side, minlength=int(kinds.max()) + 1) for side in np.split(kinds, [len(self.first)])]
+        return int(np.minimum(*counts).max())
+
+    @cached_property
+    def _of_second(self) -> Whole:
+        """Where the cells stand that the first level's are held against; where soaks are split, in its order."""
+        if not self.split:
+            return np.arange(len(self.first), len(self.cells))
+        place = {cell.soak: at for at, cell in enumerate(self.second, start=len(self.first))}
+        return np.array([place[cell.soak] for cell in self.first], dtype=np.int64)
+
     def comparable(self, factors: Sequence[str]) -> bool:
         """Return whether the pair's difference can be estimated with these factors alike."""
-        return comparable(self.rows(factors).every, self.contrast)
+        return self._alike(factors) > 0 or comparable(self.rows(factors).every, self.contrast)
 
     def tied_by(self, factors: Sequence[str]) -> str | None:
         """Return the soak that alone shows the difference with these factors alike; None where none alone does."""
+        if self._alike(factors) > 1:
+            return None
         rows = self.rows(factors)
         alone = rows.soak_alone
         # A soak that is needed is among the first rows that show the difference, and among the last ones that do.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from pipeline.compare import wording as words
+from pipeline.compare.columns import Cells
 from pipeline.compare.confounding import held_against
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import AMOUNTS, READINGS, title, unit_of
@@ -47,21 +48,21 @@ def trend_of(levels: Sequence[Level], query: ComparisonQuery) -> Trend | None:
     factor = query.factor
     if factor not in (*AMOUNTS, *READINGS) or sum(bool(each.used) for each in levels) < LEAST_LEVELS:
         return None
-    cells = [cell for each in levels for cell in each.used if factor in cell.means]
-    if len({cell.means[factor] for cell in cells}) < LEAST_LEVELS:
+    cells = Cells(cell for each in levels for cell in each.used if factor in cell.means)
+    amounts = cells.means(factor)
+    if len(set(amounts)) < LEAST_LEVELS:
         return None
     choices, _, _ = held_against(factor, query.of_yield)
-    differing = tuple(name for name in choices if len({label for cell in cells for label in cell.shares[name]}) > 1)
-    amounts = [cell.means[factor] for cell in cells]
+    differing = tuple(name for name in choices if len(cells.column(name).labels) > 1)
     estimate = slope(
-        [cell.soak for cell in cells],
+        cells.soaks,
         amounts,
-        [cell.value or 0.0 for cell in cells],
+        cells.values.tolist(),
         [_columns(cell, differing) for cell in cells],
     )
     if estimate is None or estimate.limits() is None:
         return None
-    return Trend(factor, estimate, len({cell.soak for cell in cells}), min(amounts), max(amounts), differing)
+    return Trend(factor, estimate, len(set(cells.soaks)), min(amounts), max(amounts), differing)
 
 
 def _columns(cell: DesignCell, factors: Sequence[str]) -> dict[Hashable, float]:
