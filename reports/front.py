@@ -197,7 +197,10 @@ def _before(month: Month, column: str, of: str = "") -> tuple[Sentence, ...]:
         if at is not None and month.rows("months")[at][column] is not None and (not of or month.rows("months")[at][of]):
             name = month_name(first_day(month.month, months_before))
             whole: Sentence = (" of ", cell(month, "months", at, of)) if of else ()
-            found.append((f"{name}: ", measured(month, "months", at, column), *whole))
+            nothing = column == "fresh_g" and not month.rows("months")[at][column]
+            found.append(
+                (f"{name}: nothing",) if nothing else (f"{name}: ", measured(month, "months", at, column), *whole)
+            )
     return tuple(found)
 
 
