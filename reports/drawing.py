@@ -144,7 +144,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         align="left",
         baseline="middle",
         dy=high,
-        limit=expression("width * 0.8" if with_right else "width" if tall else "width * 0.28"),
+        limit=expression("width * 0.84" if with_right else "width" if tall else "width * 0.28"),
     ).encode(x=constant(0), text="name:N", tooltip=tip)
     facts = base.mark(
         "text",
@@ -158,7 +158,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
     words = [name, facts]
     if with_right:
         beside = base.mark(
-            "text", align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=expression("width * 0.19")
+            "text", align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=expression("width * 0.15")
         )
         words.append(beside.encode(x=constant("width"), text="right:N", tooltip=tip))
     return finish([*_ground(base, tall), *marks, *words], step * len(labels))

@@ -157,9 +157,8 @@ def _in_words(lacking: str) -> str:
 
 def _be_tile(month: Month) -> Tile:
     at, what = month.place(), "BE of what finished"
-    of = finished.of_be(month)
-    if of and at is not None:
-        rests: Sentence = ("kg from a hundred kg of dry substrate: ", *of)
+    if at is not None and finished.of_be(month):
+        rests: Sentence = ("kg from a hundred kg of dry substrate",)
         return Tile(what, measured(month, "months", at, "be_finished_pct"), rests, _before(month, "be_finished_pct"))
     lost = finished.all_lost(month)
     if lost:
