@@ -24,6 +24,7 @@ bench: $(STAMP)
 	$(BIN)/python -m tests.bench_weigh
 	$(BIN)/python -m tests.bench_next_soak
 	$(BIN)/python -m tests.bench_open
+	$(BIN)/python -m tests.bench_report_page
 
 # 200 refreshes and 200 loggings killed, Ctrl-C pressed 200 times, at random moments; ten times 40 minutes of old copies
 # saved; so many states of the disk after a power cut, for each command; the computer killed, and its

@@ -116,14 +116,10 @@ def lane(labels: Sequence[LaneLabel]) -> Spec:
     return channel("lane:O", axis=None, sort=None, scale=options(domain=lanes, paddingInner=0, paddingOuter=0))
 
 
-def across(
-    field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None, whole: bool = False
-) -> Spec:
-    """The channel of a measure along the row, from 0, its title with the unit. `whole`: it counts, so no halves."""
+def across(field: str, title: str, domain: Sequence[float] | None = None, stack: bool | None = None) -> Spec:
+    """The channel of a measure along the row, from 0, its title with the unit."""
     scale = options(zero=True, nice=True) if domain is None else options(domain=list(domain), nice=True)
     axis = options(title=title, tickCount=5, labelFlush=True, labelBound=True)
-    if whole:
-        axis["tickMinStep"] = 1
     return channel(f"{field}:Q", scale=scale, axis=axis, stack=stack)
 
 
