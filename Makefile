@@ -49,6 +49,7 @@ fuzz: $(STAMP)
 calibrate: $(STAMP)
 	$(BIN)/python -m tests.calibrate
 	$(BIN)/python -m tests.calibrate_adjusted
+	$(BIN)/python -m tests.calibrate_sites
 	$(BIN)/python -m tests.calibrate_trial
 	$(BIN)/python -m tests.calibrate_leaning
 	$(BIN)/python -m tests.calibrate_growth

@@ -77,6 +77,7 @@ RESULTS = (
     "compared_levels",
     "compared_pairs",
     "compared_trends",
+    "compared_sites",
     "next_soak",
     "today",
     "history",

@@ -15,6 +15,9 @@ from growth_tables import growth_tables
 from pipeline.compare.comparison import compare
 from pipeline.compare.measures import MEASURES
 from pipeline.compare.query import ComparisonQuery
+from pipeline.compare.site_cells import site_cells
+from pipeline.compare.sites import over_sites
+from pipeline.compare.sites_text import sites_rows
 from pipeline.compare.tables import level_rows, pair_rows, trend_rows
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.growth.recipes import recipes
@@ -68,6 +71,7 @@ def tables(opened: tuple[Farm, Ledger]) -> Tables:
     units = farm_units(ledger, AS_OF, 2)
     compared = compare(units, ComparisonQuery("substrate", MEASURES["losses"]), farm.settings)
     found |= {"compared_levels": level_rows(compared), "compared_pairs": pair_rows(compared)}
+    found["compared_sites"] = sites_rows(over_sites(dict.fromkeys(("hill", "valley"), site_cells(compared))))
     by_rate = compare(units, ComparisonQuery("spawn_rate", MEASURES["be"]), farm.settings)
     found |= {"compared_trends": trend_rows(by_rate), "next_soak": split_rows(next_soak(units, farm.settings))}
     found |= {"today": [vars(each) for each in today(ledger.view(query))], "history": read_history(farm).records}

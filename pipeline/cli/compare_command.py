@@ -14,6 +14,7 @@ from schemas.answers import ComparedMeasure
 from schemas.finding import WrongRequest
 
 if TYPE_CHECKING:
+    from pipeline.compare.comparison import Comparison
     from pipeline.compare.measures import Measure
     from pipeline.compare.query import ComparisonQuery
     from pipeline.farm.settings import Settings
@@ -182,6 +183,15 @@ def _show_overview(
             notify(refused)
 
 
+def _give_to_all_sites(answer: Comparison) -> None:
+    """Hand on the cells, where this farm is one of many that are compared together."""
+    from pipeline.cli.show import GATHERING
+    from pipeline.compare.site_cells import site_cells
+
+    if GATHERING.of_many and GATHERING.into is not None:
+        GATHERING.into.cells = site_cells(answer)
+
+
 def _show_comparison(
     units: FarmUnits, settings: Settings, query: ComparisonQuery, chosen: LevelOptions, json: bool
 ) -> None:
@@ -192,6 +202,8 @@ def _show_comparison(
 
     with timed("compare"):
         answer = answer_to(units, query, settings)
+    if not (chosen.levels or chosen.trend):
+        _give_to_all_sites(answer)
     if json:
         rows_of = tables.trend_rows if chosen.trend else tables.level_rows if chosen.levels else tables.pair_rows
         print_json(rows_of(answer))

@@ -169,7 +169,7 @@ def _show_pairs(rows: Rows, decimals: int) -> None:
     if len(rows) > MOST_PAIRS:
         rows = [row for row in rows if row["low"] is not None] or rows[:MOST_PAIRS]
     print_table(
-        [{**row, "shown_p": _p(row["p"]), "shown": SHORT.get(row["verdict"], row["verdict"])} for row in rows],
+        [{**row, "shown_p": shown_p(row["p"]), "shown": SHORT.get(row["verdict"], row["verdict"])} for row in rows],
         [
             Column("level", "level"),
             Column("against", "against"),
@@ -184,7 +184,8 @@ def _show_pairs(rows: Rows, decimals: int) -> None:
     )
 
 
-def _p(p: float | None) -> str | None:
+def shown_p(p: float | None) -> str | None:
+    """Return a p as a table shows it, with three digits at most; None for none."""
     if p is None:
         return None
     return "<.001" if p < 0.001 else f"{p:.3f}".lstrip("0") if p < 1 else "1"

@@ -132,7 +132,10 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
 
         export_many(farms, words)
     if words[0] == "compare":
-        notify("Each site is compared by itself, with its own soaks: what holds on one need not hold on another.")
+        notify(
+            "Each site is compared by itself, with its own soaks: what holds on one need not hold on another. Of one "
+            "factor asked for by name an answer over all sites follows."
+        )
     requests = {site: [*without_site(words), "--farm", str(farm)] for site, farm in farms.items()}
     raise typer.Exit(show_together(answers_of(requests), "--json" in words))
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from decimal import Decimal
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 import typer
 
@@ -19,6 +19,9 @@ from pipeline.cli.cut_texts import cut_apart
 from pipeline.cli.streams import give_up
 from schemas.result_rows import Row
 from schemas.unseen import shown_letter
+
+if TYPE_CHECKING:
+    from pipeline.compare.site_cells import SiteCells
 
 # So many columns has what is printed into a file or pipe; and so many, at least and at most, what is printed on a
 # terminal, which may say how wide it is.
@@ -46,20 +49,25 @@ class Column:
 @dataclass
 class Gathered:
     """What a run would show, for it to be put together with the answers of other farms: the rows and columns of its
-    tables, its rows as JSON (None: none were asked for), its sentences unwrapped, and what it says beside them.
+    tables, its rows as JSON (None: none were asked for), its sentences unwrapped, and what it says beside them; cells:
+    what a comparison gives to that over all sites.
     """
 
     tables: list[tuple[list[Row], list[Column]]] = field(default_factory=list)
     json: list[Row] | None = None
     notes: list[str] = field(default_factory=list)
     paragraphs: list[str] = field(default_factory=list)
+    cells: SiteCells | None = None
 
 
 @dataclass
 class Gathering:
-    """Where tables, JSON and messages of this run go instead of the screen; None: they are shown."""
+    """Where tables, JSON and messages of this run go instead of the screen; None: they are shown. of_many: whether
+    other farms are asked the same.
+    """
 
     into: Gathered | None = None
+    of_many: bool = False
 
 
 GATHERING = Gathering()

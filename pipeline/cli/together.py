@@ -2,29 +2,56 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.farm_answers import FarmAnswer
 from pipeline.cli.show import Column, notify, print_json, print_table
+from schemas.phrases import listed
 from schemas.result_rows import Row
+
+if TYPE_CHECKING:
+    from pipeline.cli.sites_screen import OverSites
 
 SITE = "site"
 # An exit code from which on a farm gave no answer: 1 says that `check` found rows to mend.
 FAILED = 2
+LEAST_SITES = 2  # for an answer over all sites
+MOST_NAMED = 4  # sites named before a note that they share; our choice, no source
+BLANK_LINES = re.compile(r"\n{3,}")
 
 
 def show_together(answers: Mapping[str, FarmAnswer], json: bool) -> int:
-    """Print the answers of farms, by site, and return the exit code: the highest of theirs."""
+    """Print the answers of farms, by site, and return the exit code: the highest of theirs. A comparison that they have
+    cells for is answered over all sites as well.
+    """
     good = {site: each for site, each in answers.items() if each.code < FAILED}
+    over = _over_sites(good)
     if json and good:
-        print_json([{SITE: site, **row} for site, each in good.items() for row in each.gathered.json or ()])
+        rows = [{SITE: site, **row} for site, each in good.items() for row in each.gathered.json or ()]
+        print_json([*rows, *({SITE: None, **row} for row in over.rows)] if over else rows)
     elif good:
         _show_tables(good)
         _show_texts({site: each.text for site, each in good.items()})
+        if over:
+            over.show()
     show_notes(answers)
+    if over:
+        over.show_notes()
     return max(each.code for each in answers.values())
+
+
+def _over_sites(answers: Mapping[str, FarmAnswer]) -> OverSites | None:
+    """What the sites say together, where there are two that give their cells."""
+    found = {site: each.gathered.cells for site, each in answers.items() if each.gathered.cells is not None}
+    if len(found) < LEAST_SITES:
+        return None
+    from pipeline.cli.sites_screen import OverSites
+
+    return OverSites.of(found)
 
 
 def _show_tables(answers: Mapping[str, FarmAnswer]) -> None:
@@ -60,17 +87,28 @@ def _show_texts(texts: Mapping[str, str]) -> None:
         return
     for number, (site, text) in enumerate(said.items()):
         typer.echo(f"{'' if number == 0 else chr(10)}{site}:")
-        typer.echo(text, nl=False)
+        # Where a table stood, which is above, its blank lines are left.
+        typer.echo(BLANK_LINES.sub("\n\n", text).lstrip("\n"), nl=False)
 
 
 def show_notes(answers: Mapping[str, FarmAnswer]) -> None:
-    """Say what the farms say beside their answers: what each says that answered, once; all else with its site."""
+    """Say what the farms say beside their answers, each thing once: what all say that answered, and all else with the
+    sites that say it.
+    """
     answered = [each for each in answers.values() if each.code < FAILED] or list(answers.values())
     common = set.intersection(*(set(each.gathered.notes) for each in answered))
     for note in dict.fromkeys(answered[0].gathered.notes):
         if note in common:
             notify(note)
+    said: dict[str, list[str]] = {}
     for site, each in answers.items():
-        for note in each.gathered.notes:
+        for note in dict.fromkeys(each.gathered.notes):
             if note not in common:
-                notify(f"{site}: {note}")
+                said.setdefault(note, []).append(site)
+    for note, sites in said.items():
+        notify(f"{_named(sites)}: {note}")
+
+
+def _named(sites: Sequence[str]) -> str:
+    more = len(sites) - MOST_NAMED
+    return f"{', '.join(sites[:MOST_NAMED])} and {more} more" if more > 0 else listed(sites)

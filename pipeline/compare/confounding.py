@@ -138,7 +138,7 @@ def confounders(sides: Sides, factor: str, of_yield: bool, least_gap: Callable[[
     """
     choices, clusters, amounts = held_against(factor, of_yield)
     found = [_alone(sides, name) for name in choices if not sides.comparable([name])]
-    earlier = _earlier(sides)
+    earlier = always_earlier(sides)
     # What was always started earlier is explained by that, and not by its months as well.
     found += [
         confounder for name in clusters if not (earlier and name == MONTH) and (confounder := _of_cluster(sides, name))
@@ -151,7 +151,7 @@ def confounders(sides: Sides, factor: str, of_yield: bool, least_gap: Callable[[
         found.append(tie)
     # What belongs to an explanation is none of its own.
     part = {name for confounder in found for one in confounder.factors for name in parts_of(one)}
-    apart = {name: _apart(sides, name) for name in amounts if name not in part}
+    apart = {name: gap_apart(sides, name) for name in amounts if name not in part}
     found += [Confounder(LOWER, (name,)) for name, gap in apart.items() if gap > 0 and gap > least_gap(name)]
     return [*found, earlier] if earlier else found
 
@@ -199,9 +199,9 @@ def _tie(sides: Sides, factors: Sequence[str]) -> Confounder | None:
     return Confounder(TIE, tuple(tied), *_labels(sides, tied[0]), soak)
 
 
-def _apart(sides: Sides, factor: str) -> float:
-    """Return the gap by which all of one level lies below all of the other; within split soaks, in every one the same
-    way. Not above 0 where it does not.
+def gap_apart(sides: Sides, factor: str) -> float:
+    """Return the gap of an amount by which all of one level lies below all of the other; within split soaks, in every
+    one the same way. Not above 0 where it does not.
     """
     if sides.split:
         theirs = {cell.soak: cell.means.get(factor) for cell in sides.second}
@@ -212,7 +212,8 @@ def _apart(sides: Sides, factor: str) -> float:
     return max(min(against) - max(ours), min(ours) - max(against)) if ours and against else 0.0
 
 
-def _earlier(sides: Sides) -> Confounder | None:
+def always_earlier(sides: Sides) -> Confounder | None:
+    """Return that all soaks of one level were started before all of the other, where that is so."""
     ours = [cell.started for cell in sides.first if cell.started]
     theirs = [cell.started for cell in sides.second if cell.started]
     if not ours or not theirs:

@@ -110,6 +110,26 @@ class ClusterFit:
         error = (squares / degrees * float(at @ self.bread @ at)) ** 0.5
         return Estimate(robust.value, max(error, robust.standard_error or 0.0), float(degrees))
 
+    def welch_degrees(self, weights: Sequence[float], groups: Places) -> float | None:
+        """Return the degrees of freedom of the same sum with the spread that each group of cells showed, by Welch's
+        way: (sum V)^2 / sum (V^2 / f), V what a group's residuals add to the squared error, f its cells less what the
+        fit takes of them. groups: one entry per cell. None where batches have several cells, and without a spread.
+
+        Of two groups and nothing beside them it is Welch's (1947). That it holds beside other columns is supported by
+        simulation only (tests/calibrate_sites.py).
+        """
+        if not self.of_single_cells:
+            return None
+        (block,), (pulls,) = self.blocks, self._pulls
+        own = (pulls @ np.asarray(weights, dtype=float))[block.kinds, 0] * block.residuals[:, 0]
+        left = 1 - (block.designs @ self.bread * block.designs).sum(2)[block.kinds, 0]
+        at = groups[block.rows[:, 0]]
+        squares, free = np.bincount(at, own**2), np.bincount(at, left)
+        shows = squares > 0
+        if not shows.any():
+            return None
+        return float(squares.sum() ** 2 / (squares[shows] ** 2 / free[shows]).sum())
+
     def difference(self, level: Hashable, against: Hashable) -> Estimate:
         """Return by how much one level's coefficient lies above another's."""
         at = [float(name == level) - float(name == against) for name in self.names]
