@@ -180,8 +180,8 @@ def _ahead_tile(month: Month) -> Tile:
     what, at = "Next four weeks", outlook.summed_at(month)
     if at is None:
         return Tile(what, None, ("cannot be foreseen yet",))
-    low, high = (cell(month, "outlook", at, name) for name in ("sum_low80_kg", "sum_high80_kg"))
-    rests: Sentence = (low, " to ", high, " in four of five cases") if low.value is not None else ("expected",)
+    low, high = cell(month, "outlook", at, "sum_low80_kg"), measured(month, "outlook", at, "sum_high80_kg")
+    rests: Sentence = (low, " to ", high, ", four times in five") if low.value is not None else ("expected",)
     return Tile(what, measured(month, "outlook", at, "sum_median_kg"), rests)
 
 

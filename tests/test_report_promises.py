@@ -53,7 +53,7 @@ def test_next_to_no_chance_is_no_number() -> None:
     section = promises.section(month)
     assert section is not None
     assert said(section.notes[0]).startswith("2.50 kg to inn for 3 Oct 2026: hardly any chance. No container")
-    assert said(next_steps(month)[0]) == "Warn inn: 2.50 kg for 3 Oct 2026 will not be there, about 2.00 kg will."
+    assert said(next_steps(month)[0]) == "Warn inn: of 2.50 kg for 3 Oct 2026 about 2.00 kg will be there."
 
 
 def test_more_than_three_at_risk_say_how_many_there_are() -> None:

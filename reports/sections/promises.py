@@ -70,10 +70,10 @@ def warned(month: Month, at: int) -> Sentence:
     row = month.rows("promise_chances")[at]
     who: Sentence = (named(text_of(row, "buyer")),) if row["buyer"] else ("the buyer",)
     what = measured(month, "promise_chances", at, "promised_kg")
-    due: Sentence = (*who, ": ", what, " for ", Day(day_of(row, "due_on"), short=True))
+    due: Sentence = (what, " for ", Day(day_of(row, "due_on"), short=True))
     if number_of(row, "chance_pct") >= HARDLY_PCT or row["median_kg"] is None:
-        return (*due, " will be there with ", *chance(month, at))
-    return (*due, " will not be there, about ", measured(month, "promise_chances", at, "median_kg"), " will")
+        return (*who, ": ", *due, " will be there with ", *chance(month, at))
+    return (*who, ": of ", *due, " about ", measured(month, "promise_chances", at, "median_kg"), " will be there")
 
 
 def _help(month: Month, at: int) -> Sentence:
