@@ -44,7 +44,8 @@ BY = ("substrate", "container")
 # fall.
 MOST_STATEMENTS = 6
 STATEMENT = re.compile(
-    r"\s*(select\s.+?\sfrom\s|with \w+ as|insert into|update \S+ set|delete from|attach |detach |checkpoint|use \w+$"
+    r"\s*(select\s.+?\sfrom\s|with \w+ as|insert into|update \S+ set|delete from|attach |detach |use \w+$"
+    r"|checkpoint\s*(;|$)"
     r"|(create|drop|alter) (or replace |temp )*(table|view|macro)|set \w+( \w+)? =|(copy|export) .* to |pragma )",
     re.IGNORECASE | re.DOTALL,
 )

@@ -12,7 +12,7 @@ import os
 import sqlite3
 from array import array
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -139,16 +139,19 @@ def load(farm: Farm, sources: Mapping[str, TableFile]) -> Summaries:
     """Return what is saved of these files; nothing where the store cannot be used. Raises sqlite3.Error, ValueError."""
     path = farm.folder / STORE
     con = sqlite3.connect(_address(path), uri=True, timeout=SECONDS, isolation_level=None, check_same_thread=False)
-    con.execute("pragma trusted_schema = off")
-    con.execute("begin")
-    if not _ours(con, farm):
-        con.close()
-        return {}
     parts: dict[str, tuple[int, ...]] = {}
-    for file, part in con.execute("select file, part from parts order by part"):
-        parts[file] = (*parts.get(file, ()), part)
-    rows = con.execute("select key, of_table, stamp, trouble, shape from files").fetchall()
-    con.execute("commit")
+    with ExitStack() as undone:
+        # A store that is torn or another's is let go of at once, for a lock on it would keep others from writing.
+        undone.callback(con.close)
+        con.execute("pragma trusted_schema = off")
+        con.execute("begin")
+        if not _ours(con, farm):
+            return {}
+        for file, part in con.execute("select file, part from parts order by part"):
+            parts[file] = (*parts.get(file, ()), part)
+        rows = con.execute("select key, of_table, stamp, trouble, shape from files").fetchall()
+        con.execute("commit")
+        undone.pop_all()
     found: Summaries = {}
     for key, table, stamp, trouble, shape in rows:
         if key in sources:
