@@ -172,7 +172,11 @@ def _await_worker(session: SparkSession, master: str) -> None:
             f"{session.conf.get('spark.driver.host')} (SPARK_LOCAL_IP sets another address)."
         )
     if problems:
-        raise OutOfReach(f"--master {master}: its workers do not work ({_in_short(problems[0])}).") from problems[0]
+        # A place that takes the connection and is no master ends so too, some seconds after the session has begun.
+        raise OutOfReach(
+            f"--master {master}: Spark does not begin there ({_in_short(problems[0])}). See whether that is a master "
+            f"of Spark {_version()}, and what its workers say."
+        ) from problems[0]
 
 
 def _in_short(problem: Exception) -> str:
