@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from itertools import count
+from collections.abc import Mapping, Sequence, Set
 
 
 def cut_apart(texts: Sequence[str], size: int) -> dict[str, str]:
@@ -18,11 +17,15 @@ def cut_apart(texts: Sequence[str], size: int) -> dict[str, str]:
             if len(text) > size:
                 end = text[prefix:][: size // 2] or text[-(size // 2) :]
                 shown[text] = f"{text[: size - 1 - len(end)]}~{end}"
+    free_from: dict[tuple[str, int], int] = {}
+    taken = {*shown.values()}
     for alike in _alike(shown):
-        numbers, taken = (f"~{number}" for number in count(1)), {*shown.values()}
+        number = 1
         for text in (each for each in alike if len(each) > size):
-            free = (f"{text[: size - len(number)]}{number}" for number in numbers)
-            shown[text] = next(each for each in free if each not in taken)
+            number = _free(text, size, number, taken, free_from)
+            shown[text] = _numbered(text, size, number)
+            taken.add(shown[text])
+            number += 1
     return shown
 
 
@@ -32,3 +35,26 @@ def _alike(shown: Mapping[str, str]) -> list[list[str]]:
     for text, short_text in shown.items():
         by_shown.setdefault(short_text, []).append(text)
     return [texts for texts in by_shown.values() if len(texts) > 1]
+
+
+def _numbered(text: str, size: int, number: int) -> str:
+    return f"{text[: size - 1 - len(str(number))]}~{number}"
+
+
+def _free(text: str, size: int, first: int, taken: Set[str], free_from: dict[tuple[str, int], int]) -> int:
+    """The lowest number, from the first on, with which this text is shown as no other is. free_from: of each beginning
+    and count of digits the number below which all are known to be taken, so that they are not tried again.
+    """
+    number = first
+    while True:
+        digits = len(str(number))
+        key = (text[: size - 1 - digits], digits)
+        known = free_from.get(key, int(10 ** (digits - 1)))
+        begun, number = number, max(number, known)
+        while len(str(number)) == digits and _numbered(text, size, number) in taken:
+            number += 1
+        found = len(str(number)) == digits
+        if begun <= known:
+            free_from[key] = number + found
+        if found:
+            return number
