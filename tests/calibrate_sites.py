@@ -309,7 +309,7 @@ def answers(design: Design, layout: Layout, values: Numbers) -> Answers:
     return Answers(found, shown & ~(differ & other_way), p, differ, two_stages(own[0]))
 
 
-def told(layout: Layout, values: Numbers) -> SitesPair:
+def answer(layout: Layout, values: Numbers) -> SitesPair:
     """What compare says of the first level against the other, of one co-op."""
     sites = {}
     for at in range(layout.sites.max() + 1):
@@ -325,7 +325,7 @@ def held_against_compare(design: Design, layout: Layout, values: Numbers) -> Non
     """Raise ValueError where compare finds something else in these co-ops."""
     found = answers(design, layout, values)
     for at, row in enumerate(values):
-        said = told(layout, row)
+        said = answer(layout, row)
         assert said.pair is not None
         own = said.pair.estimate
         same = np.allclose(
@@ -367,8 +367,8 @@ class Done:
             self.alarms, self.coverage, self.anew, self.shown, self.differ, self.two_stage_alarms,
             self.two_stage_shown, self.heap_alarms,
         )  # fmt: skip
-        told = "".join(f"{'-' if np.isnan(share) else f'{100 * share:.1f}':>9}" for share in shares)
-        return f"{self.name:42}{told}{'' if self.passes else '   passes a limit'}"
+        columns = "".join(f"{'-' if np.isnan(share) else f'{100 * share:.1f}':>9}" for share in shares)
+        return f"{self.name:42}{columns}{'' if self.passes else '   passes a limit'}"
 
 
 HEADING = f"{'design':42}" + "".join(

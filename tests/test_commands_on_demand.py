@@ -161,8 +161,8 @@ def test_a_word_that_is_not_in_the_list_is_answered_with_the_list(tmp_path: Path
 @pytest.mark.parametrize(("given", "found"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")])
 def test_a_process_begins_no_threads_of_linear_algebra_unless_told(given: dict[str, str], found: str) -> None:
     others = {name: each for name, each in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
-    told = "import atexit, os; atexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS']))"
-    code = f"{told}; {RUN}"
+    ending = "import atexit, os; atexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS']))"
+    code = f"{ending}; {RUN}"
     done = subprocess.run(
         [sys.executable, "-c", code, "--version"], capture_output=True, text=True, check=True, env={**others, **given}
     )

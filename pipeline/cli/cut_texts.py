@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
+from itertools import count
 
 
 def cut_apart(texts: Sequence[str], size: int) -> dict[str, str]:
@@ -45,16 +46,13 @@ def _free(text: str, size: int, first: int, taken: Set[str], free_from: dict[tup
     """The lowest number, from the first on, with which this text is shown as no other is. free_from: of each beginning
     and count of digits the number below which all are known to be taken, so that they are not tried again.
     """
-    number = first
-    while True:
-        digits = len(str(number))
-        key = (text[: size - 1 - digits], digits)
-        known = free_from.get(key, int(10 ** (digits - 1)))
-        begun, number = number, max(number, known)
-        while len(str(number)) == digits and _numbered(text, size, number) in taken:
-            number += 1
-        found = len(str(number)) == digits
+    for digits in count(len(str(first))):
+        key, lowest, end = (text[: size - 1 - digits], digits), 10 ** (digits - 1), 10**digits
+        begun, known = max(first, lowest), free_from.get(key, lowest)
+        numbers = range(max(begun, known), end)
+        number = next((each for each in numbers if _numbered(text, size, each) not in taken), end)
         if begun <= known:
-            free_from[key] = number + found
-        if found:
+            free_from[key] = min(number + 1, end)
+        if number < end:
             return number
+    raise AssertionError("numbers have no end")

@@ -1,4 +1,6 @@
-"""A process that gives one answer and ends: what takes time in it and helps nobody is left out."""
+"""A process that gives one answer and ends: what takes time in it and helps nobody is left out. So in `open`, which
+runs for long: what circles hold is let go of a little later there.
+"""
 
 import atexit
 import gc

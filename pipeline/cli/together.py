@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 SITE = "site"
 # An exit code from which on a farm gave no answer: 1 says that `check` found rows to mend.
 FAILED = 2
-LEAST_SITES = 2  # for an answer over all sites
 MOST_NAMED = 4  # sites named before a note that they share; our choice, no source
 BLANK_LINES = re.compile(r"\n{3,}")
 
@@ -47,11 +46,12 @@ def show_together(answers: Mapping[str, FarmAnswer], json: bool) -> int:
 def _over_sites(answers: Mapping[str, FarmAnswer]) -> OverSites | None:
     """What the sites say together, where there are two that give their cells."""
     found = {site: each.gathered.cells for site, each in answers.items() if each.gathered.cells is not None}
-    if len(found) < LEAST_SITES:
+    if not found:
         return None
     from pipeline.cli.sites_screen import OverSites
+    from pipeline.compare.sites import LEAST_SITES
 
-    return OverSites.of(found)
+    return OverSites.of(found) if len(found) >= LEAST_SITES else None
 
 
 def _show_tables(answers: Mapping[str, FarmAnswer]) -> None:
