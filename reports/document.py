@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import json
+from base64 import b64encode
 from collections.abc import Sequence
 from importlib.resources import files
 
@@ -36,6 +38,15 @@ def script_json(data: object) -> str:
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
+
+
+def packed_json(data: object) -> str:
+    """Return data as JSON that gzip packed, in letters and digits: a sixth of what charts' data take as they are.
+
+    A page unpacks it in some milliseconds.
+    """
+    text = json.dumps(data, sort_keys=True, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return b64encode(gzip.compress(text.encode(), mtime=0)).decode()
 
 
 def part(path: str) -> str:

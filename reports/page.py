@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from reports import front
 from reports.cautions import MORE_BELOW, ONE_LINE, cautions
-from reports.document import environment, part, policy, script_json
+from reports.document import environment, packed_json, part, policy
 from reports.drawing import Chart
 from reports.figures import Day, Figure, Name, Sentence, plain
 from reports.filters import Filters, Marks
@@ -174,7 +174,7 @@ def render(month: Month, brief: bool = False) -> str:
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), *scripts]),
-        data=Markup(script_json(data)),
+        data=Markup(packed_json(data)),
         library=Markup(b64encode(packed()).decode()),
         scripts=[Markup(each) for each in scripts],
     )

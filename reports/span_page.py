@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from reports import span as content
 from reports.cautions import ONE_LINE
-from reports.document import part, policy, script_json
+from reports.document import packed_json, part, policy
 from reports.glossary import definitions
 from reports.page import labels, template
 from reports.page_data import chart_data
@@ -41,7 +41,7 @@ def render_span(span: Span) -> str:
         style=Markup(style),
         licences=Markup(part("chart_licences.txt")),
         policy=policy([style], [bundle(), draw]),
-        data=Markup(script_json(chart_data(content.charts(span)))),
+        data=Markup(packed_json(chart_data(content.charts(span)))),
         library=Markup(b64encode(packed()).decode()),
         draw=Markup(draw),
     )

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from browser import chromium
 
-from reports.document import part, script_json
+from reports.document import packed_json, part
 from reports.vega import packed
 
 GOAL = 2.0
@@ -33,7 +33,7 @@ Took = tuple[float, float]  # ms by the clock, ms of CPU
 
 def empty_page() -> str:
     """A page without content that loads what a report loads to draw."""
-    data = f'<script type="application/json" id="specs">{script_json({"charts": {}, "all": {}})}</script>'
+    data = f'<script type="text/plain" id="specs">{packed_json({"charts": {}, "all": {}})}</script>'
     library = f'<script type="text/plain" id="library">{b64encode(packed()).decode()}</script>'
     head = '<!DOCTYPE html><html lang="en"><meta charset="utf-8"><title>empty</title><body>'
     return f"{head}{data}{library}<script>{part('templates/draw.js')}</script>"

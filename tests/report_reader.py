@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import json
+from base64 import b64decode
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
@@ -90,7 +92,13 @@ class Page(HTMLParser):
     @property
     def charts(self) -> dict[str, Any]:
         """The specification of each chart, by its id."""
-        found: dict[str, Any] = json.loads(self.scripts[0])["charts"]
+        found: dict[str, Any] = self.drawn["charts"]
+        return found
+
+    @property
+    def drawn(self) -> dict[str, Any]:
+        """What the page's scripts read, unpacked."""
+        found: dict[str, Any] = json.loads(gzip.decompress(b64decode(self.scripts[0])))
         return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 import os
@@ -22,7 +23,7 @@ from report_months import CASES, HOSTILE, Unit, a_month, charts_of, found, page_
 from report_reader import Page, data_rows, read_page, told_by
 
 from reports.colours import OTHER_STRAINS, STRAIN_COLOURS
-from reports.document import script_json
+from reports.document import packed_json, script_json
 from reports.drawing import FACTS_READ, Chart
 from reports.figures import field_of, shown_unit
 from reports.month import Month
@@ -202,6 +203,13 @@ def test_json_within_a_script_cannot_end_it() -> None:
     written = script_json({text: text for text in texts})
     assert not set(written) & set("<>&\u2028\u2029\u202e")
     assert json.loads(written) == {text: text for text in texts}
+
+
+def test_what_is_drawn_stands_packed_in_letters_and_digits_alike_for_alike() -> None:
+    data = {"</script>": ["<!--", 1.5, None]}
+    assert json.loads(gzip.decompress(base64.b64decode(packed_json(data)))) == data
+    assert packed_json(data) == packed_json(dict(data))
+    assert re.fullmatch(r"[A-Za-z0-9+/=]+", packed_json(data))
 
 
 def test_the_policy_lets_only_this_pages_own_scripts_run_and_nothing_be_reached() -> None:

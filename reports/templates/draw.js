@@ -5,9 +5,8 @@ const drawing = (() => {
   const PAPER_PX = 680; // what A4 leaves between its margins
   const FIRST_PX = 735; // and on page one, which is set a little smaller
   const COLUMN_PX = 500; // and of two columns each, which are set smaller
-  const { charts: specs, all, whose } = JSON.parse(document.getElementById("specs").textContent);
+  const shared = {}; // specs: of each chart; whose: whose each mark is, and where it stands
   const options = {
-    config: all.config,
     mode: "vega-lite",
     renderer: "svg",
     actions: false,
@@ -20,7 +19,7 @@ const drawing = (() => {
   const pressed = []; // what is told of a chart and of what was pressed in it
   const turns = new Map(); // how often a chart was drawn: an earlier drawing that comes late is thrown away
   const place = (id) => document.getElementById("chart-" + id);
-  const specOf = (id) => (wanted.has(id) ? wanted.get(id) : specs[id]);
+  const specOf = (id) => (wanted.has(id) ? wanted.get(id) : shared.specs[id]);
   const draw = async (id) => {
     const mine = (turns.get(id) ?? 0) + 1;
     turns.set(id, mine);
@@ -48,7 +47,7 @@ const drawing = (() => {
     }
   };
   // What is folded away has no width to be drawn in: it is drawn when it is opened.
-  const waiting = new Set(Object.keys(specs));
+  const waiting = new Set();
   const folded = (id) => place(id).closest("details:not([open])");
   const drawShown = () => {
     const shown = [...waiting].filter((id) => !folded(id));
@@ -70,23 +69,33 @@ const drawing = (() => {
     }
     return drawShown();
   };
-  // The drawing library is packed; the policy lets it run for its hash.
-  const unpack = async () => {
-    const text = document.getElementById("library").textContent;
+  // What the page draws with, and what it draws, are packed: charts' data are a sixth so.
+  const unpacked = (id) => {
+    const text = document.getElementById(id).textContent;
     const packed = Uint8Array.fromBase64?.(text) ?? Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
-    const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
+    return new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"))).text();
+  };
+  // The policy lets the library run for its hash.
+  const load = async () => {
     const script = document.createElement("script");
-    script.textContent = await new Response(stream).text();
+    script.textContent = await unpacked("library");
     document.head.append(script);
   };
+  const read = async () => {
+    const { charts, all, whose } = JSON.parse(await unpacked("specs"));
+    options.config = all.config;
+    Object.assign(shared, { specs: charts, whose });
+    for (const id of Object.keys(charts)) waiting.add(id);
+  };
   const sayNone = (problem) => {
-    for (const id of waiting) {
-      place(id).textContent = "This browser is too old for the charts; see the tables.";
+    for (const each of document.querySelectorAll(".drawing")) {
+      each.textContent = "This browser is too old for the charts; see the tables.";
     }
     document.documentElement.dataset.drawn = "0";
     console.error(problem);
   };
-  unpack().then(() => {
+  const ready = read();
+  Promise.all([ready, load()]).then(() => {
     for (const each of document.querySelectorAll("details")) each.addEventListener("toggle", drawShown);
     return drawShown();
   }, sayNone);
@@ -104,5 +113,7 @@ const drawing = (() => {
   window.addEventListener("afterprint", () => {
     fit((place) => place.clientWidth);
   });
-  return { specs, specOf, whose, redraw, onPress: (tell) => pressed.push(tell) };
+  // Asked once what is drawn is read; not at all where it cannot be.
+  const whenReady = (then) => ready.then(then, () => {});
+  return Object.assign(shared, { specOf, redraw, whenReady, onPress: (tell) => pressed.push(tell) });
 })();

@@ -1,6 +1,6 @@
 // Filters the page by recipe, strain and kind of container: rows of tables, and what charts draw. What is of more than
 // is chosen stays, and says so: no figure is silently of another set.
-(() => {
+drawing.whenReady(() => {
   "use strict";
   const form = document.getElementById("filter");
   if (!form) return;
@@ -120,4 +120,4 @@
   form.addEventListener("change", apply);
   form.addEventListener("reset", () => setTimeout(apply));
   form.addEventListener("submit", (event) => event.preventDefault());
-})();
+});

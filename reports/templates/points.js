@@ -1,5 +1,5 @@
 // Tells of a point of a chart where it stands in the files: of the one that is pressed, and of all in a list.
-(() => {
+drawing.whenReady(() => {
   "use strict";
   if (!drawing.whose) return;
   const { places, files } = drawing.whose;
@@ -40,4 +40,4 @@
     if (at === undefined) return;
     document.getElementById("chart-" + id).parentElement.querySelector(".pressed").textContent = told(at);
   });
-})();
+});
