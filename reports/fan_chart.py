@@ -110,15 +110,15 @@ def _spec(rows: Points, before: Points, labels: Sequence[str], summed_at: int | 
             came.mark("circle", color=paint("came"), size=90, opacity=1),
         ]
     if said and summed_at is not None:
-        over = [{"label": rows[0]["label"], "until": rows[summed_at]["label"], "at": BRACKET * highest, "said": said}]
+        over = [{"label": rows[0]["label"], "until": rows[summed_at]["label"], "over": BRACKET * highest, "said": said}]
         bracket = Layer(over)
         # The words begin with the bracket, or further left where they would not fit.
         begins = (PADDING + len(labels) - len(rows)) / (len(labels) - 1 + 2 * PADDING)
         at = expression(f"max(0, min(width * {begins:.3f}, width - {SAID_PX}))")
         marks += [
-            bracket.mark("rule", color=paint("estimate"), strokeWidth=2).encode(x=x, x2="until:O", y=y("at")),
+            bracket.mark("rule", color=paint("estimate"), strokeWidth=2).encode(x=x, x2="until:O", y=y("over")),
             bracket.mark("text", align="left", baseline="bottom", dy=-6, fontSize=FACTS_PX, x=at).encode(
-                y=y("at"), text="said:N"
+                y=y("over"), text="said:N"
             ),
         ]
     return column_chart(marks)

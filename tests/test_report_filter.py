@@ -15,7 +15,7 @@ from test_report_in_browser import PROBE
 
 from reports.filters import Filters, Marks
 from reports.month import Month
-from reports.page import render
+from reports.page import charts, render
 from reports.point_places import ROWS_NAMED, PointPlaces
 
 in_browser = pytest.mark.skipif(not there(), reason=WHY_NOT)
@@ -230,6 +230,20 @@ def test_it_is_worked_by_the_keyboard_and_fits_a_small_phone(browser: Browser, p
     )
     seen = json.loads(browser.evaluate(PROBE))
     assert (seen["tooWide"], seen["cut"], seen["page"]) == ([], [], 360)
+
+
+def test_what_is_drawn_leaves_to_the_page_the_names_of_its_marks() -> None:
+    """A point with an `at` of its own was looked up as a place, and the list of places stayed empty."""
+    drawn = [
+        (each.id, point)
+        for case in CASES.values()
+        for each in charts(case())
+        for points in (*each.spec.get("datasets", {}).values(), each.spec.get("data", {}).get("values", []))
+        for point in points
+    ]
+    assert {"outlook", "recipes", "courses-1"} <= {name for name, _ in drawn}
+    assert any("over" in point for name, point in drawn if name == "outlook")
+    assert [name for name, point in drawn if {"in", "at"} & set(point)] == []
 
 
 @in_browser
