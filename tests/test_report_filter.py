@@ -13,6 +13,7 @@ from report_months import CASES, HOSTILE, Unit, a_month
 from report_reader import read_page
 from test_report_in_browser import PROBE
 
+from reports.fan_chart import fan_chart
 from reports.filters import Filters, Marks
 from reports.month import Month
 from reports.page import charts, render
@@ -233,16 +234,18 @@ def test_it_is_worked_by_the_keyboard_and_fits_a_small_phone(browser: Browser, p
 
 
 def test_what_is_drawn_leaves_to_the_page_the_names_of_its_marks() -> None:
-    """A point with an `at` of its own was looked up as a place, and the list of places stayed empty."""
+    """A bracket with an `at` of its own was looked up as a place, and the list of places stayed empty."""
+    month = CASES["first_month"]()
+    weeks = [row | {"sum_median_kg": 9.0, "sum_low80_kg": 7.0, "sum_high80_kg": 12.0} for row in month.rows("outlook")]
+    summed = replace(month, tables={**month.tables, "outlook": weeks})
     drawn = [
         (each.id, point)
-        for case in CASES.values()
-        for each in charts(case())
+        for each in (*charts(month), *fan_chart(summed, 3))
         for points in (*each.spec.get("datasets", {}).values(), each.spec.get("data", {}).get("values", []))
         for point in points
     ]
-    assert {"outlook", "recipes", "courses-1"} <= {name for name, _ in drawn}
-    assert any("over" in point for name, point in drawn if name == "outlook")
+    assert {"recipes", "courses-1"} <= {name for name, _ in drawn}
+    assert [point["said"] for name, point in drawn if name == "outlook" and "over" in point]
     assert [name for name, point in drawn if {"in", "at"} & set(point)] == []
 
 
