@@ -124,7 +124,8 @@ def test_each_table_has_one_writer_and_each_read_table_a_source() -> None:
     }
     by_part = {model(name).writes for name in names(PART)} - {None}
     notes = {"changed_rows", "moved_containers", "part_batches", "part_containers", "named_together", "part_lines"}
-    assert by_part == notes | {f"stage_{table}" for table in GROWING} | {"files", "closings", "picking_days", *DECIDED}
+    by_place = {"closings", "picked_flushes", "picking_days"}
+    assert by_part == notes | {f"stage_{table}" for table in GROWING} | {"files", *by_place, *DECIDED}
     known = {STAGE: names(STAGE), DRAFT: names(STAGE) | by_draft | FRAMES | {"findings"}}
     known[LEDGER] = names(STAGE) | names(LEDGER) | {"meta"}
     known[PART] = known[LEDGER] | by_part | by_draft

@@ -25,7 +25,7 @@ LEAST_ROWS, ONE_ROW_IN = 20_000, 10
 # Decided before the rule for blank flushes can be known; the other tables stand when the models are through.
 BEFORE_FLUSH_RULE = ("filling_shares", "picking_days")
 # The tables of which the part's lines are not called line.
-LINE_OF = {"closings": "batch_line", "picking_days": "place_line"}
+LINE_OF = {"closings": "batch_line", "picked_flushes": "batch_line", "picking_days": "place_line"}
 OF_FARM = (
     *BOOKS,
     *(f"repeats_of_{table}" for table in BOOKS),

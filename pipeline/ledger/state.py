@@ -18,7 +18,7 @@ from schemas.contract import inputs_hash
 from schemas.finding import OutOfReach
 
 # Raised whenever the tables of the ledger change; an older ledger is rebuilt, a newer one is not touched.
-LAYOUT_VERSION = 5
+LAYOUT_VERSION = 6
 # Where one of these differs the ledger is built anew; other settings of the farm need less.
 MADE_WITH = ("gillbook", "layout", "duckdb", "contracts", "decisions")
 # What each of these that has a version is called.

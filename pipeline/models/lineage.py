@@ -51,6 +51,7 @@ LASTING = (
     "flush_rule",
     "found_in_books",
     "found_in_farm",
+    "picked_flushes",
     "picking_days",
     "rejected_books",
     "row_counts",

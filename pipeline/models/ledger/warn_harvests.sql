@@ -7,6 +7,9 @@ with assignments as not materialized (
     select line, coalesce(filling_line, batch_line) as place_line, filling_line is null as pooled, picked_on, fresh_weight_g, flush
     from harvest_assignments
 ),
+flushes as not materialized (
+    select coalesce(filling_line, batch_line) as place_line, flush, first_day, last_day from picked_flushes
+),
 suspected as (
     select p.line, p.place_line, p.picked_on, p.fresh_weight_g, f.file, row_of(p.line) as row
     from assignments as p
@@ -22,8 +25,8 @@ twins as (
 reversed as (
     -- The latest day of any earlier flush, where it lies after the first day of this one or is the same.
     select k.place_line, k.flush, max(e.last_day) as earlier_last
-    from picked_flushes as k
-    inner join picked_flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day >= k.first_day
+    from flushes as k
+    inner join flushes as e on e.place_line = k.place_line and e.flush < k.flush and e.last_day >= k.first_day
     group by k.place_line, k.flush
 ),
 pins as (
@@ -34,13 +37,13 @@ pins as (
 ),
 early as (
     select p.place_line, p.flush, pins.pins_on
-    from picked_flushes as p
+    from flushes as p
     inner join pins on pins.filling_line = p.place_line and pins.flush = p.flush
     where p.first_day < pins.pins_on
 ),
 late as (
     select p.place_line, min(c.closed_on) as closed_on
-    from picked_flushes as p
+    from flushes as p
     inner join closings as c on coalesce(c.filling_line, c.batch_line) = p.place_line
     where p.last_day > c.closed_on
     group by p.place_line

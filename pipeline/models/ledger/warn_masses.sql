@@ -4,7 +4,9 @@
 -- writes: warn_masses
 create or replace temp table warn_masses as
 with picked as (
-    select place_line, sum(fresh_g)::double as fresh_g from picked_flushes group by place_line
+    select coalesce(filling_line, batch_line) as place_line, sum(fresh_g)::double as fresh_g
+    from picked_flushes
+    group by batch_line, filling_line
 ),
 batch_picked as (
     select batch_line, sum(fresh_g)::double as fresh_g from picked_flushes group by batch_line

@@ -1,7 +1,7 @@
 -- What became of each filling, also of those whose batch was weighed together? A filling of such a batch counts as
 -- picked when the batch was, by the day that the filling was closed.
 -- Grain: one row per loaded filling of a batch that exists at the as-of date, in the columns of unit_fates.sql.
--- reads: batches, closings, fillings, harvest_assignments, unit_states
+-- reads: batches, closings, filling_shares, picked_flushes, unit_states
 -- writes: filling_fates
 create or replace temp table filling_fates as
 with present as (
@@ -13,15 +13,15 @@ ended as (
     where filling_line is not null and closed_on <= getvariable('as_of')
 ),
 own as (
-    select filling_line, min(picked_on) as first_picked
-    from harvest_assignments
-    where picked_on <= getvariable('as_of') and filling_line is not null
+    select filling_line, min(first_day) as first_picked
+    from picked_flushes
+    where first_day <= getvariable('as_of') and filling_line is not null
     group by filling_line
 ),
 pooled as (
-    select batch_line, min(picked_on) as first_picked
-    from harvest_assignments
-    where picked_on <= getvariable('as_of') and filling_line is null
+    select batch_line, min(first_day) as first_picked
+    from picked_flushes
+    where first_day <= getvariable('as_of') and filling_line is null
     group by batch_line
 ),
 found as (
@@ -36,7 +36,7 @@ found as (
         least(o.first_picked, b.first_picked) as first_picked,
         o.first_picked as own_first_picked,
         b.first_picked as pooled_first_picked
-    from fillings as f
+    from filling_shares as f
     inner join present as p on p.line = f.batch_line
     left join ended as e on e.filling_line = f.line
     left join unit_states as s on s.unit = f.line

@@ -6,12 +6,12 @@
 -- writes: filling_labels
 create or replace temp view filling_labels as
 with members as (
-    select unit, unit as filling_line from labelled_units where container is not null
+    select unit, unit as filling_line from labelled_units where not whole
     union all
     select g.unit, f.line
     from labelled_units as g
     inner join fillings as f on f.batch_line = g.batch_line
-    where g.container is null
+    where g.whole
 )
 select
     m.unit{filling cells of group_by}

@@ -4,7 +4,7 @@
 -- picked up to that day. Of a batch weighed as a whole only what was noted of all of it. A unit that is past the flush
 -- before without having given it is in no row, for it never came so far that holes mattered.
 -- Grain: one row per unit of which that is known.
--- reads: fillings, observation_assignments, unit_flushes, unit_pickings, unit_seen, unit_states
+-- reads: fillings, observation_assignments, unit_flushes, unit_seen, unit_states
 -- writes: unit_holes
 create or replace temp table unit_holes as
 with opened as (
@@ -21,7 +21,7 @@ with opened as (
 picked as (
     select o.unit, o.seen_on, max(p.flush) as highest_flush
     from opened as o
-    inner join unit_pickings as p on p.unit = o.unit and p.picked_on <= o.seen_on
+    inner join unit_flushes as p on p.unit = o.unit and p.first_day <= o.seen_on
     where o.flush is null
     group by o.unit, o.seen_on
 ),

@@ -9,7 +9,7 @@ with kinds as (
     union all
     select f.batch_line, lower(f.kind)
     from fillings as f
-    inner join units as u on u.unit = f.batch_line and u.container is null
+    inner join units as u on u.unit = f.batch_line and u.whole
 )
 select u.unit, case when count(distinct coalesce(k.kind, '')) = 1 then min(k.kind) end as kind
 from units as u

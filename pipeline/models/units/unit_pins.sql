@@ -1,22 +1,22 @@
 -- Which flush did each unit show pins of, up to the as-of date? A blank flush is one after the highest picked before
 -- that day.
 -- Grain: one row per observation of pins and unit that it concerns.
--- reads: harvest_assignments, unit_seen
+-- reads: picked_flushes, unit_seen
 -- writes: unit_pins
 create or replace temp table unit_pins as
 with pins as (
     select unit, seen_on, flush from unit_seen where event = 'pins'
 ),
-picked_days as (
+picked as (
     -- A whole batch is picked when any of its containers is.
-    select batch_line as unit, picked_on, flush from harvest_assignments
+    select batch_line as unit, first_day, flush from picked_flushes
     union all
-    select filling_line, picked_on, flush from harvest_assignments where filling_line is not null
+    select filling_line, first_day, flush from picked_flushes where filling_line is not null
 ),
 picked_before as (
-    select p.unit, p.seen_on, max(d.flush) as flush
+    select p.unit, p.seen_on, max(k.flush) as flush
     from pins as p
-    inner join picked_days as d on d.unit = p.unit and d.picked_on < p.seen_on
+    inner join picked as k on k.unit = p.unit and k.first_day < p.seen_on
     where p.flush is null
     group by p.unit, p.seen_on
 )

@@ -3,11 +3,11 @@
 -- fillings, else containers_filled; null where neither is known. held_to: the day its place was free again, null while
 -- it runs. Masses in g. Units of batches without a day of inoculation are in no row.
 -- Grain: one row per unit of a dated batch.
--- reads: batches, fillings, unit_states
+-- reads: batches, filling_shares, unit_states
 -- writes: unit_starts
 create or replace temp table unit_starts as
 with filled as (
-    select batch_line, count(*) as fillings from fillings group by batch_line
+    select batch_line, count(*) as fillings from filling_shares group by batch_line
 )
 select
     s.unit,

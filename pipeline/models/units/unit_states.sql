@@ -1,7 +1,8 @@
--- How far is each unit known at the as-of date? known_through: the highest flush that it is known through; 0 for none,
--- 32767 for a closed or lapsed unit, which is known through every flush.
+-- How far is each unit known at the as-of date, and what are its cells? Masses in g. container: null for a whole batch.
+-- known_through: the highest flush that it is known through; 0 for none, 32767 for a closed or lapsed unit, which is known
+-- through every flush.
 -- Grain: one row per unit.
--- reads: unit_flushes, unit_pins, units
+-- reads: batches, stage_fillings, unit_ends, unit_flushes, unit_pins, units
 -- writes: unit_states
 create or replace temp table unit_states as
 with picked as (
@@ -21,52 +22,73 @@ with picked as (
 pinned as (
     select unit, min(seen_on) as first_pins, max(flush) as highest_pins from unit_pins group by unit
 ),
-aged as (
+known as (
     select
         u.unit,
+        u.batch_line,
+        b.batch,
+        f.container,
+        u.inoculated_on,
+        u.dry_g,
+        case
+            when u.whole and u.dry_g is not null then 'batch'
+            else ['weighed', 'from fill', 'by fill', 'by volume', 'evenly'][u.rung]
+        end as dry_source,
+        u.wet_g,
+        u.spawn_g,
+        e.closed_on,
+        e.closed_by,
+        e.cause,
         case
             when p.last_picked is not null then p.last_picked + getvariable('lapse_days')::integer
             when u.inoculated_on is not null then u.inoculated_on + getvariable('lapse_unpicked_days')::integer
-        end as lapses_on
+        end as lapses_on,
+        p.fresh_g,
+        p.fresh_g_pooled,
+        p.fresh_g_flush1,
+        p.fresh_g_through,
+        p.first_picked,
+        p.last_picked,
+        p.highest_flush,
+        p.settled_flush,
+        n.first_pins,
+        n.highest_pins
     from units as u
+    inner join batches as b on b.line = u.batch_line
+    left join stage_fillings as f on f.line = u.unit
+    left join unit_ends as e on e.unit = u.unit
     left join picked as p on p.unit = u.unit
+    left join pinned as n on n.unit = u.unit
 )
 select
-    u.unit,
-    u.batch_line,
-    u.batch,
-    u.container,
-    u.inoculated_on,
-    u.dry_g,
-    u.dry_source,
-    u.wet_g,
-    u.spawn_g,
-    u.closed_on,
-    u.closed_by,
-    u.cause,
-    u.closed_on is not null as closed,
-    u.closed_on is null and coalesce(a.lapses_on <= getvariable('as_of'), false) as lapsed,
-    a.lapses_on,
-    u.closed_on is not null or coalesce(a.lapses_on <= getvariable('as_of'), false) as finished,
-    coalesce(u.closed_by = 'contaminated' and (p.first_picked is null or p.first_picked > u.closed_on), false)
+    unit,
+    batch_line,
+    batch,
+    container,
+    inoculated_on,
+    dry_g,
+    dry_source,
+    wet_g,
+    spawn_g,
+    closed_on,
+    closed_by,
+    cause,
+    closed_on is not null as closed,
+    closed_on is null and coalesce(lapses_on <= getvariable('as_of'), false) as lapsed,
+    lapses_on,
+    closed_on is not null or coalesce(lapses_on <= getvariable('as_of'), false) as finished,
+    coalesce(closed_by = 'contaminated' and (first_picked is null or first_picked > closed_on), false)
         as contaminated_before_pick,
     case
-        when u.closed_on is not null or a.lapses_on <= getvariable('as_of') then 32767
-        else greatest(
-            coalesce(p.highest_flush - 1, 0),
-            coalesce(n.highest_pins - 1, 0),
-            coalesce(p.settled_flush, 0)
-        )
+        when closed_on is not null or lapses_on <= getvariable('as_of') then 32767
+        else greatest(coalesce(highest_flush - 1, 0), coalesce(highest_pins - 1, 0), coalesce(settled_flush, 0))
     end as known_through,
-    coalesce(p.fresh_g, 0) as fresh_g,
-    coalesce(p.fresh_g_pooled, 0) as fresh_g_pooled,
-    coalesce(p.fresh_g_flush1, 0) as fresh_g_flush1,
-    coalesce(p.fresh_g_through, 0) as fresh_g_through,
-    p.first_picked,
-    p.last_picked,
-    n.first_pins,
-    coalesce(p.highest_flush, 0) as highest_flush
-from units as u
-left join picked as p on p.unit = u.unit
-left join pinned as n on n.unit = u.unit
-left join aged as a on a.unit = u.unit
+    coalesce(fresh_g, 0) as fresh_g,
+    coalesce(fresh_g_pooled, 0) as fresh_g_pooled,
+    coalesce(fresh_g_flush1, 0) as fresh_g_flush1,
+    coalesce(fresh_g_through, 0) as fresh_g_through,
+    first_picked,
+    last_picked,
+    first_pins,
+    coalesce(highest_flush, 0) as highest_flush
+from known
