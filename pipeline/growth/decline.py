@@ -130,11 +130,13 @@ def decline_per_flush(declines: Sequence[tuple[int, Ratio]], level: float = LEVE
         return None
     scale = sum(step**2 for step, _, _ in steps)
     slope = sum(step * math.log(value) for step, _, value in steps) / scale
-    parts: list[Numbers] = [step * each.pull / value / scale for step, each, value in steps]
     soaks = max(each.soaks for _, each, _ in steps)
-    error = spread(np.sum(parts, axis=0), soaks)
     pct = 100 * (1 - math.exp(slope))
-    if not error or any(each.error is None for _, each, _ in steps):
+    if any(each.error is None for _, each, _ in steps):
+        return PerFlush(pct, None, None, len(steps), soaks)
+    parts: list[Numbers] = [step * each.pull / value / scale for step, each, value in steps]
+    error = spread(np.sum(parts, axis=0), soaks)
+    if not error:
         return PerFlush(pct, None, None, len(steps), soaks)
     half = t_critical(min(each.degrees for _, each, _ in steps), level) * error
     low, high = (100 * (1 - math.exp(slope + sign * half)) for sign in (1, -1))

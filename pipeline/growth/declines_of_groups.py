@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,13 +30,13 @@ class FlushOfGroup:
 
 @dataclass(frozen=True)
 class Units:
-    """The units of all groups, in the order of groups. group: the place of each unit's group; begins: the first unit of
-    each group; soak: the place of each unit's soak among those of all groups; first_soak: of each group, and their
-    number at the end; starts, first_start: a start's group and age as one number, rising; the first of each group, and
-    their number at the end.
+    """The units of some groups, in the order of groups. groups: their places among all groups; group: that of each
+    unit's group; begins: the first unit of each of them; soak: the place of each unit's soak among those of all groups;
+    first_soak: of each of all groups, and the number of soaks at the end; starts, first_start: a start's group and age
+    as one number, rising; the first of each of all groups, and their number at the end.
     """
 
-    names: Whole
+    groups: Whole
     group: Whole
     begins: Whole
     age: Numbers
@@ -48,6 +49,19 @@ class Units:
         """Whether it is so for any unit of each group."""
         found: Flags = np.logical_or.reduceat(which, self.begins)
         return found
+
+    def of_groups(self, chosen: Flags) -> Units:
+        """Return the units of the chosen ones among all groups."""
+        units = chosen[self.group]
+        group = self.group[units]
+        return replace(
+            self,
+            groups=np.flatnonzero(chosen),
+            group=group,
+            begins=np.flatnonzero(np.diff(group, prepend=-1)),
+            age=self.age[units],
+            soak=self.soak[units],
+        )
 
     def weights(self, resolved_age: Numbers) -> Numbers:
         """Return for how many units each stands: see pipeline.growth.decline.weights."""
@@ -65,25 +79,27 @@ class Units:
         sums: list[Numbers] = [np.bincount(self.soak, each, count).astype(np.float64) for each in (over, under)]
         tops, bottoms = sums
         top, bottom = tops.tolist(), bottoms.tolist()
-        bounds = self.first_soak.tolist()
+        firsts, lasts = self.first_soak[self.groups].tolist(), self.first_soak[self.groups + 1].tolist()
         return [
             None
             if not each
             else of_one_soak(top[first], bottom[first])
             if last - first == 1
             else over_flush_1(tops[first:last], bottoms[first:last])
-            for first, last, each in zip(bounds, bounds[1:], wanted.tolist(), strict=False)
+            for first, last, each in zip(firsts, lasts, wanted.tolist(), strict=True)
         ]
 
 
-def units_of(first: ResolvedFlushes) -> Units:
-    """Return the units of a table of flush 1 alone, in the order of groups."""
-    names, begins, group = np.unique(first.group_id, return_index=True, return_inverse=True)
+def units_of(first: ResolvedFlushes) -> tuple[Whole, Units]:
+    """Return the groups of a table of flush 1 alone by their numbers, and all their units. first: in the order of
+    groups.
+    """
+    numbers, begins, group = np.unique(first.group_id, return_index=True, return_inverse=True)
     soaks, soak = np.unique(np.stack([group, first.soak_no]), axis=1, return_inverse=True)
-    places = np.arange(len(names) + 1)
+    places = np.arange(len(numbers) + 1)
     starts = np.unique(np.stack([group, first.age, first.soak_no]), axis=1)
-    return Units(
-        names=names,
+    return numbers, Units(
+        groups=places[:-1],
         group=group,
         begins=begins,
         age=first.age,
@@ -95,17 +111,20 @@ def units_of(first: ResolvedFlushes) -> Units:
 
 
 def declines_of_groups(table: ResolvedFlushes) -> dict[int, dict[int, FlushOfGroup]]:
-    """Return how each flush of each group stands to its flush 1, by the group's number and the flush."""
+    """Return how each flush of each group stands to its flush 1, by the group's number and the flush, up to the group's
+    highest.
+    """
     if not len(table):
         return {}
-    flushes = int(table.flush.max())
-    ordered = table.where(np.argsort(table.group_id, kind="stable"))
-    units = units_of(ordered.where(slice(0, None, flushes)))
-    by_flush = [_of_flush(units, ordered.where(slice(at, None, flushes))) for at in range(flushes)]
-    return {
-        group: {flush: found[at] for flush, found in enumerate(by_flush, start=1)}
-        for at, group in enumerate(units.names.tolist())
-    }
+    bounds = np.searchsorted(table.flush, np.arange(1, int(table.flush[-1]) + 2)).tolist()
+    of_flushes = [table.where(slice(first, last)) for first, last in pairwise(bounds)]
+    numbers, units = units_of(of_flushes[0])
+    found: dict[int, dict[int, FlushOfGroup]] = {group: {} for group in numbers.tolist()}
+    for flush, of in enumerate(of_flushes, start=1):
+        own = units.of_groups(np.isin(numbers, of.group_id, kind="sort"))
+        for group, each in zip(numbers[own.groups].tolist(), _of_flush(own, of), strict=True):
+            found[group][flush] = each
+    return found
 
 
 def _of_flush(units: Units, of: ResolvedFlushes) -> list[FlushOfGroup]:
@@ -123,8 +142,10 @@ def _of_flush(units: Units, of: ResolvedFlushes) -> list[FlushOfGroup]:
 def _too_early(units: Units, of: ResolvedFlushes) -> list[str | None]:
     """Why the decline of a flush is not known yet, of each group: see pipeline.growth.decline.too_early."""
     tells, known = (of.fresh_g_first > 0) | (of.fresh_g > 0), ~np.isnan(of.resolved_age)
-    oldest_resolved = float(np.max(of.resolved_age[tells & known], initial=0.0))
+    oldest_resolved = float(np.nan_to_num(of.oldest_resolved[0]))
     oldest = np.maximum.reduceat(units.age, units.begins)
-    produces = units.any(tells & ~known & (units.age == oldest[units.group]))
+    produces = units.any(
+        tells & ~known & (units.age == np.repeat(oldest, np.diff(units.begins, append=len(units.age))))
+    )
     of_groups = zip(units.any(tells & known).tolist(), oldest.tolist(), produces.tolist(), strict=True)
     return [why_early(known_of_any, age, oldest_resolved, still) for known_of_any, age, still in of_groups]

@@ -10,9 +10,10 @@ from pipeline.models.view import LedgerView
 
 @dataclass(frozen=True)
 class ResolvedFlushes(UnitArrays):
-    """One entry per unit of a dated batch and flush, from 1 to the highest of the farm. age: days since inoculation;
-    resolved_age: the age at which the flush was known, nan while the unit still produces it; fresh_g, fresh_g_first: g
-    of this flush and of flush 1.
+    """One entry per unit of a dated batch and flush, from 1 to the highest of its group, in the order of flushes,
+    groups and units. age: days since inoculation; resolved_age: the age at which the flush was known, nan while the
+    unit still produces it; fresh_g, fresh_g_first: g of this flush and of flush 1; oldest_resolved: of this flush, the
+    oldest age at which it was known of any unit of the farm that gave it or flush 1, nan where there is none.
     """
 
     group_id: Whole
@@ -22,8 +23,9 @@ class ResolvedFlushes(UnitArrays):
     resolved_age: Numbers
     fresh_g: Numbers
     fresh_g_first: Numbers
+    oldest_resolved: Numbers
 
 
 def resolved_flushes(view: LedgerView) -> ResolvedFlushes:
-    """Return how the units of a view stand to each flush, in the order of units and flushes."""
+    """Return how the units of a view stand to the flushes that their groups came to."""
     return ResolvedFlushes.of(view.arrays("resolved_flushes"))
