@@ -71,7 +71,7 @@ def per_unit(ledger: Ledger, units: FarmUnits, measure: str = "margin") -> dict[
     """The margin of each container that counts."""
     part, names = (
         units.rows.parts[measure],
-        dict(ledger.connection.execute("select unit, container from units").fetchall()),
+        dict(ledger.connection.execute("select unit, container from unit_states").fetchall()),
     )
     return {
         names[unit]: over

@@ -213,7 +213,7 @@ def test_every_lot_of_the_demo_farm_and_the_rest_are_the_whole(demo: Ledger) -> 
     view = demo.view(Query(LAST_DAY, ("spawn_lot",)))
     yields = {row["spawn_lot"]: row for row in measures.yields(view)}
     by_container = measures.losses(view.by("batch", "container"))
-    pooled = view.connection.execute("select distinct batch from units where container is null").fetchall()
+    pooled = view.connection.execute("select distinct batch from unit_states where container is null").fetchall()
     whole = set()
     for lot, row in yields.items():
         found = trace(demo.view(Query(LAST_DAY)), TraceQuery(spawn_lot=lot))
