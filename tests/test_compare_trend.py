@@ -78,7 +78,8 @@ def test_a_trend_that_goes_with_another_factor_is_told_with_that_alike() -> None
 
 def test_two_amounts_and_words_have_no_trend() -> None:
     assert slope(["a", "b"], [1.0, 1.0], [3.0, 4.0]) is None
-    assert slope(["a", "b", "c", "d"], [1, 1, 2, 2], [3, 4, 5, 6], [{"x": 1}, {"x": 1}, {"x": 0}, {"x": 0}]) is None
+    other = {"x": np.array([1.0, 1.0, 0.0, 0.0])}
+    assert slope(["a", "b", "c", "d"], [1, 1, 2, 2], [3, 4, 5, 6], other) is None
     words = compare(
         farm(soak_units(1, [{"strain": "a"}, {"strain": "b"}], [50, 60], 3, 5, np.random.default_rng(1))),
         ComparisonQuery("strain", measure_of("be")),

@@ -12,7 +12,7 @@ from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides
-from pipeline.stats.estimability import Basis, DesignRow, growth
+from pipeline.stats.estimability import Basis, DesignRow, growth, whole_first
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
 
 
 def _shares(column: FactorColumn) -> dict[str, Fraction]:
-    return {label: Fraction(count) / len(column.codes) for label, count in column.tally().items()}
+    return {label: Fraction(count) / len(column.codes) for label, count in column.tally.items()}
 
 
 @dataclass(frozen=True)
@@ -99,8 +99,8 @@ def fitted_to(rows: DesignRows, group: Mapping[str, str] | None = None) -> Clust
 
     columns = _independent(rows.every)
     design = np.array([[float(row.get(name, 0)) for name in columns] for row in rows.every])
-    soaks = [group.get(soak, soak) for soak in rows.soaks] if group else rows.soaks
-    return fit(soaks, design, rows.values, columns, kinds=rows.kinds)
+    soaks = rows.soaks.renamed([group.get(soak, soak) for soak in rows.soaks.texts]) if group else rows.soaks
+    return fit(soaks.codes, design, rows.values, columns, kinds=rows.kinds)
 
 
 def _independent(rows: Sequence[DesignRow]) -> list[Hashable]:
@@ -108,7 +108,8 @@ def _independent(rows: Sequence[DesignRow]) -> list[Hashable]:
     every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
     every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
     # What the columns of a few rows make up, all rows do, where these make all of them.
-    chosen = [rows[at] for at in growth(Basis(), rows)]
+    ordered = [rows[at] for at in whole_first(rows)]
+    chosen = [ordered[at] for at in growth(Basis(), ordered)]
     columns: list[DesignRow] = [{at: row[name] for at, row in enumerate(chosen) if name in row} for name in every]
     return [every[at] for at in growth(Basis(), columns)]
 

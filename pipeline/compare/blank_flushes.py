@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.compare.design import DesignCell
+import numpy as np
+
+from pipeline.compare.columns import Cells
 from pipeline.compare.factors import Levels
 from pipeline.compare.measures import Measure
 from pipeline.models.compared_units import ComparedUnits
@@ -27,6 +28,11 @@ def unsure_levels(units: ComparedUnits, of: Levels, measure: Measure, rule: Flus
     return {level: why for level, why in doubts.items() if why}
 
 
-def without(found: Sequence[DesignCell], unsure: dict[str, str]) -> list[DesignCell]:
+def without(found: Cells, unsure: dict[str, str]) -> Cells:
     """Return the cells, those of these levels without a value: none of them counts, or waits."""
-    return [replace(each, value=None, units_not_yet=0) if each.level in unsure else each for each in found]
+    if not unsure:
+        return found
+    table = found.table
+    out = np.isin(table.levels, [at for at, level in enumerate(table.order) if level in unsure])
+    values, running = np.where(out, np.nan, table.values), np.where(out, 0, table.units_not_yet)
+    return Cells.of(replace(table, values=values, units_not_yet=running), found.at)

@@ -11,8 +11,9 @@ from pipeline.compare import factors
 from pipeline.compare.adjusted import fitted
 from pipeline.compare.blank_flushes import unsure_levels, without
 from pipeline.compare.candidates import PairCandidate, candidate
+from pipeline.compare.collapse import cells, varies
 from pipeline.compare.confounding import Confounder
-from pipeline.compare.design import DesignCell, cells, varies
+from pipeline.compare.design import DesignCell
 from pipeline.compare.interplay import Interplay, interplays
 from pipeline.compare.leaning import FarmSpread, farm_spread, lean_pair
 from pipeline.compare.measures import Measure
@@ -109,7 +110,7 @@ def compare(
     return Comparison(
         query,
         units,
-        varies([cell for cell in found if cell.value is not None]),
+        varies([level.used for level in levels]),
         tuple(levels),
         _pairs(units, query, levels, smallest_effect, spread),
         int((~of.known).sum()),

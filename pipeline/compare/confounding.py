@@ -13,6 +13,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
+import numpy as np
+
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, OWN_CLUSTERS, parts_of
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, estimated_by
 from pipeline.compare.sides import Sides, never_shared
@@ -64,13 +66,13 @@ def groups(sides: Sides, cluster: str) -> dict[str, str]:
         return soak
 
     # A group is called by the first of its soaks, in text order.
-    column = sides.of_pair(cluster)
+    column, soaks = sides.of_pair(cluster), (*sides.first.soaks, *sides.second.soaks)
     first_of: dict[str, str] = {}
-    for cell, code in zip(sides.cells, column.codes.tolist(), strict=True):
+    for soak, code in zip(soaks, column.codes.tolist(), strict=True):
         for label in column.every[code]:
-            one, other = sorted((top(first_of.setdefault(label, cell.soak)), top(cell.soak)))
+            one, other = sorted((top(first_of.setdefault(label, soak)), top(soak)))
             above[other] = one
-    return {cell.soak: top(cell.soak) for cell in sides.cells}
+    return {soak: top(soak) for soak in soaks}
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def clusters_of(sides: Sides, cluster: str) -> Clusters | None:
     if not never_shared(sides, cluster):
         return None
     group = groups(sides, cluster)
-    soaks = [{cell.soak for cell in side} for side in (sides.first, sides.second)]
+    soaks = [set(side.soaks) for side in (sides.first, sides.second)]
     counts = [{group[soak] for soak in own} for own in soaks]
     return Clusters(cluster, group, (len(counts[0]), len(counts[1])), (len(soaks[0]), len(soaks[1])))
 
@@ -204,22 +206,19 @@ def gap_apart(sides: Sides, factor: str) -> float:
     one the same way. Not above 0 where it does not.
     """
     if sides.split:
-        theirs = {cell.soak: cell.means.get(factor) for cell in sides.second}
-        pairs = [(cell.means.get(factor), theirs.get(cell.soak)) for cell in sides.first]
-        gaps = [a - b for a, b in pairs if a is not None and b is not None]
-        return max(min(gaps), -max(gaps)) if gaps and len(gaps) == len(pairs) else 0.0
+        gaps = sides.first.mean_of_each(factor) - sides.mean_of_against(factor)
+        return float(max(gaps.min(), -gaps.max())) if len(gaps) and not np.isnan(gaps).any() else 0.0
     ours, against = sides.first.means(factor), sides.second.means(factor)
-    return max(min(against) - max(ours), min(ours) - max(against)) if ours and against else 0.0
+    return float(max(against.min() - ours.max(), ours.min() - against.max())) if len(ours) and len(against) else 0.0
 
 
 def always_earlier(sides: Sides) -> Confounder | None:
     """Return that all soaks of one level were started before all of the other, where that is so."""
-    ours = [cell.started for cell in sides.first if cell.started]
-    theirs = [cell.started for cell in sides.second if cell.started]
-    if not ours or not theirs:
+    ours, theirs = sides.first.starts, sides.second.starts
+    if not len(ours) or not len(theirs):
         return None
-    if max(ours) < min(theirs):
+    if ours.max() < theirs.min():
         return Confounder(EARLIER, (MONTH,), (sides.level,), (sides.against,))
-    if max(theirs) < min(ours):
+    if theirs.max() < ours.min():
         return Confounder(EARLIER, (MONTH,), (sides.against,), (sides.level,))
     return None

@@ -100,7 +100,7 @@ def _tie(confounder: Confounder, sides: Sides) -> Explanation:
 
 def _lower(confounder: Confounder, sides: Sides) -> Explanation:
     what = confounder.factors[0]
-    ours, theirs = ([cell.means[what] for cell in side if what in cell.means] for side in (sides.first, sides.second))
+    ours, theirs = (side.means(what).tolist() for side in (sides.first, sides.second))
     if sides.split:
         less = sum(ours) / len(ours) < sum(theirs) / len(theirs)
         one, other = (sides.level, sides.against) if less else (sides.against, sides.level)
@@ -114,7 +114,7 @@ def _lower(confounder: Confounder, sides: Sides) -> Explanation:
 
 
 def _earlier(confounder: Confounder, sides: Sides) -> Explanation:
-    ours, theirs = ([cell.started for cell in side if cell.started] for side in (sides.first, sides.second))
+    ours, theirs = (side.starts.tolist() for side in (sides.first, sides.second))
     one, other = confounder.labels[0], confounder.against_labels[0]
     last, first = (max(ours), min(theirs)) if one == sides.level else (max(theirs), min(ours))
     why = (

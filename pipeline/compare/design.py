@@ -1,23 +1,18 @@
-"""Collapse first: one value per soak and level. Containers are never compared, for those of one soak share its fate."""
+"""What one soak gave at one level: a cell, and what cells that are made together had."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-import numpy as np
-
 from pipeline.compare.factor_column import FactorColumn
-from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, Levels, cells_of, numbers
-from pipeline.compare.measures import Measure
+from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, cells_of, numbers
 from pipeline.compare.parts import Parts, Shares
-from pipeline.models.compared_columns import Days, MeasureParts
 from pipeline.models.compared_units import ComparedUnits
-from pipeline.models.unit_arrays import Flags, Numbers
-from pipeline.stats.two_levels import DesignKind, design_of
+from pipeline.models.unit_arrays import Numbers
 
 # A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
 # are left out. Our choice, by simulation: see tests/calibrate_unfinished.py.
@@ -30,21 +25,32 @@ class CellColumns:
     """What cells that are made together had, a column for each factor; each is made once, when it is asked for."""
 
     def __init__(self, parts: Parts, units: ComparedUnits) -> None:
-        self._parts, self._units = parts, units
+        self._every, self._alike, self._units = parts, parts.alike(units.runs.codes), units
         self._columns: dict[str, FactorColumn] = {}
         self._means: dict[str, Numbers] = {}
+
+    def _parts(self, factor: str) -> Parts:
+        return self._alike if factor in self._units.runs.columns else self._every
 
     def column(self, factor: str) -> FactorColumn:
         """Return the share of units at each label of a choice or cluster, of each cell."""
         if factor not in self._columns:
-            self._columns[factor] = FactorColumn.of_parts(self._parts, cells_of(self._units, factor))
+            self._columns[factor] = FactorColumn.of_parts(self._parts(factor), cells_of(self._units, factor))
         return self._columns[factor]
 
     def means(self, amount: str) -> Numbers:
         """Return the mean of an amount over the units of each cell that have one; nan where none has."""
         if amount not in self._means:
-            self._means[amount] = self._parts.means(numbers(self._units, amount))
+            self._means[amount] = self._parts(amount).means(numbers(self._units, amount))
         return self._means[amount]
+
+    def shares_of(self, at: int) -> Mapping[str, Shares]:
+        """Return what the cell at this place had of each choice and cluster."""
+        return CellShares(self, at)
+
+    def means_of(self, at: int) -> Mapping[str, float]:
+        """Return what it had of each amount."""
+        return CellMeans(self, at)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,76 +116,3 @@ class DesignCell:
     started: date | None
     shares: Mapping[str, Shares]
     means: Mapping[str, float]
-
-
-def cells(units: ComparedUnits, of: Levels, measure: Measure) -> list[DesignCell]:
-    """Return the cells that the units make, by level and soak. Units without a level are in none."""
-    if not of.known.all():
-        units, of = units.where(of.known), of.where(of.known)
-    if not len(units):
-        return []
-    places = of.codes * len(units.soaks.texts) + units.soaks.codes
-    of_cell, part = Parts.of(places), units.parts[measure.name]
-    adding, waiting = of_cell.count(part.adding), of_cell.count(part.waiting)
-    # What went into it is that of the units that count, or will.
-    own = of_cell.only(part.adding)
-    over, under = of_cell.sums(part.over, part.adding), of_cell.sums(part.under, part.adding)
-    counts = far_enough(of_cell, part, measure)
-    first = of_cell.rows[of_cell.starts]
-    columns = CellColumns(own, units)
-    return [
-        DesignCell(
-            soak,
-            of.order[level],
-            measure.scale * top / bottom if bottom > 0 and enough else None,
-            top,
-            bottom,
-            batches,
-            number,
-            size - number - wait,
-            wait,
-            started,
-            CellShares(columns, at),
-            CellMeans(columns, at),
-        )
-        for at, (soak, level, top, bottom, enough, batches, size, number, wait, started) in enumerate(
-            zip(
-                [units.soaks.texts[at] for at in units.soaks.codes[first].tolist()],
-                of.codes[first].tolist(),
-                over,
-                under,
-                counts.tolist(),
-                of_cell.texts(units.batches),
-                of_cell.sizes.tolist(),
-                adding.tolist(),
-                waiting.tolist(),
-                _first_days(own, units.inoculated_on),
-                strict=True,
-            )
-        )
-    ]
-
-
-def _first_days(own: Parts, days: Days) -> Sequence[date | None]:
-    found: list[date | None] = np.fmin.reduceat(days[own.rows], own.starts).tolist()
-    return found
-
-
-def far_enough(parts: Parts, gave: MeasureParts, measure: Measure) -> Flags:
-    """Return whether the units of each part count: none still runs, or for some measures few enough do."""
-    waiting = parts.count(gave.waiting)
-    if not measure.most:
-        none: Flags = waiting == 0
-        return none
-    # What was lost is in at once, and stands for nothing that still runs.
-    some = parts.count(gave.adding & (gave.over > 0))
-    enough: Flags = (waiting == 0) | (some * MOST.denominator >= MOST.numerator * (some + waiting))
-    return enough
-
-
-def varies(used: Sequence[DesignCell]) -> DesignKind:
-    """Return where the factor varies. used: cells with a value."""
-    soaks: dict[str, set[str]] = {}
-    for each in used:
-        soaks.setdefault(each.level, set()).add(each.soak)
-    return design_of(list(soaks.values()))

@@ -10,6 +10,7 @@ from typing import Self
 
 import numpy as np
 
+from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimability import DesignRow
 
@@ -20,13 +21,13 @@ class DesignRows:
     soak) its soak, the place of its row among them, and its value (or difference).
     """
 
-    soaks: Sequence[str]
+    soaks: Labels
     kinds: Whole
     every: tuple[DesignRow, ...]
     values: Numbers
 
     @classmethod
-    def of(cls, soaks: Sequence[str], kinds: Whole, rows: Sequence[DesignRow], values: Numbers) -> Self:
+    def of(cls, soaks: Labels, kinds: Whole, rows: Sequence[DesignRow], values: Numbers) -> Self:
         """Return these rows, those that are equal put together."""
         place: dict[frozenset[tuple[object, Fraction | int]], int] = {}
         new = [place.setdefault(frozenset(row.items()), len(place)) for row in rows]
@@ -36,11 +37,11 @@ class DesignRows:
     @cached_property
     def soak_alone(self) -> list[str | None]:
         """The soak that alone stands for each row; None where several do."""
-        found: dict[int, str | None] = {}
-        for kind, soak in zip(self.kinds.tolist(), self.soaks, strict=True):
-            if found.setdefault(kind, soak) != soak:
-                found[kind] = None
-        return [found[at] for at in range(len(self.every))]
+        order = np.argsort(self.kinds, kind="stable")
+        starts = np.searchsorted(self.kinds[order], np.arange(len(self.every)))
+        codes = self.soaks.codes[order]
+        low, high = np.minimum.reduceat(codes, starts).tolist(), np.maximum.reduceat(codes, starts).tolist()
+        return [self.soaks.texts[at] if at == other else None for at, other in zip(low, high, strict=True)]
 
 
 def unlike_rows(columns: Sequence[Whole], length: int = 0) -> tuple[Whole, Whole]:

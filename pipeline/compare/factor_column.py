@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -84,32 +85,51 @@ class FactorColumn:
         first = dict(zip(reversed(new.tolist()), reversed(every), strict=True))
         return FactorColumn(new[self.codes] if len(new) else self.codes, tuple(first[at] for at in sorted(first)))
 
-    @property
+    @cached_property
     def counts(self) -> Whole:
         """How many cells have each of these shares."""
         return np.bincount(self.codes, minlength=len(self.every))
 
-    @property
+    @cached_property
+    def _known(self) -> list[tuple[Shares, int]]:
+        """The shares that occur, and how many cells have each."""
+        return [(self.every[at], int(self.counts[at])) for at in np.flatnonzero(self.counts).tolist()]
+
+    @cached_property
     def labels(self) -> tuple[str, ...]:
         """The labels that occur, rising."""
-        have = np.flatnonzero(self.counts).tolist()
-        return tuple(sorted({label for at in have for label in self.every[at]}))
+        return tuple(sorted({label for shares, _ in self._known for label in shares}))
 
-    def tally(self) -> dict[str, Fraction | int]:
-        """Return how many of the cells had each label, exactly; shares add up."""
-        found: dict[str, Fraction | int] = {}
-        for shares, count in zip(self.every, self.counts.tolist(), strict=True):
-            if count:
-                for label, share in shares.items():
-                    found[label] = found.get(label, 0) + share * count
+    @property
+    def first_cells(self) -> dict[str, int]:
+        """The place of the first cell of each label, in the order in which they come."""
+        kinds, first = np.unique(self.codes, return_index=True)
+        found: dict[str, int] = {}
+        for cell, kind in sorted(zip(first.tolist(), kinds.tolist(), strict=True)):
+            for label in self.every[kind]:
+                found.setdefault(label, cell)
         return found
+
+    @cached_property
+    def tally(self) -> dict[str, Fraction | int]:
+        """How many of the cells had each label, exactly; shares add up."""
+        # Whole numbers of each fraction first: they are far quicker.
+        found: dict[str, dict[int, int]] = {}
+        for shares, count in self._known:
+            for label, share in shares.items():
+                of_label = found.setdefault(label, {})
+                of_label[share.denominator] = of_label.get(share.denominator, 0) + share.numerator * count
+        return {
+            label: sum((Fraction(over, under) if under > 1 else over for under, over in each.items()), start=0)
+            for label, each in found.items()
+        }
 
     def presence(self) -> dict[str, int]:
         """Return in how many cells each label occurs, be it in part; blanks are no label."""
         found: dict[str, int] = {}
-        for shares, count in zip(self.every, self.counts.tolist(), strict=True):
+        for shares, count in self._known:
             for label in shares:
-                if label and count:
+                if label:
                     found[label] = found.get(label, 0) + count
         return found
 
@@ -129,4 +149,4 @@ def _filled(shares: Shares, usual: str) -> Shares:
 
 def counted(column: FactorColumn) -> dict[str, float]:
     """Return how many cells had each label, in the order of the labels."""
-    return {label: float(count) for label, count in sorted(column.tally().items())}
+    return {label: float(count) for label, count in sorted(column.tally.items())}

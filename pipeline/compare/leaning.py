@@ -65,7 +65,7 @@ def farm_spread(units: ComparedUnits, measure: Measure) -> FarmSpread:
     value, under = measure.scale * part.over[order] / part.under[order], part.under[order]
     variance = container_variance(groups, value)
     every = np.ones(len(order), dtype=bool)
-    means = np.array(groups.sums(value * under, every)) / np.array(groups.sums(under, every))
+    means = groups.sums(value * under, every) / groups.sums(under, every)
     of_recipe = Parts.of(recipe[groups.rows[groups.starts]]) if len(order) else groups
     return FarmSpread(
         tuple(
@@ -80,7 +80,7 @@ def farm_spread(units: ComparedUnits, measure: Measure) -> FarmSpread:
 def container_variance(groups: Parts, values: Numbers) -> float:
     """Return the variance of the values of containers within groups of one fate, pooled."""
     every = np.ones(len(values), dtype=bool)
-    middle = np.array(groups.sums(values, every)) / groups.sizes
+    middle = groups.sums(values, every) / groups.sizes
     apart = np.empty(len(values))
     apart[groups.rows] = (values[groups.rows] - middle[groups.part_of_row]) ** 2
     squares, degrees = fsum(apart.tolist()), len(values) - len(groups.starts)
@@ -102,10 +102,9 @@ def lean_pair(sides: Sides, found: PairFit, spread: FarmSpread) -> Belief:
 def _variances(sides: Sides, container_variance: float) -> Numbers:
     """What containers add to the variance of each row of the design: of a cell, or of the two of a split soak."""
     if not sides.split:
-        return np.array([container_variance / max(cell.units, 1) for cell in sides.every])
-    theirs = {cell.soak: cell for cell in sides.second}
-    pairs = [(cell.units, theirs[cell.soak].units) for cell in sides.first]
-    return np.array([sum(container_variance / max(units, 1) for units in pair) for pair in pairs])
+        return np.concatenate([container_variance / np.maximum(each.units, 1) for each in sides.groups])
+    ours, theirs = (np.maximum(units, 1) for units in (sides.first.units, sides.units_of_against))
+    return container_variance / ours + container_variance / theirs
 
 
 def chance_said(pair: Pair, held: Belief) -> float:

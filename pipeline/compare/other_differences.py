@@ -64,11 +64,11 @@ def _of_words(sides: Sides, factor: str) -> Differing | None:
 
 def _of_numbers(sides: Sides, factor: str) -> Differing | None:
     ours, theirs = sides.first.means(factor), sides.second.means(factor)
-    if not ours or not theirs:
+    if not len(ours) or not len(theirs):
         return None
-    means = [fsum(side) / len(side) for side in (ours, theirs)]
-    off = [np.array(side) - mean for side, mean in zip((ours, theirs), means, strict=True)]
-    rest = fsum(np.concatenate(off) ** 2)
+    means = [fsum(side.tolist()) / len(side) for side in (ours, theirs)]
+    off = [side - mean for side, mean in zip((ours, theirs), means, strict=True)]
+    rest = fsum((np.concatenate(off) ** 2).tolist())
     spread = sqrt(rest / max(len(ours) + len(theirs) - 2, 1))
     apart = abs(means[0] - means[1])
     if apart <= 1e-9 * max(map(abs, means)) or apart < WORTH_TELLING_SPREAD * spread:

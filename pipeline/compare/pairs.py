@@ -7,8 +7,11 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from math import isfinite
 
-from pipeline.compare.columns import Cells
-from pipeline.compare.design import DesignCell, varies
+import numpy as np
+
+from pipeline.compare.collapse import varies
+from pipeline.compare.columns import Cells, soaks_of
+from pipeline.compare.design import DesignCell
 from pipeline.stats.estimate import Estimate, Limits
 from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
@@ -31,13 +34,13 @@ class Level:
 
     name: str
     used: Cells
-    waiting: tuple[DesignCell, ...]
+    waiting: Cells
     estimate: Estimate | None
 
     @property
-    def partly(self) -> tuple[DesignCell, ...]:
+    def partly(self) -> Cells:
         """The cells that count although some of their units are not far enough."""
-        return tuple(cell for cell in self.used if cell.units_not_yet)
+        return self.used.running
 
 
 @dataclass(frozen=True)
@@ -86,23 +89,22 @@ class Pair:
         return enough and (not self.adjusted if degrees is None else degrees >= LEAST_DEGREES)
 
 
-def _values(cells: Sequence[DesignCell]) -> list[float]:
-    return [cell.value for cell in cells if cell.value is not None]
-
-
-def _by_soak(cells: Sequence[DesignCell]) -> dict[str, float]:
-    return {cell.soak: cell.value for cell in cells if cell.value is not None}
+def _by_soak(cells: Cells) -> dict[str, float]:
+    return dict(zip(cells.soaks, cells.values.tolist(), strict=True))
 
 
 def levels_of(cells: Sequence[DesignCell], order: Sequence[str]) -> list[Level]:
     """Return what each level gave: the mean of its soaks, one value each."""
+    every = cells if isinstance(cells, Cells) else Cells(cells)
+    level_of = np.array([every.table.order[at] for at in every.table.levels[every.at].tolist()], dtype=object)
     found = []
     for name in order:
-        own = [cell for cell in cells if cell.level == name]
-        used = Cells(cell for cell in own if cell.value is not None)
-        waiting = tuple(cell for cell in own if cell.units_not_yet and cell.value is None)
+        own = every.where(np.flatnonzero(level_of == name))
+        has = ~np.isnan(own.values)
+        used = own.where(has)
         # The mean of soaks and its spread: the paired t's way with differences from nothing.
-        found.append(Level(name, used, waiting, within(_values(used)) if used else None))
+        estimate = within(used.values.tolist()) if used else None
+        found.append(Level(name, used, own.where(~has).running, estimate))
     return found
 
 
@@ -122,20 +124,20 @@ def pairs_of(levels: Sequence[Level], against: str | None = None, split_only: bo
 
 
 def _split(level: Level, against: Level) -> tuple[Level, Level]:
-    both = {cell.soak for cell in level.used} & {cell.soak for cell in against.used}
-    ours, theirs = (
-        replace(each, used=Cells(cell for cell in each.used if cell.soak in both)) for each in (level, against)
+    ours, theirs = np.split(soaks_of([level.used, against.used]).codes, [len(level.used)])
+    return (
+        replace(level, used=level.used.where(np.isin(ours, theirs))),
+        replace(against, used=against.used.where(np.isin(theirs, ours))),
     )
-    return ours, theirs
 
 
 def _pair(level: Level, against: Level) -> Pair:
     ours, theirs = _by_soak(level.used), _by_soak(against.used)
     differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
-    how = varies((*level.used, *against.used))
+    how = varies((level.used, against.used))
     permutation = None
     if how is DesignKind.BETWEEN:
-        permutation = shuffle(_values(level.used), _values(against.used))
+        permutation = shuffle(level.used.values.tolist(), against.used.values.tolist())
     elif how is DesignKind.WITHIN:
         permutation = flip(differences)
     estimate = difference_of(ours, theirs)
@@ -147,7 +149,7 @@ def _pair(level: Level, against: Level) -> Pair:
 def split_alone(pair: Pair) -> Pair:
     """Return the same pair, from the soaks that hold both alone."""
     ours, theirs = (
-        Level(name, side, (), None) for name, side in ((pair.level, pair.first), (pair.against, pair.second))
+        Level(name, side, Cells(), None) for name, side in ((pair.level, pair.first), (pair.against, pair.second))
     )
     return _pair(*_split(ours, theirs))
 

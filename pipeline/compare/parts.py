@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import fsum
 from typing import Self
 
 import numpy as np
@@ -14,29 +13,64 @@ from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
 
 Shares = Mapping[str, Fraction | int]
+# Numbers are summed in two parts: their leading bits, so many of the largest of them, which up to 2^27 units sum
+# exactly, and the rest.
+LEADING_BITS = 26
+
+
+@dataclass(frozen=True)
+class TextLists:
+    """Some texts of each entry, rising: the places of all in `texts`, side by side; where each entry's begin; how many
+    it has.
+    """
+
+    codes: Whole
+    starts: Whole
+    counts: Whole
+    texts: Sequence[str]
+
+    @classmethod
+    def of(cls, found: Sequence[Sequence[str]]) -> Self:
+        """Return these texts of each entry."""
+        labels = Labels.of([text for own in found for text in own])
+        counts = np.array([len(own) for own in found], dtype=np.int64)
+        return cls(labels.codes, np.cumsum(counts) - counts, counts, labels.texts)
+
+    def at(self, entry: int) -> tuple[str, ...]:
+        """Return the texts of one entry."""
+        start = self.starts[entry]
+        return tuple(self.texts[code] for code in self.codes[start : start + self.counts[entry]].tolist())
+
+    def different(self, entries: Whole) -> int:
+        """Return how many different texts these entries have."""
+        chosen = np.zeros(len(self.counts), dtype=bool)
+        chosen[entries] = True
+        return len(np.unique(self.codes[np.repeat(chosen, self.counts)]))
 
 
 @dataclass(frozen=True)
 class Parts:
     """Which units belong together: rows are places of units, those of one part side by side; starts: where each part
-    begins among them. No part is empty.
+    begins among them; times: how many units each row stands for. No part is empty.
     """
 
     rows: Whole
     starts: Whole
+    times: Whole
 
     @classmethod
-    def of(cls, keys: Whole) -> Self:
-        """Return the parts of units with one key (one entry per unit), keys rising, units in their order."""
+    def of(cls, keys: Whole, chosen: Flags | None = None) -> Self:
+        """Return the parts of units with one key (one entry per unit), keys rising, units in their order; chosen: which
+        units are in any.
+        """
         rows = np.argsort(keys, kind="stable")
-        ordered = keys[rows]
-        first = np.ones(len(rows), dtype=bool)
-        first[1:] = ordered[1:] != ordered[:-1]
-        return cls(rows, np.flatnonzero(first))
+        if chosen is not None:
+            rows = rows[chosen[rows]]
+        return cls(rows, np.flatnonzero(_changes(keys[rows])), np.ones(len(rows), dtype=np.int64))
 
     @property
     def sizes(self) -> Whole:
-        """How many units each part has."""
+        """How many rows each part has."""
         return np.diff(self.starts, append=len(self.rows))
 
     @property
@@ -46,30 +80,43 @@ class Parts:
 
     def count(self, chosen: Flags) -> Whole:
         """Return how many of the chosen units (one entry per unit) each part has."""
-        return np.add.reduceat(chosen[self.rows].astype(np.int64), self.starts)
+        return np.add.reduceat(np.where(chosen[self.rows], self.times, 0), self.starts)
 
     def only(self, chosen: Flags) -> Parts:
         """Return the parts with their chosen units alone; all units of a part that has none of these."""
         has = self.count(chosen) > 0
         stays = chosen[self.rows] | ~np.repeat(has, self.sizes)
         sizes = np.add.reduceat(stays.astype(np.int64), self.starts)
-        return Parts(self.rows[stays], np.cumsum(sizes) - sizes)
+        return Parts(self.rows[stays], np.cumsum(sizes) - sizes, self.times[stays])
 
-    def sums(self, values: Numbers, chosen: Flags) -> list[float]:
-        """Return the sum over the chosen units of each part. Exact: of floats it depends on the order, so rounded once,
-        at the end.
+    def alike(self, runs: Whole) -> Parts:
+        """Return the same parts with one row for units of one run that follow each other. runs: of each unit; what is
+        asked of them afterwards must be alike in all units of a run.
         """
-        taken = chosen[self.rows]
-        listed, ends = values[self.rows[taken]].tolist(), np.cumsum(self.count(chosen)).tolist()
-        return [fsum(listed[start:end]) for start, end in zip([0, *ends], ends, strict=False)]
+        first = _changes(runs[self.rows])
+        first[self.starts] = True
+        at = np.flatnonzero(first)
+        return Parts(self.rows[at], np.searchsorted(at, self.starts), np.add.reduceat(self.times, at))
 
-    def texts(self, labels: Labels) -> list[tuple[str, ...]]:
+    def sums(self, values: Numbers, chosen: Flags) -> Numbers:
+        """Return the sum over the chosen units of each part: as good as exact, so that the order does not matter."""
+        return self._sums(np.where(chosen, values, 0.0)[self.rows])
+
+    def _sums(self, values: Numbers) -> Numbers:
+        """The sums of these values, one for each row."""
+        _, exponent = np.frexp(np.abs(values).max(initial=0.0))
+        step = np.ldexp(1.0, exponent - LEADING_BITS)
+        coarse = np.rint(values / step) * step
+        fine = np.add.reduceat((values - coarse) * self.times, self.starts)
+        found: Numbers = np.add.reduceat(coarse * self.times, self.starts) + fine
+        return found
+
+    def texts(self, labels: Labels) -> TextLists:
         """Return the texts that the units of each part have, rising."""
         width = len(labels.texts)
         every = np.unique(self.part_of_row * width + labels.codes[self.rows])
-        texts = [labels.texts[at] for at in (every % width).tolist()]
-        ends = np.cumsum(np.bincount(every // width, minlength=len(self.starts))).tolist()
-        return [tuple(texts[start:end]) for start, end in zip([0, *ends], ends, strict=False)]
+        counts = np.bincount(every // width, minlength=len(self.starts))
+        return TextLists(every % width, np.cumsum(counts) - counts, counts, labels.texts)
 
     def shares(self, labels: Labels) -> tuple[Whole, Flags, list[tuple[int, Shares]]]:
         """Return the label of each part's first unit, whether all of its units have that one, and of those parts whose
@@ -87,7 +134,8 @@ class Parts:
         is_mixed[parts] = True
         part, width = self.part_of_row, len(labels.texts)
         chosen = is_mixed[part]
-        every, counts = np.unique(part[chosen] * width + codes[chosen], return_counts=True)
+        every, place = np.unique(part[chosen] * width + codes[chosen], return_inverse=True)
+        counts = np.bincount(place, self.times[chosen]).astype(np.int64)
         places, numbers = (every % width).tolist(), counts.tolist()
         ends = np.cumsum(np.bincount(every // width, minlength=len(self.starts))[parts]).tolist()
         known: dict[tuple[tuple[int, ...], tuple[int, ...]], Shares] = {}
@@ -102,20 +150,20 @@ class Parts:
 
     def means(self, values: Numbers) -> Numbers:
         """Return the mean over the units of each part that have a number (else nan); nan where none has."""
-        known = ~np.isnan(values)
-        counts = self.count(known)
-        part = self.part_of_row[known[self.rows]]
-        taken = values[self.rows][known[self.rows]]
-        found = np.full(len(self.starts), np.nan)
-        if not len(taken):
-            return found
-        has = np.flatnonzero(counts)
-        starts = np.searchsorted(part, has)
-        low, high = np.minimum.reduceat(taken, starts), np.maximum.reduceat(taken, starts)
+        own = values[self.rows]
+        known = ~np.isnan(own)
+        counts = np.add.reduceat(np.where(known, self.times, 0), self.starts)
+        low = np.minimum.reduceat(np.where(known, own, np.inf), self.starts)
+        high = np.maximum.reduceat(np.where(known, own, -np.inf), self.starts)
+        same = low == high
         # So many times one number, summed exactly, is their product.
-        found[has] = counts[has] * low / counts[has]
-        listed, ends = taken.tolist(), [*starts[1:].tolist(), len(taken)]
-        for at in np.flatnonzero(low != high).tolist():
-            own = listed[starts[at] : ends[at]]
-            found[has[at]] = fsum(own) / len(own)
+        sums = np.where(same, counts * np.where(same, low, 0.0), self._sums(np.where(known, own, 0.0)))
+        found: Numbers = np.divide(sums, counts, out=np.full(len(self.starts), np.nan), where=counts > 0)
         return found
+
+
+def _changes(codes: Whole) -> Flags:
+    """Whether each code is another than the one before; the first is."""
+    found = np.ones(len(codes), dtype=bool)
+    found[1:] = codes[1:] != codes[:-1]
+    return found

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import chain
 from math import fsum, sqrt
 
 import numpy as np
 
-from pipeline.compare.columns import Cells
-from pipeline.compare.design import DesignCell
+from pipeline.compare.columns import Cells, soaks_of
 from pipeline.compare.design_rows import DesignRows, unlike_rows
 from pipeline.compare.factor_column import FactorColumn, counted
 from pipeline.compare.pairs import Level, Pair
+from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Numbers, Whole
-from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth
+from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth, whole_first
 from pipeline.stats.two_levels import DesignKind
 
 
@@ -36,18 +35,13 @@ class Sides:
     others: tuple[Cells, ...] = ()
     alternate: bool = False
 
-    @cached_property
-    def cells(self) -> tuple[DesignCell, ...]:
-        """All cells of the pair."""
-        return (*self.first, *self.second)
+    @property
+    def size(self) -> int:
+        """How many cells the pair has."""
+        return len(self.first) + len(self.second)
 
     @property
-    def every(self) -> Iterator[DesignCell]:
-        """The cells of the pair, and those of the other levels."""
-        return chain.from_iterable(self._groups)
-
-    @property
-    def _groups(self) -> tuple[Cells, ...]:
+    def groups(self) -> tuple[Cells, ...]:
         """The cells of each level, the pair's first."""
         return (self.first, self.second, *self.others)
 
@@ -60,23 +54,34 @@ class Sides:
         blank is taken for the usual label of the pair, for it shows no difference.
         """
         if factor not in self._columns:
-            written = FactorColumn.joined([each.column(factor) for each in self._groups])
-            seen = written.where(slice(len(self.cells))).presence()
+            written = FactorColumn.joined([each.column(factor) for each in self.groups])
+            seen = written.where(slice(self.size)).presence()
             usual = min(seen, key=lambda label: (-seen[label], label), default="")
             self._columns[factor] = written.filled(usual)
         return self._columns[factor]
 
     def of_first(self, factor: str) -> FactorColumn:
         """Return what the cells of the pair's level had of a factor."""
-        return self.column(factor).where(slice(len(self.first)))
+        return self._of(factor, slice(len(self.first)))
 
     def of_second(self, factor: str) -> FactorColumn:
         """Return what the cells that they are held against had of it."""
-        return self.column(factor).where(slice(len(self.first), len(self.cells)))
+        return self._of(factor, slice(len(self.first), self.size))
 
     def of_pair(self, factor: str) -> FactorColumn:
         """Return what both had of it."""
-        return self.column(factor).where(slice(len(self.cells)))
+        return self._of(factor, slice(self.size))
+
+    @cached_property
+    def _of_some(self) -> dict[tuple[str, int, int], FactorColumn]:
+        return {}
+
+    def _of(self, factor: str, chosen: slice) -> FactorColumn:
+        """What some of the cells had of it; each is asked for again and again."""
+        key = (factor, chosen.start or 0, chosen.stop)
+        if key not in self._of_some:
+            self._of_some[key] = self.column(factor).where(chosen)
+        return self._of_some[key]
 
     def rows(self, factors: Sequence[str]) -> DesignRows:
         """Return the design: a row per cell with its level and these factors; where soaks are split, a row per soak
@@ -84,7 +89,7 @@ class Sides:
         """
         if self.split:
             return self._rows_of_split(factors)
-        levels = np.repeat(np.arange(len(self._groups)), [len(each) for each in self._groups])
+        levels = np.repeat(np.arange(len(self.groups)), [len(each) for each in self.groups])
         names = [self.level, self.against, *(each[0].level for each in self.others)]
         columns = [self.column(factor) for factor in factors]
         kinds, first = unlike_rows([levels, *(each.codes for each in columns)])
@@ -93,10 +98,9 @@ class Sides:
         return DesignRows(soaks, kinds, tuple(rows), values)
 
     @cached_property
-    def _written(self) -> tuple[list[str], Numbers]:
-        """The soak and the value of each cell."""
-        soaks = [soak for each in self._groups for soak in each.soaks]
-        return soaks, np.concatenate([each.values for each in self._groups])
+    def _written(self) -> tuple[Labels, Numbers]:
+        """The soak and the value of each cell; 0 where it has none."""
+        return soaks_of(self.groups), np.nan_to_num(np.concatenate([each.values for each in self.groups]))
 
     def _rows_of_split(self, factors: Sequence[str]) -> DesignRows:
         """A row per split soak, in the order of the first level's cells."""
@@ -107,8 +111,9 @@ class Sides:
             _less(self._row(at, self.level, factors), self._row(int(theirs[at]), self.against, factors))
             for at in first.tolist()
         ]
-        _, values = self._written
-        return DesignRows.of(self.first.soaks, kinds, rows, values[: len(theirs)] - values[theirs])
+        soaks, values = self._written
+        own = soaks.where(np.arange(len(theirs)))
+        return DesignRows.of(own, kinds, rows, values[: len(theirs)] - values[theirs])
 
     @property
     def much_alike(self) -> bool:
@@ -138,9 +143,20 @@ class Sides:
     def _of_second(self) -> Whole:
         """Where the cells stand that the first level's are held against; where soaks are split, in its order."""
         if not self.split:
-            return np.arange(len(self.first), len(self.cells))
-        place = {cell.soak: at for at, cell in enumerate(self.second, start=len(self.first))}
-        return np.array([place[cell.soak] for cell in self.first], dtype=np.int64)
+            return np.arange(len(self.first), self.size)
+        soaks, _ = self._written
+        place = np.empty(len(soaks.texts), dtype=np.int64)
+        place[soaks.codes[len(self.first) : self.size]] = np.arange(len(self.first), self.size)
+        return place[soaks.codes[: len(self.first)]]
+
+    @property
+    def units_of_against(self) -> Whole:
+        """How many units add to what each of the first level's cells is held against."""
+        return self.second.units[self._of_second - len(self.first)]
+
+    def mean_of_against(self, amount: str) -> Numbers:
+        """Return the mean of an amount in what each of the first level's cells is held against."""
+        return self.second.mean_of_each(amount)[self._of_second - len(self.first)]
 
     def comparable(self, factors: Sequence[str]) -> bool:
         """Return whether the pair's difference can be estimated with these factors alike."""
@@ -153,9 +169,9 @@ class Sides:
         rows = self.rows(factors)
         alone = rows.soak_alone
         # A soak that is needed is among the first rows that show the difference, and among the last ones that do.
-        at = range(len(alone))
+        at = whole_first(rows.every)
         for soak in sorted(self._enough(rows, at) & self._enough(rows, at[::-1])):
-            left = [side for side in (self.first, self.second) if any(cell.soak != soak for cell in side)]
+            left = [side for side in (self.first, self.second) if any(own != soak for own in side.soaks)]
             rest = [row for row, own in zip(rows.every, alone, strict=True) if own != soak]
             if len(left) == 2 and not comparable(rest, self.contrast):
                 return soak

@@ -92,7 +92,7 @@ def site_cells(answer: Comparison) -> SiteCells:
 def _some_apart(answer: Comparison, amount: str) -> bool:
     """Whether all of one level has less of an amount than all of another."""
     means = [level.used.means(amount) for level in answer.levels]
-    known = [(min(own), max(own)) for own in means if own]
+    known = [(own.min(), own.max()) for own in means if len(own)]
     return bool(known) and min(high for _, high in known) < max(low for low, _ in known)
 
 

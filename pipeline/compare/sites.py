@@ -206,7 +206,7 @@ def _split(ours: Cells, theirs: Cells) -> tuple[Cells, Cells]:
 
 
 def _pair(first: tuple[str, Cells], second: tuple[str, Cells], factor: str) -> Pair:
-    ours, theirs = (Level(name, cells, (), None) for name, cells in (first, second))
+    ours, theirs = (Level(name, cells, Cells(), None) for name, cells in (first, second))
     (pair,) = pairs_of([ours, theirs], against=theirs.name)
     return replace(pair, alternate=alternates(pair, factor), permutation=None)
 

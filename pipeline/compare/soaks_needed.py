@@ -31,7 +31,7 @@ def more_soaks(pair: Pair, together: Family, difference: float) -> Numbers | Non
     have = (len(pair.first), len(pair.second))
     per_soak = error**2 / (1 / have[0] + 1 / have[1])
     if not apart:
-        soaks = len({cell.soak for cell in (*pair.first, *pair.second)})
+        soaks = len({*pair.first.soaks, *pair.second.soaks})
         have, per_soak = (soaks, soaks), error**2 * soaks / 2
     steps = range(max(0, MOST - max(have)) + abs(have[0] - have[1]) + 1)
     at = bisect_left(steps, True, key=lambda step: _shows(_after(have, step), per_soak, apart, together, difference))

@@ -23,21 +23,22 @@ def level_rows(comparison: Comparison) -> Rows:
 def _level_row(level: Level, comparison: Comparison) -> Row:
     measure = comparison.query.measure
     low, high = _limits(level, comparison) or (None, None)
-    under = fsum(cell.under for cell in level.used)
+    table, at = level.used.table, level.used.at
+    under = fsum(table.under[at].tolist())
     return {
         "factor": comparison.query.factor,
         "measure": measure.name,
         "level": level.name,
         "soaks": len(level.used),
-        "batches": len({batch for cell in level.used for batch in cell.batches}),
-        "units": sum(cell.units for cell in level.used),
-        "units_without": sum(cell.units_without for cell in level.used),
+        "batches": table.batches.different(at),
+        "units": int(table.units[at].sum()),
+        "units_without": int(table.units_without[at].sum()),
         "soaks_not_yet": len(level.waiting),
-        "units_not_yet": sum(cell.units_not_yet for cell in (*level.waiting, *level.partly)),
+        "units_not_yet": sum(int(each.table.units_not_yet[each.at].sum()) for each in (level.waiting, level.used)),
         "estimate": level.estimate.value if level.estimate else None,
         "low": low,
         "high": high,
-        "of_sums": measure.scale * fsum(cell.over for cell in level.used) / under if under else None,
+        "of_sums": measure.scale * fsum(table.over[at].tolist()) / under if under else None,
         "unit": "%" if measure.unit == "points" else measure.unit,
         "why_no_figure": comparison.unsure.get(level.name),
     }
@@ -48,7 +49,7 @@ def _limits(level: Level, comparison: Comparison) -> Limits | None:
         return None
     limits = level.estimate.limits()
     if comparison.query.measure.share:
-        return share_limits([cell.value for cell in level.used if cell.value is not None], limits)
+        return share_limits(level.used.values.tolist(), limits)
     return limits if limits is None or comparison.query.measure.money else (max(0.0, limits[0]), limits[1])
 
 

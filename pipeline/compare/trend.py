@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+
 from pipeline.compare import wording as words
-from pipeline.compare.columns import Cells
+from pipeline.compare.columns import soaks_of
 from pipeline.compare.confounding import held_against
-from pipeline.compare.design import DesignCell
+from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import AMOUNTS, READINGS, title, unit_of
 from pipeline.compare.pairs import LEAST_DEGREES, Level
 from pipeline.compare.query import ComparisonQuery
+from pipeline.models.unit_arrays import Numbers
 from pipeline.stats.estimate import Estimate
 
 LEAST_LEVELS = 3  # of two levels the pair says it
@@ -48,25 +51,31 @@ def trend_of(levels: Sequence[Level], query: ComparisonQuery) -> Trend | None:
     factor = query.factor
     if factor not in (*AMOUNTS, *READINGS) or sum(bool(each.used) for each in levels) < LEAST_LEVELS:
         return None
-    cells = Cells(cell for each in levels for cell in each.used if factor in cell.means)
-    amounts = cells.means(factor)
-    if len(set(amounts)) < LEAST_LEVELS:
+    groups = [each.used.where(~np.isnan(each.used.mean_of_each(factor))) for each in levels]
+    amounts = np.concatenate([each.means(factor) for each in groups])
+    if len(np.unique(amounts)) < LEAST_LEVELS:
         return None
     choices, _, _ = held_against(factor, query.of_yield)
-    differing = tuple(name for name in choices if len(cells.column(name).labels) > 1)
-    estimate = slope(
-        cells.soaks,
-        amounts,
-        cells.values.tolist(),
-        [_columns(cell, differing) for cell in cells],
-    )
+    had = {name: FactorColumn.joined([each.column(name) for each in groups]) for name in choices}
+    differing = tuple(name for name in choices if len(had[name].labels) > 1)
+    soaks, values = soaks_of(groups).codes, np.concatenate([each.values for each in groups])
+    estimate = slope(soaks, amounts, values, _columns({name: had[name] for name in differing}))
     if estimate is None or estimate.limits() is None:
         return None
-    return Trend(factor, estimate, len(set(cells.soaks)), min(amounts), max(amounts), differing)
+    lowest, highest = float(amounts.min()), float(amounts.max())
+    return Trend(factor, estimate, len(np.unique(soaks)), lowest, highest, differing)
 
 
-def _columns(cell: DesignCell, factors: Sequence[str]) -> dict[Hashable, float]:
-    return {(name, label): float(share) for name in factors for label, share in cell.shares[name].items() if label}
+def _columns(had: Mapping[str, FactorColumn]) -> dict[Hashable, Numbers]:
+    """The share of each label that is not blank, one entry per cell, in the order in which cells have them."""
+    found: dict[Hashable, tuple[tuple[int, int, int], Numbers]] = {}
+    for of, (name, column) in enumerate(had.items()):
+        first = column.first_cells
+        for at, (label, cell) in enumerate(first.items()):
+            if label:
+                share = np.array([float(shares.get(label, 0)) for shares in column.every])
+                found[name, label] = ((cell, of, at), share[column.codes])
+    return {name: share for name, (_, share) in sorted(found.items(), key=lambda each: each[1][0])}
 
 
 def trend_sentence(found: Trend, query: ComparisonQuery) -> str:

@@ -189,7 +189,7 @@ def _no_spread(facts: Facts) -> Reason | None:
     if not pair.has_interval:
         return None
     for name, side in ((pair.level, pair.first), (pair.against, pair.second)):
-        values = {cell.value for cell in side}
+        values = set(side.values.tolist())
         if len(side) < LEAST_FOR_AN_INTERVAL or len(values) > 1:
             continue
         if facts.measure.share and values == {0.0}:
@@ -244,7 +244,7 @@ def _young(facts: Facts) -> Reason | None:
 
 
 def _partly(facts: Facts) -> Reason | None:
-    why = words.still_running(cell for cell in (*facts.pair.first, *facts.pair.second) if cell.units_not_yet)
+    why = words.still_running((*facts.pair.first.running, *facts.pair.second.running))
     return Reason("R8", why, "The rest counts once it is that far", stops=False) if why else None
 
 

@@ -4,7 +4,7 @@ value hold one entry per unit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -43,6 +43,35 @@ class Labels:
     def used(self) -> Whole:
         """The places of the texts that any unit has, rising."""
         return np.flatnonzero(np.bincount(self.codes, minlength=len(self.texts)))
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Units that follow each other and are alike: the number of the run of each; columns: in which they are alike."""
+
+    codes: Whole
+    columns: frozenset[str]
+
+    @classmethod
+    def of(cls, batches: Labels, cells: Mapping[str, Labels]) -> Self:
+        """Return the runs of units of one batch that have the same in these columns. A column by which runs would be of
+        less than two units, like a weight of every container, is left out.
+        """
+        changes = _changes(batches.codes)
+        columns = set()
+        for name, labels in cells.items():
+            together = changes | _changes(labels.codes)
+            if 2 * (together.sum() + 1) <= len(together):
+                changes = together
+                columns.add(name)
+        return cls(np.cumsum(changes), frozenset(columns))
+
+
+def _changes(codes: Whole) -> Flags:
+    """Whether each code is another than the one before."""
+    found = np.zeros(len(codes), dtype=bool)
+    found[1:] = codes[1:] != codes[:-1]
+    return found
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 
-from pipeline.models.compared_columns import Days, Labels, MeasureParts, UnitStarts, UnitWaits
+from pipeline.models.compared_columns import Days, Labels, MeasureParts, Runs, UnitStarts, UnitWaits
 from pipeline.models.compared_money import FarmMoney, with_margins
 from pipeline.models.flush_rule import FlushRule, flush_rule
 from pipeline.models.unit_arrays import Arrays, Flags, Lines, Whole
@@ -50,6 +51,11 @@ class ComparedUnits:
 
     def __len__(self) -> int:
         return len(self.unit)
+
+    @cached_property
+    def runs(self) -> Runs:
+        """Which units that follow each other are of one batch, and alike in cells."""
+        return Runs.of(self.batches, self.cells)
 
     def where(self, chosen: Flags | Whole) -> ComparedUnits:
         """Return the chosen units: by their places, or by yes and no."""

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.compare.collapse import cells as held_cells
 from pipeline.compare.design import DesignCell as Held
-from pipeline.compare.design import cells as held_cells
 from pipeline.compare.factors import Levels, least_gap
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices

@@ -219,7 +219,7 @@ def adjustments(block: BatchBlock, bread: Matrix) -> Matrix:
 
 
 def fit(
-    batches: Sequence[Hashable],
+    batches: Sequence[Hashable] | Places,
     design: Matrix,
     values: Sequence[float] | Matrix,
     names: Sequence[Hashable],
@@ -242,7 +242,7 @@ def fit(
     of_batch, of_kind = keys // len(design), keys % len(design)
     roots = np.sqrt(sizes)
     found = np.bincount(sums, observed) / roots
-    blocks = [_block(rows, design, of_kind, roots, found, correlation) for rows in _by_size(of_batch)]
+    blocks = [_block(rows, design, of_kind, sizes, found, correlation) for rows in _by_size(of_batch)]
     normal, gave = np.zeros((len(names), len(names))), np.zeros(len(names))
     for each in blocks:
         weighted = each.weighted(each.designs)
@@ -258,8 +258,13 @@ def fit(
     return ClusterFit(tuple(names), coefficients, bread, fitted, sums, sizes)
 
 
-def _numbered(batches: Sequence[Hashable]) -> Places:
+def _numbered(batches: Sequence[Hashable] | Places) -> Places:
     """The number of each cell's batch, from 0, in the order in which they come."""
+    if isinstance(batches, np.ndarray):
+        _, first, own = np.unique(batches, return_index=True, return_inverse=True)
+        rank = np.empty(len(first), dtype=np.int64)
+        rank[np.argsort(first)] = np.arange(len(first))
+        return rank[own]
     place: dict[Hashable, int] = {}
     return np.array([place.setdefault(batch, len(place)) for batch in batches], dtype=np.int64)
 
@@ -274,13 +279,16 @@ def _by_size(of_batch: Places) -> list[Places]:
 
 
 def _block(
-    rows: Places, design: Matrix, kinds: Places, roots: Matrix, observed: Matrix, correlation: float
+    rows: Places, design: Matrix, kinds: Places, sizes: Places, observed: Matrix, correlation: float
 ) -> BatchBlock:
     """The block of these batches, its residuals the observed sums until they are fitted."""
-    mine = np.concatenate([kinds[rows], roots[rows]], axis=1)
-    every, own = np.unique(mine, axis=0, return_inverse=True)
-    of_kind, of_root = every[:, : rows.shape[1]].astype(np.int64), every[:, rows.shape[1] :]
-    own = own.reshape(-1).astype(np.int64)
+    own = np.zeros(len(rows), dtype=np.int64)
+    for codes in (*kinds[rows].T, *sizes[rows].T):
+        # Numbered anew after every column, so that they stay small.
+        _, own = np.unique(own * (int(codes.max()) + 1) + codes, return_inverse=True)
+    first = np.empty(int(own.max()) + 1, dtype=np.int64)
+    first[own[::-1]] = np.arange(len(own))[::-1]
+    of_kind, of_root = kinds[rows[first]], np.sqrt(sizes[rows[first]])
     return BatchBlock(rows, own, design[of_kind] * of_root[:, :, None], of_root, observed[rows], correlation)
 
 

@@ -105,10 +105,15 @@ def growth(found: Basis, rows: Sequence[DesignRow]) -> Iterator[int]:
             at, idle = at + found.first_beyond(rows[at:]), 0
 
 
+def whole_first(rows: Sequence[DesignRow]) -> list[int]:
+    """Return the places of these rows, those of whole numbers first: what these make needs no fractions."""
+    return sorted(range(len(rows)), key=lambda at: max((each.denominator for each in rows[at].values()), default=1) > 1)
+
+
 def basis(rows: Sequence[DesignRow]) -> Basis:
     """Return the basis of all rows that these can make."""
     found = Basis()
-    for _ in growth(found, rows):
+    for _ in growth(found, [rows[at] for at in whole_first(rows)]):
         pass
     return found
 
@@ -128,7 +133,8 @@ def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
     Models, 5.4: estimable functions).
     """
     so_far = Basis()
-    return not so_far.rest(contrast) or any(not so_far.rest(contrast) for _ in growth(so_far, rows))
+    ordered = [rows[at] for at in whole_first(rows)]
+    return not so_far.rest(contrast) or any(not so_far.rest(contrast) for _ in growth(so_far, ordered))
 
 
 def dummies(factor: Hashable, shares: Mapping[str, Fraction | int]) -> dict[Hashable, Fraction | int]:

@@ -6,21 +6,21 @@ from collections.abc import Hashable, Mapping, Sequence
 
 import numpy as np
 
-from pipeline.stats.cluster_robust import fit
+from pipeline.stats.cluster_robust import Matrix, Places, fit
 from pipeline.stats.estimate import Estimate
 
 SLOPE = "slope"
 
 
 def slope(
-    batches: Sequence[Hashable],
-    amounts: Sequence[float],
-    values: Sequence[float],
-    others: Sequence[Mapping[Hashable, float]] = (),
+    batches: Sequence[Hashable] | Places,
+    amounts: Sequence[float] | Matrix,
+    values: Sequence[float] | Matrix,
+    others: Mapping[Hashable, Matrix] | None = None,
 ) -> Estimate | None:
     """Return by how much the value rises with one unit of the amount, within batches and between them.
 
-    batches, amounts, values: one entry per cell; others: further columns of each cell, by name, that are held alike.
+    batches, amounts, values: one entry per cell; others: further columns, by name, that are held alike.
     Generalised least squares with the working correlation, the CR2 standard error and the Satterthwaite degrees of
     freedom of cluster_robust. None where the amount does not vary, or only together with the others.
     Checked against: R lm on nlme::Oats (golden record "log dose slope"), where every block has every dose.
@@ -28,9 +28,7 @@ def slope(
     middle = float(np.mean(amounts))
     names: list[Hashable] = ["all"]
     columns = [np.ones(len(values))]
-    further = list(dict.fromkeys(name for each in others for name in each))
-    for name in further:
-        column = np.array([float(each.get(name, 0.0)) for each in others])
+    for name, column in (others or {}).items():
         if np.linalg.matrix_rank(np.column_stack([*columns, column])) > len(columns):
             names.append(name)
             columns.append(column)
@@ -39,6 +37,6 @@ def slope(
     if not scale or np.linalg.matrix_rank(np.column_stack([*columns, amount / scale])) == len(columns):
         return None
     design = np.column_stack([*columns, amount / scale])
-    found = fit(list(batches), design, list(values), [*names, SLOPE]).level(SLOPE)
+    found = fit(batches, design, values, [*names, SLOPE]).level(SLOPE)
     error = None if found.standard_error is None else found.standard_error / scale
     return Estimate(found.value / scale, error, found.degrees)

@@ -7,7 +7,7 @@ from math import fsum
 
 import numpy as np
 
-from pipeline.compare.design import far_enough
+from pipeline.compare.collapse import far_enough
 from pipeline.compare.factors import REPORTED, Levels, is_number, levels, numbers, parts_of
 from pipeline.compare.leaning import CONTAINER_SD, container_variance
 from pipeline.compare.measures import Measure
@@ -70,7 +70,7 @@ def recipe_records(units: ComparedUnits, measure: Measure) -> RecipeRecords:
     counts = np.isin(place.reshape(-1), used) & part.adding
     value = measure.scale * part.over[counts] / part.under[counts]
     given, every = Parts.of(place.reshape(-1)[counts]), np.ones(len(value), dtype=bool)
-    over, under = (np.array(given.sums(each, every)) for each in (value * part.under[counts], part.under[counts]))
+    over, under = (given.sums(each, every) for each in (value * part.under[counts], part.under[counts]))
     spread = container_variance(given, value)
     _, soaks = np.unique(units.soaks.codes[first], return_inverse=True)
     held = [each.codes[first][:, None] == np.arange(len(each.order)) for each in known]

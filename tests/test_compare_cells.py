@@ -1,0 +1,84 @@
+"""Cells of a comparison: sums and shares of units as columns, the same as told one unit at a time."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import fsum
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.compare.columns import Cells
+from pipeline.compare.factor_column import FactorColumn
+from pipeline.compare.pairs import levels_of
+from pipeline.compare.parts import Parts
+from pipeline.models.compared_columns import Labels, Runs
+from tests.simulated_sites import cell
+
+# Per unit: its part, the label and the number in its row (None where blank), and whether it counts.
+UNITS = st.lists(
+    st.tuples(
+        st.integers(0, 3), st.sampled_from("abc"), st.none() | st.floats(1e-3, 1e6, allow_nan=False), st.booleans()
+    ),
+    min_size=1,
+    max_size=40,
+)
+Unit = tuple[int, str, float | None, bool]
+
+
+def parts_of(units: list[Unit]) -> tuple[Parts, Labels, np.ndarray, np.ndarray]:
+    keys, texts, numbers, counts = zip(*units, strict=True)
+    labels = Labels.of(texts)
+    return Parts.of(np.array(keys)), labels, np.array(numbers, dtype=float), np.array(counts, dtype=bool)
+
+
+@given(UNITS)
+def test_sums_and_means_are_those_of_exact_sums(units: list[Unit]) -> None:
+    parts, _, numbers, counts = parts_of(units)
+    chosen = counts & ~np.isnan(numbers)
+    keys = sorted({each[0] for each in units})
+    own = [[each[2] for each in units if each[0] == key and each[3] and each[2] is not None] for key in keys]
+    assert parts.sums(numbers, chosen).tolist() == pytest.approx([fsum(each) for each in own], rel=1e-15)
+    known = [[each[2] for each in units if each[0] == key and each[2] is not None] for key in keys]
+    means = [fsum(each) / len(each) if each else np.nan for each in known]
+    assert parts.means(numbers).tolist() == pytest.approx(means, rel=1e-15, nan_ok=True)
+
+
+@given(UNITS)
+def test_runs_of_like_units_tell_what_their_units_tell(units: list[Unit]) -> None:
+    units = sorted(units, key=lambda each: each[1])
+    parts, labels, numbers, _ = parts_of(units)
+    of_label = np.array([numbers[labels.codes == code][0] for code in range(len(labels.texts))])[labels.codes]
+    runs = Runs.of(labels, {"weight": Labels.of([str(at) for at in range(len(units))]), "label": labels})
+    assert "weight" not in runs.columns
+    fewer = parts.alike(runs.codes)
+    assert len(fewer.rows) <= len(parts.rows)
+    whole, thin = (FactorColumn.of_parts(each, labels) for each in (parts, fewer))
+    assert [whole.every[at] for at in whole.codes.tolist()] == [thin.every[at] for at in thin.codes.tolist()]
+    assert fewer.means(of_label).tolist() == pytest.approx(parts.means(of_label).tolist(), rel=1e-15, nan_ok=True)
+    assert [fewer.texts(labels).at(at) for at in range(len(parts.starts))] == [
+        tuple(sorted({each[1] for each in units if each[0] == key})) for key in sorted({each[0] for each in units})
+    ]
+
+
+def test_units_that_are_not_chosen_are_in_no_part() -> None:
+    parts = Parts.of(np.array([2, 1, 2, 1]), np.array([True, False, True, True]))
+    assert parts.rows.tolist() == [3, 0, 2]
+    assert parts.sizes.tolist() == [1, 2]
+
+
+def test_tallies_are_exact() -> None:
+    shares = [{"a": Fraction(1, 3), "b": Fraction(2, 3)}, {"a": 1}, {"a": Fraction(1, 3), "b": Fraction(2, 3)}]
+    assert FactorColumn.of(shares).tally == {"a": Fraction(5, 3), "b": Fraction(4, 3)}
+
+
+def test_cells_side_by_side_are_the_cells_that_were_given() -> None:
+    given_cells = [cell("S1", "straw", 60.0, strain="grey"), cell("S2", "straw", 70.0, strain="pink")]
+    both = Cells(given_cells)
+    assert list(both) == given_cells
+    assert list(both.where(both.values > 65)) == given_cells[1:]
+    assert both.column("strain").labels == ("grey", "pink")
+    (straw,) = levels_of(given_cells, ["straw"])
+    assert (straw.used.soaks, list(straw.waiting)) == (["soak S1", "soak S2"], [])
