@@ -24,6 +24,8 @@ NARROW_PX = 190  # height of small charts, three side by side
 LANES_A_CHART = 10
 # So many facts of a chart are read out; a longer list is in the table behind it. Our choice, no source.
 FACTS_READ = 20
+# Labels of an axis that would come nearer to each other are left out, every second one. Our choice, no source.
+LABELS_APART_PX = 10
 
 CONFIG: Spec = {
     "aria": False,  # the figure around the chart carries the text alternative
@@ -41,6 +43,7 @@ CONFIG: Spec = {
         "titleFontSize": 14,
         "titleFontWeight": "normal",
         "titlePadding": 8,
+        "labelSeparation": LABELS_APART_PX,
     },
 }
 
@@ -123,8 +126,10 @@ def across(field: str, title: str, domain: Sequence[float] | None = None, stack:
     return channel(f"{field}:Q", scale=scale, axis=axis, stack=stack)
 
 
-def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = False) -> Spec:
-    """A chart of one lane a row: the labels over the marks. `tall`: name and facts on a line each."""
+def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = False, of_name: float = 0.28) -> Spec:
+    """A chart of one lane a row: the labels over the marks. `tall`: name and facts on a line each, else the name has
+    `of_name` of the width.
+    """
     step = TALL_ROW_PX if tall else ROW_PX
     rows = [
         {"lane": f"{at:03}", "name": each.name, "facts": each.facts, "all": f"{each.name}: {each.facts}"}
@@ -140,7 +145,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         align="left",
         baseline="middle",
         dy=high,
-        limit=expression("width * 0.84" if with_right else "width" if tall else "width * 0.28"),
+        limit=expression("width * 0.84" if with_right else "width" if tall else f"width * {of_name}"),
     ).encode(x=constant(0), text="name:N", tooltip=tip)
     facts = base.mark(
         "text",
@@ -149,7 +154,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         dy=-2 if tall else high,
         fontSize=FACTS_PX,
         color=paint("ink-soft"),
-        limit=expression("width" if tall else "width * 0.7"),
+        limit=expression("width" if tall else f"width * {round(0.98 - of_name, 2)}"),
     ).encode(x=constant(0) if tall else constant("width"), text="facts:N", tooltip=tip)
     words = [name, facts]
     if with_right:

@@ -157,7 +157,9 @@ def brief(sentence: Sentence) -> Sentence:
 
 
 def shortened(figure: Figure) -> Figure:
-    """Return the figure with three digits, but with all that stand before the point."""
+    """Return the figure with three digits, but with all that stand before the point; nothing is 0 without a point."""
+    if not figure.value and figure.value is not None:
+        return replace(figure, text="0")
     whole, point, decimals = figure.text.lstrip("-").replace("\u202f", "").partition(".")
     places = max(0, DIGITS_THAT_MATTER - len(whole.lstrip("0")))
     if not point or figure.value is None or places >= len(decimals):

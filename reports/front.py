@@ -119,10 +119,11 @@ def tiles(month: Month) -> list[Tile]:
         _lost_tile(month),
         _ahead_tile(month),
     ]
-    return [_brief(each) for each in found]
+    return [brief_tile(each) for each in found]
 
 
-def _brief(tile: Tile) -> Tile:
+def brief_tile(tile: Tile) -> Tile:
+    """Return a tile whose figures have few digits."""
     figure = shortened(tile.figure) if tile.figure else None
     return Tile(tile.what, figure, brief(tile.rests_on), tuple(brief(each) for each in tile.before))
 

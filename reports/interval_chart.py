@@ -31,11 +31,12 @@ def interval_chart(
     labels: Sequence[LaneLabel],
     worth: float | None,
     part: str = "",
+    axis: str = "",
 ) -> list[Chart]:
     """Return the chart of these rows of a table, each a point with its limits; none without rows.
 
     `columns`: the difference and its limits. `worth`: differences nearer to 0 lie in a band too small to act on.
-    `part`: of how many it shows some.
+    `part`: of how many it shows some. `axis`: what stands below it, where the title is too long for a phone.
     """
     rows: list[Point] = [
         drawn(month.rows(table)[at], at, *columns) | {"lane": f"{place:03}"} for place, at in enumerate(shown)
@@ -43,7 +44,7 @@ def interval_chart(
     if not rows:
         return []
     fields = [column.replace("_", "") for column in columns]
-    spec = _spec(rows, fields, labels, worth, title)
+    spec = _spec(rows, fields, labels, worth, axis or title)
     limited = known(rows, *fields[1:])
     interval = f"likely range ({percent(LEVEL)})"
     keys = [plain_key("estimate", shape="dot")]

@@ -90,7 +90,7 @@ DEFINED = (
 # Tables that stand open, and on paper; the last on the page alone.
 TO_MEND = ("table-lost", "table-set-aside")
 OPEN = (*TO_MEND, "table-waiting")
-A_PAGE_TO_MEND = 12  # rows that fill the better part of a sheet. Our choice, no source.
+A_PAGE_TO_MEND = 8  # rows that would not find room below the sections before them. Our choice, no source.
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 

@@ -29,6 +29,8 @@ from reports.words import isolated, month_name, visible
 WIDE_PX, COLUMN_PX = 820, 540
 # Rows of a table of findings that paper has room for. Our choice, no source.
 ROWS_PRINTED = 24
+# From so many rows on they stand side by side, over the whole width. Our choice, no source.
+SIDE_BY_SIDE = 8
 FONT = "Libertinus Serif"
 TEMPLATE = "templates/report.typ"
 # Signs that the fonts of the typesetting library hold: Latin, Greek, Cyrillic, Hebrew, and signs around them. A test
@@ -70,6 +72,7 @@ def print_content(month: Month, brief: bool = False) -> Content:
         "months": [_chart(each, WIDE_PX) for each in picked.months_chart(month)],
         "sections": [] if brief else [_section(each) for each in main_sections(month)],
         "beside": "picked",
+        "side_by_side": SIDE_BY_SIDE,
         "caution": ONE_LINE,
     }
     boxes = f"{BOX} stands for signs that the print has no letters for; the page on the screen has them."

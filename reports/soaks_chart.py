@@ -20,8 +20,11 @@ SQUARES = 120
 def soaks_chart(month: Month) -> list[Chart]:
     """Every soak of the record in a square, the oldest first: darker for a larger share lost, with how many were.
 
-    Where there are too many for a square each, a square is all soaks of a month, or of a year.
+    Where there are too many for a square each, a square is all soaks of a month, or of a year. None where nothing was
+    lost.
     """
+    if not any(row["lost"] for row in month.rows("soaks")):
+        return []
     squares, things = _squares(month)
     rows = [{"column": at % SOAKS_A_ROW, "line": at // SOAKS_A_ROW} | row for at, row in enumerate(squares)]
     if not rows:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from reports.colours import paint, plain_key
+from reports.colours import paint
 from reports.columns import View
 from reports.drawing import Chart, column_chart
 from reports.figures import (
@@ -13,6 +13,7 @@ from reports.figures import (
     Figure,
     Name,
     Sentence,
+    brief,
     cell,
     count,
     measured,
@@ -23,14 +24,15 @@ from reports.figures import (
     total,
     within,
 )
-from reports.front import Tile
+from reports.front import Tile, brief_tile
 from reports.month import Month
 from reports.recipes_chart import RECIPE, best_first, is_grey, recipes_chart
 from reports.section import Section, made
 from reports.sections.losses import CAUSES, causes_note
+from reports.sections.picked import TWO_LINES, YEAR_WHERE
 from reports.sections.recipes import RECIPES, rows_in_order
 from reports.tables import PageTable, table, table_of
-from reports.vega_lite import Layer, channel, options
+from reports.vega_lite import Layer, Point, channel, options
 from reports.words import MONTH_NAMES, day_name, month_name, spoken
 from schemas.result_rows import number_of, text_of, whole_of
 
@@ -43,6 +45,12 @@ BATCHES = View("finished_batches", ("batch", "substrate", "units", "units_withou
 # Batches in the lists of the best and of the worst, and months that a chart gives the width to. Our choice, no source.
 BATCHES_SHOWN = 5
 MONTHS_DRAWN = 24
+# Of more months the chart names the kg of the most, the least and the last: a phone has no room for all. Our choice.
+ALL_NAMED, WHOLE_FROM = 6, 10
+# As the months of a month's report have their names, and a month in part says so. Fixed expressions over labels that we
+# write ourselves.
+IN_PART = "length(split(datum.label, ' ')) == 3 ? [substring(datum.label, 0, 3), 'part'] : substring(datum.label, 0, 3)"
+LINES = TWO_LINES | {"labelExpr": f"{YEAR_WHERE} ? split(datum.label, ' ') : {IN_PART}"}
 
 
 @dataclass(frozen=True)
@@ -61,8 +69,17 @@ class Span:
             return str(self.first.year)
         if begins and ends:
             start, end = month_name(self.first), month_name(self.last)
-            return start if start == end else f"{start} to {end}"
-        return f"{day_name(self.first)} to {day_name(self.last)}"
+            return start if start == end else f"{_without(start, str(self.last.year))} to {end}"
+        start, end = day_name(self.first), day_name(self.last)
+        if self.first == self.last:
+            return start
+        start = _without(start, month_name(self.last)) if self.first.day != self.last.day else start
+        return f"{_without(start, str(self.last.year))} to {end}"
+
+
+def _without(text: str, end: str) -> str:
+    """Return a day or month without the month or year that it ends with, for one that follows has it, too."""
+    return text.removesuffix(f" {end}")
 
 
 def _ends_month(day: date) -> bool:
@@ -79,8 +96,9 @@ def headline(span: Span) -> list[Sentence]:
     ends = _ends_of(month)
     if ends:
         most, least = ends
-        found.append((*_month_of(month, most), " gave most, ", *_month_of(month, least), " least."))
-    return found
+        of = " of those with a picking." if _idle(month) else "."
+        found.append((*_month_of(span, most), " gave most, ", *_month_of(span, least), f" least{of}"))
+    return [brief(each) for each in found]
 
 
 def with_unit(figure: Figure, unit: str) -> Figure:
@@ -89,21 +107,28 @@ def with_unit(figure: Figure, unit: str) -> Figure:
 
 
 def _ends_of(month: Month) -> tuple[int, int] | None:
-    """Return the whole months with most and with least picked, from the first one with a picking on; None with fewer
-    than two that differ.
+    """Return the whole months with most and with least picked, of those with a picking; None with fewer than two that
+    differ.
     """
     rows = month.rows("span_months")
-    begun = next((at for at, row in enumerate(rows) if row["pickings"]), len(rows))
-    whole = [at for at, row in enumerate(rows) if row["whole"] and at >= begun]
+    whole = [at for at, row in enumerate(rows) if row["whole"] and row["pickings"]]
     if len({rows[at]["fresh_g"] for at in whole}) < 2:
         return None
     by_mass = sorted(whole, key=lambda at: number_of(rows[at], "fresh_g"))
     return by_mass[-1], by_mass[0]
 
 
-def _month_of(month: Month, at: int) -> Sentence:
-    name = month_name(date.fromisoformat(f"{text_of(month.rows('span_months')[at], 'month')}-01"))
-    return (f"{name} (", measured(month, "span_months", at, "fresh_g"), ")")
+def _idle(month: Month) -> bool:
+    """Return whether there are whole months without a picking."""
+    return any(row["whole"] and not row["pickings"] for row in month.rows("span_months"))
+
+
+def _month_of(span: Span, at: int) -> Sentence:
+    """Return a month with what was picked in it: without its year, where all lie in one."""
+    name = _name_of(text_of(span.month.rows("span_months")[at], "month"))
+    if span.first.year == span.last.year:
+        name = _without(name, str(span.last.year))
+    return (f"{name} (", measured(span.month, "span_months", at, "fresh_g"), ")")
 
 
 def tiles(span: Span) -> list[Tile]:
@@ -112,9 +137,9 @@ def tiles(span: Span) -> list[Tile]:
     pickings = several(total(month, "span_months", "pickings"), "picking")
     finished = total(month, "span_months", "units_finished")
     batches = several(rows_of(month, "finished_batches"), "batch", "batches")
-    return [
+    found = [
         Tile("Picked", with_unit(total(month, "span_months", "fresh_g"), "kg"), ("in ", *pickings)),
-        Tile("Finished", finished, ("containers of ", *batches)),
+        Tile("Finished", finished, (f"container{'' if finished.value == 1 else 's'} of ", *batches)),
         Tile(
             "Lost",
             total(month, "span_months", "units_lost"),
@@ -122,6 +147,7 @@ def tiles(span: Span) -> list[Tile]:
         ),
         _be_tile(month),
     ]
+    return [brief_tile(each) for each in found]
 
 
 def _be_tile(month: Month) -> Tile:
@@ -137,7 +163,8 @@ def _be_tile(month: Month) -> Tile:
 def as_of(span: Span) -> Sentence:
     """Return the sentence that names the as-of day."""
     if span.month.as_of < span.last:
-        return ("As of ", Day(span.month.as_of), ": these days are not over.")
+        what = "the year is" if span.title == str(span.last.year) else "these days are"
+        return ("As of ", Day(span.month.as_of), f": {what} not over.")
     return ("As of ", Day(span.month.as_of), ".")
 
 
@@ -178,22 +205,30 @@ def charts(span: Span) -> list[Chart]:
 def months_chart(month: Month) -> list[Chart]:
     """What was picked in each month of the span; of a month in part, in that part, which is marked."""
     table = month.rows("span_months")
-    rows = [
+    rows: list[Point] = [
         {"row": at, "label": _label(row["whole"], text_of(row, "month")), "kg": number_of(row, "fresh_g") / 1000}
         for at, row in enumerate(table)
     ][-MONTHS_DRAWN:]
     if not any(row["kg"] for row in rows):
         return []
-    axis = options(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap="parity")
-    x = channel("label:N", sort=None, axis=axis)
+    x = channel("label:N", sort=None, axis=LINES)
     y = channel("kg:Q", axis=options(title="kg, fresh", tickCount=5))
     bars = Layer(rows).mark("bar", color=paint("mass")).encode(x=x, y=y)
-    texts = Layer(rows).mark("text", baseline="bottom", dy=-4)
-    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text=channel("kg:Q", format=".1f"))])
+    ends = {*(_ends_of(month) or ()), rows[-1]["row"], max(rows, key=lambda row: float(row["kg"]))["row"]}
+    few = len(rows) <= ALL_NAMED
+    texts = Layer([row | {"said": _short_kg(row["kg"], few)} for row in rows if few or row["row"] in ends]).mark(
+        "text", baseline="bottom", dy=-4
+    )
+    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text="said:N")])
     facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
     part = f"The last {len(rows)} of {len(table)} months." if len(rows) < len(table) else ""
     title = "Picked in each month"
-    return [Chart("span-months", title, spec, (plain_key("mass"),), "span_months", tuple(rows), facts, part=part)]
+    return [Chart("span-months", title, spec, (), "span_months", tuple(rows), facts, part=part)]
+
+
+def _short_kg(kg: float, few: bool) -> str:
+    """Return kg as the chart has room for them: of many months whole ones, from ten on."""
+    return f"{kg:.1f}" if kg and (few or kg < WHOLE_FROM) else f"{kg:.0f}"
 
 
 def _label(whole: object, month: str) -> str:
@@ -230,7 +265,8 @@ def _recipes(month: Month) -> Section:
     sentence: Sentence = ("No recipe has a BE in these days.",)
     if order:
         best, worst = order[0], order[-1]
-        sentence = (*_recipe_of(month, best), " gave most for its dry substrate: ", *_be_of(month, best), ".")
+        most = " gave most for its dry substrate: " if best != worst else " gave BE "
+        sentence = ("In these days ", *_recipe_of(month, best), most, *_be_of(month, best), ".")
         if best != worst:
             sentence = (*sentence, " Least: ", *_recipe_of(month, worst), ", ", *_be_of(month, worst), ".")
     notes: list[Sentence] = [
@@ -258,7 +294,15 @@ def _losses(month: Month) -> Section:
     bad = sorted(
         (at for at, row in enumerate(rows) if row["units_lost"]), key=lambda at: -whole_of(rows[at], "units_lost")
     )
-    sentence: Sentence = (lost, " of ", *several(finished, "container"), " that finished were lost without a picking.")
+    were = " was" if lost.value == 1 else " were"
+    sentence: Sentence = (
+        lost,
+        " of ",
+        *several(finished, "container"),
+        f" that finished{were} lost without a picking.",
+    )
+    if not lost.value:
+        sentence = ("None of ", *several(finished, "container"), " that finished was lost without a picking.")
     if not finished.value:
         sentence = ("No container finished in these days.",)
     notes: list[Sentence] = []
@@ -287,9 +331,9 @@ def _best_and_worst(month: Month) -> Section:
         return made("ends", "Best and worst", ("No batch has a BE in these days.",), [], [], [])
     best, worst = known[0], known[-1]
     sentence: Sentence = (
-        "Batch ",
+        "Batch " if best != worst else "Only batch ",
         _batch(month, best),
-        " gave most: BE ",
+        " gave most: BE " if best != worst else " has a BE: ",
         measured(month, "finished_batches", best, "be_pct"),
         ".",
     )
@@ -302,9 +346,8 @@ def _best_and_worst(month: Month) -> Section:
             measured(month, "finished_batches", worst, "be_pct"),
             ".",
         )
-    notes: list[Sentence] = [
-        ("Of many batches some are best and worst by chance alone: one batch is no proof for or against a recipe.",)
-    ]
+    chance = "Of many batches some are best and worst by chance alone: one batch is no proof for or against a recipe."
+    notes: list[Sentence] = [(chance,)] if best != worst else []
     if without:
         in_be = positive(month, "finished_batches", "be_pct")
         notes.append(

@@ -128,6 +128,7 @@ def _words(column: str, value: object) -> str:
 
 # Columns of our own words, which are no names from a cell.
 OWN_WORDS = frozenset({"factor", "measure", "verdict", "answer", "state", "part", "of", "unit"})
+SPOKEN = frozenset({"factor", "of"})  # of these, those that name columns or measures
 
 
 def _text(column: str, row: Row) -> Part | None:
@@ -139,7 +140,7 @@ def _text(column: str, row: Row) -> Part | None:
     if isinstance(value, date):
         return Day(value, short=True)
     if column in OWN_WORDS:
-        return str(value).replace("_", " ")
+        return spoken(column, str(value)) if column in SPOKEN else str(value).replace("_", " ")
     if column == "container" and not value:
         return "whole batch"
     return Name(spoken(column, text_of(row, column)))

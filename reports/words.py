@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import date
 from functools import cache
 
-from schemas.contract import BATCHES, HARVESTS, contract
+from schemas.contract import BATCHES, FILLINGS, HARVESTS, contract
 
 # Not strftime: its names depend on the machine's language, and the same month must give the same bytes.
 MONTH_NAMES = (
@@ -36,6 +36,7 @@ WAITS: Mapping[str, str] = {
 CODED = {"treatment": BATCHES, "spawn_form": BATCHES, "cap_stage": HARVESTS}
 # Causes are open words; the usual ones are written like green_mould.
 CAUSE = re.compile("[a-z]+(_[a-z]+)+")
+ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 NOT_NOTED = "not noted"
 # Marks that turn the direction of the text around them: of no use in a name, and a way to make one lie.
 DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -51,9 +52,21 @@ def day_name(day: date) -> str:
     return f"{day.day} {month_name(day)}"
 
 
+def with_days_named(text: str) -> str:
+    """Return a text with its days in words, like 25 October 2026 for 2026-10-25."""
+    return ISO_DAY.sub(lambda found: day_name(date.fromisoformat(found[0])), text)
+
+
 def short_day(day: date) -> str:
     """Return a day as an axis or a table has it, like 14 Sep."""
     return f"{day.day} {MONTH_NAMES[day.month - 1][:3]}"
+
+
+def factor_name(factor: str) -> str:
+    """Return what varies as a sentence names it: a column of the batches or fillings by its title."""
+    tables = (contract(name) for name in (BATCHES, FILLINGS))
+    title = next((table.field(factor).title for table in tables if factor in table.names), factor.replace("_", " "))
+    return title[0].lower() + title[1:]
 
 
 @cache
@@ -65,6 +78,10 @@ def spoken(column: str, text: str) -> str:
     """Return the text of a cell as it is shown. Coded words lose their underscores, a blank is said to be one."""
     if not text.strip():
         return NOT_NOTED
+    if column == "of":
+        return "BE" if text == "be" else text.replace("_", " ")
+    if column == "factor":
+        return factor_name(text)
     if column == "wait":
         return WAITS.get(text, text.replace("_", " "))
     coded = text in _known(column) or (column == "cause" and CAUSE.fullmatch(text))

@@ -38,7 +38,7 @@ def test_an_outlook_needs_more_than_20_weeks_and_says_how_few_it_rests_on(tmp_pa
     refused = ask(folder, "outlook", as_of=on(20))
     assert (refused.code, refused.out) == (0, "")
     assert refused.err == (
-        "Cannot tell. The records reach back 20 weeks, and 20 are too few to learn from. "
+        "Cannot tell. The records reach back 20 weeks; more than 20 are needed to learn from. "
         "From 2026-05-26 on it can be foreseen.\n"
     )
     assert ask(folder, "outlook", "--json", as_of=on(20)).json == []

@@ -215,7 +215,7 @@ def test_what_cannot_be_planned_is_said_with_the_way_out(weekly: Path, words: tu
 def test_a_farm_with_too_little_history_says_what_it_needs(tmp_path: Path) -> None:
     young = here("plan", "--kg", 3, "--farm", weekly_farm(tmp_path / "young", 10), "--as-of", "2026-03-16")
     assert (young.code, young.out) == (0, "")
-    assert young.err.startswith("Cannot tell. The records reach back 10 weeks, and 20 are too few to learn from.")
+    assert young.err.startswith("Cannot tell. The records reach back 10 weeks; more than 20 are needed to learn from.")
     assert "From 2026-05-26 on it can be foreseen." in young.err
     folder = weekly_farm(tmp_path / "old", 31)
     text = (folder / "batches.csv").read_text(encoding="utf-8")

@@ -199,7 +199,7 @@ def test_a_farm_too_young_says_so(tmp_path: Path) -> None:
     (folder / "promises.csv").write_text("due_on,weight_g\n2026-03-20,900\n", encoding="utf-8")
     said = here("promise", "check", "--farm", folder, "--as-of", "2026-03-16")
     assert (said.code, said.out) == (0, "")
-    assert said.err.startswith("Cannot tell. The records reach back 10 weeks, and 20 are too few to learn from.")
+    assert said.err.startswith("Cannot tell. The records reach back 10 weeks; more than 20 are needed to learn from.")
     today = flat(here("today", "--farm", folder, "--as-of", "2026-03-16").out)
     assert "Promised for the next seven days: Whether it can be met cannot be told. The records reach back" in today
 

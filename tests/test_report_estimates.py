@@ -91,6 +91,9 @@ def test_pins_are_told_of_all_started_with_losses_and_waiting_ones() -> None:
         "On straw half of all containers started have pins by day 24 (23 to 27). Of 20 containers 12 showed them, "
         "3 were lost before, 5 wait."
     )
+    # What is told adds up to all, and nothing is told that there is none of.
+    unnoted = said(pins.sentence(month(pins=[pinned(lost=1, waiting=0, units_unnoted=7, median_days=24)])))
+    assert unnoted.endswith("Of 20 containers 12 showed them, 1 was lost before, 7 have no note of pins.")
     few = pinned(pinned_by_21_pct=10.0, pinned_by_28_pct=40.0, why_no_interval="fewer than three soaks")
     told = said(pins.sentence(month(pins=[few])))
     assert told.startswith("On straw half of all containers started have no pins yet: 40.0 % by the day 28. Of")

@@ -167,6 +167,16 @@ def test_the_demo_month_prints_on_four_pages_and_leaves_none_half_empty(browser:
     assert "Show all" not in whole
 
 
+def test_no_sheet_is_begun_for_the_caution_alone(browser: Browser, pages: dict[str, Path], tmp_path: Path) -> None:
+    for case, most in (("one_batch", 3), ("no_tables", 2), ("sixty_batches", 4)):
+        browser.open(pages[case], WIDTHS[-1])
+        browser.print(tmp_path / "case.pdf")
+        texts = [page.extract_text() for page in PdfReader(tmp_path / "case.pdf").pages]
+        assert len(texts) <= most, case
+        assert sum("Lime, steam" in text for text in texts) == 1, case
+        assert len(texts[-1]) > 250, case
+
+
 @pytest.mark.parametrize("case", ["no_tables", "one_batch"])
 def test_the_page_is_for_all_narrow_and_wide_light_and_dark(
     browser: Browser, pages: dict[str, Path], case: str

@@ -254,3 +254,10 @@ def test_without_the_library_a_plain_message_says_how_to_get_it(
     assert "gillbook[pdf]" in said.err
     assert "Traceback" not in said.err
     assert here("report", "--farm", tmp_path / "farm").code == 0
+
+
+def test_many_rows_to_mend_stand_together_under_their_heading() -> None:
+    rows = [found("set_aside", row, str(row)) for row in range(2, 15)]
+    pages = pages_of(pdf_of(replace(CASES["sixty_batches"](), findings=rows)))
+    (on,) = [page for page in pages if "Rows to mend" in page]
+    assert all(f"row {row}," in on for row in range(2, 15))

@@ -18,8 +18,8 @@ from reports.drawing import Chart
 from reports.figures import Figure, Name, brief, plain
 from reports.glossary import definitions
 from reports.month import Month, first_day
-from reports.sections import finished, losses, picked, recipes, rejected, stages
-from reports.words import isolated, spoken, visible
+from reports.sections import courses, finished, losses, picked, recipes, rejected, stages
+from reports.words import isolated, spoken, visible, with_days_named
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -241,6 +241,10 @@ def test_recipes_are_told_with_their_intervals_and_soaks_and_few_soaks_are_grey(
     ]
     assert [key.colour for key in chart.keys] == ["estimate", "interval", "few"]
     assert said(recipes.sentence(month())) == "No recipe has a BE yet."
+    weighed_none = [recipe("cold_lime", 0, None) | {"units": 4, "units_without_dry_mass": 4}]
+    assert said(recipes.sentence(month(recipes=weighed_none))) == (
+        "No recipe has a BE: of none of 4 containers that ended the dry mass is known."
+    )
     alone = month(recipes=[recipe("steam", 1, 40.0)])
     assert said(recipes.sentence(alone)) == "So far wheat straw, steam, not noted gave BE 40.0 % from 1 soak."
     assert [said(note) for note in recipes.notes(alone)][1:] == ["Grey: fewer than three soaks, too few for a range."]
@@ -284,9 +288,13 @@ def loss(lost: int, low: float | None, why: str | None) -> dict[str, Any]:
 
 
 def test_a_loss_has_its_interval_or_why_there_is_none() -> None:
-    with_one, without = month(losses=[loss(12, 0.25, None)]), month(losses=[loss(0, None, "fewer than three soaks")])
+    with_one, without = month(losses=[loss(12, 0.25, None)]), month(losses=[loss(9, None, "fewer than three soaks")])
+    unlost = month(losses=[loss(0, None, "fewer than three soaks")], soaks=[soak("a", 5, 0)])
     assert said(losses.loss_facts(with_one, 0)) == "12 of 72, all in 1 of 6 soaks · 0.2 to 29.5 %"
-    assert said(losses.loss_facts(without, 0)) == "0 of 72, from 6 soaks · no interval"
+    assert said(losses.loss_facts(without, 0)) == "9 of 72, all in 1 of 6 soaks · no interval"
+    assert said(losses.loss_facts(unlost, 0)) == "0 of 72, from 6 soaks · no interval"
+    # A chart of nothing lost would be empty.
+    assert not charts(unlost, "losses").keys() & {"losses", "soaks"}
     assert "interval" in [key.colour for key in charts(with_one, "losses")["losses"].keys]
     assert "interval" not in [key.colour for key in charts(without, "losses")["losses"].keys]
 
@@ -364,6 +372,28 @@ def test_words_of_cells_are_readable_and_cannot_turn_the_text_around_them() -> N
     assert isolated("\u05d0") == "\u2068\u05d0\u2069"
     assert isolated("grey") == "grey"
     assert plain((Name("x\u2066"), ".")) == "x."
+
+
+def test_what_varies_has_the_name_of_its_column_and_a_day_its_words() -> None:
+    named = ("volume_l", "treatment_h", "spawn_rate", "ph_end")
+    assert [spoken("factor", each) for each in named] == ["volume", "hours of treatment", "spawn rate", "pH at the end"]
+    assert [spoken("of", each) for each in ("be", "margin")] == ["BE", "margin"]
+    assert with_days_named("From 2026-06-02 on.") == "From 2 June 2026 on."
+
+
+def test_a_batch_weighed_together_is_told_whole() -> None:
+    """Its one unit is no container: S08 has five of them, and B1 is one by itself."""
+    course = {"units": 1, "units_running": 0, "units_lost": 0, "fresh_g": 5360.0, "inoculated_on": FIRST}
+    course |= dict.fromkeys(("pins_on", "first_picked_on", "ended_on"))
+    kind = {"soak": "S", "strain": "grey", "substrate": "straw", "treatment": "", "spawn_form": "", "kind": "bag"}
+    told = month(
+        batch_courses=[course | {"batch": name} for name in ("B1", "S08")],
+        batch_kinds=[kind | {"batch": name, "containers": n} for name, n in (("B1", 1), ("S08", 3), ("S08", 2))],
+        batch_pickings=[],
+    )
+    (chart,) = courses.courses_charts(told)
+    assert chart.facts == ("B1: 5.36 kg from 1, running", "S08: 5.36 kg, whole batch, running")
+    assert said(courses.sentence(told)) == "2 batches were running in the month; none still goes on."
 
 
 def test_the_month_before_january_is_december() -> None:

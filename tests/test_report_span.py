@@ -22,7 +22,7 @@ from pipeline.cli.farm_access import read_ledger
 from pipeline.cli.report_span import SpanGiven, gather_span, span_wanted
 from pipeline.farm.folder import open_farm
 from reports.figures import plain
-from reports.span import Span, headline, sections, tiles, warning
+from reports.span import Span, charts, headline, sections, tiles, warning
 from reports.span_page import render_span, span_json
 from schemas.finding import WrongRequest
 
@@ -75,7 +75,7 @@ def test_a_year_has_the_months_that_the_command_months_tells(demo: Path) -> None
     for mine, other in zip(ours, theirs, strict=True):
         assert mine[4:] == pytest.approx(other[4:])
     assert (
-        "As of 30 September 2026: these days are not over."
+        "As of 30 September 2026: the year is not over."
         in read_page(Path(record["html"]).read_text(encoding="utf-8")).text
     )
     first = Path(record["html"]).read_bytes()
@@ -136,9 +136,9 @@ def test_it_says_best_and_worst_without_calling_them_proof_and_weighs_what_waits
     first, ends = (said(each) for each in headline(year))
     rows = [row for row in year.month.rows("span_months") if row["pickings"]]
     by_mass = sorted(rows, key=lambda row: row["fresh_g"])  # type: ignore[arg-type, return-value]
-    assert first == f"{sum(row['fresh_g'] for row in rows) / 1000:.2f} kg was picked."  # type: ignore[misc, operator]
-    assert f"({by_mass[-1]['fresh_g'] / 1000:.2f} kg) gave most" in ends  # type: ignore[operator]
-    assert f"({by_mass[0]['fresh_g'] / 1000:.2f} kg) least" in ends  # type: ignore[operator]
+    assert first == f"{sum(row['fresh_g'] for row in rows) / 1000:.0f} kg was picked."  # type: ignore[misc, operator]
+    assert f"April ({by_mass[-1]['fresh_g'] / 1000:.1f} kg) gave most" in ends  # type: ignore[operator]
+    assert f"({by_mass[0]['fresh_g'] / 1000:.1f} kg) least of those with a picking." in ends  # type: ignore[operator]
     by_id = {each.id: each for each in sections(year)}
     assert "by chance alone" in said(by_id["ends"].notes[0])
     assert "not a test" in said(by_id["recipes"].notes[0])
@@ -156,13 +156,45 @@ def test_it_says_best_and_worst_without_calling_them_proof_and_weighs_what_waits
     ("days", "title"),
     [
         (YEAR, "2026"),
-        ((date(2026, 3, 1), date(2026, 5, 31)), "March 2026 to May 2026"),
+        ((date(2026, 3, 1), date(2026, 5, 31)), "March to May 2026"),
         ((date(2028, 2, 1), date(2028, 2, 29)), "February 2028"),
-        ((date(2027, 2, 1), date(2027, 2, 27)), "1 February 2027 to 27 February 2027"),
+        ((date(2027, 2, 1), date(2027, 2, 27)), "1 to 27 February 2027"),
+        ((date(2027, 2, 2), date(2027, 3, 2)), "2 February to 2 March 2027"),
+        ((date(2026, 12, 2), date(2027, 1, 9)), "2 December 2026 to 9 January 2027"),
+        ((date(2026, 12, 1), date(2027, 1, 31)), "December 2026 to January 2027"),
+        ((date(2027, 2, 2), date(2027, 2, 2)), "2 February 2027"),
     ],
 )
 def test_days_are_called_as_one_would(days: tuple[date, date], title: str) -> None:
     assert replace(hostile(), first=days[0], last=days[1]).title == title
+
+
+def test_a_span_of_one_batch_speaks_of_one_and_names_no_worst(demo: Path) -> None:
+    (year,) = spans(demo, YEAR)
+    rows = {name: year.month.rows(name) for name in ("finished_batches", "recipes", "span_months")}
+    one = {"finished_batches": [row for row in rows["finished_batches"] if row["be_pct"]][:1]}
+    one |= {"recipes": [row for row in rows["recipes"] if row["be_pct"]][:1]}
+    one |= {"span_months": [row | {"units_finished": 1, "units_lost": 0} for row in rows["span_months"]][2:3]}
+    span = replace(year, month=replace(year.month, tables={**year.month.tables, **one}))
+    by_id = {each.id: each for each in sections(span)}
+    assert said(by_id["ends"].sentence).startswith("Only batch ")
+    assert not [note for note in by_id["ends"].notes if "by chance" in said(note)]
+    assert said(by_id["losses"].sentence) == "None of 1 container that finished was lost without a picking."
+    assert " gave BE " in said(by_id["recipes"].sentence)
+    assert said(by_id["recipes"].sentence).startswith("In these days ")
+    assert [said((*each.rests_on,)) for each in tiles(span)][1] == "container of 1 batch"
+
+
+def test_a_chart_of_many_months_names_the_kg_of_few(demo: Path) -> None:
+    year, spring = spans(demo, YEAR, (date(2026, 3, 1), date(2026, 5, 31)))
+    named = {
+        name: [row["said"] for row in charts(span)[0].spec["datasets"]["rows-1"]]
+        for name, span in (("year", year), ("spring", spring))
+    }
+    assert named["year"] == ["38", "15"]
+    assert len(named["spring"]) == 3
+    assert all("." in each for each in named["spring"])
+    assert year.month.rows("span_months")[3]["fresh_g"] == pytest.approx(38_400, abs=50)
 
 
 def test_names_are_text_on_the_page_of_a_span() -> None:

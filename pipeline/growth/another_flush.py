@@ -204,7 +204,8 @@ def _answer(in_g: Difference | None, paid: Difference | None, money: Prices) -> 
     """
     priced = paid is not None and paid.soaks >= LEAST_SOAKS
     found = paid if priced else in_g
-    lacking = " and ".join(money.missing) or "the dry mass or spawn of some batches is missing"
+    in_settings = f"{' and '.join(money.missing)} in farm.toml" if money.missing else ""
+    lacking = in_settings or "the dry mass or spawn of some batches is missing"
     if found is None or found.low is None or found.high is None or found.soaks < LEAST_SOAKS:
         soaks = found.soaks if found else 0
         return _no(f"only {counted(soaks, 'soak shows', 'soaks show')} it; three are the least")

@@ -119,7 +119,7 @@ def too_little(history: PastBatches, as_of: date, weeks: float) -> str | None:
         first = date.fromordinal(int(history.start.min()))
         from_day = first + timedelta(days=7 * backtest.REFUSED_WEEKS + 1)
         return (
-            f"The records reach back {weeks:.0f} weeks, and {backtest.REFUSED_WEEKS} are too few to learn from. "
+            f"The records reach back {weeks:.0f} weeks; more than {backtest.REFUSED_WEEKS} are needed to learn from. "
             f"From {from_day} on it can be foreseen."
         )
     begun = int((history.start < as_of.toordinal()).sum())

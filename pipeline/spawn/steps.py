@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pipeline.compare.candidates import PairCandidate
 from pipeline.compare.verdicts import direction_of
 from pipeline.spawn.confounding import judged_rates, something_else
@@ -67,10 +69,7 @@ def _answer(recipe: SpawnRecipe, rate: int, found: PairCandidate | None, paid: b
     names = f"{recipe.rates[rate]:.1f} and {recipe.rates[rate + 1]:.1f} %"
     split = f"Split each of the next three soaks over {names}."
     if found is None:
-        return _no(
-            "a rate has no soak that is far enough",
-            "Wait until they are closed, or note them as emptied.",
-        )
+        return _no(*_no_figure(recipe, rate))
     pair = found.pair
     if not pair.has_enough:
         fewest = min(len(pair.first), len(pair.second))
@@ -87,8 +86,19 @@ def _answer(recipe: SpawnRecipe, rate: int, found: PairCandidate | None, paid: b
             answer = StepAnswer.DOES_NOT_PAY if paid else StepAnswer.GIVES_LESS
         case _:
             low, high = pair.limits
-            return _no(f"anything from {low:.2f} to {high:.2f} fits, more as well as less", split)
+            fits = f"{low:.2f} to {high:.2f} of margin a kg dry" if paid else f"{low:.1f} to {high:.1f} points of BE"
+            return _no(f"anything from {fits} fits, more as well as less", split)
     return {"answer": answer, "why": None, "next_step": None}
+
+
+def _no_figure(recipe: SpawnRecipe, rate: int) -> tuple[str, str]:
+    """Return why a step has no figure, and what to do: a rate has no dry mass, or nothing that is far enough."""
+    for which in (rate, rate + 1):
+        units = recipe.of_rate(which)
+        if units.known.any() and np.isnan(units.dry_g[units.known]).all():
+            why = f"of {recipe.rates[which]:.1f} % no container that is far enough has a known dry mass"
+            return why, "Weigh the dry substrate, or its moisture."
+    return "a rate has no soak that is far enough", "Wait until they are closed, or note them as emptied."
 
 
 def _no(why: str, next_step: str) -> dict[str, str | None]:

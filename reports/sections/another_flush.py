@@ -43,6 +43,8 @@ ANOTHER_FLUSH = View(
 )
 VIEWS = (ANOTHER_FLUSH,)
 
+LONGEST_CURRENCY = 20  # letters that a phone has room for below the chart
+
 
 def sentence(month: Month) -> Sentence:
     """Return where another flush is worth the room, or that it cannot be decided yet."""
@@ -63,6 +65,11 @@ def sentence(month: Month) -> Sentence:
 
 def _currency(month: Month) -> str:
     return month.currency or "the farm's currency"
+
+
+def _short(currency: str) -> str:
+    """Return the name of a currency so short that it has room below a chart."""
+    return currency if len(currency) <= LONGEST_CURRENCY else f"{currency[: LONGEST_CURRENCY - 1]}\u2026"
 
 
 def _worth(month: Month, at: int) -> Sentence:
@@ -104,8 +111,9 @@ def waiting_chart(month: Month) -> list[Chart]:
     facts = [interval_facts(month, "another_flush", at, *columns) for at in shown]
     labels = [LaneLabel(*both) for both in zip(names, facts, strict=True)]
     part = some_of(len(shown), len(known), "flushes of substrates")
-    title = f"Waiting less beginning anew, {_currency(month) if money else 'g'} a container-day"
-    return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None, part)
+    unit = f"{_short(_currency(month)) if money else 'g'} a container-day"
+    title = f"Waiting less beginning anew, {unit}"
+    return interval_chart(month, "another_flush", "waiting", title, shown, columns, labels, None, part, unit)
 
 
 def section(month: Month) -> Section:

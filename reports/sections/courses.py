@@ -48,9 +48,14 @@ def sentence(month: Month) -> Sentence:
     if not rows:
         return ("No batch was running.",)
     running = positive(month, "batch_courses", "units_running")
-    were = " was" if len(rows) == 1 else " were"
-    whole: Sentence = (*several(rows_of(month, "batch_courses"), "batch", "batches"), were, " running in the month")
-    return (*whole, "; ", running, " still go on." if running.value != 1 else " still goes on.")
+    if not running.value:
+        return (*_running(month), "; none still goes on.")
+    return (*_running(month), "; ", running, " still go on." if running.value != 1 else " still goes on.")
+
+
+def _running(month: Month) -> Sentence:
+    were = " was" if len(month.rows("batch_courses")) == 1 else " were"
+    return (*several(rows_of(month, "batch_courses"), "batch", "batches"), were, " running in the month")
 
 
 def courses_charts(month: Month) -> list[Chart]:
@@ -78,8 +83,11 @@ def _keys(month: Month, places: range) -> tuple[Key, ...]:
 
 def _chart(month: Month, places: range, number: int, since: date, keys: tuple[Key, ...], part: str) -> Chart:
     table = month.rows("batch_courses")
+    pooled = _weighed_together(month)
     lanes = {text_of(table[at], "batch"): f"{place:03}" for place, at in enumerate(places)}
-    labels = [LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _facts(table[at])) for at in places]
+    labels = [
+        LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _facts(table[at], pooled)) for at in places
+    ]
     spans = [span for at in places for span in _spans(table[at], at, lanes[text_of(table[at], "batch")], month.as_of)]
     pickings = [
         {"picking_row": at, "lane": lanes[text_of(row, "batch")], "on": _number(day_of(row, "picked_on"))}
@@ -165,12 +173,23 @@ def _spans(row: Row, at: int, lane_of: str, as_of: date) -> list[dict[str, objec
     ]
 
 
-def _facts(row: Row) -> str:
+def _weighed_together(month: Month) -> frozenset[str]:
+    """Return the batches that are one unit without being one container: what they gave was weighed together."""
+    containers: dict[str, int] = {}
+    for row in month.rows("batch_kinds"):
+        batch = text_of(row, "batch")
+        containers[batch] = containers.get(batch, 0) + whole_of(row, "containers")
+    single = (row for row in month.rows("batch_courses") if row["units"] == 1)
+    return frozenset(name for row in single if containers.get(name := text_of(row, "batch"), 1) != 1)
+
+
+def _facts(row: Row, pooled: frozenset[str]) -> str:
     """Return what a batch gave from how many containers, as short as a phone needs it."""
     gave = f"{number_of(row, 'fresh_g') / 1000:.2f} kg" if row["fresh_g"] else "nothing"
     lost = f", {row['units_lost']} lost" if row["units_lost"] else ""
     running = "" if row["ended_on"] is not None else ", running"
-    return f"{gave} from {whole_of(row, 'units')}{lost}{running}"
+    of = "whole batch" if row["batch"] in pooled else f"from {whole_of(row, 'units')}"
+    return f"{gave}{',' if of == 'whole batch' else ''} {of}{lost}{running}"
 
 
 def section(month: Month) -> Section:

@@ -9,7 +9,7 @@ from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table, table_of
-from reports.words import isolated, spoken, visible
+from reports.words import factor_name, isolated, spoken, visible
 from schemas.answers import Direction, Worth
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import Row, number_of, text_of
@@ -92,7 +92,7 @@ def sentence(month: Month) -> Sentence:
     """Return how many differences in BE between recipes or containers can be judged."""
     pairs = count(month, "pairs_compared")
     if not pairs.value:
-        return ("Nothing varies yet that has a BE, so there is no difference to show.",)
+        return ("Nothing that has a BE varies yet, so there is no difference to show.",)
     decided = count(month, "pairs_decided")
     of: Sentence = (*several(pairs, "difference"), " in BE between recipes or containers can be judged")
     return ("None of ", *of, " yet.") if not decided.value else (decided, " of ", *of, ".")
@@ -115,7 +115,7 @@ def shown_pair(month: Month, at: int) -> Sentence:
     """Return what is shown of a pair: which level gave more, by how much, and whether that is worth acting on."""
     row = month.rows("compared_pairs")[at]
     about, did, _ = ABOUT[text_of(row, "measure")]
-    start = f"{text_of(row, 'factor').replace('_', ' ').capitalize()}{about}: "
+    start = f"{factor_name(text_of(row, 'factor')).capitalize()}{about}: "
     if not Direction(text_of(row, "direction")).is_shown:
         level, against = _ends(row)
         return (start, level, " and ", against, ": no difference that matters.")
@@ -147,7 +147,7 @@ def _leans(month: Month, at: int) -> Sentence:
     level, against = _ends(row)
     if row["direction"] == Direction.LEANS_LESS:
         level, against = against, level
-    factor = text_of(row, "factor").replace("_", " ")
+    factor = factor_name(text_of(row, "factor"))
     return (f"By {factor}, the records lean to ", level, " over ", against, ": a guess, no evidence.")
 
 
@@ -199,7 +199,7 @@ def pairs_chart(month: Month, measure: str = "be", title: str = "Differences in 
 def _pair_name(month: Month, at: int) -> str:
     row = month.rows("compared_pairs")[at]
     levels = (isolated(_short(spoken(text_of(row, "factor"), text_of(row, end)))) for end in ("level", "against"))
-    return f"{text_of(row, 'factor').replace('_', ' ')}: {' vs '.join(levels)}"
+    return f"{factor_name(text_of(row, 'factor'))}: {' vs '.join(levels)}"
 
 
 def _short(text: str) -> str:
@@ -227,7 +227,9 @@ def appendix(month: Month) -> Section:
     return made(
         "pairs",
         "All that was compared",
-        (*several(pairs, "pair"), " in BE, each soak once at a level.") if pairs.value else ("Nothing varies yet.",),
+        (*several(pairs, "pair"), " in BE, each soak once at a level.")
+        if pairs.value
+        else ("Nothing that has a BE varies yet.",),
         how(month),
         [],
         [

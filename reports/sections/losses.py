@@ -147,14 +147,16 @@ def loss_facts(month: Month, at: int) -> Sentence:
 
 
 def shares_chart(month: Month) -> list[Chart]:
-    """Which share was lost of each substrate and treatment, with its interval where there is one."""
+    """Which share was lost of each substrate and treatment, the largest first, with its interval where there is one;
+    none where nothing was lost.
+    """
     table = month.rows("losses")
     judged = sorted(
         (at for at, row in enumerate(table) if row["lost_pct"] is not None),
         key=lambda at: number_of(table[at], "units_not_yet") - number_of(table[at], "units"),
     )
-    places = judged[:LANES_A_CHART]
-    if not places:
+    places = sorted(judged[:LANES_A_CHART], key=lambda at: -number_of(table[at], "lost_pct"))
+    if not any(table[at]["lost"] for at in places):
         return []
     labels = [
         LaneLabel(
@@ -183,7 +185,9 @@ def shares_chart(month: Month) -> list[Chart]:
     keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if limited else []))
     spec = row_chart(marks, labels, tall=True)
     part = some_of(len(places), len(judged), "kinds, those with most containers")
-    return [Chart("losses", "Share lost", spec, keys, "losses", tuple(rows), facts_of(labels), part=part)]
+    return [
+        Chart("losses", "Share lost, the largest first", spec, keys, "losses", tuple(rows), facts_of(labels), part=part)
+    ]
 
 
 def section(month: Month) -> Section:

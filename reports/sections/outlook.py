@@ -11,7 +11,7 @@ from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
 from reports.vega_lite import Layer, Points, channel, options
-from reports.words import short_day
+from reports.words import short_day, with_days_named
 from schemas.result_rows import day_of
 
 OUTLOOK = View(
@@ -66,7 +66,10 @@ def sentence(month: Month) -> Sentence:
     """Return how many kg are to be expected in the first week ahead."""
     rows = month.rows("outlook")
     if not rows:
-        return ("What is to come cannot be foreseen. ", Name(month.why_no_outlook or "Nothing was asked."))
+        return (
+            "What is to come cannot be foreseen. ",
+            Name(with_days_named(month.why_no_outlook or "Nothing was asked.")),
+        )
     return (
         "Expect about ",
         measured(month, "outlook", 0, "median_kg"),

@@ -54,6 +54,8 @@ VIEWS = (
     DAYS,
 )
 
+# The axis goes on a little beyond the last day, so that a last step does not lie on the frame. Our choice, no source.
+BEYOND = 1.05
 EARLY_DAY, LATE_DAY = 21, 28  # for those without a median: days of the pins contract
 
 
@@ -81,10 +83,17 @@ def _half(month: Month, at: int) -> Sentence:
 
 
 def _ends(month: Month, at: int) -> Sentence:
-    ends = (("pinned", "showed them"), ("lost", "were lost before"), ("waiting", "wait"))
+    """Return what came of the containers: of each that has none that is left out, so that they add up to all."""
+    ends = (
+        ("pinned", "showed them"),
+        ("lost", "was lost before", "were lost before"),
+        ("waiting", "waits", "wait"),
+        ("units_unnoted", "has no note of pins", "have no note of pins"),
+    )
     parts: list[Part] = ["Of ", *several(cell(month, "pins", at, "units"), "container"), " "]
-    for place, (column, words) in enumerate(ends):
-        parts += [", " if place else "", cell(month, "pins", at, column), f" {words}"]
+    there = [each for each in ends if month.rows("pins")[at][each[0]] or each[0] == "pinned"]
+    for place, (column, *words) in enumerate(there):
+        parts += [", " if place else "", *several(cell(month, "pins", at, column), words[0], words[-1])]
     return tuple(parts)
 
 
@@ -129,7 +138,10 @@ def _incidence(month: Month, substrate: str, places: Sequence[int], number: int)
     columns = ("day", "pinned_pct", "low_pct", "high_pct", "lost_pct", "at_risk")
     rows = [drawn(table[at], at, *columns) for at in places]
     limited = [row for row in known(rows, "lowpct", "highpct") if row["pinnedpct"]]
-    x = channel("day:Q", axis=options(title="days from inoculation", tickCount=4), scale=options(nice=False))
+    days = [0, max(row["day"] for row in rows) * BEYOND]
+    x = channel(
+        "day:Q", axis=options(title="days from inoculation", tickCount=4), scale=options(domain=days, nice=False)
+    )
     axis = options(title="% of those started", tickCount=4)
     scale = options(domain=[0, 100])
     tip = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reports.columns import RECIPE, Limited, View
-from reports.figures import Name, Sentence, cell, measured, named, several, within
+from reports.figures import Name, Sentence, cell, measured, named, several, total, within
 from reports.month import Month
 from reports.recipes_chart import RECIPE as PARTS
 from reports.recipes_chart import best_first, is_grey, recipes_chart
@@ -49,7 +49,7 @@ def sentence(month: Month) -> Sentence:
     """Return which recipe has the highest BE and which the lowest, of those that rest on enough soaks where any do."""
     order = best_first(month)
     if not order:
-        return ("No recipe has a BE yet.",)
+        return no_be(month)
     firm = [at for at in order if not is_grey(month.rows("recipes")[at])]
     shown = firm or order
     if len(shown) == 1:
@@ -57,6 +57,14 @@ def sentence(month: Month) -> Sentence:
     high, low = shown[0], shown[-1]
     most: Sentence = ("So far ", _recipe(month, high), " gave most: ", *_be(month, high))
     return (*most, ". Least: ", _recipe(month, low), ", ", *_be(month, low), ".")
+
+
+def no_be(month: Month) -> Sentence:
+    """Return why no recipe has a BE: none of what ended has a dry mass, or nothing ended."""
+    ended = total(month, "recipes", "units")
+    if ended.value and ended.value == total(month, "recipes", "units_without_dry_mass").value:
+        return ("No recipe has a BE: of none of ", *several(ended, "container"), " that ended the dry mass is known.")
+    return ("No recipe has a BE yet.",)
 
 
 def _recipe(month: Month, at: int) -> Name:

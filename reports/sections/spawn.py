@@ -101,6 +101,7 @@ VIEWS = (
 
 STEPS_SHOWN = 4
 RECIPES_SHOWN = 3
+LEAST_RATES = 2  # with a figure, for a chart of them
 # column of spawn_points: the chart's title, the axis
 MEASURED: Mapping[str, tuple[str, str]] = {
     "be_pct": ("BE against spawn rate", "BE, %"),
@@ -186,7 +187,16 @@ def notes(month: Month) -> list[Sentence]:
             best = measured(month, "spawn_best", at, "best_rate_wet_pct")
             limits = within(month, "spawn_best", at, "best_low_pct", "best_high_pct")
             notes.append(
-                ("The best rate for ", _recipe_name(row), ": ", best, *limits, ", by ", Name(text_of(row, "of")), ".")
+                (
+                    "The best rate for ",
+                    _recipe_name(row),
+                    ": ",
+                    best,
+                    *limits,
+                    ", by ",
+                    Name(spoken("of", text_of(row, "of"))),
+                    ".",
+                )
             )
     tried = len(_at_several_rates(month))
     notes += some_noted(min(tried, RECIPES_SHOWN), tried, "recipes are drawn", ", those with most batches")
@@ -229,7 +239,9 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     table, field = month.rows("spawn_points"), measure.replace("_", "")
     points = known([drawn(table[at], at, "rate_wet_pct", measure) for at in places], field)
     points = [{**row, "name": isolated(spoken("batch", text_of(table[row["row"]], "batch")))} for row in points]
-    if not points:
+    levels = {table[row["row"]]["level_wet_pct"] for row in points}
+    # One rate says nothing of rates, and a chart of nothing lost would be empty.
+    if len(levels) < LEAST_RATES or (measure == "lost_pct" and not any(row[field] for row in points)):
         return []
     title, axis = MEASURED[measure]
     x = channel("ratewetpct:Q", axis=options(title="spawn, % of wet", tickCount=4), scale=options(nice=True))

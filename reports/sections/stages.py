@@ -78,7 +78,15 @@ def stages_chart(month: Month) -> list[Chart]:
     ]
     keys = tuple(plain_key(colour) for colour in ("mass", "late") if any(row["colour"] == colour for row in rows))
     return [
-        Chart("stages", "Cap stage when cut", row_chart(marks, labels), keys, "stages", tuple(rows), facts_of(labels))
+        Chart(
+            "stages",
+            "Cap stage when cut",
+            row_chart(marks, labels, of_name=0.5),
+            keys,
+            "stages",
+            tuple(rows),
+            facts_of(labels),
+        )
     ]
 
 
