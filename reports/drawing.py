@@ -49,11 +49,28 @@ CONFIG: Spec = {
 
 
 @dataclass(frozen=True)
+class Drawn:
+    """A field that a chart draws of a column made of parts (see reports/sums), so that it can be added up anew.
+
+    cell: table/*/column, whose row is in the field `row`; said: the field that holds it in words; opens, closes: what
+    stands around it where it is read out.
+    """
+
+    field: str
+    cell: str
+    opens: str = " "
+    closes: str = " kg"
+    row: str = "row"
+    said: str = ""
+
+
+@dataclass(frozen=True)
 class Chart:
     """A chart: its id on the page, title, specification, key of colours, the result table and its rows as drawn.
 
     Each of `rows` has `row`, the number of the row of `table` that it draws; `kg` columns are the table's g over 1000.
-    `facts` says in words what is drawn, one for each lane, column or curve; `part` says of how many it shows some.
+    `facts` says in words what is drawn, one for each lane, column or curve; `part` says of how many it shows some;
+    `summed` what is added up anew where the page is filtered.
     """
 
     id: str
@@ -66,6 +83,7 @@ class Chart:
     narrow: bool = False
     subject: str = ""
     part: str = ""
+    summed: tuple[Drawn, ...] = ()
 
     @property
     def alternative(self) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from reports.colours import paint, plain_key
-from reports.drawing import FACTS_PX, Chart, column_chart, drawn
+from reports.drawing import FACTS_PX, Chart, Drawn, column_chart, drawn
 from reports.figures import Sentence, brief, measured, plain, within
 from reports.month import Month
 from reports.vega_lite import Layer, Point, Points, Spec, channel, expression, options
@@ -56,7 +56,9 @@ def fan_chart(month: Month, summed_at: int | None) -> list[Chart]:
     ]
     facts += [f"came in the week from {row['label']}: {row['came']:.2f} kg" for row in before]
     title = "Expected in each week of seven days"
-    return [Chart("outlook", title, spec, tuple(keys), "outlook", tuple(rows), (*facts, *([said] if said else ())))]
+    facts += [said] if said else []
+    summed = (Drawn("mediankg", "outlook/*/median_kg", ": ", " kg expected"),)
+    return [Chart("outlook", title, spec, tuple(keys), "outlook", tuple(rows), tuple(facts), summed=summed)]
 
 
 def _together(month: Month, at: int | None) -> str:

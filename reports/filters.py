@@ -94,6 +94,16 @@ class Filters:
         row = self.month.rows(table)[at]
         return (self._of_name(row) or self._of_values(row) or self.all) if self.all else self.all
 
+    def of_part(self, row: Row) -> Some:
+        """Return the combinations that a part of a figure is of: by its batch, or else by its recipe, strain and kind
+        of container (None: of several kinds).
+        """
+        if "batch" in row:
+            return self._by_name.get(("batch", text_of(row, "batch")), self.all)
+        kind = row["kind"]
+        ends = {at for key, at in self._numbers.items() if kind is None or key[-1] == kind}
+        return self._of_values(row) & ends or self.all
+
     def _of_name(self, row: Row) -> Some | None:
         for column in ("batch", "soak"):
             if row.get(column):
@@ -132,7 +142,11 @@ class Marks:
 
     def of_row(self, table: str, at: int) -> int:
         """Return the mark of a row of a result table."""
-        return self._sets.setdefault(self._filters.of_row(table, at), len(self._sets))
+        return self.of(self._filters.of_row(table, at))
+
+    def of(self, some: Some) -> int:
+        """Return the mark of these combinations."""
+        return self._sets.setdefault(some, len(self._sets))
 
     def of_rows(self, table: str, numbers: Iterable[int]) -> list[int]:
         """Return the marks of these rows of a result table."""

@@ -29,6 +29,7 @@ from schemas.result_rows import number_of, text_of, whole_of
 MANY_LOST = 3
 # Differences that page one names. Our choice, no source.
 SHOWN = 2
+PER = "per kg of dry substrate"
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ def shown(month: Month) -> Sentence:
     parts: list[Part] = []
     for at in held[:SHOWN]:
         more, less = differences.better_first(month, at)
-        parts += [", and " if parts else "The records show: ", more, " gives more than ", less]
+        parts += [", and " if parts else f"The records show: {PER}, ", more, " gives more than ", less]
     return (*parts, ".") if parts else ()
 
 
@@ -139,14 +140,14 @@ def _picked_tile(month: Month) -> Tile:
 
 
 def _money_tile(month: Month, at: int) -> Tile:
-    """The margin of the month, of which sales it was left, and what the cost lacks, for which it is too high."""
-    sales = cell(month, "months", at, "revenue")
+    """The margin of the month, what it is left of, and what the cost lacks, for which it is too high."""
+    sales, costs = (cell(month, "months", at, column) for column in ("revenue", "cost"))
     lacks = text_of(month.rows("months")[at], "lacks")
     unknown = listed([_in_words(each) for each in lacks.split(", ")])
-    more: Sentence = ("; too high, for the cost lacks ", named(unknown)) if lacks else ()
+    more: Sentence = (". Too high: the cost lacks ", named(unknown)) if lacks else ()
     what = f"Margin, {month.currency}" if month.currency else "Margin"
     unit = "" if month.currency else ", in the farm's currency"
-    rests: Sentence = ("left of ", sales, f" from sales{unit}", *more)
+    rests: Sentence = ("left: sales of ", sales, " less costs of ", costs, unit, *more)
     return Tile(what, measured(month, "months", at, "margin"), rests, _before(month, "margin"))
 
 

@@ -38,7 +38,8 @@ def _mend(month: Month) -> Sentence:
         return ()
     worst = max(roots, key=lambda each: each.waiting)
     row = Name(f"row {worst.row} of {worst.file}")
-    return ("Mend ", row, ", so that the rows that hang on it count: gillbook check says how.")
+    waits = "another row waits" if worst.waiting == 1 else "other rows wait"
+    return ("Mend ", row, f": {waits} for it. gillbook check shows what is wrong.")
 
 
 def _promise(month: Month) -> Sentence:

@@ -22,7 +22,6 @@ from reports.glossary import definitions, sources, what_counts
 from reports.month import Month
 from reports.next_steps import next_steps
 from reports.page_data import page_data
-from reports.point_places import PointPlaces
 from reports.section import Section
 from reports.sections import (
     another_flush,
@@ -148,8 +147,8 @@ def render(month: Month, brief: bool = False) -> str:
     marks = Marks(filters)
     shown, more = (tuple(_marked(each, marks) for each in part_of) for part_of in (shown, more))
     drawn = [*months, *(chart for each in [*shown, *more] for chart in each.charts)]
-    data = page_data(drawn, filters, marks, PointPlaces(month))
-    scripts = [part("templates/draw.js"), part("templates/points.js"), part("templates/filter.js")]
+    data = page_data(drawn, month, filters, marks)
+    scripts = [part("templates/draw.js"), *(part(f"templates/{name}.js") for name in ("points", "sums", "filter"))]
     return template("page.html.j2").render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),

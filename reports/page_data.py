@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 
 from reports.drawing import CONFIG, Chart
 from reports.filters import Filters, Marks
+from reports.month import Month
 from reports.point_places import PointPlaces
+from reports.sums import sums
 from reports.vega_lite import Point, Spec
 
 # The keys by which what is drawn names its row, where it is of another result table than the chart's.
@@ -15,14 +18,25 @@ DIGITS = 6  # of a number as it is drawn: a pixel needs four. The tables have al
 Data = Mapping[str, object]
 
 
-def page_data(charts: Sequence[Chart], filters: Filters, marks: Marks, places: PointPlaces) -> Data:
+def page_data(charts: Sequence[Chart], month: Month, filters: Filters, marks: Marks) -> Data:
     """Return the specifications of these charts by their ids, once what is the same in all, and what their marks carry:
-    `in`, the number of what they are of (left out where that is all), and `at`, the number of their place.
+    `in`, the number of what they are of (left out where that is all), and `at`, the number of their place; and of what
+    parts those figures are that are added up anew where the page is filtered.
     """
+    places = PointPlaces(month)
     own = {each.id: _marked(each, marks, places) for each in charts}
-    whose: dict[str, object] = {"combinations": filters.combinations, "sets": marks.sets}
+    parts = sums(month, filters, marks)
+    whose: dict[str, object] = {"sums": parts, "summed": _summed(charts, parts)}
+    whose |= {"combinations": filters.combinations, "sets": marks.sets}
     whose |= {"places": places.found, "files": places.files}
     return {"charts": own, "all": {"config": CONFIG}, "whose": whose}
+
+
+def _summed(charts: Sequence[Chart], parts: Mapping[str, object]) -> Data:
+    """Return of each chart that is added up anew from which cells; those alone that have parts."""
+    known = {cell.partition("/")[0] for cell in parts}
+    found = {each.id: [asdict(of) for of in each.summed if of.cell.partition("/")[0] in known] for each in charts}
+    return {name: of for name, of in found.items() if of}
 
 
 def chart_data(charts: Sequence[Chart]) -> Data:

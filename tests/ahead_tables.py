@@ -24,6 +24,7 @@ def ahead_tables(ledger: Ledger, as_of: date) -> dict[str, list[dict[str, Any]]]
         **trace(ledger.view(Query(as_of)), TraceQuery(spawn_lot="GG-7")),
         "outlook": ahead.weeks,
         "outlook_batches": ahead.batches,
+        "outlook_by_batch": ahead.by_batch,
         "outlook_past": ahead.past,
         "outlook_need": ahead.need,
         "trial_spread": planned.spread,

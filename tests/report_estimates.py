@@ -7,6 +7,8 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+from report_parts import by_batch
+
 from schemas.contract import contract
 
 Rows = list[dict[str, Any]]
@@ -148,4 +150,5 @@ def ahead(last: date, batches: Sequence[str]) -> dict[str, Rows]:
         | {"running_pct": 75.0, "donors": 5, "borrowed_from": "all batches", "weeks_known": 4, "expected_kg": 2.25}
         for batch in batches
     ]
-    return {"outlook": weeks, "outlook_past": past, "outlook_batches": of}
+    parts = by_batch(4, batches, 5.0)
+    return {"outlook": weeks, "outlook_past": past, "outlook_batches": of, "outlook_by_batch": parts}

@@ -9,6 +9,7 @@ from functools import cache
 from typing import Any
 
 from report_estimates import ahead, compared, estimates, rates, row_of
+from report_parts import days_by_kind, months_by_kind
 
 from reports.drawing import Chart
 from reports.month import Month
@@ -49,6 +50,8 @@ def a_month(units: Sequence[Unit] = (), before: Sequence[tuple[str, float]] = ()
         "months": _months(units, before),
         "weeks": _weeks(units),
         "picked_days": _days_of_month(units),
+        "months_by_kind": months_by_kind(units, before),
+        "days_by_kind": days_by_kind(units, _days_of_month(units)),
         "batch_courses": [_course(name, of) for (name,), of in _by(units, "batch").items()],
         "batch_pickings": [_batch_picking(name, of) for (name,), of in _by(units, "batch").items() if _fresh(of)],
         "batch_kinds": [_batch_kind(*key, of) for key, of in _by(units, "batch", "kind").items()],

@@ -146,7 +146,7 @@ def test_what_holds_is_told_first_and_far_intervals_are_not_drawn() -> None:
     ]
     assert [row["row"] for row in charts(told, "holds")["differences"].rows] == [2, 1]
     # The first page says it without figures, and nothing of a difference that does not matter.
-    assert said(front.shown(told)) == "The records show: straw gives more than mulch."
+    assert said(front.shown(told)) == "The records show: per kg of dry substrate, straw gives more than mulch."
     small = pair("cannot tell", "R9", worth="no difference that matters", low=-3.0, high=4.0)
     assert front.shown(month(compared_pairs=[small])) == ()
     assert said(differences.sentence(month(compared_pairs=rows[:1]))).startswith("None of 1 difference in BE")

@@ -66,7 +66,8 @@ def test_a_cost_lacks_what_a_grower_calls_it() -> None:
     month = replace(month, tables={**month.tables, "months": [{**row, **paid} for row in month.rows("months")]})
     (tile,) = [each for each in front.tiles(month) if each.what == "Margin"]
     assert said(tile.rests_on) == (
-        "left of 20.0 from sales, in the farm's currency; too high, for the cost lacks spawn and dry substrate"
+        "left: sales of 20.0 less costs of 12.5, in the farm's currency. "
+        "Too high: the cost lacks spawn and dry substrate"
     )
 
 

@@ -62,7 +62,7 @@ def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() ->
     month = replace(month, tables={**month.tables, "months": months}, currency="EUR")
     assert [each.what for each in front.tiles(month)] == ["Picked", "Margin, EUR", "Lost", "Next four weeks"]
     assert tile(month, "Margin, EUR") == (
-        "7.50 left of 20.0 from sales; too high, for the cost lacks spawn (price) and lime (price)",
+        "7.50 left: sales of 20.0 less costs of 12.5. Too high: the cost lacks spawn (price) and lime (price)",
         ["August 2026: -3.00"],
     )
 
@@ -85,7 +85,7 @@ def test_what_to_do_next_is_three_lines_with_what_and_since_when() -> None:
     assert [said(each) for each in next_steps(month)] == [
         "Look first at C7 (suspect since 28 Sep 2026).",
         "Pick C0 (due since 20 Sep 2026), C1, C2, C3 and others.",
-        "Mend row 3 of harvests.csv, so that the rows that hang on it count: gillbook check says how.",
+        "Mend row 3 of harvests.csv: other rows wait for it. gillbook check shows what is wrong.",
     ]
     assert said(next_steps(replace(month, findings=()))[2]) == "Open C8 (colonised on 3 Sep 2026)."
     assert next_steps(replace(month, tables={}, findings=())) == []
@@ -110,7 +110,10 @@ def test_what_the_records_show_to_give_more_stands_on_page_one_without_its_figur
     pair = next(iter(month.rows("compared_pairs")))
     shown = {"direction": "less", "worth": "worth it", "factor": "strain", "level": "pink", "against": "grey"}
     of = {**month.tables, "compared_pairs": [{**pair, **shown, "difference": -30.0, "measure": "be"}]}
-    assert said(front.shown(replace(month, tables=of))) == "The records show: grey gives more than pink."
+    assert (
+        said(front.shown(replace(month, tables=of)))
+        == "The records show: per kg of dry substrate, grey gives more than pink."
+    )
     assert front.shown(replace(month, tables={})) == ()
 
 

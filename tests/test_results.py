@@ -120,8 +120,17 @@ def test_parts_add_up_to_the_whole(opened: tuple[Farm, Ledger], tables: Tables) 
     assert sum(row["fresh_g"] for row in tables["months"]) == pytest.approx(loaded[0], rel=1e-12)
     assert sum(row["pickings"] for row in tables["months"]) == loaded[1]
     of_month = tables["months"][-1]["fresh_g"]
-    for name in ("weeks", "strains", "stages", "picked_days"):
+    for name in ("weeks", "strains", "stages", "picked_days", "days_by_kind"):
         assert sum(row["fresh_g"] for row in tables[name]) == pytest.approx(of_month, rel=1e-12), name
+    for month in tables["months"]:
+        parts = [row for row in tables["months_by_kind"] if row["month"] == month["month"]]
+        for name in ("fresh_g", "pickings", "units_finished", "units_lost"):
+            assert sum(row[name] for row in parts) == pytest.approx(month[name], rel=1e-12), name
+        fresh, dry = (sum(row[name] for row in parts) for name in ("fresh_in_be_g", "substrate_dry_g"))
+        assert (100 * fresh / dry if fresh else None) == pytest.approx(month["be_finished_pct"])
+    for week in tables["outlook"]:
+        parts = [row["expected_kg"] for row in tables["outlook_by_batch"] if row["week"] == week["week"]]
+        assert sum(parts) == pytest.approx(week["running_kg"] + week["planned_kg"], rel=1e-9)
     fresh = {row["month"]: row["fresh_g"] for row in tables["months"]}
     for row in tables["waiting_months"]:
         assert row["picked_and_waiting_g"] - row["waiting_g"] == pytest.approx(fresh[row["month"]], rel=1e-12)

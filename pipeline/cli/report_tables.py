@@ -109,6 +109,7 @@ def of_outlook(ledger: Ledger, as_of: date) -> tuple[Tables, str | None]:
     past = read_past(ledger, as_of)
     found = outlook(ledger, as_of, WEEKS_AHEAD, past=past)
     tables = {"outlook": found.weeks, "outlook_batches": found.batches, "outlook_past": found.past}
+    tables |= {"outlook_by_batch": found.by_batch}
     return tables | of_promises(ledger, as_of, past), found.why_not
 
 

@@ -24,6 +24,8 @@ OF_MONTH = (
     "stages",
     "soaks",
     "picked_days",
+    "months_by_kind",
+    "days_by_kind",
     "batch_courses",
     "batch_pickings",
     "batch_kinds",

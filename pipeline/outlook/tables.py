@@ -41,17 +41,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Outlook:
-    """The tables `outlook`, `outlook_batches`, `outlook_past` and `outlook_need` as their contracts say. why_not: why
-    nothing is told (None: it is). history_weeks: how far the records reach back; few_past: fewer past weeks were seen
-    than the farm's own past needs to outweigh what simulated farms needed. undated, pickings_set_aside: batches without
-    a day, and pickings, that no figure holds. silent_since: the last day with a picking, where it is so old that
-    entries seem to be missing.
+    """The tables `outlook`, `outlook_batches`, `outlook_by_batch`, `outlook_past` and `outlook_need` as their contracts
+    say. why_not: why nothing is told (None: it is). history_weeks: how far the records reach back; few_past: fewer past
+    weeks were seen than the farm's own past needs to outweigh what simulated farms needed. undated, pickings_set_aside:
+    batches without a day, and pickings, that no figure holds. silent_since: the last day with a picking, where it is so
+    old that entries seem to be missing.
     """
 
     why_not: str | None
     history_weeks: float
     weeks: ResultRows = field(default_factory=list)
     batches: ResultRows = field(default_factory=list)
+    by_batch: ResultRows = field(default_factory=list)
     past: ResultRows = field(default_factory=list)
     need: ResultRows = field(default_factory=list)
     few_past: bool = False
@@ -90,6 +91,7 @@ def outlook(
         known_weeks,
         weeks=_weeks(as_of, ahead, weeks),
         batches=_batches(history, ahead, weeks),
+        by_batch=_by_batch(history, ahead, weeks),
         past=_past(ahead.past, weeks),
         need=_need(history, as_of, ahead, wanted) if wanted else [],
         few_past=len(ahead.past.origins) < FIRST_DAYS,
@@ -202,6 +204,18 @@ def _batches(history: PastBatches, ahead: Ahead, weeks: int) -> ResultRows:
             }
         )
     return in_columns("outlook_batches", rows)
+
+
+def _by_batch(history: PastBatches, ahead: Ahead, weeks: int) -> ResultRows:
+    """What each batch gives in each week on average: the means of a week add up to that of all."""
+    rows: ResultRows = []
+    for target, lent in zip(ahead.targets_wanted, ahead.found.borrowed, strict=True):
+        if -target.age >= 7 * weeks:
+            continue
+        kg = single_weeks(lent.kg[WEEK_ENDS[:weeks] - 1]) if lent else np.zeros(weeks)
+        name = history.names[target.batch]
+        rows += [{"week": week, "batch": name, "expected_kg": each} for week, each in enumerate(kg.tolist(), 1)]
+    return in_columns("outlook_by_batch", sorted(rows, key=lambda row: (row["week"], row["batch"])))
 
 
 def _number(value: float) -> float | None:

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from reports.colours import paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, column_chart, some_of
+from reports.drawing import Chart, Drawn, column_chart, some_of
 from reports.figures import Day, Part, Sentence, cell, change, measured, named, several
 from reports.month import Month, first_day
 from reports.section import Section, made
@@ -62,6 +62,8 @@ VIEWS = (
 )
 
 STRAINS_NAMED = 4
+# What has no readable weight may change it again.
+COUNTING = "Counting them, as far as weights are known, it is about"
 MONTHS_SHOWN = 13
 WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 LEAST_SHOWN = 0.05  # kg: less would be 0.0 with one digit
@@ -115,9 +117,9 @@ def waiting(month: Month) -> Sentence:
         return (*start, ".")
     apart, name = change(now, then), MONTH_NAMES[first_day(month.month, 1).month - 1]
     if not round(float(apart.value or 0)):
-        return (*start, f". With all of them it is about as much as in {name}.")
+        return (*start, f". {COUNTING} as much as in {name}.")
     word = "more" if (apart.value or 0) > 0 else "less"
-    return (*start, ". With all of them it is about ", apart, f" {word} than in {name}.")
+    return (*start, f". {COUNTING} ", apart, f" {word} than in {name}.")
 
 
 def waiting_at(month: Month) -> int | None:
@@ -199,7 +201,12 @@ def months_chart(month: Month) -> list[Chart]:
         for row in rows
     )
     part = some_of(len(rows), now + 1 - begun, "months", "last")
-    return [Chart("months", "Picked in each month", spec, tuple(keys), "months", tuple(rows), facts, part=part)]
+    summed = (
+        Drawn("kg", "months/*/fresh_g"),
+        Drawn("before", "months/*/fresh_g", " (a year before ", " kg)", row="before_row"),
+    )
+    title = "Picked in each month"
+    return [Chart("months", title, spec, tuple(keys), "months", tuple(rows), facts, part=part, summed=summed)]
 
 
 def _a_year_before(month: Month, text: str) -> int | None:
@@ -250,6 +257,7 @@ def calendar_chart(month: Month) -> list[Chart]:
             "picked_days",
             tuple(some),
             tuple(f"{row['shown']} {row['kg']:.2f} kg" for row in some),
+            summed=(Drawn("kg", "picked_days/*/fresh_g", said="said"),),
         )
     ]
 

@@ -1,5 +1,5 @@
-// Filters the page by recipe, strain and kind of container: rows of tables, and what charts draw. What is of more than
-// is chosen stays, and says so: no figure is silently of another set.
+// Filters the page by recipe, strain and kind of container: rows of tables, and what charts draw. Tiles and charts that are made
+// of parts are added up anew (sums.js). What is of more than is chosen stays, and says so: no figure is silently of another set.
 drawing.whenReady(() => {
   "use strict";
   const form = document.getElementById("filter");
@@ -7,6 +7,7 @@ drawing.whenReady(() => {
   const { combinations, sets } = drawing.whose;
   const fields = [...form.querySelectorAll("select")];
   const status = document.getElementById("filtered");
+  const AVERAGE = "on average, without a range";
   const NAMED = 6; // names in a list of what is also of others
   form.hidden = false;
 
@@ -19,16 +20,17 @@ drawing.whenReady(() => {
   const tables = [...document.querySelectorAll("table[data-table]")].filter((each) => each.querySelector("[data-in]"));
   const drawn = (spec) => [...Object.values(spec.datasets ?? {}), spec.data?.values ?? []].flat();
   const filtered = Object.entries(drawing.specs).filter(([, spec]) => drawn(spec).some((each) => each.in));
-  // Sentences, tiles, and charts and tables of the whole farm: what they say stays as it is.
+  const summed = Object.entries(drawing.specs).filter(([id]) => sums.has(id));
+  // Sentences, and charts and tables of the whole farm: what they say stays as it is.
   const whole = () => {
-    const ids = new Set(filtered.map(([id]) => "chart-" + id));
+    const ids = new Set([...filtered, ...summed].map(([id]) => "chart-" + id));
     const captions = [...document.querySelectorAll("figure.chart")].filter(
       (each) => !ids.has(each.querySelector(".drawing").id),
     );
     const closed = [...document.querySelectorAll("details.behind")].filter(
       (each) => each.querySelector("table") && !tables.some((table) => each.contains(table)),
     );
-    const sentences = "main .headline, .heads dt, .shown, .warning, #first h2, section[id] .finding";
+    const sentences = "main .headline, .shown, .warning, #first h2, section[id] .finding";
     return [
       ...document.querySelectorAll(sentences + ", .note:has(.figure), .note:has(time)"),
       ...captions.map((each) => each.querySelector("figcaption")),
@@ -63,6 +65,34 @@ drawing.whenReady(() => {
     return [shown, all];
   };
 
+  // A tile is added up anew where its figure is made of parts; what else it says is of the whole farm.
+  const heads = document.querySelector(".heads");
+  const asDrawn = heads.cloneNode(true);
+  const filterTiles = (fate, on) => {
+    heads.replaceChildren(...asDrawn.cloneNode(true).childNodes);
+    if (!on) return;
+    for (const tile of heads.children) {
+      const own = tile.querySelector("dd .figure");
+      const found = own && sums.isSummed(own) ? sums.show(own, fate) : null;
+      const average = found?.average;
+      if (!found) tile.querySelector("dt").append(note("whole", "whole farm"));
+      const lines = [...tile.querySelectorAll(".rests")];
+      const also = found?.also ? [[sums.brief(found.also, found.decimals), found.unit, "also of others"].join(" ")] : [];
+      for (const each of [...(average ? [AVERAGE] : []), ...also]) {
+        const line = document.createElement("dd");
+        line.className = "rests";
+        line.append(note("part", each));
+        own.parentElement.after(line);
+      }
+      for (const line of lines) {
+        const figures = [...line.querySelectorAll(".figure")];
+        if (found && figures.length && figures.every(sums.isSummed)) figures.forEach((each) => sums.show(each, fate));
+        else if (average) line.hidden = true;
+        else if (found && figures.length) line.append(note("whole", "whole farm"));
+      }
+    }
+  };
+
   // The lanes that stay keep their height; a specification without anything to draw is none.
   const thinned = (spec, fate) => {
     const stays = (each) => fate(each.in ?? 0) !== "out";
@@ -84,7 +114,25 @@ drawing.whenReady(() => {
     return made;
   };
 
-  const alternatives = new Map(filtered.map(([id]) => [id, document.getElementById("chart-" + id).ariaLabel]));
+  const ofPlace = (read) => new Map([...filtered, ...summed].map(([id]) => [id, read(document.getElementById("chart-" + id))]));
+  const alternatives = ofPlace((place) => place.ariaLabel);
+  const titles = ofPlace((place) => place.parentElement.querySelector("figcaption").textContent);
+  const say = (id, on, seen) => {
+    const place = document.getElementById("chart-" + id);
+    place.ariaLabel = on ? "Chart. " + titles.get(id) + ". Filtered: " + seen + "." : alternatives.get(id);
+  };
+  const sumCharts = (fate, on) => {
+    const changed = summed.map(([id, spec]) => [id, on ? sums.chart(id, spec, fate) : { spec }]);
+    for (const [id, { spec, facts, average, also }] of changed) {
+      const place = document.getElementById("chart-" + id);
+      const key = place.parentElement.querySelector(".key");
+      if (key) key.hidden = Boolean(average);
+      if (average) place.parentElement.querySelector("figcaption").append(note("part", "expected, " + AVERAGE));
+      if (also) place.after(note("part", "Also of others, and not drawn: " + also + "\u00a0kg."));
+      say(id, on, spec ? facts?.join("; ") : "nothing of what is chosen");
+    }
+    return changed.map(([id, found]) => [id, found.spec]);
+  };
   const filterCharts = (fate, on) => {
     const changed = filtered.map(([id, spec]) => [id, on ? thinned(spec, fate) : spec]);
     for (const [id, spec] of changed) {
@@ -96,11 +144,9 @@ drawing.whenReady(() => {
         place.after(note("part", "Also of others: " + names.slice(0, NAMED).join(", ") + more + "."));
       }
       const facts = spec && on ? drawn(spec).flatMap((each) => (each.all ? [each.all] : [])) : [];
-      const title = place.parentElement.querySelector("figcaption").textContent;
-      const seen = spec ? facts.join("; ") || "only what is chosen" : "nothing of what is chosen";
-      place.ariaLabel = on ? "Chart. " + title + ". Filtered: " + seen + "." : alternatives.get(id);
+      say(id, on, spec ? facts.join("; ") || "only what is chosen" : "nothing of what is chosen");
     }
-    return drawing.redraw(changed);
+    return drawing.redraw([...sumCharts(fate, on), ...changed]);
   };
 
   const apply = () => {
@@ -115,6 +161,7 @@ drawing.whenReady(() => {
     const rest = " What is marked \u201cwhole farm\u201d is not filtered.";
     const none = found[0] === "out" ? " No batch is of all of these." : "";
     status.textContent = on ? shown + " of " + all + " rows shown: " + chosen.join(", ") + "." + none + rest : "";
+    filterTiles(fate, on);
     filterCharts(fate, on);
   };
   form.addEventListener("change", apply);
