@@ -23,12 +23,14 @@ from schemas.contract import contract
 @dataclass(frozen=True)
 class ValidatedRows:
     """Validated files of one table. `frame`: one row per row that is not blank (line, and see schemas.check.Checked);
-    `findings`: one row per faulty cell (line, file, row, column_name, rule, value, level).
+    `findings`: one row per faulty cell (line, file, row, column_name, rule, value, level). `more`: whether rows of the
+    same file follow in another of these.
     """
 
     raws: tuple[RawTable, ...]
     frame: pl.DataFrame
     findings: pl.DataFrame
+    more: bool = False
 
 
 def file_part(table: str, file: str) -> int:

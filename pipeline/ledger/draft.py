@@ -6,17 +6,16 @@ import contextlib
 import os
 import shutil
 from collections.abc import Callable, Container, Iterable, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from queue import SimpleQueue
 from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
-from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, size_of, take_in
+from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, take_in
 from pipeline.ledger.manifest import FileMark, write_ahead_log
+from pipeline.ledger.portions import size_of
 from pipeline.ledger.state import LedgerState, versions
 from pipeline.models.statements import open_draft, records, rows, run, writers
 from pipeline.models.weight_shares import shares_of
@@ -115,12 +114,15 @@ def _fill(
 ) -> Written:
     from pipeline.ledger.changes import note_after, note_before, row_changes
     from pipeline.ledger.stage import create_stage, drop_file
+    from pipeline.ledger.stage_writer import MOST_ROWS, StageWriters
 
     touched: dict[Key, int] = {}
     if portions is None:
         create_stage(con)
-        with writers(con, THREADS) as free:
-            taken = _finished(take_in(farm, sources, partial(_staged_beside, free)), progress)
+        with writers(con, THREADS) as connections:
+            beside = StageWriters(connections)
+            taken = _finished(take_in(farm, sources, beside.stage, MOST_ROWS), progress)
+            beside.finish()
     else:
         touched = _touched(ledger, sources, portions)
         note_before(con, touched)
@@ -164,15 +166,6 @@ def _touched(ledger: LedgerState, sources: Sources, portions: Sequence[Taken]) -
     return {key: read.get(key, 0) for key in sorted(read.keys() | whole)}
 
 
-def _staged_beside(free: SimpleQueue[duckdb.DuckDBPyConnection], taken: Taken) -> Taken:
-    """As _staged, where all is new, on a connection that no other thread uses meanwhile."""
-    own = free.get()
-    try:
-        return _staged(own, taken, ())
-    finally:
-        free.put(own)
-
-
 def _staged(con: duckdb.DuckDBPyConnection, taken: Taken, known: Container[Key]) -> Taken:
     """Puts a portion on the stage, and lets go of its rows. One with what is wrong is not: no ledger comes of it."""
     from pipeline.ledger.stage import stage_files
@@ -180,7 +173,7 @@ def _staged(con: duckdb.DuckDBPyConnection, taken: Taken, known: Container[Key])
     if taken.validated is None or taken.problems:
         return taken
     stage_files(con, taken.validated, known)
-    return replace(taken, validated=replace(taken.validated, frame=taken.validated.frame.clear()))
+    return taken.without_rows()
 
 
 def _finished(portions: Iterable[Taken], progress: Progress) -> list[Taken]:

@@ -10,7 +10,6 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +24,7 @@ from pipeline.ledger.backups import (
     why_not_there,
 )
 from pipeline.ledger.manifest import NEVER_READ, FileMark, stat_of
+from pipeline.ledger.portions import large_apart, portions_of
 from schemas.answers import FileStatus
 from schemas.contract import contract
 from schemas.finding import Finding, UnreadableFile
@@ -35,8 +35,6 @@ if TYPE_CHECKING:
     from pipeline.files.validate import ValidatedRows
 
 THREADS = os.cpu_count() or 1
-# Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
-PORTION_BYTES = 8_000_000
 # A file that another program writes just now is read again so often, after so many seconds: a sync tool is done with
 # one file by then. Common practice, no source.
 READINGS, BETWEEN_S = 3, 0.2
@@ -69,8 +67,12 @@ class Taken:
 
     @property
     def changed(self) -> list[str]:
-        """The names of the files that changed."""
-        return [raw.source.name for raw in self.validated.raws] if self.validated else []
+        """The names of the files that changed, and all rows of which are here or were."""
+        return [raw.source.name for raw in self.validated.raws] if self.validated and not self.validated.more else []
+
+    def without_rows(self) -> Taken:
+        """Return the same, once its rows are where they belong."""
+        return replace(self, validated=self.validated and replace(self.validated, frame=self.validated.frame.clear()))
 
 
 def key_of(source: TableFile) -> Key:
@@ -83,44 +85,31 @@ def as_taken(taken: Taken) -> Taken:
     return taken
 
 
-def take_in(farm: Farm, sources: Sources, then: Callable[[Taken], Taken] = as_taken) -> Iterator[Taken]:
+def take_in(
+    farm: Farm, sources: Sources, then: Callable[[Taken], Taken] = as_taken, most_rows: int | None = None
+) -> Iterator[Taken]:
     """Yield what these files hold, in portions. They come in the order of the files; `then` is done to each in the
-    thread that took it in, with several at a time.
+    thread that took it in, with several at a time. A file of more than twice `most_rows` comes in several portions.
     """
 
-    def take(portion: Sequence[TableFile]) -> Taken:
-        return then(_take(farm, sources, portion))
+    def take(portion: Sequence[TableFile]) -> list[Taken]:
+        return [then(each) for each in _take(farm, sources, portion, most_rows)]
 
+    portions = portions_of(sources.files)
     with ThreadPoolExecutor(THREADS) as pool:
-        portions = pool.map(take, _portions(sources.files))
+        begun = {at: pool.submit(take, portions[at]) for at in large_apart(portions)}
         # What the decisions need of numpy, whose import would else be waited for: the threads hardly need Python.
         import pipeline.stats.gaps  # noqa: F401
 
-        yield from portions
+        try:
+            for at in range(len(portions)):
+                yield from begun.pop(at).result()
+        finally:
+            for each in begun.values():
+                each.cancel()
 
 
-def _portions(files: Sequence[TableFile]) -> list[list[TableFile]]:
-    portions: list[list[TableFile]] = []
-    for _, of_table in groupby(files, key=lambda source: source.table):
-        size = PORTION_BYTES
-        for source in of_table:
-            if size >= PORTION_BYTES:
-                portions.append([])
-                size = 0
-            portions[-1].append(source)
-            size += size_of(source)
-    return portions
-
-
-def size_of(source: TableFile) -> int:
-    """Return how many bytes a file has; 0 where that cannot be found out."""
-    try:
-        return source.path.stat().st_size
-    except OSError:
-        return 0  # reading it tells what is wrong with it
-
-
-def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
+def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile], most_rows: int | None) -> Iterator[Taken]:
     from pipeline.files.validate import validate
 
     marks: dict[Key, FileMark] = {}
@@ -139,12 +128,22 @@ def _take(farm: Farm, sources: Sources, portion: Sequence[TableFile]) -> Taken:
             reasons[key] = reason
         if raw is not None:
             raws.append(raw)
-    validated = validate(raws, farm.conventions) if raws else None
-    if validated:
-        # The texts are in the validated frame now.
-        lean = tuple(replace(raw, frame=raw.frame.clear()) for raw in validated.raws)
-        validated = replace(validated, raws=lean)
-    return Taken(marks, validated, reasons, tuple(problems))
+        # What is taken from the list below is to be gone.
+        del raw
+    if len(raws) == 1 and not problems and most_rows:
+        # Typed rows beside their texts would take twice the memory.
+        while raws[0].frame.height > 2 * most_rows:
+            first = replace(raws[0], frame=raws[0].frame.head(most_rows), totals_rows=())
+            raws[0] = replace(raws[0], frame=raws[0].frame.slice(most_rows))
+            yield Taken({}, replace(_lean(validate([first], farm.conventions)), more=True), {})
+    validated = _lean(validate(raws, farm.conventions)) if raws else None
+    raws.clear()
+    yield Taken(marks, validated, reasons, tuple(problems))
+
+
+def _lean(validated: ValidatedRows) -> ValidatedRows:
+    """Without the texts, which are in the validated frame now."""
+    return replace(validated, raws=tuple(replace(raw, frame=raw.frame.clear()) for raw in validated.raws))
 
 
 def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMark, RawTable | None, str | None]:

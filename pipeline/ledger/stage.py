@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.farm.prices import exact_or_none, per_kg
 from pipeline.farm.settings import Settings, whole
 from pipeline.files.validate import file_part
-from pipeline.models.lineage import LASTING, LEDGER, STAGE, order
+from pipeline.models.lineage import LASTING, LEDGER, STAGE, order, read_last
 from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
 from schemas.answers import FileStatus, FlushSource
@@ -69,19 +69,29 @@ def stage_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows, known:
     which these stand as they were, only what changed is written; of those that only grew, there is nothing else.
     """
     table = validated.raws[0].source.table
-    incoming = con.from_arrow(ArrowTable(validated.frame))
     before = [raw.source.name for raw in validated.raws if (table, raw.source.name) in known and not raw.first]
     if before:
-        incoming.query("incoming", statement(f"arriving_{table}"))
+        con.from_arrow(ArrowTable(validated.frame)).query("incoming", statement(f"arriving_{table}"))
         run(con, f"drop_changed_{table}", file_parts=[file_part(table, file) for file in before])
         run(con, f"add_changed_{table}")
     else:
-        incoming.query("incoming", statement(f"add_rows_{table}"))
+        add_rows(con, table, validated.frame)
     for file in before:
         _forget_file(con, table, file)
+    note_files(con, validated)
+
+
+def add_rows(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
+    """Puts validated rows of this table on the stage."""
+    con.from_arrow(ArrowTable(frame)).query("incoming", statement(f"add_rows_{table}"))
+
+
+def note_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
+    """Notes what was found in the cells of these files; and the files themselves, where no more rows of them follow."""
+    table = validated.raws[0].source.table
     found = con.from_arrow(ArrowTable(_cell_findings(validated)))
     found.query("found", statement("add_cell_findings"))
-    for raw in validated.raws:
+    for raw in () if validated.more else validated.raws:
         if raw.first:
             run(con, "drop_file", table_name=table, file=raw.source.name)
         # How it stands is noted once all files are on the stage: see pipeline/ledger/draft.py.
@@ -94,7 +104,7 @@ def _cell_findings(validated: ValidatedRows) -> pl.DataFrame:
     of_cells = validated.findings.with_columns(pl.lit(table).alias("table_name")).select(*CELL_FINDING)
     of_files = [
         (each.table, each.file, each.row, each.column, each.rule, each.level, each.value)
-        for raw in validated.raws
+        for raw in (() if validated.more else validated.raws)
         for each in raw.notices
     ]
     return pl.concat([of_cells, pl.DataFrame(of_files, schema=CELL_FINDING, orient="row")])
@@ -188,6 +198,8 @@ def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
         run(con, name)
         if name == "gap_counts":
             set_flush_rule(con, settings)
+        for table in read_last().get(name, ()):
+            run(con, f"let_go_{table}")
     check_balance(con)
 
 

@@ -3,8 +3,8 @@
 A file's head says what it holds, the units of its numbers, its grain, the tables that it reads, and the one table that
 it writes, which has the file's name; a query that only answers writes nothing. A file with INPUT in its name is one
 model per input table, one with BOOK one per table of the books, one with EVENT one per table of events, one with
-DECIDED one per table that is decided row by row, one with LASTING one per table that stays, one with MEMBERS one per
-set of units whose losses are counted.
+DECIDED one per table that is decided row by row, one with LASTING one per table that stays, one with PASSING one per
+table that is let go of on the way, one with MEMBERS one per set of units whose losses are counted.
 `{columns of TABLE as ALIAS}` stands for the columns of an input table's contract: see pipeline/models/columns.
 tests/test_lineage.py holds the heads against the statements, and `make lineage` draws the picture in DEVELOPERS.md.
 """
@@ -56,6 +56,8 @@ LASTING = (
     "rejected_books",
     "row_counts",
 )
+# Temporary tables that hold a row per row of the farm, or nearly: each is let go of once no model reads it any more.
+PASSING = ("derived_flushes", "fallback", "filling_days", "loaded_fillings", "resolved")
 # What stands for the name of a table in the name and the text of a file, and the tables that it stands for.
 STANDS_FOR = {
     "INPUT": INPUTS,
@@ -63,10 +65,12 @@ STANDS_FOR = {
     "EVENT": (HARVESTS, OBSERVATIONS),
     "DECIDED": DECIDED,
     "LASTING": LASTING,
+    "PASSING": PASSING,
     "MEMBERS": ("group_members", "trace_members"),
 }
 READS = re.compile(r"^-- reads: (.*(?:\n--     .*)*)$", re.MULTILINE)
 WRITES = re.compile(r"^-- writes: (\w+)$", re.MULTILINE)
+VIEW = re.compile(r"^create or replace (temp )?view", re.MULTILINE)
 # {keys of group_by} is one that is put into the text itself.
 VARIABLES = re.compile(r"(?:getvariable\('|\{[a-z ]+ of )(group_by(?=\})|\w+(?='\)))")
 NOTHING = "nothing"
@@ -150,6 +154,20 @@ def order(group: str) -> tuple[str, ...]:
     Raises graphlib.CycleError where they read each other in a circle.
     """
     return _sorted(names(group))
+
+
+@cache
+def read_last() -> dict[str, tuple[str, ...]]:
+    """Return, by a model of a refresh, which of the PASSING tables no other behind it reads, also through a view."""
+    models = {name: model(name) for name in order(LEDGER)}
+    views = {name: each.reads for name, each in models.items() if VIEW.search(each.text)}
+    last: dict[str, str] = {}
+    for name, each in models.items():
+        reads = set(each.reads) if name not in views else set()
+        while found := {behind for read in reads for behind in views.get(read, ())} - reads:
+            reads |= found
+        last |= dict.fromkeys(reads & set(PASSING), name)
+    return {name: tuple(table for table, reader in last.items() if reader == name) for name in set(last.values())}
 
 
 def needed(*wanted: str) -> tuple[str, ...]:
