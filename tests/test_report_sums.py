@@ -177,7 +177,7 @@ def tiles_of(chosen: Chosen, of: Sequence[Unit]) -> dict[str, list[str]]:
     picked, also = by_month(chosen.picked()), by_month(chosen.picked(None))
     now, then = (chosen.ended(of, name) for name in ("2026-09", "2026-08"))
     mixed = [chosen.ended(of, name, None) for name in ("2026-09", "2026-08")]
-    first = kg(picked["2026-09"]) if picked["2026-09"] else "\u2013" if also["2026-09"] else "0.00 kg"
+    first = kg(picked["2026-09"]) if picked["2026-09"] else "\u2013" if also["2026-09"] else "0 kg"
     assert not any(mixed), "the demo farm has none"
     lost, before = (sum(1 for each in some if not each.pickings) for some in (now, then))
     things = "container" if len(now) == 1 else "containers"

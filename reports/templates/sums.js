@@ -20,6 +20,7 @@ const sums = (() => {
     return rest ? spaced + "." + rest : spaced;
   };
   const brief = (value, decimals) => {
+    if (!value) return "0";
     const whole = Math.trunc(rounded(value, decimals)) || "";
     return text(value, Math.min(decimals, Math.max(0, MATTER - String(whole).length)));
   };
