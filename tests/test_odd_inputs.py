@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from ledgers import BATCHES, FILLINGS, here
 
-from pipeline.cli.show import _wrapped
+from pipeline.cli.table_lines import wrapped
 from pipeline.farm.folder import open_farm
 from pipeline.logbook.journal import read_journal
 from pipeline.logbook.session import _words_of_name
@@ -58,9 +58,9 @@ def test_a_line_of_many_words_is_read_at_once() -> None:
 def test_a_cell_without_end_is_shown_whole() -> None:
     text = "x" * 1_000_000
     started = time.perf_counter()
-    assert "".join(_wrapped(text, 70)) == text
+    assert "".join(wrapped(text, 70)) == text
     assert time.perf_counter() - started < 1
-    assert _wrapped("", 70) == [""]
+    assert wrapped("", 70) == [""]
 
 
 def no_entry(**changed: object) -> str:

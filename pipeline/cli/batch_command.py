@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli.cell_texts import printable
 from pipeline.cli.clock import now, today
 from pipeline.cli.column_options import option_of, with_column_options
 from pipeline.cli.farm_access import RUN, open_the_farm
 from pipeline.cli.options import FarmOption
 from pipeline.cli.prompts import ask_on_terminal, ask_value, entry_day
-from pipeline.cli.show import notify, print_line, printable
+from pipeline.cli.show import notify, print_line
 from schemas.contract import BATCHES, FILLINGS, contract
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean

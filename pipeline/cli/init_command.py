@@ -119,7 +119,8 @@ def _adopt(folder: Path | None, files: Sequence[Path], answers: Answers, yes: bo
 
 def _show_place(home: Path, sources: Sequence[SourceFile]) -> None:
     """Show which folder becomes the farm, and whether the files stay where they are."""
-    from pipeline.cli.show import print_line, printable
+    from pipeline.cli.cell_texts import printable
+    from pipeline.cli.show import print_line
 
     copied = not all(each.path.is_relative_to(home.resolve()) for each in sources)
     print_line(f"It would be written {'with copies of' if copied else 'beside'} your files, into:")
@@ -154,7 +155,7 @@ def _answers(settings: Mapping[str, str], units: Sequence[str], choices: Sequenc
 
 def _ask(question: Question) -> str:
     """Return the grower's answer to this question; its first choice for just Enter."""
-    from pipeline.cli.show import printable
+    from pipeline.cli.cell_texts import printable
 
     choices = {SPOKEN.get(choice, choice): choice for choice in question.choices}
     first, *others = choices
@@ -210,7 +211,8 @@ def _of_no_table(match: SheetMatch) -> str:
 
 
 def _show_lines(heading: str, lines: Sequence[str]) -> None:
-    from pipeline.cli.show import printable, screen_width
+    from pipeline.cli.cell_texts import printable
+    from pipeline.cli.show import screen_width
 
     if lines:
         typer.echo(f"\n{heading}")

@@ -51,7 +51,7 @@ def entry_day(option: str, typed: str) -> date:
 
 def ask_on_terminal(doubts: Sequence[Doubt]) -> None:
     """Ask whether to enter it all the same. Raises WrongRequest where that is denied, or nobody can be asked."""
-    from pipeline.cli.show import printable
+    from pipeline.cli.cell_texts import printable
     from pipeline.logbook.book import doubts_text
 
     text = doubts_text(doubts)
@@ -68,7 +68,7 @@ def ask_on_terminal(doubts: Sequence[Doubt]) -> None:
 
 def ask_value(farm: Farm, units: Mapping[str, str], table: str, column: str, title: str, proposed: str) -> Value | None:
     """Ask on the terminal until the answer says something for this column; None for an empty one."""
-    from pipeline.cli.show import printable
+    from pipeline.cli.cell_texts import printable
     from pipeline.logbook.batch import parse_cell
     from schemas.contract import contract
 

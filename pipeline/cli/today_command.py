@@ -56,7 +56,8 @@ def _show_promised(promised: PromiseCheck) -> None:
 
 
 def _section(heading: str, actions: Sequence[TodayAction]) -> None:
-    from pipeline.cli.show import Column, print_line, print_sentences, print_table, printable, screen_width
+    from pipeline.cli.cell_texts import printable
+    from pipeline.cli.show import Column, print_line, print_sentences, print_table, screen_width
 
     if not actions:
         return

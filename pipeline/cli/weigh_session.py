@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.cell_texts import printable
 from pipeline.cli.clock import moment, now
 from pipeline.cli.prompts import picking_day
-from pipeline.cli.show import notify, print_line, printable
+from pipeline.cli.show import notify, print_line
 from pipeline.cli.streams import refuse_no_text
 from pipeline.logbook.amounts import written
 from pipeline.logbook.book import Book, Doubt, doubts_text

@@ -238,6 +238,7 @@ def _write_meta(con: duckdb.DuckDBPyConnection, farm: Farm) -> str:
 
 def summary(con: duckdb.DuckDBPyConnection, ledger_id: str) -> LedgerSummary:
     """Return the summary of the ledger that is open here."""
-    counts, levels = records(con, "file_counts"), dict(rows(con, "level_counts"))
+    counts = records(con, "file_counts")
+    levels: dict[str, int] = dict(rows(con, "level_counts"))
     messages, ((days,),) = missing_file_messages(missing_file_findings(con)), rows(con, "new_flush_after")
     return LedgerSummary(ledger_id, counts, levels, messages, days, shares_of(con))

@@ -100,7 +100,7 @@ def read_state(farm: Farm) -> LedgerState | None:
 def _read_state(farm: Farm) -> LedgerState:
     wanted = versions(farm)
     with connect(str(farm.ledger), read_only=True) as con:
-        meta = dict(rows(con, "made_from"))
+        meta: dict[str, str] = dict(rows(con, "made_from"))
         _refuse_newer(farm.ledger, meta)
         other = next((key for key in MADE_WITH if meta.get(key) != wanted[key]), None)
         found = rows(con, "file_states") if other is None else []

@@ -7,6 +7,8 @@ from schemas.result_rows import Row, number_if_known
 
 # The columns of such a model: over the shares lost of soaks, in %.
 SHARES = ("mean_share", "sd_share", "least_share", "most_share")
+# The columns that are put into its records.
+INTERVAL = ("low_pct", "high_pct", "why_no_interval")
 
 
 def interval_columns(record: Row, of_containers: bool) -> dict[str, float | str | None]:

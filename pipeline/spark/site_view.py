@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.farm.settings import text
 from pipeline.models.decided import FLUSH_RULE
-from pipeline.models.view import LedgerView, Query, Rows, cap_stages
+from pipeline.models.view import LedgerView, Query, cap_stages
 from pipeline.spark.engine import Sites, SitesAnswer
 from pipeline.spark.session import SparkRow
 
@@ -55,10 +55,10 @@ class SiteView(LedgerView):
             return [tuple(json.loads(text(self._sites.farms[self._site], FLUSH_RULE)))]
         return self._answer(name).rows[self._site]
 
-    def records(self, name: str) -> Rows:
-        """Return the site's rows of the model of this name: one record per row, by the names of its columns."""
+    def table(self, name: str) -> tuple[list[str], list[SparkRow]]:
+        """Return the names of the columns of the model of this name, and the site's rows: one tuple per row."""
         found = self._answer(name)
-        return [dict(zip(found.columns, row, strict=True)) for row in found.rows[self._site]]
+        return [*found.columns], found.rows[self._site]
 
     def arrays(self, name: str) -> Arrays:
         """Return the columns of the site's rows as arrays: see pipeline.models.unit_arrays.read."""
