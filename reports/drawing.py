@@ -183,6 +183,13 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
     return finish([*_ground(base, tall), *marks, *words], step * len(labels))
 
 
+def over_grid(layer: Layer, words: str, **looks: object) -> list[Layer]:
+    """Return words on a chart whose grid does not cross them: as paper around each letter, and then themselves."""
+    paper = {"stroke": paint("paper"), "strokeWidth": 5, "strokeJoin": "round", "color": paint("paper")}
+    under = layer.mark("text", **{**looks, **paper})
+    return [each.encode(text=words) for each in (under, layer.mark("text", **looks))]
+
+
 def _ground(base: Layer, tall: bool) -> list[Layer]:
     """What lies under the marks: a line above each lane, and paper behind its words, so that no grid crosses them."""
     step, words = (TALL_ROW_PX, 40) if tall else (ROW_PX, 23)

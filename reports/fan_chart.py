@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from reports.colours import paint, plain_key
-from reports.drawing import FACTS_PX, Chart, Drawn, column_chart, drawn
+from reports.drawing import FACTS_PX, Chart, Drawn, column_chart, drawn, over_grid
 from reports.figures import Sentence, brief, measured, plain, within
 from reports.month import Month
 from reports.vega_lite import Layer, Point, Points, Spec, channel, expression, options
@@ -119,8 +119,8 @@ def _spec(rows: Points, before: Points, labels: Sequence[str], summed_at: int | 
         at = expression(f"max(0, min(width * {begins:.3f}, width - {SAID_PX}))")
         marks += [
             bracket.mark("rule", color=paint("estimate"), strokeWidth=2).encode(x=x, x2="until:O", y=y("over")),
-            bracket.mark("text", align="left", baseline="bottom", dy=-6, fontSize=FACTS_PX, x=at).encode(
-                y=y("over"), text="said:N"
+            *over_grid(
+                bracket.encode(y=y("over")), "said:N", align="left", baseline="bottom", dy=-6, fontSize=FACTS_PX, x=at
             ),
         ]
     return column_chart(marks)

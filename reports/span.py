@@ -7,7 +7,7 @@ from datetime import date
 
 from reports.colours import paint
 from reports.columns import View
-from reports.drawing import Chart, column_chart
+from reports.drawing import Chart, column_chart, over_grid
 from reports.figures import (
     Day,
     Figure,
@@ -216,10 +216,9 @@ def months_chart(month: Month) -> list[Chart]:
     bars = Layer(rows).mark("bar", color=paint("mass")).encode(x=x, y=y)
     ends = {*(_ends_of(month) or ()), rows[-1]["row"], max(rows, key=lambda row: float(row["kg"]))["row"]}
     few = len(rows) <= ALL_NAMED
-    texts = Layer([row | {"said": _short_kg(row["kg"], few)} for row in rows if few or row["row"] in ends]).mark(
-        "text", baseline="bottom", dy=-4
-    )
-    spec = column_chart([bars, texts.encode(x=x, y="kg:Q", text="said:N")])
+    named_ones = [row | {"said": _short_kg(row["kg"], few)} for row in rows if few or row["row"] in ends]
+    texts = over_grid(Layer(named_ones).encode(x=x, y="kg:Q"), "said:N", baseline="bottom", dy=-4)
+    spec = column_chart([bars, *texts])
     facts = tuple(f"{row['label']} {row['kg']:.2f} kg" for row in rows)
     part = f"The last {len(rows)} of {len(table)} months." if len(rows) < len(table) else ""
     title = "Picked in each month"

@@ -211,6 +211,8 @@ def test_a_pressed_point_tells_its_rows_and_a_list_tells_all(browser: Browser, p
     browser.evaluate("document.querySelector('#chart-courses-1 ~ .points').open = true")
     browser.wait("document.querySelector('#chart-courses-1 ~ .points li') !== null")
     lines = browser.evaluate("[...document.querySelectorAll('#chart-courses-1 ~ .points li')].map(e => e.textContent)")
+    # A long list scrolls, which a keyboard must reach.
+    assert browser.evaluate("document.querySelector('#chart-courses-1 ~ .points ul').tabIndex") == 0
     assert said in lines
     assert "in harvests.csv, row " in said
     assert "Batch A: container 1 in harvests.csv, row 2; container 2 in harvests.csv, row 3." in lines

@@ -77,7 +77,11 @@ def _keys(month: Month, places: range) -> tuple[Key, ...]:
     shown = [month.rows("batch_courses")[at] for at in places]
     keys = [plain_key(colour) for colour in COLOURS]
     keys += [plain_key("mass", "picked, larger for more", shape="dot")] if any(row["fresh_g"] for row in shown) else []
-    keys += [plain_key("lost", "containers lost", shape="cross")] if any(row["units_lost"] for row in shown) else []
+    keys += (
+        [plain_key("lost", "containers lost, at the end", shape="cross")]
+        if any(row["units_lost"] for row in shown)
+        else []
+    )
     return tuple(keys)
 
 

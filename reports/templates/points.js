@@ -25,6 +25,7 @@ drawing.whenReady(() => {
     const name = document.createElement("summary");
     name.textContent = "Where these points stand in the files";
     const list = document.createElement("ul");
+    list.tabIndex = 0; // A long list scrolls: by the keyboard, too.
     all.append(name, list);
     all.addEventListener("toggle", () => {
       const lines = numbers(id).map((at) => {
