@@ -106,7 +106,8 @@ def shown(month: Month) -> Sentence:
     parts: list[Part] = []
     for at in held[:SHOWN]:
         more, less = differences.better_first(month, at)
-        parts += [", and " if parts else f"The records show: {PER}, ", more, " gives more than ", less]
+        gives = " more than " if parts else " gives more than "
+        parts += [", and " if parts else f"The records show: {PER}, ", more, gives, less]
     return (*parts, ".") if parts else ()
 
 
