@@ -19,7 +19,7 @@ from reports.figures import (
 )
 from reports.month import Month, first_day
 from reports.sections import differences, finished, outlook, picked
-from reports.words import MONTH_NAMES, month_name
+from reports.words import MONTH_NAMES, month_name, short_month
 from schemas.answers import Direction
 from schemas.contract import BATCHES, contract
 from schemas.phrases import listed
@@ -107,7 +107,7 @@ def shown(month: Month) -> Sentence:
     for at in held[:SHOWN]:
         more, less = differences.better_first(month, at)
         gives = " more than " if parts else " gives more than "
-        parts += [", and " if parts else f"The records show: {PER}, ", more, gives, less]
+        parts += ["; " if parts else f"The records show: {PER}, ", more, gives, less]
     return (*parts, ".") if parts else ()
 
 
@@ -197,7 +197,7 @@ def _before(month: Month, column: str, of: str = "") -> tuple[Sentence, ...]:
     for months_before in (1, 12):
         at = month.place(months_before)
         if at is not None and month.rows("months")[at][column] is not None and (not of or month.rows("months")[at][of]):
-            name = month_name(first_day(month.month, months_before))
+            name = short_month(first_day(month.month, months_before))
             whole: Sentence = (" of ", cell(month, "months", at, of)) if of else ()
             nothing = column == "fresh_g" and not month.rows("months")[at][column]
             found.append(
@@ -206,8 +206,10 @@ def _before(month: Month, column: str, of: str = "") -> tuple[Sentence, ...]:
     return tuple(found)
 
 
-def warning(month: Month) -> Sentence:
-    """Return what the figures of this page lack most; nothing where they lack nothing."""
+def warning(month: Month, alone: bool = False) -> Sentence:
+    """Return what the figures of this page lack most; nothing where they lack nothing. `alone`: without what follows
+    page one.
+    """
     lost = count(month, "entries_lost")
     if lost.value:
         return (*several(lost, "logged entry", "logged entries"), " no longer stand in the files.")
@@ -216,5 +218,5 @@ def warning(month: Month) -> Sentence:
         return brief(waits)
     rows = count(month, "rows_set_aside")
     if rows.value:
-        return (*several(rows, "row"), " of the files cannot be counted: see Rows to mend.")
+        return (*several(rows, "row"), " of the files cannot be counted", "." if alone else ": see Rows to mend.")
     return ()

@@ -159,7 +159,7 @@ def render(month: Month, brief: bool = False) -> str:
         months=months,
         shown=front.shown(month),
         next_steps=next_steps(month),
-        warning=front.warning(month),
+        warning=front.warning(month, alone=brief),
         brief=brief,
         choices=filters.choices if filters.any and not brief else (),
         sections=shown,

@@ -68,7 +68,7 @@ def print_content(month: Month, brief: bool = False) -> Content:
         "tiles": [_tile(each) for each in front.tiles(month)],
         "shown": said(front.shown(month)),
         "steps": [said(each) for each in next_steps(month)],
-        "warning": said(front.warning(month)),
+        "warning": said(front.warning(month, alone=brief)),
         "months": [_chart(each, WIDE_PX) for each in picked.months_chart(month)],
         "sections": [] if brief else [_section(each) for each in main_sections(month)],
         "beside": "picked",

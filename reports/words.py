@@ -47,6 +47,11 @@ def month_name(month: date) -> str:
     return f"{MONTH_NAMES[month.month - 1]} {month.year}"
 
 
+def short_month(month: date) -> str:
+    """Return a month in few letters, like Sep 2026."""
+    return f"{MONTH_NAMES[month.month - 1][:3]} {month.year}"
+
+
 def day_name(day: date) -> str:
     """Return a day in words, like 14 September 2026."""
     return f"{day.day} {month_name(day)}"

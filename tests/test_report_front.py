@@ -47,7 +47,7 @@ def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_yea
     month = a_month([Unit(), Unit("B", "2", flushes=())], before=[("2025-09", 800.0), ("2026-08", 1200.0)])
     assert tile(month, "Picked") == (
         "0.90 kg at least 0.25 kg more is not counted yet",
-        ["August 2026: 1.20 kg", "September 2025: 0.80 kg"],
+        ["Aug 2026: 1.20 kg", "Sep 2025: 0.80 kg"],
     )
     assert tile(month, "Lost") == ("1 of 2 containers that ended", [])
     assert tile(a_month(), "Next four weeks") == ("cannot be foreseen yet", [])
@@ -63,7 +63,7 @@ def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() ->
     assert [each.what for each in front.tiles(month)] == ["Picked", "Margin, EUR", "Lost", "Next four weeks"]
     assert tile(month, "Margin, EUR") == (
         "7.50 left: sales of 20.0 less costs of 12.5. Too high: the cost lacks spawn (price) and lime (price)",
-        ["August 2026: -3.00"],
+        ["Aug 2026: -3.00"],
     )
 
 

@@ -186,8 +186,8 @@ def tiles_of(chosen: Chosen, of: Sequence[Unit]) -> dict[str, list[str]]:
     be = 100 * fresh / float(sum(each.dry_kg or 0 for each in weighed)) if fresh else None
     return {
         "BE of what finished": [f"{brief(be, 'be_finished_pct')} %" if be else "\u2013"],
-        "Picked": [first, f"August 2026: {kg(picked['2026-08'])}"],
-        "Lost": [str(lost), f"of {len(now)} {things} that ended", f"August 2026: {before} of {len(then)}"],
+        "Picked": [first, f"Aug 2026: {kg(picked['2026-08'])}"],
+        "Lost": [str(lost), f"of {len(now)} {things} that ended", f"Aug 2026: {before} of {len(then)}"],
     }
 
 

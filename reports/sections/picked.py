@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from reports.colours import paint, plain_key
 from reports.columns import View
@@ -12,7 +12,7 @@ from reports.month import Month, first_day
 from reports.section import Section, made
 from reports.tables import table
 from reports.vega_lite import Layer, Point, Spec, channel, options
-from reports.words import MONTH_NAMES, month_name, short_day, spoken
+from reports.words import MONTH_NAMES, month_name, short_day, short_month, spoken
 from schemas.result_rows import day_of, number_of, text_of
 
 MONTHS = View(
@@ -217,7 +217,7 @@ def _a_year_before(month: Month, text: str) -> int | None:
 
 
 def _short_month(text: str) -> str:
-    return f"{MONTH_NAMES[int(text[5:]) - 1][:3]} {text[:4]}"
+    return short_month(date.fromisoformat(f"{text}-01"))
 
 
 def _kilograms() -> Spec:
