@@ -19,8 +19,8 @@ Cells = tuple[Any, ...]
 # smaller at a million), but cost a fifteenth of the time of a first refresh where there is much to write: measured.
 SMALL_BLOCK, SMALL_BLOCKS_BELOW = 65_536, 16_000_000
 # What a draft may hold in memory, in MB for each thread of DuckDB's (on two cores 900), or as much as the files have
-# bytes: ten million pickings (660 MB of files) took 2.3 GB in all without a limit, and are as quick with it. From 3 GB
-# of files on DuckDB's own holds, which is four fifths of the machine's memory.
+# bytes. Ten million pickings (660 MB of files) take 2.1 GB in all without a limit and 1.3 with it; deciding takes a
+# tenth more CPU time. From 3 GB of files on DuckDB's own holds, which is four fifths of the machine's memory.
 MEMORY_MB_A_THREAD, OWN_LIMIT_FROM = 450, 3_000_000_000
 
 
