@@ -30,15 +30,15 @@ last_flush as (
     select unit, fresh_g from unit_flushes where flush = getvariable('through')
 ),
 pins as (
-    select unit, days, state from unit_waits where wait = 'inoculated_to_pins'
+    select unit, days, state from unit_waits where place = 2
 ),
 colonised as (
-    select unit, days, state from unit_waits where wait = 'inoculated_to_colonised'
+    select unit, days, state from unit_waits where place = 1
 ),
 next_flush as (
     select unit, days
     from unit_waits
-    where wait = 'flush_' || (getvariable('through') - 1) || '_to_' || getvariable('through')
+    where place > 5 and place = 4 + getvariable('through')
 ),
 followed as (
     select

@@ -12,7 +12,7 @@ with waits as (
     union all
     select wait, days
     from unit_waits
-    where wait in ('inoculated_to_colonised', 'opened_to_pins') and state = 'noted'
+    where place in (1, 4) and state = 'noted'
 ),
 usual as (
     -- Five waits make a usual one: common practice, no source.

@@ -6,7 +6,7 @@
 -- writes: unit_colonising
 create or replace temp table unit_colonising as
 with waited as (
-    select unit, days, state from unit_waits where wait = 'inoculated_to_colonised'
+    select unit, days, state from unit_waits where place = 1
 ),
 pins as (
     select distinct unit from unit_pins

@@ -6,7 +6,7 @@
 -- writes: unit_pinning
 create or replace temp table unit_pinning as
 with waited as (
-    select unit, days, state from unit_waits where wait = 'inoculated_to_pins'
+    select unit, days, state from unit_waits where place = 2
 ),
 silent_batches as (
     select u.batch_line

@@ -9,7 +9,7 @@ with rejected as (
     select unit, count(distinct line) as pickings from unit_rejected group by unit
 ),
 pins as (
-    select unit, days from unit_waits where wait = 'inoculated_to_pins' and state = 'noted'
+    select unit, days from unit_waits where place = 2 and state = 'noted'
 )
 select
     s.unit,

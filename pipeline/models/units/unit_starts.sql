@@ -8,13 +8,24 @@
 create or replace temp table unit_starts as
 with filled as (
     select batch_line, count(*) as fillings from filling_shares group by batch_line
+),
+started as (
+    -- Soaks are numbered over batches, which are fewer than units.
+    select
+        line,
+        soak_key,
+        dense_rank() over (order by soak_key) as soak_no,
+        spawn_form,
+        containers_filled
+    from batches
+    where inoculated_on <= getvariable('as_of')
 )
 select
     s.unit,
     s.batch_line,
     s.batch,
     b.soak_key,
-    dense_rank() over (order by b.soak_key) as soak_no,
+    b.soak_no,
     s.inoculated_on,
     getvariable('as_of') - s.inoculated_on as age,
     case when s.container is not null then 1 else coalesce(f.fillings, b.containers_filled) end as containers,
@@ -29,6 +40,6 @@ select
     s.known_through,
     s.highest_flush
 from unit_states as s
-inner join batches as b on b.line = s.batch_line
+inner join started as b on b.line = s.batch_line
 left join filled as f on f.batch_line = s.batch_line
 where s.inoculated_on is not null
