@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
 from fractions import Fraction
 from math import fsum
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +16,11 @@ from pipeline.compare.columns import Cells
 from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.pairs import levels_of
 from pipeline.compare.parts import Parts
+from pipeline.farm.folder import open_farm
+from pipeline.ledger.refresh import refresh
 from pipeline.models.compared_columns import Labels, Runs
+from pipeline.models.compared_units import farm_units
+from pipeline.models.view import opened
 from tests.simulated_sites import cell
 
 # Per unit: its part, the label and the number in its row (None where blank), and whether it counts.
@@ -82,3 +88,19 @@ def test_cells_side_by_side_are_the_cells_that_were_given() -> None:
     assert both.column("strain").labels == ("grey", "pink")
     (straw,) = levels_of(given_cells, ["straw"])
     assert (straw.used.soaks, list(straw.waiting)) == (["soak S1", "soak S2"], [])
+
+
+def test_cells_of_fillings_are_the_texts_of_their_rows(tmp_path: Path) -> None:
+    batches = "batch,inoculated_on,substrate\nB1,2026-01-05,straw\nB2,2026-01-05,straw\n"
+    fillings = "batch,container,kind,fill_kg\nB1,K1,bucket,2.0\nB1,K2,,2\nB2,K3,bag,3.5\n"
+    (tmp_path / "harvests").mkdir()
+    (tmp_path / "farm.toml").write_text("")
+    (tmp_path / "batches.csv").write_text(batches)
+    (tmp_path / "fillings.csv").write_text(fillings)
+    farm = open_farm(tmp_path)
+    refresh(farm, "test")
+    with opened(farm.ledger, farm.settings) as ledger:
+        units = farm_units(ledger, date(2026, 2, 1), 2).rows
+    assert [units.cells["kind"].texts[code] for code in units.cells["kind"].codes] == ["bucket", "", "bag"]
+    # One number is one label, however it is written.
+    assert [units.cells["fill_kg"].texts[code] for code in units.cells["fill_kg"].codes] == ["2", "2", "3.5"]

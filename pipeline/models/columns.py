@@ -35,6 +35,8 @@ def grouped(text: str, by: Sequence[str]) -> str:
         "filling cells": "".join(each.selected for each in of_fillings),
         "batch columns": "".join(each.taken for each in cells if each.owner == "b"),
         "filling columns": "".join(each.taken for each in of_fillings),
+        "filling codes": "".join(each.coded for each in of_fillings),
+        "filling dictionaries": _listed(each.dictionary for each in of_fillings) or "null",
         "keys": _listed(each.read("key") for each in cells),
         "texts": _listed(each.read("text") for each in cells),
         "filling labels": join,
@@ -68,6 +70,21 @@ class GroupCells:
     def taken(self) -> str:
         """These two columns, taken from the labels."""
         return f",\n    l.key_{self.at},\n    l.text_{self.at}"
+
+    @property
+    def _code(self) -> str:
+        return f"hash(l.key_{self.at}, l.text_{self.at})"
+
+    @property
+    def coded(self) -> str:
+        """A number for these two, taken from the labels: numbers take a tenth of the room of as many texts."""
+        return f",\n    {self._code} as code_{self.at}"
+
+    @property
+    def dictionary(self) -> str:
+        """What each of these numbers stands for."""
+        cells = f"{{'code': {self._code}, 'key': l.key_{self.at}, 'text': l.text_{self.at}}}"
+        return f"list(distinct {cells}) as cells_{self.at}"
 
     def read(self, what: str) -> str:
         """The column of the labels; a batch without fillings has blank ones."""

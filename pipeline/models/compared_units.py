@@ -136,7 +136,9 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits
         {**by_unit, HOLES: Labels.of(units["holes"].tolist())},
         {name: _parts(units, column) for name, column in COLUMNS_OF_PARTS.items()},
         {measure: _waits(units, column) for measure, column in WAITS.items()},
-        UnitStarts.of({name: units[f"start_{name}"].astype(float) for name in ("containers", "spawn_g", "dry_g")}),
+        UnitStarts.of(
+            {name: units[f"start_{name}"].astype(float, copy=False) for name in ("containers", "spawn_g", "dry_g")}
+        ),
         Labels.of(units["size"].tolist()),
         units["pickings"].astype(np.int64),
         units["pickings_derived"].astype(np.int64),
@@ -154,17 +156,25 @@ def _cells(view: LedgerView, columns: Arrays) -> dict[str, Labels]:
 
 def _cells_of_fillings(view: LedgerView, unit: Lines) -> dict[str, Labels]:
     """The cells of the columns that are a filling's, one per unit; blank for a unit without a filling."""
-    found = view.arrays("compared_fillings")
+    found = view.arrays("filling_codes")
     at = np.searchsorted(found["unit"], unit)
     known = at < len(found["unit"])
     known[known] = found["unit"][at[known]] == unit[known]
-    blank = np.full(len(unit), "", dtype=object)
+    cells = view.arrays("filling_cells")
     columns = {}
-    for name, cells in found.items():
-        if name != "unit":
-            columns[name] = blank.copy()
-            columns[name][known] = cells[at[known]]
-    return _cells(view, columns)
+    for place, name in enumerate(view.query.by):
+        if f"code_{place}" in found:
+            (of_column,) = cells[f"cells_{place}"]
+            listed = sorted([] if of_column is None else of_column, key=lambda each: each["code"])
+            codes = np.array([each["code"] for each in listed], dtype=np.uint64)
+            if len(np.unique(codes)) < len(codes):
+                raise RuntimeError(f"{name}: two cells have one number")
+            none = [] if known.all() else [""]
+            names = _called([*(each["key"] for each in listed), *none], [*(each["text"] for each in listed), *none])
+            of_unit = np.full(len(unit), len(listed), dtype=np.int64)
+            of_unit[known] = np.searchsorted(codes, found[f"code_{place}"][at[known]])
+            columns[name] = names.where(of_unit)
+    return columns
 
 
 def _called(keys: list[str], texts: list[str]) -> Labels:
@@ -177,13 +187,13 @@ def _called(keys: list[str], texts: list[str]) -> Labels:
 
 
 def _parts(units: Arrays, column: str) -> MeasureParts:
-    over, under = (units[f"{column}_{name}"].astype(float) for name in ("over", "under"))
+    over, under = (units[f"{column}_{name}"].astype(float, copy=False) for name in ("over", "under"))
     return MeasureParts(over, under, units[f"{column}_resolved"].astype(bool))
 
 
 def _waits(units: Arrays, column: str) -> UnitWaits:
-    fate = units[f"{column}_fate"].astype(object)
-    return UnitWaits(fate, units[f"{column}_day"].astype(float), units["batch_line"])
+    fate = units[f"{column}_fate"].astype(object, copy=False)
+    return UnitWaits(fate, units[f"{column}_day"].astype(float, copy=False), units["batch_line"])
 
 
 def guessed_soaks(units: ComparedUnits) -> list[list[str]]:

@@ -60,7 +60,9 @@ def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
     """Return the rows of a query as arrays. One array per column: numbers with nulls as floats (nan for null), texts as
     objects (None for null), days with NaT, anything else as the ledger holds it.
     """
-    return {name: _filled(cells) for name, cells in con.execute(query).fetchnumpy().items()}
+    found = con.execute(query).fetchnumpy()
+    # One by one, so that never all are there twice.
+    return {name: _filled(found.pop(name)) for name in [*found]}
 
 
 def _filled(cells: NDArray[np.generic]) -> NDArray[np.generic]:
@@ -73,7 +75,9 @@ def _filled(cells: NDArray[np.generic]) -> NDArray[np.generic]:
         return texts
     if cells.dtype.kind == "M":
         return np.asarray(cells.filled(np.datetime64("NaT")))
-    return np.asarray(np.ma.filled(cells.astype(float), np.nan))
+    numbers: Numbers = cells.data.astype(float)
+    numbers[np.ma.getmaskarray(cells)] = np.nan
+    return numbers
 
 
 def numbered(keys: Whole | Lines) -> Whole:
