@@ -36,7 +36,8 @@ HOUSE = Path(__file__).parent.parent
 CONSTANTS = re.compile(
     r"\b(95|99) % (interval|limits)|likely range \(95 %\)|\b(50|80) % bands?|[Oo]f 9[59] %|at 95 %|on 1 batch"
 )
-DATES = re.compile(r"(January|February|March|April|May|June|July|August|September|October|November|December) \d{4}")
+NAMES_OF_MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
+DATES = re.compile(rf"({NAMES_OF_MONTHS}|{'|'.join(each[:3] for each in NAMES_OF_MONTHS.split('|'))}) \d{{4}}")
 
 # chart (the start of its id): the value that its facts read out, its decimals, and the factor to what is shown
 READ_OUT = {

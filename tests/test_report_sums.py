@@ -249,6 +249,9 @@ def test_what_is_drawn_is_what_was_added_up_and_all_comes_back(month: Month, fol
     drawn = "[...document.querySelectorAll('#chart-outlook svg .mark-area, #chart-outlook svg .mark-rule.role-mark')]"
     assert browser.evaluate(f"{drawn}.length") == 0
     assert browser.evaluate("document.querySelector('#chart-outlook').parentElement.querySelector('.key').hidden")
+    choose(browser, "strain", "all")
+    choose(browser, "recipe", "wheat straw \u00b7 cold lime \u00b7 grain")
+    assert browser.log == []
     browser.tap("#filter button[type=reset]")
     browser.wait("!document.querySelector('.marked')")
     browser.wait(f"{drawn}.length > 0")

@@ -104,6 +104,8 @@ drawing.whenReady(() => {
     const filter = (rows) => rows.filter((each) => stays(each) && (each.lane === undefined || lanes.has(each.lane)));
     for (const name of Object.keys(made.datasets ?? {})) made.datasets[name] = filter(made.datasets[name]);
     if (made.data?.values) made.data.values = filter(made.data.values);
+    // What has nothing to draw has no ends of a scale either.
+    if (made.layer) made.layer = made.layer.filter(({ data }) => !data?.name || made.datasets[data.name].length);
     if (every.size) {
       made.height = (made.height / every.size) * lanes.size;
       for (const { encoding } of made.layer ?? []) {
