@@ -132,12 +132,30 @@ PHONE = (390, 844)
 DEMO = Path(__file__).resolve().parents[1] / "demo_data"
 
 
+def with_a_year_before(farm: Path) -> Path:
+    """The demo farm with a container that was picked a year before its last month."""
+    columns = (farm / "batches.csv").read_text(encoding="utf-8").partition("\n")[0].count(",")
+    batch = "Y01,2025-08-05,grey,wheat straw"
+    for name, row in (
+        ("batches.csv", batch + "," * (columns - batch.count(","))),
+        ("fillings.csv", "Y01,Y1,bucket,20,8,5.35,,"),
+    ):
+        with (farm / name).open("a", encoding="utf-8", newline="") as file:
+            file.write(row + "\n")
+    picked = "picked_on,fresh_weight_g,container,batch,flush\n2025-09-03,852,Y1,Y01,1\n"
+    (farm / "harvests" / "2025-09.csv").write_text(picked, encoding="utf-8")
+    return farm
+
+
 def test_page_one_fits_two_screens_of_a_phone_and_one_sheet(
     browser: Browser, pages: dict[str, Path], tmp_path: Path
 ) -> None:
     shutil.copytree(DEMO, tmp_path / "demo")
     months = {case: CASES[case]() for case in ("no_tables", "one_batch", "no_dry_mass", "sixty_batches")}
     months |= {f"demo {day}": next(gathered(tmp_path / "demo", [day])) for day in (date(2026, 2, 1), date(2026, 9, 1))}
+    shutil.copytree(DEMO, tmp_path / "older")
+    months["a year before"] = next(gathered(with_a_year_before(tmp_path / "older"), [date(2026, 9, 1)]))
+    assert "Sep 2025: " in render(months["a year before"])
     for name, month in months.items():
         path = tmp_path / f"{name}.html"
         path.write_text(render(month), encoding="utf-8", newline="\n")

@@ -103,7 +103,7 @@ def test_what_waits_is_weighed_and_what_it_would_change_is_said() -> None:
     rows = months(("2026-08", 2500.0, 9), ("2026-09", 2000.0, 8))
     told = month(months=rows, waiting_months=waits(("2026-08", 2500.0, 0.0), ("2026-09", 2000.0, 3200.0)))
     more = "1 picking is not counted: 1 row of batches.csv is faulty."
-    more += " Counting it, as far as weights are known, it is about 108 % more than in August."
+    more += " With what is known of it the month gave about 108 % more than in August."
     assert said(picked.waiting(told)) == said(front.warning(told)) == more
     assert (
         said(front.headline(told)[0]) == "2.00 kg was picked and counted in September 2026, 20 % less than in August."

@@ -63,7 +63,7 @@ VIEWS = (
 
 STRAINS_NAMED = 4
 # What has no readable weight may change it again.
-AS_KNOWN = "as far as weights are known, it is about"
+WITH_KNOWN = "With what is known of"
 MONTHS_SHOWN = 13
 WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 LEAST_SHOWN = 0.05  # kg: less would be 0.0 with one digit
@@ -115,7 +115,7 @@ def waiting(month: Month) -> Sentence:
     then = measured(month, "waiting_months", before, "picked_and_waiting_g")
     if not then.value:
         return (*start, ".")
-    known = f"Counting {'it' if row['pickings_waiting'] == 1 else 'them'}, {AS_KNOWN}"
+    known = f"{WITH_KNOWN} {'it' if row['pickings_waiting'] == 1 else 'them'} the month gave about"
     apart, name = change(now, then), MONTH_NAMES[first_day(month.month, 1).month - 1]
     if not round(float(apart.value or 0)):
         return (*start, f". {known} as much as in {name}.")
