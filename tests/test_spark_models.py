@@ -94,6 +94,13 @@ def test_nothing_is_left_of_variables_and_subqueries(query: exp.Query) -> None:
     assert [each.sql() for each in query.find_all(exp.In) if each.args.get("query")] == []
 
 
+def test_nothing_is_said_that_spark_does_not_know(query: exp.Query) -> None:
+    """sqlglot reads what Spark does not: numbers without a sign, and parts that are to be worked out once."""
+    kinds = {each.args["to"].this for each in query.find_all(exp.Cast)}
+    assert kinds.isdisjoint(exp.DataType.UNSIGNED_INTEGER_TYPES)
+    assert [each.alias for each in query.find_all(exp.CTE) if each.args.get("materialized") is not None] == []
+
+
 def test_a_model_is_found_again_that_lacks_the_site() -> None:
     whole = "select a.site as site, sum(x) from a join b on b.k = a.k group by a.k"
     assert len(lacking_site(sqlglot.parse_one(whole))) == 2
@@ -122,6 +129,7 @@ SAID = [
     ("select quantile_cont(x, 0.5) from t", "SELECT PERCENTILE(x, 0.5) FROM t"),
     ("select list_position(['a'], x) from t", "SELECT ARRAY_POSITION(ARRAY('a'), x) FROM t"),
     ("select ['a', 'b'][x] from t", "SELECT ELEMENT_AT(ARRAY('a', 'b'), x) FROM t"),
+    ("with a as materialized (select x from t) select x from a", "WITH a AS (SELECT x FROM t) SELECT x FROM a"),
     ("select len(['a', 'b']) from t", "SELECT SIZE(ARRAY('a', 'b')) FROM t"),
     (
         "select sum(x) filter (where y) over () from t",

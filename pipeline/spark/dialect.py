@@ -48,6 +48,12 @@ def _cast(node: exp.Expr) -> exp.Expr:
     return node
 
 
+def _unhinted(node: exp.Expr) -> exp.Expr:
+    """Whether a part that is read twice is worked out once is the engine's own."""
+    node.set("materialized", None)
+    return node
+
+
 def _windowed(node: exp.Expr) -> exp.Expr:
     """A window cannot leave rows out, but sums up nothing of them."""
     if isinstance(node.this, exp.Filter):
@@ -101,6 +107,7 @@ DIFFERENCES: Mapping[type[exp.Expr], Change] = {
     exp.Anonymous: _function,
     exp.Avg: _unordered,
     exp.Bracket: _place,
+    exp.CTE: _unhinted,
     exp.Cast: _cast,
     exp.DateTrunc: _truncated,
     exp.Div: _divided,

@@ -17,8 +17,8 @@ picked as (
         min(picked_on) as first_day,
         max(picked_on) as last_day,
         sum(fresh_weight_g) as fresh_g,
-        count(*)::uinteger as pickings,
-        count(*) filter (where derived)::uinteger as pickings_derived
+        count(*) as pickings,
+        count(*) filter (where derived) as pickings_derived
     from harvest_assignments
     where picked_on <= getvariable('as_of') and batch_line in (select distinct batch_line from straddling)
     group by batch_line, filling_line, flush

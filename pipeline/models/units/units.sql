@@ -11,7 +11,7 @@ select
     true as whole,
     b.inoculated_on,
     b.dry_g,
-    null::utinyint as rung,
+    null::smallint as rung,
     try_cast(b.substrate_wet_kg * 1000 as decimal(18, 9)) as wet_g,
     try_cast(b.spawn_kg * 1000 as decimal(18, 9)) as spawn_g
 from whole_units as w
