@@ -46,7 +46,7 @@ MEANINGS: Mapping[str, str] = {
     "colonising": "colonising",
     "fruiting": "from the first pins on",
     "came": "what came",
-    "few": "fewer than three soaks",
+    "few": "too few soaks for a range",
     "clean": "clean BE, without those thrown out for contamination",
 }
 

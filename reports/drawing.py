@@ -19,6 +19,7 @@ FACTS_PX = 13.5
 # Row charts: the name (and below it what it rests on) stands over its marks, so that a phone has the full width.
 ROW_PX = 46
 TALL_ROW_PX = 68
+SIGN_PX = 8  # no sign of a figure is wider
 NARROW_PX = 190  # height of small charts, three side by side
 # A chart higher than a printed page would be cut: so many lanes at most, the next ones in a further chart or the table.
 LANES_A_CHART = 10
@@ -40,6 +41,7 @@ CONFIG: Spec = {
         "domainColor": paint("ink-soft"),
         "tickColor": paint("ink-soft"),
         "labelFontSize": 14,
+        "labelSeparation": 8,
         "titleFontSize": 14,
         "titleFontWeight": "normal",
         "titlePadding": 8,
@@ -155,6 +157,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         for at, each in enumerate(labels)
     ]
     with_right = tall and any(each.right for each in labels)
+    room = SIGN_PX * max((len(each.right) for each in labels), default=0) + SIGN_PX
     base = Layer(rows).encode(y=lane(labels))
     high = -20 if tall else -10
     tip = channel("all:N", title="row")
@@ -163,7 +166,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
         align="left",
         baseline="middle",
         dy=high,
-        limit=expression("width * 0.84" if with_right else "width" if tall else f"width * {of_name}"),
+        limit=expression(f"width - {room}" if with_right else "width" if tall else f"width * {of_name}"),
     ).encode(x=constant(0), text="name:N", tooltip=tip)
     facts = base.mark(
         "text",
@@ -177,7 +180,7 @@ def row_chart(marks: Sequence[Layer], labels: Sequence[LaneLabel], tall: bool = 
     words = [name, facts]
     if with_right:
         beside = base.mark(
-            "text", align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=expression("width * 0.15")
+            "text", align="right", baseline="middle", dy=high, fontSize=FACTS_PX, limit=expression("width * 0.3")
         )
         words.append(beside.encode(x=constant("width"), text="right:N", tooltip=tip))
     return finish([*_ground(base, tall), *marks, *words], step * len(labels))

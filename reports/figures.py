@@ -140,6 +140,13 @@ def without_sign(figure: Figure) -> Figure:
     return replace(figure, text=figure.text.lstrip("-"))
 
 
+def not_nothing(figure: Figure) -> Figure:
+    """Return a figure that is rounded to 0.0 with its first digit, 0.05: a limit beside nothing is no nothing."""
+    if not figure.value or figure.text.strip("-0."):
+        return figure
+    return replace(figure, text=f"{abs(figure.value):.1g}")
+
+
 def within(month: Month, table: str, row: int, low: str, high: str) -> Sentence:
     """Return the limits of a figure, " (4 to 9)"; nothing where one of them is missing."""
     ends = cell(month, table, row, low), cell(month, table, row, high)

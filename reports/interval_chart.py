@@ -58,7 +58,8 @@ def _spec(rows: Points, fields: Sequence[str], labels: Sequence[LaneLabel], wort
     ends = [row[field] for row in rows for field in fields if row[field] is not None]
     least, most = min(0.0, *ends, -(worth or 0)), max(0.0, *ends, worth or 0)
     scale = options(domain=[least, most], nice=True)
-    axis = options(title=title, tickCount=5, labelFlush=True, labelBound=True)
+    # The chart's title has the unit at its end, and is too long for an axis on a phone.
+    axis = options(title=title.rpartition(", ")[2], tickCount=5, labelFlush=True, labelBound=True)
     y, down = lane(labels), below(tall=True)
 
     def x(field: str) -> Spec:

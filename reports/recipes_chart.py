@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reports.colours import paint, plain_key
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel, across, below, facts_of, known, lane, row_chart, some_of
-from reports.figures import cell, measured, plain, within
+from reports.figures import Sentence, cell, measured, plain, within
 from reports.month import Month
 from reports.vega_lite import Layer, Point, Points, Spec, channel
 from reports.words import isolated, spoken
@@ -13,6 +13,8 @@ from schemas.result_rows import Row, number_of, text_of, whole_of
 
 # From so many soaks on a recipe has an interval: see the contract of the table. Fewer make a grey dot.
 ENOUGH_SOAKS = 3
+# An interval that ends above the BE that `check` warns of says nothing: the dot is grey as well. Our choice, no source.
+HIGHEST_PCT = 200
 RECIPE = ("substrate", "treatment", "spawn_form")
 
 
@@ -25,8 +27,18 @@ def best_first(month: Month) -> list[int]:
 
 
 def is_grey(row: Row) -> bool:
-    """Whether a recipe rests on so few soaks that it has no interval."""
-    return whole_of(row, "soaks") < ENOUGH_SOAKS
+    """Whether a recipe rests on so few soaks that it has no interval, or none that says anything."""
+    return whole_of(row, "soaks") < ENOUGH_SOAKS or says_nothing(row)
+
+
+def says_nothing(row: Row) -> bool:
+    """Whether the interval of a recipe ends above what a BE can be."""
+    return row["high_pct"] is not None and number_of(row, "high_pct") > HIGHEST_PCT
+
+
+def limits_of(month: Month, at: int) -> Sentence:
+    """Return the limits of the BE of a recipe, " (62.8 to 87.2)"; nothing where there are none that say anything."""
+    return () if is_grey(month.rows("recipes")[at]) else within(month, "recipes", at, "low_pct", "high_pct")
 
 
 def recipes_chart(month: Month) -> list[Chart]:
@@ -58,7 +70,7 @@ def _name(row: Row) -> str:
 
 def _facts(month: Month, at: int) -> str:
     row = month.rows("recipes")[at]
-    be = f"{measured(month, 'recipes', at, 'be_pct').full}{plain(within(month, 'recipes', at, 'low_pct', 'high_pct'))}"
+    be = f"{measured(month, 'recipes', at, 'be_pct').full}{plain(limits_of(month, at))}"
     facts = [be, counted(whole_of(row, "soaks"), "soak")]
     if _clean(row) is not None:
         facts.append(f"{cell(month, 'recipes', at, 'be_clean_pct').text} clean")
@@ -87,8 +99,8 @@ def _point(row: Row, at: int, place: int) -> Point:
         "row": at,
         "lane": f"{place:03}",
         "be": row["be_pct"],
-        "low": row["low_pct"],
-        "high": row["high_pct"],
+        "low": None if is_grey(row) else row["low_pct"],
+        "high": None if is_grey(row) else row["high_pct"],
         "clean": _clean(row),
         "soaks": row["soaks"],
         "grey": is_grey(row),

@@ -26,7 +26,7 @@ from reports.figures import (
 )
 from reports.front import Tile, brief_tile
 from reports.month import Month
-from reports.recipes_chart import RECIPE, best_first, is_grey, recipes_chart
+from reports.recipes_chart import RECIPE, best_first, recipes_chart
 from reports.section import Section, made
 from reports.sections.losses import CAUSES, causes_note
 from reports.sections.picked import TWO_LINES, YEAR_WHERE
@@ -271,8 +271,6 @@ def _recipes(month: Month) -> Section:
     notes: list[Sentence] = [
         ("What finished in these days, not a test of a difference: months and soaks differ, too.",)
     ]
-    if any(is_grey(month.rows("recipes")[at]) for at in order):
-        notes.append(("Grey: fewer than three soaks, too few for a range.",))
     shown = table_of(month, RECIPES, "Recipes with containers that finished, the best first", rows_in_order(month))
     return made("recipes", "The recipes", sentence, notes if order else [], recipes_chart(month), [_open(shown)])
 

@@ -11,8 +11,9 @@ from report_months import CASES, Unit, a_month
 from pipeline.cli.report_command import _without_later_days
 from reports import front
 from reports.figures import plain
+from reports.page import render
 from reports.print_content import print_content
-from reports.sections import courses, differences, picked
+from reports.sections import courses, differences, flushes, losses, picked, recipes
 from schemas.finding import Finding
 
 PHONE_LETTERS = 32  # of what stands at the right of a lane, that a phone has room for
@@ -83,3 +84,62 @@ def test_a_key_on_paper_has_the_shape_of_its_mark() -> None:
     keys = [key for each in content["sections"] for chart in each["charts"] for key in chart["keys"]]
     assert {"dot", "line", "block", "cross"} <= {key["shape"] for key in keys}
     assert "#fcfbf7" not in repr(content)
+
+
+def test_a_likely_range_that_reaches_over_all_there_can_be_is_not_told() -> None:
+    month = CASES["first_month"]()
+    firm = {**month.rows("recipes")[0], "soaks": 3, "be_pct": 38.5, "low_pct": 20.0, "high_pct": 90.0}
+    wide = {**firm, "treatment": "steam", "be_pct": 22.0, "low_pct": 0.0, "high_pct": 214.0}
+    month = replace(month, tables={**month.tables, "recipes": [wide]})
+    assert said(recipes.sentence(month)).endswith("BE 22.0 % from 3 soaks, too few for a likely range.")
+    (chart,) = recipes.section(month).charts
+    assert [(row["low"], row["high"], row["grey"]) for row in chart.rows] == [(None, None, True)]
+    both = replace(month, tables={**month.tables, "recipes": [wide, firm]})
+    assert said(recipes.sentence(both)).endswith("gave BE 38.5 % (20.0 to 90.0) from 3 soaks.")
+    kind = {**month.rows("losses")[0], "lost_pct": 12.5, "low_pct": 0.0, "high_pct": 100.0}
+    lost = replace(month, tables={**month.tables, "losses": [kind, {**kind, "high_pct": 52.2}]})
+    assert [said(losses.loss_facts(lost, at)).split(" \u00b7 ")[1] for at in (0, 1)] == ["no range", "0.0 to 52.2 %"]
+    assert [row["high"] for row in losses.shares_chart(lost)[0].rows] == [None, 52.2]
+
+
+def test_charts_of_batches_are_as_high_as_each_other() -> None:
+    def lanes(batches: int) -> list[int]:
+        month = a_month([Unit(f"B{at:02}", str(at)) for at in range(batches)])
+        return [len(chart.facts) for chart in courses.courses_charts(month)]
+
+    assert [lanes(batches) for batches in (1, 8, 11, 21)] == [[1], [8], [6, 5], [7, 7, 7]]
+    assert (sum(lanes(60)), max(lanes(60)), min(lanes(60))) == (30, 8, 7)
+
+
+def test_a_limit_beside_nothing_is_not_nothing_and_a_rate_keeps_its_sign() -> None:
+    month = CASES["first_month"]()
+    pair = {**month.rows("compared_pairs")[0], "measure": "days", "unit": "d", "direction": "less", "worth": ""}
+    pair |= {"factor": "spawn_rate", "level": "20 %", "against": "5 %", "difference": -3.62, "low": -7.19}
+    month = replace(month, tables={**month.tables, "compared_pairs": [pair | {"high": -0.046}]})
+    told = plain(differences.shown_pair(month, 0))
+    assert told.endswith("20\u00a0% had pins sooner than 5\u00a0% by 3.6 d (0.05 to 7.2).")
+
+
+def test_lines_that_cross_have_dashes_of_their_own() -> None:
+    (chart,) = flushes.slopes_chart(CASES["first_month"]())
+    (line,) = [each for each in chart.spec["layer"] if each["mark"]["type"] == "line"]
+    dashes = line["encoding"]["strokeDash"]["scale"]
+    assert {row["line"] for row in chart.rows} <= set(dashes["domain"])
+    assert len({tuple(each) for each in dashes["range"]}) == len(dashes["domain"])
+
+
+def test_a_page_one_without_a_chart_leaves_its_paper_to_what_follows() -> None:
+    first = a_month([Unit()])
+    later = a_month([Unit()], before=[("2026-08", 400.0)])
+    assert ['class="first leads"' in render(month) for month in (first, later)] == [False, True]
+
+
+def test_a_long_unit_is_not_cut_at_an_axis() -> None:
+    (chart,) = differences.pairs_chart(CASES["first_month"]())
+    titles = [each["encoding"]["x"]["axis"]["title"] for each in chart.spec["layer"] if "axis" in _across(each)]
+    assert chart.title == "Differences in BE, points"
+    assert set(titles) == {"points"}
+
+
+def _across(layer: Any) -> Any:
+    return layer["encoding"].get("x", {})

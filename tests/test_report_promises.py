@@ -43,7 +43,8 @@ def test_promises_at_risk_are_spelled_out_with_what_helps() -> None:
     assert said(section.sentence) == "1 of 3 promises ahead are safe: kept in at least four of five cases."
     assert [said(each) for each in section.notes] == [
         "2.50 kg for 3 Oct 2026: a chance of 12.5 %. No container that is begun now comes in time.",
-        "2.50 kg to inn for 9 Oct 2026: a chance of 60.0 %. It helps to begin 4 more of grey on straw by 8 Sep 2026.",
+        "2.50 kg to inn for 9 Oct 2026: a chance of 60.0 %. "
+        "It helps to begin 4 more containers of grey on straw by 8 Sep 2026.",
     ]
     assert said(next_steps(month)[0]) == "Warn the buyer: 2.50 kg for 3 Oct 2026 will be there with a chance of 12.5 %."
 

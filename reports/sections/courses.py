@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 from reports.colours import MEANINGS, Key, paint, plain_key
 from reports.columns import View
-from reports.drawing import LANES_A_CHART, Chart, LaneLabel, below, facts_of, lane, row_chart, some_of
+from reports.drawing import Chart, LaneLabel, below, facts_of, lane, row_chart, some_of
 from reports.figures import Sentence, positive, rows_of, several
 from reports.month import Month
 from reports.section import Section, made
@@ -39,7 +40,8 @@ VIEWS = (COURSES,)
 DAY_LABEL = "utcFormat(datum.value * 86400000, '%-d %b')"
 LEAST_TICKS = 3
 COLOURS = ("colonising", "fruiting")
-CHARTS_SHOWN = 3  # of LANES_A_CHART batches each; the table has all
+# The last so many batches, and lanes of a chart, about a phone's screen; the table has all. Our choice, no source.
+BATCHES_SHOWN, LANES = 30, 8
 
 
 def sentence(month: Month) -> Sentence:
@@ -61,8 +63,8 @@ def _running(month: Month) -> Sentence:
 def courses_charts(month: Month) -> list[Chart]:
     """One lane a batch: colonising, fruiting, pickings by their mass, and what was lost."""
     rows = month.rows("batch_courses")
-    places = range(max(0, len(rows) - CHARTS_SHOWN * LANES_A_CHART), len(rows))
-    lots = [places[start : start + LANES_A_CHART] for start in range(0, len(places), LANES_A_CHART)]
+    places = range(max(0, len(rows) - BATCHES_SHOWN), len(rows))
+    lots = _lots(places)
     part = some_of(len(places), len(rows), "batches", "last")
     since = min((day_of(rows[at], "inoculated_on") for at in places), default=month.as_of)
     keys = _keys(month, places)
@@ -70,6 +72,13 @@ def courses_charts(month: Month) -> list[Chart]:
         _chart(month, lot, number, since, () if number > 1 else keys, part if lot is lots[-1] else "")
         for number, lot in enumerate(lots, start=1)
     ]
+
+
+def _lots(places: range) -> list[range]:
+    """Return these batches in as few charts as hold them, none with more than one fewer than another."""
+    charts = -(-len(places) // LANES)
+    ends = [round(at * len(places) / charts) for at in range(charts + 1)] if charts else []
+    return [places[first:end] for first, end in pairwise(ends)]
 
 
 def _keys(month: Month, places: range) -> tuple[Key, ...]:

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from reports.columns import Limited, Merged, View
 from reports.drawing import LANES_A_CHART, Chart, LaneLabel, some_of
-from reports.figures import LONGEST_NAME, Name, Sentence, cell, count, named, several, without_sign
+from reports.figures import (
+    LONGEST_NAME,
+    NO_BREAK,
+    Name,
+    Sentence,
+    cell,
+    count,
+    named,
+    not_nothing,
+    several,
+    without_sign,
+)
 from reports.interval_chart import interval_chart, interval_facts
 from reports.month import Month
 from reports.section import Section, made, some_noted
@@ -135,7 +146,7 @@ def _by(month: Month, at: int) -> Sentence:
     """Return by how much the levels of a pair differ, without sign, and its limits: " by 24.4 points (9.5 to 39.3)"."""
     row = month.rows("compared_pairs")[at]
     difference, *limits = (
-        without_sign(cell(month, "compared_pairs", at, name)) for name in ("difference", "low", "high")
+        not_nothing(without_sign(cell(month, "compared_pairs", at, name))) for name in ("difference", "low", "high")
     )
     low, high = limits if number_of(row, "difference") > 0 else reversed(limits)
     return (" by ", difference, f" {text_of(row, 'unit')} (", low, " to ", high, ")")
@@ -153,7 +164,8 @@ def _leans(month: Month, at: int) -> Sentence:
 
 def _ends(row: Row) -> tuple[Name, Name]:
     factor = text_of(row, "factor")
-    return named(spoken(factor, text_of(row, "level"))), named(spoken(factor, text_of(row, "against")))
+    level, against = (spoken(factor, text_of(row, end)).replace(" %", f"{NO_BREAK}%") for end in ("level", "against"))
+    return named(level), named(against)
 
 
 def how(month: Month) -> list[Sentence]:

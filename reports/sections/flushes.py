@@ -49,6 +49,8 @@ VIEWS = (
 )
 
 SLOPES_PX, LABEL_PX = 260, 20  # height of the chart, and of a name in it
+# Lines that cross can be followed by their dashes.
+DASHES = [[1, 0], [7, 3], [2, 3], [9, 3, 2, 3], [4, 4], [1, 5]]
 PADDING = 0.4  # before the first flush and after the last place, in steps
 
 
@@ -165,8 +167,11 @@ def slopes_chart(month: Month) -> list[Chart]:
     base = Layer(rows).encode(x=x, y=y, detail="line:N", tooltip=tip)
     room = expression(f"width * {_room(rows):.2f}")
     names = Layer(last).mark("text", align="left", baseline="middle", dx=9, fontSize=FACTS_PX, limit=room)
+    dashes = channel(
+        "line:N", legend=None, scale=options(domain=[f"{at:02}" for at in range(len(DASHES))], range=DASHES)
+    )
     marks = [
-        base.mark("line", color=paint("band"), strokeWidth=2),
+        base.mark("line", color=paint("band"), strokeWidth=2).encode(strokeDash=dashes),
         base.mark("circle", color=paint("estimate"), size=90, opacity=1),
         names.encode(x=x, y=channel("height:Q", axis=axis, scale=scale), text="name:N", tooltip=tip),
     ]

@@ -16,6 +16,7 @@ from reports.drawing import (
     some_of,
 )
 from reports.figures import (
+    NO_BREAK,
     Figure,
     Part,
     Sentence,
@@ -35,7 +36,7 @@ from reports.soaks_chart import soaks_chart
 from reports.tables import ROWS_SHOWN, table
 from reports.vega_lite import Layer, channel
 from reports.words import isolated, spoken
-from schemas.result_rows import number_of, text_of
+from schemas.result_rows import Row, number_of, text_of
 
 KIND = Merged("Substrate, treatment", ("substrate", "treatment"))
 LOSSES = View(
@@ -89,6 +90,7 @@ VIEWS = (
 )
 
 CAUSES_NAMED = 4
+ALL_PCT = 100
 
 
 def sentence(month: Month) -> Sentence:
@@ -127,7 +129,7 @@ def causes_note(month: Month) -> list[Sentence]:
             parts += [
                 ", " if at else "",
                 named(spoken("cause", text_of(rows[at], "cause"))),
-                " ",
+                NO_BREAK,
                 cell(month, "causes", at, "lost"),
             ]
         notes.append((*parts, "; fewer for others." if len(rows) > CAUSES_NAMED else "."))
@@ -140,10 +142,15 @@ def loss_facts(month: Month, at: int) -> Sentence:
     judged = difference(cell(month, "losses", at, "units"), cell(month, "losses", at, "units_not_yet"))
     lost = cell(month, "losses", at, "lost")
     held = _in_soaks(lost, cell(month, "losses", at, "soaks_with_loss"), cell(month, "losses", at, "soaks"))
-    if row["low_pct"] is None:
-        return (lost, " of ", judged, ", ", *held, " · no interval")
+    if not _is_limited(row):
+        return (lost, " of ", judged, ", ", *held, " · no range")
     low, high = cell(month, "losses", at, "low_pct"), measured(month, "losses", at, "high_pct")
     return (lost, " of ", judged, ", ", *held, " · ", low, " to ", high)
+
+
+def _is_limited(row: Row) -> bool:
+    """Whether a share has an interval that says anything: one from none to all says nothing."""
+    return row["low_pct"] is not None and (number_of(row, "low_pct") > 0 or number_of(row, "high_pct") < ALL_PCT)
 
 
 def shares_chart(month: Month) -> list[Chart]:
@@ -167,7 +174,7 @@ def shares_chart(month: Month) -> list[Chart]:
     ]
     rows = [
         {"row": at, "lane": f"{place:03}", "lost": table[at]["lost_pct"]}
-        | {"low": table[at]["low_pct"], "high": table[at]["high_pct"]}
+        | {end: table[at][f"{end}_pct"] if _is_limited(table[at]) else None for end in ("low", "high")}
         for place, at in enumerate(places)
     ]
     tip = [
@@ -177,11 +184,11 @@ def shares_chart(month: Month) -> list[Chart]:
     ]
     title = "lost, % of those whose fate is known"
     points = Layer(rows).mark("circle", size=140, opacity=1, color=paint("lost"), yOffset=below(True))
-    marks = [points.encode(x=across("lost", title, (0, 100)), y=lane(labels), tooltip=tip)]
+    marks = [points.encode(x=across("lost", title, (0, ALL_PCT)), y=lane(labels), tooltip=tip)]
     limited = [row for row in rows if row["low"] is not None]
     if limited:
         rules = Layer(limited).mark("rule", strokeWidth=2, color=paint("interval"), yOffset=below(True))
-        marks.insert(0, rules.encode(x=across("low", title, (0, 100)), x2="high:Q", y=lane(labels), tooltip=tip))
+        marks.insert(0, rules.encode(x=across("low", title, (0, ALL_PCT)), x2="high:Q", y=lane(labels), tooltip=tip))
     keys = (plain_key("lost", shape="dot"), *([plain_key("interval", shape="line")] if limited else []))
     spec = row_chart(marks, labels, tall=True)
     part = some_of(len(places), len(judged), "kinds, those with most containers")

@@ -124,7 +124,7 @@ def past_sentence(month: Month) -> Sentence:
     return (
         "Tried on ",
         *several(cell(month, "outlook", 0, "past_seen"), "past day"),
-        ", the 80 % band of the first week held what came in ",
+        ", the 80\u00a0% band of the first week held what came in ",
         measured(month, "outlook", 0, "past_held_80_pct"),
         " of them. The median was off by ",
         measured(month, "outlook", 0, "past_off_kg"),
@@ -168,7 +168,7 @@ def _chart(name: str, title: str, table: str, rows: Points, part: str) -> list[C
         bar("low50kg", "high50kg", "band"),
         ticks.encode(x=x, y=channel("mediankg:Q", axis=axis), tooltip=tip),
     ]
-    keys: list[Key] = [plain_key("estimate", "median", shape="tick"), plain_key("band", "50 % band")]
+    keys: list[Key] = [plain_key("estimate", shape="line"), plain_key("band", "in half of the cases")]
     keys.append(plain_key("band-wide"))
     dots = base.mark("circle", color=paint("came"), size=90, opacity=1)
     marks.append(dots.encode(x=x, y=channel("actualkg:Q", axis=axis), tooltip=tip))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reports.columns import View
-from reports.figures import Day, Sentence, cell, measured, named, positive, rows_of
+from reports.figures import Day, Sentence, cell, measured, named, positive, rows_of, several
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table
@@ -81,7 +81,15 @@ def _help(month: Month, at: int) -> Sentence:
     if row["more_containers"] is None:
         return (". No container that is begun now comes in time.",)
     more, by = cell(month, "promise_chances", at, "more_containers"), Day(day_of(row, "inoculate_by"), short=True)
-    return (". It helps to begin ", more, " more of ", named(text_of(row, "more_of")), " by ", by, ".")
+    return (
+        ". It helps to begin ",
+        *several(more, "more container"),
+        " of ",
+        named(text_of(row, "more_of")),
+        " by ",
+        by,
+        ".",
+    )
 
 
 def section(month: Month) -> Section | None:

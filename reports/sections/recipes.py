@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from reports.columns import RECIPE, Limited, View
-from reports.figures import Name, Sentence, cell, measured, named, several, total, within
+from reports.figures import Name, Sentence, cell, measured, named, several, total
 from reports.month import Month
 from reports.recipes_chart import RECIPE as PARTS
-from reports.recipes_chart import best_first, is_grey, recipes_chart
+from reports.recipes_chart import best_first, is_grey, limits_of, recipes_chart, says_nothing
 from reports.section import Section, made
 from reports.tables import PageTable, table_of
 from reports.words import spoken
@@ -74,19 +74,17 @@ def _recipe(month: Month, at: int) -> Name:
 
 def _be(month: Month, at: int) -> Sentence:
     """Return the BE of a recipe with its interval, and how many soaks it rests on."""
-    limits = within(month, "recipes", at, "low_pct", "high_pct")
     soaks = several(cell(month, "recipes", at, "soaks"), "soak")
-    return ("BE ", measured(month, "recipes", at, "be_pct"), *limits, " from ", *soaks)
+    few = ", too few for a likely range" if says_nothing(month.rows("recipes")[at]) else ""
+    return ("BE ", measured(month, "recipes", at, "be_pct"), *limits_of(month, at), " from ", *soaks, few)
 
 
 def notes(month: Month) -> list[Sentence]:
-    """Return what is grey, and that dots side by side are no test."""
+    """Return what BE is, and that dots side by side are no test."""
     order = best_first(month)
     if not order:
         return []
     found: list[Sentence] = [("BE says how many kg came from a hundred kg of dry substrate.",)]
-    if any(is_grey(month.rows("recipes")[at]) for at in order):
-        found.append(("Grey: fewer than three soaks, too few for a range.",))
     if len(order) < len(month.rows("recipes")):
         found.append(("Recipes without a BE stand in the table alone: no container is over, or no dry mass known.",))
     if len(order) > 1:
