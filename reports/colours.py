@@ -16,6 +16,8 @@ from schemas.result_rows import text_of
 STRAIN_COLOURS = ("strain-blue", "strain-golden", "strain-green", "strain-sky", "strain-pink", "strain-grey")
 NAMED_ONLY = ("strain-pink", "strain-grey")  # only of strains that are called so
 OTHER_STRAINS = "strain-other"
+# The strongest shade that words are read on, in the light scheme and in the dark one (WCAG 1.4.3: 4.5 to 1).
+STRONGEST = 0.55
 # A word in a strain's name: the colour that it tells. Of other words for colours, the neutral one.
 COLOUR_WORDS: Mapping[str, str] = {
     **dict.fromkeys(("blue", "azul", "bleu", "bleue", "blau", "blauer"), "strain-blue"),

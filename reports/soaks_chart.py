@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
-from reports.colours import paint, plain_key
+from reports.colours import STRONGEST, paint, plain_key
 from reports.drawing import Chart, column_chart
 from reports.month import Month
 from reports.vega_lite import Layer, Point, channel, options
@@ -18,7 +18,7 @@ SQUARES = 120
 
 
 def soaks_chart(month: Month) -> list[Chart]:
-    """Every soak of the record in a square, the oldest first: darker for a larger share lost, with how many were.
+    """Every soak of the record in a square, the oldest first: stronger for a larger share lost, with how many were.
 
     Where there are too many for a square each, a square is all soaks of a month, or of a year. None where nothing was
     lost.
@@ -33,7 +33,7 @@ def soaks_chart(month: Month) -> list[Chart]:
     columns, lines = range(SOAKS_A_ROW), range(len(rows) // SOAKS_A_ROW + 1)
     x = channel("column:O", axis=None, scale=options(domain=list(columns)))
     y = channel("line:O", axis=None, scale=options(domain=[at for at in lines if at * SOAKS_A_ROW < len(rows)]))
-    shade = channel("share:Q", legend=None, scale=options(domain=[0, 100], range=[0, 0.75]))
+    shade = channel("share:Q", legend=None, scale=options(domain=[0, 100], range=[0, STRONGEST]))
     shapes = Layer(rows).mark("rect", color=paint("lost"), stroke=paint("known"))
     some = [row for row in rows if row["lost"]]
     marks = [shapes.encode(x=x, y=y, fillOpacity=shade, tooltip=tip)]
@@ -41,7 +41,7 @@ def soaks_chart(month: Month) -> list[Chart]:
         marks.append(Layer(some).mark("text", fontSize=13).encode(x=x, y=y, text="lost:Q", tooltip=tip))
     spec = column_chart(marks, height=SOAK_PX * ((len(rows) - 1) // SOAKS_A_ROW + 1))
     facts = tuple(f"{row['name']}: {row['said']} lost" for row in rows)
-    keys = (plain_key("lost", "lost, darker for a larger share"),)
+    keys = (plain_key("lost", "lost, stronger for a larger share"),)
     title = f"Lost of each {'soak' if things == 'soak' else f'{things} of soaks'}, the oldest first"
     whole = "" if things == "soak" else f"A square is a {things}: all {len(month.rows('soaks'))} soaks are counted."
     return [Chart("soaks", title, spec, keys, "soaks", tuple(rows), facts, part=whole)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -10,6 +11,8 @@ from report_months import CASES, Unit, a_month
 
 from pipeline.cli.report_command import _without_later_days
 from reports import front
+from reports.colours import STRONGEST
+from reports.document import part
 from reports.figures import plain
 from reports.page import render
 from reports.print_content import print_content
@@ -139,6 +142,28 @@ def test_a_long_unit_is_not_cut_at_an_axis() -> None:
     titles = [each["encoding"]["x"]["axis"]["title"] for each in chart.spec["layer"] if "axis" in _across(each)]
     assert chart.title == "Differences in BE, points"
     assert set(titles) == {"points"}
+
+
+def test_figures_are_read_on_the_strongest_shade_in_both_schemes() -> None:
+    styles = part("styles/report.css")
+    schemes = [dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", each)) for each in styles.split(":root {")[1:3]]
+    assert [each["paper"] for each in schemes] == ["#fcfbf7", "#161a18"]
+    for scheme in schemes:
+        for shade in ("mass", "lost"):
+            both = zip(_channels(scheme[shade]), _channels(scheme["paper"]), strict=True)
+            ground = [STRONGEST * over + (1 - STRONGEST) * under for over, under in both]
+            dark, light = sorted((_luminance(ground), _luminance(_channels(scheme["ink"]))))
+            assert (light + 0.05) / (dark + 0.05) >= 4.5, (shade, scheme["paper"])
+
+
+def _channels(colour: str) -> list[float]:
+    return [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+
+
+def _luminance(channels: list[float]) -> float:
+    """The relative luminance of WCAG 2.2."""
+    linear = [each / 12.92 if each <= 0.04045 else ((each + 0.055) / 1.055) ** 2.4 for each in channels]
+    return sum(share * each for share, each in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
 
 
 def _across(layer: Any) -> Any:

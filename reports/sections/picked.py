@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from reports.colours import paint, plain_key
+from reports.colours import STRONGEST, paint, plain_key
 from reports.columns import View
 from reports.drawing import Chart, Drawn, column_chart, some_of
 from reports.figures import Day, Part, Sentence, cell, change, measured, named, several
@@ -242,7 +242,7 @@ def calendar_chart(month: Month) -> list[Chart]:
     x = channel("weekday:N", sort=None, scale=options(domain=WEEKDAYS), axis=options(title=None, labelAngle=0))
     y = channel("week:N", sort=None, axis=options(title="week from Monday"))
     base = Layer(rows)
-    shade = channel("kg:Q", legend=None, scale=options(domainMin=0, range=[0.04, 0.6]))
+    shade = channel("kg:Q", legend=None, scale=options(domainMin=0, range=[0.04, STRONGEST]))
     squares = base.mark("rect", color=paint("mass"), stroke=paint("line"), strokeWidth=1)
     some = [row for row in rows if row["kg"]]
     # A picking of some grams is not nothing: it has a digit more.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from reports.colours import paint, plain_key
+from reports.colours import STRONGEST, paint, plain_key
 from reports.columns import View
 from reports.drawing import Chart, column_chart, some_of
 from reports.figures import Sentence, cell, measured, named, several
@@ -61,7 +61,7 @@ def sentence(month: Month) -> Sentence:
 
 
 def shelves_charts(month: Month) -> list[Chart]:
-    """Return a map of each room: a square a position, shelf by shelf, darker for more kg, with how many were lost."""
+    """Return a map of each room: a square a position, shelf by shelf, stronger for more kg, with how many were lost."""
     rooms: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("positions")):
         rooms.setdefault(text_of(row, "room"), []).append(at)
@@ -81,7 +81,7 @@ def _chart(month: Month, number: int, room: str, places: Sequence[int], most: fl
         part = " ".join(each for each in (some_of(len(cut), len(rows), "positions"), part) if each)
     lost = f"; {LOST} containers lost" if any(row["lost"] for row in cut) else ""
     title = f"The shelves, kg of each position so far{lost}"
-    keys = (plain_key("mass", "darker for more"),)
+    keys = (plain_key("mass", "stronger for more"),)
     subject = isolated(spoken("room", room)) if room else ""
     facts = tuple(f"{row['name']}: {row['kg']:.2f} kg of {row['said']}" for row in cut)
     return Chart(
@@ -128,7 +128,7 @@ def _spec(rows: Points, most: float) -> Spec:
     x = channel("column:O", axis=None, scale=options(domain=list(range(1 + max(row["column"] for row in rows)))))
     y = channel("line:O", axis=None, scale=options(domain=list(range(lines)), paddingInner=0.08))
     base = Layer(rows)
-    shade = channel("kg:Q", legend=None, scale=options(domain=[0, most or 1], range=[0.04, 0.6]))
+    shade = channel("kg:Q", legend=None, scale=options(domain=[0, most or 1], range=[0.04, STRONGEST]))
     squares = base.mark("rect", color=paint("mass"), stroke=paint("known"), strokeWidth=1)
     limit = expression(f"width / {PLACES_A_LINE} - 6")
     names = base.mark("text", dy=-18, fontSize=13, limit=limit, fontWeight="bold").encode(
