@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import TypeVar
 
 from reports.colours import Key, paint
 from reports.vega_lite import Layer, Point, Points, Spec, channel, constant, expression, layered, options
 from schemas.phrases import counted
 from schemas.result_rows import Row
 
+Lane = TypeVar("Lane")
 TEXT_PX = 15
 FACTS_PX = 13.5
 # Row charts: the name (and below it what it rests on) stands over its marks, so that a phone has the full width.
@@ -110,6 +113,13 @@ class LaneLabel:
 def some_of(shown: int, whole: int, things: str, which: str = "first", by: str = "") -> str:
     """Return the sentence that a chart shows some of many: "The last 14 of 19 soaks."; nothing where it shows all."""
     return f"The {which} {shown} of {whole} {things}{by}." if shown < whole else ""
+
+
+def in_charts(lanes: Sequence[Lane], most: int) -> list[Sequence[Lane]]:
+    """Return these lanes in as few charts as hold them, `most` each, and none with more than one fewer than another."""
+    charts = -(-len(lanes) // most)
+    ends = [round(at * len(lanes) / charts) for at in range(charts + 1)] if charts else []
+    return [lanes[first:end] for first, end in pairwise(ends)]
 
 
 def facts_of(labels: Sequence[LaneLabel]) -> tuple[str, ...]:

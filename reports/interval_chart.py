@@ -12,6 +12,9 @@ from reports.vega_lite import Layer, Point, Points, Spec, channel, options
 from schemas.confidence import LEVEL, percent
 from schemas.result_rows import number_of
 
+# A wider interval, in points, says nothing, and would press all others together. Our choice, no source.
+WIDEST = 200
+
 
 def interval_facts(month: Month, table: str, at: int, column: str, low: str = "low", high: str = "high") -> str:
     """Return a difference in words: its sign, its limits and the answer that it gives."""

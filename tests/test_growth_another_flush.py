@@ -82,7 +82,7 @@ def test_it_refuses_what_nothing_tells(farm: Farm) -> None:
     said = gillbook("another-flush", "--farm", folder, "--as-of", day(35))
     assert said.err == f"No second flush is picked as of {day(35)}: nothing tells what waiting brings.\n"
     (row,) = gillbook(*asked, day(46)).json
-    assert (row["answer"], row["why"]) == ("cannot tell", "no container is told that far")
+    assert (row["answer"], row["why"]) == ("cannot tell", "no container is known that far")
     two = [each for each in gillbook(*asked, day(200), "--by", "soak,batch").json if each["batch"] == "A"]
     assert two[0]["why"] == "only 1 soak shows it; three are the least"
     assert two[0]["difference_g_per_day"] is not None

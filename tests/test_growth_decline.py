@@ -49,7 +49,7 @@ def test_the_ratio_is_refused_while_the_oldest_start_is_too_young_or_still_produ
     assert too_early(OLD_AND_YOUNG, 101) == ("the oldest start is 100 days old; the flush was told as late as day 101")
     producing = containers((0, 100, None, 0, 1000), (1, 40, 35, 0, 800))
     assert too_early(producing, 60) == "the oldest start still produces"
-    assert too_early(containers((0, 9, None, 0, 0)), 60) == "no container is told that far"
+    assert too_early(containers((0, 9, None, 0, 0)), 60) == "no container is known that far"
     # A container lost before flush 1 adds to neither sum, so its age says nothing.
     assert too_early(containers((0, 70, 60, 3, 9), (0, 70, None, 0, 0)), 60) is None
 

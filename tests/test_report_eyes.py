@@ -16,7 +16,7 @@ from reports.document import part
 from reports.figures import plain
 from reports.page import render
 from reports.print_content import print_content
-from reports.sections import courses, differences, flushes, losses, picked, recipes
+from reports.sections import courses, differences, flushes, losses, picked, recipes, spawn
 from schemas.finding import Finding
 
 PHONE_LETTERS = 32  # of what stands at the right of a lane, that a phone has room for
@@ -164,6 +164,17 @@ def _luminance(channels: list[float]) -> float:
     """The relative luminance of WCAG 2.2."""
     linear = [each / 12.92 if each <= 0.04045 else ((each + 0.055) / 1.055) ** 2.4 for each in channels]
     return sum(share * each for share, each in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+
+def test_a_step_of_spawn_is_not_told_by_an_interval_that_says_nothing() -> None:
+    month = CASES["first_month"]()
+    step = {**month.rows("spawn_steps")[0], "be_difference_pct": 39.7, "answer": "cannot tell", "soaks_to": 2}
+    wide = step | {"soaks_to": 9, "be_difference_low_pct": -130.0, "be_difference_high_pct": 108.0}
+    narrow = step | {"be_difference_low_pct": -12.3, "be_difference_high_pct": 63.9}
+    both = replace(month, tables={**month.tables, "spawn_steps": [wide, narrow]})
+    assert "(-12.3 to 63.9)" in said(spawn.sentence(both))
+    alone = replace(month, tables={**month.tables, "spawn_steps": [wide]})
+    assert said(spawn.sentence(alone)) == "No step from one spawn rate to the next has a difference in BE yet."
 
 
 def _across(layer: Any) -> Any:

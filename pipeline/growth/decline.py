@@ -97,7 +97,7 @@ def why_early(resolved: bool, oldest: float, oldest_resolved: float, produces: b
     oldest: the age of the oldest start; produces: that start still produces; oldest_resolved: see too_early.
     """
     if not resolved:
-        return "no container is told that far"
+        return "no container is known that far"
     if oldest < oldest_resolved:
         return f"the oldest start is {oldest:.0f} days old; the flush was told as late as day {oldest_resolved:.0f}"
     if produces:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
-from itertools import pairwise
 
 from reports.colours import MEANINGS, Key, paint, plain_key
 from reports.columns import View
-from reports.drawing import Chart, LaneLabel, below, facts_of, lane, row_chart, some_of
+from reports.drawing import Chart, LaneLabel, below, facts_of, in_charts, lane, row_chart, some_of
 from reports.figures import Sentence, positive, rows_of, several
 from reports.month import Month
 from reports.section import Section, made
@@ -64,7 +64,7 @@ def courses_charts(month: Month) -> list[Chart]:
     """One lane a batch: colonising, fruiting, pickings by their mass, and what was lost."""
     rows = month.rows("batch_courses")
     places = range(max(0, len(rows) - BATCHES_SHOWN), len(rows))
-    lots = _lots(places)
+    lots = in_charts(places, LANES)
     part = some_of(len(places), len(rows), "batches", "last")
     since = min((day_of(rows[at], "inoculated_on") for at in places), default=month.as_of)
     keys = _keys(month, places)
@@ -72,13 +72,6 @@ def courses_charts(month: Month) -> list[Chart]:
         _chart(month, lot, number, since, () if number > 1 else keys, part if lot is lots[-1] else "")
         for number, lot in enumerate(lots, start=1)
     ]
-
-
-def _lots(places: range) -> list[range]:
-    """Return these batches in as few charts as hold them, none with more than one fewer than another."""
-    charts = -(-len(places) // LANES)
-    ends = [round(at * len(places) / charts) for at in range(charts + 1)] if charts else []
-    return [places[first:end] for first, end in pairwise(ends)]
 
 
 def _keys(month: Month, places: range) -> tuple[Key, ...]:
@@ -94,7 +87,7 @@ def _keys(month: Month, places: range) -> tuple[Key, ...]:
     return tuple(keys)
 
 
-def _chart(month: Month, places: range, number: int, since: date, keys: tuple[Key, ...], part: str) -> Chart:
+def _chart(month: Month, places: Sequence[int], number: int, since: date, keys: tuple[Key, ...], part: str) -> Chart:
     table = month.rows("batch_courses")
     pooled = _weighed_together(month)
     lanes = {text_of(table[at], "batch"): f"{place:03}" for place, at in enumerate(places)}

@@ -16,7 +16,7 @@ from reports.figures import (
     several,
     without_sign,
 )
-from reports.interval_chart import interval_chart, interval_facts
+from reports.interval_chart import WIDEST, interval_chart, interval_facts
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import table, table_of
@@ -86,8 +86,6 @@ VIEWS = (
 # Sentences above the table. Our choice, no source.
 SENTENCES_SHOWN = 6
 NEAREST_SHOWN = 2
-# A wider interval, in points, says nothing, and would press all others together. Our choice, no source.
-WIDEST = 200
 LEANS = (Direction.LEANS_MORE, Direction.LEANS_LESS)
 # measure: how the sentence names it, what the better level did, and the direction that makes the first level it
 ABOUT = {

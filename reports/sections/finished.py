@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
-from reports.drawing import Chart, LaneLabel
+from reports.drawing import Chart, LaneLabel, in_charts
 from reports.figures import Figure, Sentence, cell, measured, positive, rows_of, several, total
 from reports.month import Month
 from reports.section import Section, made
@@ -125,7 +125,7 @@ def batches_chart(month: Month) -> list[Chart]:
         at: LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _batch_facts(month, at, of))
         for at, of in lanes
     }
-    drawn = [lanes[start : start + BATCHES_A_CHART] for start in range(0, len(lanes), BATCHES_A_CHART)]
+    drawn = in_charts(lanes, BATCHES_A_CHART)
     return be_charts(month, "finished_batches", drawn, labels, tall=False)
 
 

@@ -8,6 +8,7 @@ from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
 from reports.drawing import NARROW_PX, Chart, column_chart, drawn, known
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
+from reports.interval_chart import WIDEST
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import merged, table
@@ -102,6 +103,7 @@ VIEWS = (
 STEPS_SHOWN = 4
 RECIPES_SHOWN = 3
 LEAST_RATES = 2  # with a figure, for a chart of them
+NONE_LOST_TOP = 10.0  # where the scale of a chart ends in which all is 0
 # column of spawn_points: the chart's title, the axis
 MEASURED: Mapping[str, tuple[str, str]] = {
     "be_pct": ("BE against spawn rate", "BE, %"),
@@ -116,7 +118,7 @@ def sentence(month: Month) -> Sentence:
     rows = month.rows("spawn_steps")
     if not rows:
         return ("No recipe was tried at more than one spawn rate, so nothing shows which rate pays.",)
-    resolved = [at for at, row in enumerate(rows) if row["be_difference_pct"] is not None]
+    resolved = [at for at, row in enumerate(rows) if row["be_difference_pct"] is not None and not _says_nothing(row)]
     if not resolved:
         return ("No step from one spawn rate to the next has a difference in BE yet.",)
     at = max(
@@ -127,6 +129,14 @@ def sentence(month: Month) -> Sentence:
         ),
     )
     return (*_step(month, at), ".")
+
+
+def _says_nothing(row: Row) -> bool:
+    """Whether the interval of the difference in BE is too wide to say anything."""
+    low, high = row["be_difference_low_pct"], row["be_difference_high_pct"]
+    if low is None or high is None:
+        return False
+    return number_of(row, "be_difference_high_pct") - number_of(row, "be_difference_low_pct") > WIDEST
 
 
 def _step(month: Month, at: int) -> Sentence:
@@ -246,7 +256,7 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
     title, axis = MEASURED[measure]
     x = channel("ratewetpct:Q", axis=options(title="spawn, % of wet", tickCount=4), scale=options(nice=True))
     curve = _curve(month, recipe, measure)
-    top = 1.08 * max([row[field] for row in points] + [row["high"] for row in curve]) or 1.0
+    top = 1.08 * max([row[field] for row in points] + [row["high"] for row in curve]) or NONE_LOST_TOP
     scale = options(domain=[0, top], nice=True, clamp=True)
     tip = [
         channel("name:N", title="batch"),
