@@ -44,7 +44,6 @@ CONFIG: Spec = {
         "domainColor": paint("ink-soft"),
         "tickColor": paint("ink-soft"),
         "labelFontSize": 14,
-        "labelSeparation": 8,
         "titleFontSize": 14,
         "titleFontWeight": "normal",
         "titlePadding": 8,

@@ -100,7 +100,9 @@ def _head(table: str, shown: Shown) -> Head:
             return Head(title, shown_unit(field_of(table, low)), True)
         case str(name) | Limited(name):
             field = field_of(table, name)
-            return Head(field.title, shown_unit(field) if field.is_number else "", field.is_number, name)
+            unit = shown_unit(field) if field.is_number else ""
+            said = unit.startswith("a ") and f"per {unit.removeprefix('a ')}" in field.title
+            return Head(field.title, "" if said else unit, field.is_number, name)
 
 
 def _cell(month: Month, table: str, at: int, shown: Shown) -> Cell:
@@ -128,7 +130,7 @@ def _words(column: str, value: object) -> str:
 
 # Columns of our own words, which are no names from a cell.
 OWN_WORDS = frozenset({"factor", "measure", "verdict", "answer", "state", "part", "of", "unit"})
-SPOKEN = frozenset({"factor", "of"})  # of these, those that name columns or measures
+SPOKEN = frozenset({"factor", "measure", "of"})  # of these, those that name columns or measures
 
 
 def _text(column: str, row: Row) -> Part | None:

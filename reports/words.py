@@ -38,6 +38,8 @@ CODED = {"treatment": BATCHES, "spawn_form": BATCHES, "cap_stage": HARVESTS}
 CAUSE = re.compile("[a-z]+(_[a-z]+)+")
 ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 NOT_NOTED = "not noted"
+# What a blank says, where it is no gap in the records.
+BLANK: Mapping[str, str] = {"lacks": "nothing"}
 # Marks that turn the direction of the text around them: of no use in a name, and a way to make one lie.
 DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
@@ -82,8 +84,8 @@ def _known(column: str) -> frozenset[str]:
 def spoken(column: str, text: str) -> str:
     """Return the text of a cell as it is shown. Coded words lose their underscores, a blank is said to be one."""
     if not text.strip():
-        return NOT_NOTED
-    if column == "of":
+        return BLANK.get(column, NOT_NOTED)
+    if column in ("of", "measure"):
         return "BE" if text == "be" else text.replace("_", " ")
     if column == "factor":
         return factor_name(text)

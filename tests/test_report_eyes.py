@@ -17,6 +17,7 @@ from reports.figures import plain
 from reports.page import render
 from reports.print_content import print_content
 from reports.sections import courses, differences, flushes, losses, picked, recipes, spawn
+from schemas.contract import contract
 from schemas.finding import Finding
 
 PHONE_LETTERS = 32  # of what stands at the right of a lane, that a phone has room for
@@ -175,6 +176,21 @@ def test_a_step_of_spawn_is_not_told_by_an_interval_that_says_nothing() -> None:
     assert "(-12.3 to 63.9)" in said(spawn.sentence(both))
     alone = replace(month, tables={**month.tables, "spawn_steps": [wide]})
     assert said(spawn.sentence(alone)) == "No step from one spawn rate to the next has a difference in BE yet."
+
+
+def test_heads_and_words_of_tables_are_said_once_and_in_a_growers_words() -> None:
+    paid = {name: 5.0 for name in contract("money").names if contract("money").field(name).is_number}
+    recipe = {"substrate": "straw", "treatment": "cold_lime", "spawn_form": "grain", "units": 2, "lacks": ""}
+    month = a_month([Unit()])
+    short = {**recipe, "lacks": "spawn_kg"}
+    month = replace(month, tables={**month.tables, "money": [paid | recipe, paid | short]})
+    table = recipes.money_table(month)
+    assert table is not None
+    heads = [f"{each.title}, {each.unit}" if each.unit else each.title for each in table.heads]
+    assert {"Cost per kg", "Lacks"} <= set(heads)
+    assert [plain((row[-1],)) for row in table.rows if row[-1]] == ["nothing", "spawn_kg"]
+    decided = differences.section(CASES["first_month"]()).tables[-1]
+    assert decided.rows[0][0] == "BE"
 
 
 def _across(layer: Any) -> Any:

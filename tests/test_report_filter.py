@@ -210,6 +210,7 @@ def test_a_pressed_point_tells_its_rows_and_a_list_tells_all(browser: Browser, p
     said = browser.evaluate("document.querySelector('#chart-courses-1 ~ .pressed').textContent")
     browser.evaluate("document.querySelector('#chart-courses-1 ~ .points').open = true")
     browser.wait("document.querySelector('#chart-courses-1 ~ .points li') !== null")
+    assert browser.evaluate("document.querySelector('#chart-courses-1 ~ .points ul').tabIndex") == 0
     lines = browser.evaluate("[...document.querySelectorAll('#chart-courses-1 ~ .points li')].map(e => e.textContent)")
     # A long list scrolls, which a keyboard must reach.
     assert browser.evaluate("document.querySelector('#chart-courses-1 ~ .points ul').tabIndex") == 0
