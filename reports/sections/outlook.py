@@ -124,7 +124,7 @@ def past_sentence(month: Month) -> Sentence:
     return (
         "Tried on ",
         *several(cell(month, "outlook", 0, "past_seen"), "past day"),
-        ", the 80\u00a0% band of the first week held what came in ",
+        ", the 80 % band of the first week held what came in ",
         measured(month, "outlook", 0, "past_held_80_pct"),
         " of them. The median was off by ",
         measured(month, "outlook", 0, "past_off_kg"),
