@@ -396,7 +396,7 @@ def test_a_chart_that_shows_some_of_many_says_how_many() -> None:
     shown = {chart.id: chart for chart in charts_of("sixty_batches")}
     assert shown["soaks"].part == ""
     assert len(shown["soaks"].facts) == 30
-    assert shown["courses-3"].part == "The last 30 of 60 batches."
+    assert shown["courses-4"].part == "The last 30 of 60 batches."
     assert shown["months"].part == "The last 13 of 25 months."
     assert shown["months"].part in read_page(page_of("sixty_batches")).text
 
