@@ -142,13 +142,17 @@ def _picked_tile(month: Month) -> Tile:
 
 def _money_tile(month: Month, at: int) -> Tile:
     """The margin of the month, what it is left of, and what the cost lacks, for which it is too high."""
-    sales, costs = (cell(month, "months", at, column) for column in ("revenue", "cost"))
-    lacks = text_of(month.rows("months")[at], "lacks")
+    row = month.rows("months")[at]
+    brought, costs = (cell(month, "months", at, column) for column in ("revenue", "cost"))
+    lacks = text_of(row, "lacks")
     unknown = listed([_in_words(each) for each in lacks.split(", ")])
     more: Sentence = (". Too high: the cost lacks ", named(unknown)) if lacks else ()
     what = f"Margin, {month.currency}" if month.currency else "Margin"
     unit = "" if month.currency else ", in the farm's currency"
-    rests: Sentence = ("left: sales of ", sales, " less costs of ", costs, unit, *more)
+    # A farm that logs no sale is told what its pickings are worth.
+    unsold = row["revenue"] and not row["sold_g"]
+    gave: Sentence = (brought, " for what was picked, at its price") if unsold else ("sales of ", brought)
+    rests: Sentence = ("left: ", *gave, ", less costs of " if unsold else " less costs of ", costs, unit, *more)
     return Tile(what, measured(month, "months", at, "margin"), rests, _before(month, "margin"))
 
 

@@ -33,7 +33,7 @@ def months(farm: Farm, as_of: date) -> list[dict[str, Cell]]:
             "picked_late_pct": late_pct(picked, farm.late_from),
             "culled_pct": culled_pct(picked),
             # Of farms that keep no books; recompute_money has those that do.
-            **dict.fromkeys(("revenue", "cost", "margin", "cost_per_kg", "lacks")),
+            **dict.fromkeys(("sold_g", "revenue", "cost", "margin", "cost_per_kg", "lacks")),
         }
         rows.append(figures)
     return rows

@@ -178,7 +178,7 @@ def _months(units: Sequence[Unit], before: Sequence[tuple[str, float]]) -> list[
         | rest
         | {"units_inoculated": 2, "be_inoculated_pct": None}
         | {"picked_late_pct": 4.25 if fresh else None, "culled_pct": 1.5 if fresh else None}
-        | dict.fromkeys(("revenue", "cost", "margin", "cost_per_kg", "lacks"))
+        | dict.fromkeys(("sold_g", "revenue", "cost", "margin", "cost_per_kg", "lacks"))
         for name, fresh, rest in [*told, ("2026-09", sum(each.fresh_g for each in units), now)]
     ]
 

@@ -67,7 +67,14 @@ def test_an_interval_that_says_nothing_presses_no_others_together() -> None:
 
 def test_a_cost_lacks_what_a_grower_calls_it() -> None:
     month = a_month([Unit()], currency="")
-    paid = {"revenue": 20.0, "cost": 12.5, "margin": 7.5, "cost_per_kg": 1.0, "lacks": "spawn_kg, substrate_dry_kg"}
+    paid = {
+        "sold_g": 2000.0,
+        "revenue": 20.0,
+        "cost": 12.5,
+        "margin": 7.5,
+        "cost_per_kg": 1.0,
+        "lacks": "spawn_kg, substrate_dry_kg",
+    }
     month = replace(month, tables={**month.tables, "months": [{**row, **paid} for row in month.rows("months")]})
     (tile,) = [each for each in front.tiles(month) if each.what == "Margin"]
     assert said(tile.rests_on) == (

@@ -56,7 +56,8 @@ def test_each_tile_stands_beside_the_month_before_and_the_same_month_of_last_yea
 def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() -> None:
     month = a_month([Unit()], before=[("2025-09", 800.0), ("2026-08", 1200.0)])
     assert tile(month, "BE of what finished")
-    paid = {"revenue": 20.0, "cost": 12.5, "margin": 7.5, "cost_per_kg": 13.89, "lacks": "spawn (price), lime (price)"}
+    paid = {"sold_g": 2000.0, "revenue": 20.0, "cost": 12.5, "margin": 7.5, "cost_per_kg": 13.89}
+    paid |= {"lacks": "spawn (price), lime (price)"}
     months = [{**row, **paid} if row["month"] == "2026-09" else row for row in month.rows("months")]
     months[1] |= {"margin": -3.0, "lacks": ""}
     month = replace(month, tables={**month.tables, "months": months}, currency="EUR")
@@ -65,6 +66,10 @@ def test_money_has_a_tile_where_books_are_kept_and_says_what_its_cost_lacks() ->
         "7.50 left: sales of 20.0 less costs of 12.5. Too high: the cost lacks spawn (price) and lime (price)",
         ["Aug 2026: -3.00"],
     )
+    # A farm without a sale in its books: what was picked counts at its price.
+    unsold = [{**row, "sold_g": 0.0, "lacks": ""} if row["month"] == "2026-09" else row for row in months]
+    text, _ = tile(replace(month, tables={**month.tables, "months": unsold}), "Margin, EUR")
+    assert text == "7.50 left: 20.0 for what was picked, at its price, less costs of 12.5"
 
 
 def due(action: str, reason: str, container: str, day: int) -> dict[str, Any]:

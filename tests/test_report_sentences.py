@@ -36,7 +36,7 @@ def months(*rows: tuple[str, float, int], **other: Any) -> list[dict[str, Any]]:
         "be_finished_pct": None,
         "picked_late_pct": None,
         "culled_pct": None,
-    } | dict.fromkeys(("revenue", "cost", "margin", "cost_per_kg", "lacks"))
+    } | dict.fromkeys(("sold_g", "revenue", "cost", "margin", "cost_per_kg", "lacks"))
     told = [{"month": name, "fresh_g": fresh, "pickings": n} | nothing for name, fresh, n in rows]
     told[-1] |= other
     return told

@@ -28,12 +28,13 @@ MONTHS = View(
         "be_inoculated_pct",
         "picked_late_pct",
         "culled_pct",
+        "sold_g",
         "revenue",
         "cost",
         "margin",
         "cost_per_kg",
     ),
-    if_known=("revenue", "cost", "margin", "cost_per_kg"),
+    if_known=("sold_g", "revenue", "cost", "margin", "cost_per_kg"),
 )
 WEEKS = View(
     "weeks",
