@@ -1,11 +1,14 @@
 """How the wheel is packed, so that it stays under a megabyte (10^6 bytes).
 
 Models and contracts of results are in an archive each, a third of what they take alone. Modules have no docstrings, as
-with `python -OO`, but those that commands show as their help; their lines are where they were.
+with `python -OO`, but those that commands show as their help, and no lines that are a comment; their lines are where
+they were.
 """
 
 import ast
+import io
 import shutil
+import tokenize
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -43,7 +46,7 @@ class Packing(BuildHookInterface[Any]):
             inside = module.relative_to(self.root)
             draft = Path(self.directory, BARE, inside)
             draft.parent.mkdir(parents=True, exist_ok=True)
-            text = module.read_bytes()
+            text = without_comments(module.read_bytes())
             draft.write_bytes(text if SHOWN in inside.parents else without_docstrings(text))
             build_data["force_include"][str(draft)] = inside.as_posix()
 
@@ -69,4 +72,13 @@ def without_docstrings(module: bytes) -> bytes:
             first, last = text.lineno - 1, text.end_lineno - 1
             begin, end = lines[first][: text.col_offset], lines[last][text.end_col_offset :]
             lines[first : last + 1] = [begin + b'"."' + end, *[b"\n"] * (last - first)]
+    return b"".join(lines)
+
+
+def without_comments(module: bytes) -> bytes:
+    """Return the module with nothing in each line that is a comment, and every line where it was."""
+    lines = module.splitlines(keepends=True)
+    for each in tokenize.tokenize(io.BytesIO(module).readline):
+        if each.type == tokenize.COMMENT and each.line.lstrip().startswith("#"):
+            lines[each.start[0] - 1] = b"\n"
     return b"".join(lines)

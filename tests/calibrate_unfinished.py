@@ -17,7 +17,7 @@ from unittest.mock import patch
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare import design as cells_of
+from pipeline.compare import collapse
 from pipeline.compare.comparison import Comparison, compare
 from pipeline.compare.measures import measure_of
 from pipeline.compare.query import ComparisonQuery
@@ -27,7 +27,7 @@ from tests.simulated_units import LAST, SETTINGS, Container, Gave, farm, unit
 DRY_G = 1000.0
 LESS = 0.8  # what level b gives of what a gives
 MOST_BIAS, LEAST_COVERAGE = 0.015, 0.93
-RULES = {"whole soaks": Fraction(1), "four fifths": cells_of.MOST, "half": Fraction(1, 2)}
+RULES = {"whole soaks": Fraction(1), "four fifths": collapse.MOST, "half": Fraction(1, 2)}
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def answers(each: Grown) -> dict[str, Comparison]:
     """What does the comparison say by each rule?"""
     units, query, found = each.units(), ComparisonQuery("substrate", measure_of("be"), against="b"), {}
     for name, most in RULES.items():
-        with patch.object(cells_of, "MOST", most):
+        with patch.object(collapse, "MOST", most):
             found[name] = compare(farm(units), query, SETTINGS)
     return found
 

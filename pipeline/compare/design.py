@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
 
 from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, READINGS, cells_of, numbers
@@ -14,9 +13,6 @@ from pipeline.compare.parts import Parts, Shares
 from pipeline.models.compared_units import ComparedUnits
 from pipeline.models.unit_arrays import Numbers
 
-# A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
-# are left out. Our choice, by simulation: see tests/calibrate_unfinished.py.
-MOST = Fraction(4, 5)
 # What cells are told the shares, and the means, of.
 SHARED, AVERAGED = (*CHOICES, *CLUSTERS), (*AMOUNTS, *READINGS)
 

@@ -15,7 +15,7 @@ class Measure:
     spread at all is no evidence. by_flush: taken through a flush. by_day: the share by a day asked for
     (share_by_day.with_share_by). look: what would tell days better than to the usual gap between two looks. money: in
     the farm's currency, with its prices and sales (models/compared_money), and may lie below 0. most: a soak counts as
-    soon as most of its containers are far enough (design.MOST). less_is_better: which level to take. decimals: how
+    soon as most of its containers are far enough (collapse.MOST). less_is_better: which level to take. decimals: how
     exactly it is said. of_containers: over containers or their litres, so that what counts is a share of what they give
     (per_container.smallest_mass); of_one_size: from containers alike in kind and litres (per_container.of_one_size).
     """
