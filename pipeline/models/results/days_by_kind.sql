@@ -1,20 +1,8 @@
 -- What was picked on each day of the month, of each recipe and strain and in each kind of container? Fresh mass in g.
 -- kind: in small letters, '' where it is not written, null where containers of several kinds were weighed together.
 -- Grain: one row per day of the month, recipe, strain and kind of container with a picking.
--- reads: batches, fillings, harvest_assignments, unit_pickings, whole_kinds
+-- reads: batches, picked_kinds
 -- writes: nothing
-with picked as (
-    select
-        p.picked_on,
-        h.batch_line,
-        case when h.filling_line is null then w.kind else coalesce(lower(f.kind), '') end as kind,
-        p.fresh_weight_g
-    from unit_pickings as p
-    inner join harvest_assignments as h on h.line = p.line
-    left join fillings as f on f.line = h.filling_line
-    left join whole_kinds as w on w.unit = p.unit
-    where p.picked_on between getvariable('month_first') and getvariable('month_last')
-)
 select
     p.picked_on as day,
     coalesce(b.substrate, '') as substrate,
@@ -24,8 +12,9 @@ select
     p.kind,
     sum(p.fresh_weight_g)::double as fresh_g,
     count(*) as pickings
-from picked as p
+from picked_kinds as p
 inner join batches as b on b.line = p.batch_line
+where p.picked_on between getvariable('month_first') and getvariable('month_last')
 group by
     p.picked_on,
     coalesce(b.substrate, ''),

@@ -1,35 +1,26 @@
 -- What was picked and what finished in each month, of each recipe and strain and in each kind of container? Masses in g.
 -- kind: in small letters, '' where it is not written, null where containers of several kinds were weighed together.
 -- Grain: one row per month, recipe, strain and kind of container that has any of it.
--- reads: batches, fillings, harvest_assignments, unit_pickings, unit_states, whole_kinds
+-- reads: batches, picked_kinds, unit_kinds, unit_states
 -- writes: nothing
 with picked as (
-    select
-        date_trunc('month', p.picked_on) as month,
-        h.batch_line,
-        case when h.filling_line is null then w.kind else coalesce(lower(f.kind), '') end as kind,
-        sum(p.fresh_weight_g) as fresh_g,
-        count(*) as pickings
-    from unit_pickings as p
-    inner join harvest_assignments as h on h.line = p.line
-    left join fillings as f on f.line = h.filling_line
-    left join whole_kinds as w on w.unit = p.unit
-    group by date_trunc('month', p.picked_on), h.batch_line, case when h.filling_line is null then w.kind else coalesce(lower(f.kind), '') end
+    select date_trunc('month', picked_on) as month, batch_line, kind, sum(fresh_weight_g) as fresh_g, count(*) as pickings
+    from picked_kinds
+    group by date_trunc('month', picked_on), batch_line, kind
 ),
 finished as (
     select
         date_trunc('month', coalesce(s.closed_on, s.lapses_on)) as month,
         s.batch_line,
-        case when s.container is null then w.kind else coalesce(lower(f.kind), '') end as kind,
+        k.kind,
         count(*) as units,
         count(*) filter (where s.highest_flush = 0) as lost,
         sum(s.fresh_g) filter (where s.dry_g is not null) as fresh_g,
         sum(s.dry_g) as dry_g
     from unit_states as s
-    left join fillings as f on f.line = s.unit
-    left join whole_kinds as w on w.unit = s.unit
+    inner join unit_kinds as k on k.unit = s.unit
     where s.finished
-    group by date_trunc('month', coalesce(s.closed_on, s.lapses_on)), s.batch_line, case when s.container is null then w.kind else coalesce(lower(f.kind), '') end
+    group by date_trunc('month', coalesce(s.closed_on, s.lapses_on)), s.batch_line, k.kind
 ),
 parts as (
     select month, batch_line, kind, fresh_g, pickings, 0 as units, 0 as lost, null as be_fresh_g, null as dry_g from picked

@@ -1,4 +1,4 @@
--- Of which kind are the containers of each unit, in small letters? null where it is not written, or where those of a batch
+-- Of which kind are the containers of each unit, in small letters? '' where it is not written, null where those of a batch
 -- that is weighed as a whole differ.
 -- Grain: one row per unit.
 -- reads: fillings, units
@@ -11,7 +11,7 @@ with kinds as (
     from fillings as f
     inner join units as u on u.unit = f.batch_line and u.whole
 )
-select u.unit, case when count(distinct coalesce(k.kind, '')) = 1 then min(k.kind) end as kind
+select u.unit, case when count(distinct coalesce(k.kind, '')) = 1 then coalesce(min(k.kind), '') end as kind
 from units as u
 left join kinds as k on k.unit = u.unit
 group by u.unit

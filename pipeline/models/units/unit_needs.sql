@@ -12,7 +12,7 @@ with sized as (
         s.inoculated_on,
         s.dry_g,
         s.spawn_g,
-        k.kind,
+        nullif(k.kind, '') as kind,
         z.containers,
         z.containers / nullif(sum(z.containers) over (partition by s.batch_line), 0) as batch_share
     from unit_states as s
