@@ -47,7 +47,7 @@ def test_files_part_by_part_come_to_the_same_ledger(
 
 
 @pytest.mark.usefixtures("small_parts")
-def test_totals_and_headings_are_told_once(tmp_path: Path) -> None:
+def test_totals_and_headings_are_read_once(tmp_path: Path) -> None:
     for table, text in THREE_TABLES.items():
         lines = text if table != "harvests" else "\n".join([HARVESTS, *["2026-02-07,100,1"] * 40, "Total,4500,"])
         (tmp_path / f"{table}.csv").write_text(lines.replace("container", "container,odd", 1) + "\n", encoding="utf-8")
@@ -58,7 +58,7 @@ def test_totals_and_headings_are_told_once(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("small_parts")
-def test_what_is_wrong_in_all_files_is_told_also_where_they_come_in_parts(tmp_path: Path) -> None:
+def test_what_is_wrong_in_all_files_is_found_also_where_they_come_in_parts(tmp_path: Path) -> None:
     for table, text in THREE_TABLES.items():
         (tmp_path / f"{table}.csv").write_text(text + "\n", encoding="utf-8")
     (tmp_path / "harvests.csv").write_text(HARVESTS + "\n2026-02-07,100,1" * 40 + "\n", encoding="utf-8")

@@ -97,7 +97,7 @@ def test_a_key_on_paper_has_the_shape_of_its_mark() -> None:
     assert "#fcfbf7" not in repr(content)
 
 
-def test_a_likely_range_that_reaches_over_all_there_can_be_is_not_told() -> None:
+def test_a_likely_range_over_all_there_can_be_is_left_out() -> None:
     month = CASES["first_month"]()
     firm = {**month.rows("recipes")[0], "soaks": 3, "be_pct": 38.5, "low_pct": 20.0, "high_pct": 90.0}
     wide = {**firm, "treatment": "steam", "be_pct": 22.0, "low_pct": 0.0, "high_pct": 214.0}
@@ -174,7 +174,7 @@ def _luminance(channels: list[float]) -> float:
     return sum(share * each for share, each in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
 
 
-def test_a_step_of_spawn_is_not_told_by_an_interval_that_says_nothing() -> None:
+def test_a_step_of_spawn_is_left_out_where_its_interval_says_nothing() -> None:
     month = CASES["first_month"]()
     step = {**month.rows("spawn_steps")[0], "be_difference_pct": 39.7, "answer": "cannot tell", "soaks_to": 2}
     wide = step | {"soaks_to": 9, "be_difference_low_pct": -130.0, "be_difference_high_pct": 108.0}

@@ -380,7 +380,7 @@ def test_what_varies_has_the_name_of_its_column_and_a_day_its_words() -> None:
     assert with_days_named("From 2026-06-02 on.") == "From 2 June 2026 on."
 
 
-def test_a_batch_weighed_together_is_told_whole() -> None:
+def test_a_batch_weighed_together_is_named_whole() -> None:
     """Its one unit is no container: S08 has five of them, and B1 is one by itself."""
     course = {"units": 1, "units_running": 0, "units_lost": 0, "fresh_g": 5360.0, "inoculated_on": FIRST}
     course |= dict.fromkeys(("pins_on", "first_picked_on", "ended_on"))

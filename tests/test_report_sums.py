@@ -81,7 +81,7 @@ class Chosen:
     kind: str
 
     def has(self, place: Place) -> bool | None:
-        """Is it of what is chosen? None: it is of others too, weighed together."""
+        """Return whether it is of what is chosen; None where it is of others too, weighed together."""
         row = self.farm.batches[place.batch].words
         recipe = " \u00b7 ".join(row[name].replace("_", " ") for name in ("substrate", "treatment", "spawn_form"))
         if self.recipe not in ("all", recipe) or self.strain not in ("all", row["strain"]):

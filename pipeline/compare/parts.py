@@ -9,7 +9,7 @@ from typing import Self
 
 import numpy as np
 
-from pipeline.models.compared_columns import Labels
+from pipeline.models.compared_columns import Labels, changes
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
 
 Shares = Mapping[str, Fraction | int]
@@ -66,7 +66,7 @@ class Parts:
         rows = np.argsort(keys, kind="stable")
         if chosen is not None:
             rows = rows[chosen[rows]]
-        return cls(rows, np.flatnonzero(_changes(keys[rows])), np.ones(len(rows), dtype=np.int64))
+        return cls(rows, np.flatnonzero(changes(keys[rows])), np.ones(len(rows), dtype=np.int64))
 
     @property
     def sizes(self) -> Whole:
@@ -93,7 +93,7 @@ class Parts:
         """Return the same parts with one row for units of one run that follow each other. runs: of each unit; what is
         asked of them afterwards must be alike in all units of a run.
         """
-        first = _changes(runs[self.rows])
+        first = changes(runs[self.rows])
         first[self.starts] = True
         at = np.flatnonzero(first)
         return Parts(self.rows[at], np.searchsorted(at, self.starts), np.add.reduceat(self.times, at))
@@ -160,10 +160,3 @@ class Parts:
         sums = np.where(same, counts * np.where(same, low, 0.0), self._sums(np.where(known, own, 0.0)))
         found: Numbers = np.divide(sums, counts, out=np.full(len(self.starts), np.nan), where=counts > 0)
         return found
-
-
-def _changes(codes: Whole) -> Flags:
-    """Whether each code is another than the one before; the first is."""
-    found = np.ones(len(codes), dtype=bool)
-    found[1:] = codes[1:] != codes[:-1]
-    return found

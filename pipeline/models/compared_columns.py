@@ -57,19 +57,19 @@ class Runs:
         """Return the runs of units of one batch that have the same in these columns. A column by which runs would be of
         less than two units, like a weight of every container, is left out.
         """
-        changes = _changes(batches.codes)
+        begin = changes(batches.codes)
         columns = set()
         for name, labels in cells.items():
-            together = changes | _changes(labels.codes)
-            if 2 * (together.sum() + 1) <= len(together):
-                changes = together
+            together = begin | changes(labels.codes)
+            if 2 * together.sum() <= len(together):
+                begin = together
                 columns.add(name)
-        return cls(np.cumsum(changes), frozenset(columns))
+        return cls(np.cumsum(begin), frozenset(columns))
 
 
-def _changes(codes: Whole) -> Flags:
-    """Whether each code is another than the one before."""
-    found = np.zeros(len(codes), dtype=bool)
+def changes(codes: Whole) -> Flags:
+    """Return whether each code is another than the one before; the first is."""
+    found = np.ones(len(codes), dtype=bool)
     found[1:] = codes[1:] != codes[:-1]
     return found
 

@@ -37,7 +37,6 @@ MEASURES = (
     "compared_units",
     "compared_money",
     "compared_batches",
-    "compared_fillings",
 )
 # The table of what a farm's own variables are: one row.
 FARMS = "farms"

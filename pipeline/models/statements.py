@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import duckdb
 
 # A row as it comes: whatever DuckDB gives for each cell.
-Cells = tuple[Any, ...]
+LedgerRow = tuple[Any, ...]
 # Blocks smaller than DuckDB's own (262,144 bytes) make the smallest ledgers of 10,000 to a million pickings (a tenth
 # smaller at a million), but cost a fifteenth of the time of a first refresh where there is much to write: measured.
 SMALL_BLOCK, SMALL_BLOCKS_BELOW = 65_536, 16_000_000
@@ -51,12 +51,12 @@ def run(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> duckdb.D
     return con.execute(statement(name), values or None)
 
 
-def rows(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> list[Cells]:
+def rows(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> list[LedgerRow]:
     """Return the rows of a model: one tuple per row, in the order of its columns."""
     return run(con, name, **values).fetchall()
 
 
-def table(con: duckdb.DuckDBPyConnection, name: str) -> tuple[list[str], list[Cells]]:
+def table(con: duckdb.DuckDBPyConnection, name: str) -> tuple[list[str], list[LedgerRow]]:
     """Return the names of a model's columns, and its rows: one tuple per row, in their order."""
     cursor = run(con, name)
     return [column[0] for column in cursor.description or ()], cursor.fetchall()

@@ -15,7 +15,7 @@ from pipeline.farm.prices import SETTING_OF, farm_prices
 from pipeline.farm.settings import Settings, text, whole
 from pipeline.models.columns import grouped
 from pipeline.models.lineage import needed, outdated
-from pipeline.models.statements import Cells, connect, rows, set_variable, statement, table
+from pipeline.models.statements import LedgerRow, connect, rows, set_variable, statement, table
 from schemas.contract import HARVESTS, contract
 from schemas.finding import OutOfReach
 
@@ -145,7 +145,7 @@ class Models:
         known.update(changed)
         self._made.forget(changed)
 
-    def table(self, name: str) -> tuple[list[str], list[Cells]]:
+    def table(self, name: str) -> tuple[list[str], list[LedgerRow]]:
         """Return the names of the columns of the model of this name, and its rows: one tuple per row."""
         self.make(name)
         return table(self._connection, name)
@@ -155,7 +155,7 @@ class Models:
         names, found = self.table(name)
         return [dict(zip(names, row, strict=True)) for row in found]
 
-    def tuples(self, name: str) -> list[Cells]:
+    def tuples(self, name: str) -> list[LedgerRow]:
         """Return the rows of the model of this name: one tuple per row, in the order of its columns."""
         self.make(name)
         return rows(self._connection, name)

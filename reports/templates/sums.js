@@ -81,7 +81,7 @@ const sums = (() => {
     }
     return kept;
   };
-  const told = (row, fields) => {
+  const factOf = (row, fields) => {
     const parts = fields.map(({ field, opens, closes }) => (row[field] ? opens + text(row[field], 2) + closes : ""));
     return (row.shown ?? row.label) + parts.join("");
   };
@@ -102,7 +102,7 @@ const sums = (() => {
     const also = rows.reduce((sum, row) => sum + (row.also ?? 0), 0);
     const some = rows.filter((row) => row[field]);
     if (average) fit(made, Math.max(...rows.map((row) => row[field])), rows);
-    const facts = some.filter((row) => rounded(row[field], 2)).map((row) => told(row, fields));
+    const facts = some.filter((row) => rounded(row[field], 2)).map((row) => factOf(row, fields));
     return { spec: some.length ? made : null, facts, average, also: also ? text(also, 2) : "" };
   };
   // What was drawn beside what is added up is gone: the scales end with what is left.

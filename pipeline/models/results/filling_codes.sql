@@ -1,5 +1,5 @@
--- What do the fillings of each unit say in the columns of group_by (see filling_labels)? As compared_fillings, but as
--- numbers, which filling_cells tells.
+-- What do the fillings of each unit say in the columns of group_by (see filling_labels)? As numbers, which
+-- filling_cells tells: they take a tenth of the room of texts.
 -- Grain: one row per unit.
 -- reads: filling_labels
 -- writes: nothing
