@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from reports.figures import Name, named
 from reports.month import Month
@@ -70,6 +71,7 @@ def paint(colour: str) -> str:
     return f"var(--{colour})"
 
 
+@lru_cache(maxsize=1)
 def strain_colours(month: Month) -> Mapping[str, str]:
     """Return the colour of each strain.
 

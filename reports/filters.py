@@ -14,7 +14,9 @@ from schemas.result_rows import Row, text_of
 
 # A combination: the values by which it is matched, of these columns in this order.
 MATCHED = ("substrate", "treatment", "spawn_form", "strain")
+WRITTEN = (*MATCHED, "kind")
 Some = frozenset[int]  # combinations, by their numbers
+End = tuple[str, ...]  # what a container is of: the values of a row of batch_kinds in the columns WRITTEN
 
 
 @dataclass(frozen=True)
@@ -40,10 +42,19 @@ class Filters:
         return self.month.rows("batch_kinds")
 
     @cached_property
-    def _numbers(self) -> dict[tuple[str, ...], int]:
+    def _ends(self) -> Sequence[End]:
+        """The values of each row of batch_kinds, as they are written: those matched, and its kind of container."""
+        return [tuple(text_of(row, column) for column in WRITTEN) for row in self._kinds]
+
+    @cached_property
+    def _keys(self) -> dict[End, End]:
+        """How each end that the rows have is matched, in the order of the rows."""
+        return {end: (*map(_same, end[:-1]), end[-1]) for end in dict.fromkeys(self._ends)}
+
+    @cached_property
+    def _numbers(self) -> dict[End, int]:
         """The number of each combination, by its matched values and its kind of container."""
-        keys = sorted({(*_values(row), text_of(row, "kind")) for row in self._kinds})
-        return {key: at for at, key in enumerate(keys)}
+        return {key: at for at, key in enumerate(sorted({*self._keys.values()}))}
 
     @cached_property
     def all(self) -> Some:
@@ -54,10 +65,10 @@ class Filters:
     def _named(self) -> list[tuple[str, str, str]]:
         """What each combination is called: its recipe, strain and kind of container, as first written."""
         found: dict[int, tuple[str, str, str]] = {}
-        for row in self._kinds:
-            kind = spoken("kind", text_of(row, "kind"))
-            name = (merged(RECIPE, row).text, spoken("strain", text_of(row, "strain")), kind)
-            found.setdefault(self._numbers[(*_values(row), text_of(row, "kind"))], name)
+        for end, key in self._keys.items():
+            row = dict(zip(WRITTEN, end, strict=True))
+            name = (merged(RECIPE, row).text, spoken("strain", row["strain"]), spoken("kind", row["kind"]))
+            found.setdefault(self._numbers[key], name)
         return [found[at] for at in sorted(found)]
 
     @cached_property
@@ -82,12 +93,15 @@ class Filters:
     @cached_property
     def _by_name(self) -> dict[tuple[str, str], Some]:
         """The combinations of each batch and of each soak, by what it is and its name."""
-        found: dict[tuple[str, str], set[int]] = {}
-        for row in self._kinds:
-            number = self._numbers[(*_values(row), text_of(row, "kind"))]
+        own = {end: frozenset((self._numbers[key],)) for end, key in self._keys.items()}
+        found: dict[tuple[str, str], Some] = {}
+        for row, end in zip(self._kinds, self._ends, strict=True):
             for column in ("batch", "soak"):
-                found.setdefault((column, text_of(row, column)), set()).add(number)
-        return {name: frozenset(each) for name, each in found.items()}
+                name = (column, text_of(row, column))
+                known = found.setdefault(name, own[end])
+                if known is not own[end] and not own[end] <= known:
+                    found[name] = known | own[end]
+        return found
 
     def of_row(self, table: str, at: int) -> Some:
         """Return the combinations that this row of a result table is of."""
@@ -101,8 +115,16 @@ class Filters:
         if "batch" in row:
             return self._by_name.get(("batch", text_of(row, "batch")), self.all)
         kind = row["kind"]
-        ends = {at for key, at in self._numbers.items() if kind is None or key[-1] == kind}
-        return self._of_values(row) & ends or self.all
+        of = (*map(row.get, MATCHED), kind)
+        if of not in self._parts:
+            ends = {at for key, at in self._numbers.items() if kind is None or key[-1] == kind}
+            self._parts[of] = self._of_values(row) & ends or self.all
+        return self._parts[of]
+
+    @cached_property
+    def _parts(self) -> dict[tuple[object, ...], Some]:
+        """What parts of these values were found to be of: there are few different ones, and many parts."""
+        return {}
 
     def _of_name(self, row: Row) -> Some | None:
         for column in ("batch", "soak"):
@@ -122,10 +144,6 @@ class Filters:
         given = {at: _same(text_of(row, name)) for at, name in enumerate(MATCHED) if row.get(name) is not None}
         fit = (at for key, at in self._numbers.items() if all(key[place] == value for place, value in given.items()))
         return frozenset(fit) if given else self.all
-
-
-def _values(row: Row) -> tuple[str, ...]:
-    return tuple(_same(text_of(row, column)) for column in MATCHED)
 
 
 def _same(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 from schemas.answers import answered
 from schemas.audit_outcome import Audit
@@ -68,7 +69,7 @@ class Month:
         row = self.rows("compared_pairs")[at]
         return answered(str(row["direction"]), str(row["worth"]))
 
-    @property
+    @cached_property
     def counts(self) -> Mapping[str, int]:
         """The counts that the page prints beside those of the result tables."""
         return {

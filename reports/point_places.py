@@ -70,11 +70,11 @@ class PointPlaces:
     @cached_property
     def _batches(self) -> dict[tuple[str, str], list[Row]]:
         """The rows of batches.csv of each batch and soak."""
-        found: dict[tuple[str, str], dict[str, Row]] = {}
-        for row in self._month.rows("batch_kinds"):
-            for column in ("batch", "soak"):
-                found.setdefault((column, text_of(row, column)), {})[text_of(row, "batch")] = row
-        return {name: list(rows.values()) for name, rows in found.items()}
+        of_batch = {text_of(row, "batch"): row for row in self._month.rows("batch_kinds")}
+        found: dict[tuple[str, str], list[Row]] = {("batch", name): [row] for name, row in of_batch.items()}
+        for row in of_batch.values():
+            found.setdefault(("soak", text_of(row, "soak")), []).append(row)
+        return found
 
 
 def _shown(text: str) -> str:

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 
 from reports.drawing import Chart
 from reports.figures import Figure
+from reports.json_lines import in_json, json_lines
 from reports.month import Month, first_day
 from reports.page import sections
 from reports.sections import picked
 from reports.statements import Statement, statements, unit_of
 from schemas.audit_outcome import Audit
-from schemas.finding import Finding
 
 # Raised where a reader of an older file would misread a newer one.
 VERSION = 1
@@ -48,25 +47,27 @@ def as_json(
         "says": [_said(each) for each in says],
         "charts": [_drawn(section, chart) for section, chart in charts],
         "counts": dict(month.counts),
-        "findings": [_found(each) for each in month.findings],
-        "missing": [_found(each) for each in month.missing],
+        "findings": [vars(each) for each in month.findings],
+        "missing": [vars(each) for each in month.missing],
         "audit": _audited(month.audit, month.audit_is_stale),
-        "tables": {name: [dict(row) for row in rows] for name, rows in sorted(month.tables.items())},
+        "tables": {name: [*rows] for name, rows in sorted(month.tables.items())},
     }
     return f"{{\n{_members(found)}\n}}\n"
 
 
 def _members(found: Mapping[str, object]) -> str:
-    """The members of an object, a line each; of lists in it a line for each entry."""
-    return ",\n".join(f"{_in_json(name)}: {_lines(value)}" for name, value in found.items())
+    """The members of an object, a line each; of lists in it a line for each entry: they are long on a large farm, and
+    the encoder that indents is much slower.
+    """
+    return ",\n".join(f"{in_json(name)}: {_lines(value)}" for name, value in found.items())
 
 
 def _lines(value: object) -> str:
     if isinstance(value, list) and value:
-        return "[\n" + ",\n".join(map(_in_json, value)) + "\n]"
+        return "[\n" + ",\n".join(json_lines(value)) + "\n]"
     if isinstance(value, dict) and any(isinstance(each, list) for each in value.values()):
         return f"{{\n{_members(value)}\n}}"
-    return _in_json(value)
+    return in_json(value)
 
 
 def _said(statement: Statement) -> Data:
@@ -105,23 +106,5 @@ def _drawn(section: str, chart: Chart) -> Data:
     }
 
 
-def _found(finding: Finding) -> Data:
-    return asdict(finding)
-
-
 def _audited(audit: Audit | None, stale: bool) -> Data | None:
     return None if audit is None else {**asdict(audit), "of_another_ledger": stale}
-
-
-def _in_json(value: object) -> str:
-    return ENCODER.encode(value)
-
-
-def _day(value: object) -> str:
-    if isinstance(value, date):
-        return value.isoformat()
-    raise TypeError(f"{type(value).__name__} is nothing that report.json holds")
-
-
-# One line a value: the encoder that indents is much slower, and a month of a large farm is long.
-ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, default=_day)

@@ -100,6 +100,9 @@ def visible(text: str) -> str:
 
     Without marks of direction, with a space or a sign for each control character.
     """
+    # Marks of direction and control characters are not printable: hardly any text has to be looked at sign by sign.
+    if text.isprintable():
+        return text
     plain = DIRECTION.sub("", text)
     return "".join(_shown(sign) for sign in plain)
 
