@@ -92,12 +92,16 @@ def process_answer(module: str, words: Sequence[str]) -> tuple[object, int]:
     """Return what a process of its own answers, which runs this module with these words, and its exit code; None where
     it ended without an answer.
     """
-    # -P: not from the folder one stands in, where a farm's files might be called like a module.
-    command = [sys.executable, "-P", "-m", module]
-    paths = [str(PACKAGES), *filter(None, [os.environ.get("PYTHONPATH")])]
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+    command, env = process_of(module)
     done = subprocess.run(command, input=pickle.dumps(list(words)), capture_output=True, env=env, check=False)
     try:
         return pickle.loads(done.stdout), done.returncode
     except (EOFError, pickle.UnpicklingError):
         return None, done.returncode
+
+
+def process_of(module: str) -> tuple[list[str], dict[str, str]]:
+    """Return the words that start a process which runs this module of ours, and the environment that it is to have."""
+    # -P: not from the folder one stands in, where a farm's files might be called like a module.
+    paths = [str(PACKAGES), *filter(None, [os.environ.get("PYTHONPATH")])]
+    return [sys.executable, "-P", "-m", module], {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}

@@ -11,6 +11,7 @@ import typer
 
 from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day, spread
+from pipeline.cli.report_beside import process_beside
 from pipeline.cli.report_files import ReportKind, contents_of, show_written, write_files
 from pipeline.cli.report_span import SpanGiven, span_wanted, write_span
 from pipeline.cli.show import notify
@@ -21,6 +22,8 @@ from schemas.phrases import counted
 from schemas.steps import STEPS
 
 if TYPE_CHECKING:
+    from pipeline.cli.report_beside import Beside
+    from pipeline.cli.report_tables import Tables
     from pipeline.farm.folder import Farm
     from pipeline.models.view import Ledger
     from reports.month import Month
@@ -60,14 +63,14 @@ def report(
         if open_it:
             typer.launch(str(path))
         return
-    with read_ledger(farm_here, "measures") as ledger:
+    with process_beside() as beside, read_ledger(farm_here, "measures") as ledger:
         first = wanted or (last_picked(ledger, today) or today).replace(day=1)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
         until = min(last_day(first), today)
         if deep:
             _audit(ledger, farm_here, until)
-        gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until))
+        gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until, beside))
     with timed("page"):
         contents = contents_of(gathered, kind, brief)
     written = write_files(farm_here, f"report-{first:%Y-%m}{'-brief' if brief else ''}", contents)
@@ -82,8 +85,10 @@ def _without_later_days(found: Sequence[Finding], as_of: date) -> list[Finding]:
     return [each for each in found if not (over and each.rule == "future")]
 
 
-def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
-    """Return the result tables and findings of the month that `first` begins, as of `as_of`."""
+def gather(ledger: Ledger, farm: Farm, first: date, as_of: date, beside: Beside | None = None) -> Month:
+    """Return the result tables and findings of the month that `first` begins, as of `as_of`. beside: who works the
+    comparisons out meanwhile, if anybody.
+    """
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import ledger_findings
     from pipeline.ledger.flush_findings import flush_findings
@@ -96,16 +101,20 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
     from pipeline.models.view import Query
     from reports.month import Month
 
+    at_work = beside if beside and beside.ask(ledger, as_of) else None
     settings, view = farm.settings, ledger.view(Query(as_of))
     silent, missing = silent_findings(farm, silent_units(view)), missing_findings(Places(farm), missing_cells(view))
     tables = report_tables.of_measures(view, first)
     found, lost = _without_later_days(ledger_findings(ledger, as_of), as_of), lost_findings(farm, lost_entries(farm))
     STEPS.at("The report: flushes and pins")
     tables |= report_tables.of_growth(view)
-    STEPS.at("The report: comparisons")
-    tables |= report_tables.of_comparisons(ledger, as_of)
+    compared = None if at_work else _compared(ledger, as_of)
     STEPS.at("The report: the weeks ahead")
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
+    if at_work:
+        STEPS.at("The report: comparisons")
+        compared = at_work.answer()
+    tables |= compared or _compared(ledger, as_of)
     return Month(
         farm_name=text(settings, "name"),
         month=first,
@@ -117,6 +126,13 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date) -> Month:
         why_no_outlook=why_no_outlook,
         currency=text(settings, "currency"),
     )
+
+
+def _compared(ledger: Ledger, as_of: date) -> Tables:
+    from pipeline.cli.report_tables import of_comparisons
+
+    STEPS.at("The report: comparisons")
+    return of_comparisons(ledger, as_of)
 
 
 def _audit(ledger: Ledger, farm: Farm, as_of: date) -> None:

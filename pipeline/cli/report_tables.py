@@ -80,6 +80,14 @@ def of_growth(view: LedgerView) -> Tables:
     }
 
 
+def ready_for_comparisons() -> None:
+    """Load what comparisons need, before they are asked for."""
+    import pipeline.compare.overview
+    import pipeline.models.compared_units
+    import pipeline.models.unit_arrays
+    import pipeline.trial.tables  # noqa: F401
+
+
 def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     """The tables of every factor that varies, compared for a page that is read again and again;
     and of how much soaks and containers differ.
@@ -89,9 +97,9 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     from pipeline.models.view import Query
     from pipeline.trial.tables import farm_spread
 
-    settings = ledger.settings
     # First, for what it reads is there from the tables before it; comparisons are through another flush.
     spread = farm_spread(ledger.view(Query(as_of)))
+    settings = ledger.settings
     units = farm_units(ledger, as_of, THROUGH_FLUSH)
     found = [each for measure in COMPARED for each in overview(units, settings, measure)]
     return {

@@ -174,10 +174,11 @@ class Models:
 
 
 class Ledger(Models):
-    """An open ledger. What depends on a day is read from a view of it."""
+    """An open ledger: of which file, where it is one. What depends on a day is read from a view of it."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, settings: Settings, path: Path | None = None) -> None:
         super().__init__(connection, settings, Made())
+        self.path = path
         # As farm.toml has them, whatever the day.
         self.farm_settings = settings
         # The farm's own, where it is set; else what the refresh fitted.
@@ -253,4 +254,4 @@ class LedgerView(Models):
 def opened(path: Path, settings: Settings) -> Iterator[Ledger]:
     """Open the ledger at `path` with the farm's settings. Raises OutOfReach as open_ledger does."""
     with open_ledger(path) as con:
-        yield Ledger(con, settings)
+        yield Ledger(con, settings, path)
