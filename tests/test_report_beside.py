@@ -15,7 +15,7 @@ from pipeline.cli import report_beside
 from pipeline.cli.farm_access import read_ledger
 from pipeline.cli.report_beside import Beside, process_beside
 from pipeline.cli.report_command import gather
-from pipeline.cli.report_tables import of_comparisons
+from pipeline.cli.report_tables import compared
 from pipeline.cli.show import GATHERING
 from pipeline.farm.folder import Farm, open_farm
 from pipeline.models.view import Ledger
@@ -84,7 +84,7 @@ def test_where_the_process_ends_the_report_does_it_itself(
     process_that(monkeypatch, does)
     with process_beside() as beside:
         month = gather(ledger, demo, FIRST, LAST, beside)
-    alone = of_comparisons(ledger, LAST)
+    alone = compared(ledger, LAST)
     assert {name: month.tables[name] for name in alone} == alone
 
 

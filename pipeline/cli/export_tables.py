@@ -43,6 +43,6 @@ def _results(ledger: Ledger, as_of: date, month: date | None) -> Tables:
     STEPS.at("The export: flushes and pins")
     tables |= report_tables.of_growth(view)
     STEPS.at("The export: comparisons")
-    tables |= report_tables.of_comparisons(ledger, as_of)
+    tables |= report_tables.compared(ledger, as_of)
     STEPS.at("The export: the weeks ahead")
     return tables | report_tables.of_outlook(ledger, as_of)[0]

@@ -1,4 +1,4 @@
-"""The comparisons of a report, worked out in a process beside its own: of a large farm they are half of the work."""
+"""What a report compares, worked out in a process beside its own: of a large farm that is half of the work."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Beside:
         self._out_of = out_of
 
     def ask(self, ledger: Ledger, as_of: date) -> bool:
-        """Ask for the comparisons of this ledger as of this day; return whether they are worked on."""
+        """Ask what is to be compared in this ledger as of this day; return whether that is worked on."""
         from pipeline.models.measures import ledger_id
 
         if ledger.path is None or ledger.path.stat().st_size > ALONE_FROM_BYTES:
@@ -89,17 +89,17 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    from pipeline.cli.report_tables import of_comparisons, ready_for_comparisons
+    from pipeline.cli.report_tables import compared, ready_to_compare
     from pipeline.models.measures import ledger_id
     from pipeline.models.view import opened
 
-    ready_for_comparisons()
+    ready_to_compare()
     try:
         path, settings, wanted, as_of = pickle.load(sys.stdin.buffer)
     except EOFError:
         return
     with answers, opened(path, settings) as ledger:
-        pickle.dump(of_comparisons(ledger, as_of) if ledger_id(ledger) == wanted else None, answers)
+        pickle.dump(compared(ledger, as_of) if ledger_id(ledger) == wanted else None, answers)
 
 
 if __name__ == "__main__":

@@ -86,8 +86,8 @@ def _without_later_days(found: Sequence[Finding], as_of: date) -> list[Finding]:
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date, beside: Beside | None = None) -> Month:
-    """Return the result tables and findings of the month that `first` begins, as of `as_of`. beside: who works the
-    comparisons out meanwhile, if anybody.
+    """Return the result tables and findings of the month that `first` begins, as of `as_of`. beside: who
+    compares meanwhile, if anybody.
     """
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import ledger_findings
@@ -129,10 +129,10 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date, beside: Beside 
 
 
 def _compared(ledger: Ledger, as_of: date) -> Tables:
-    from pipeline.cli.report_tables import of_comparisons
+    from pipeline.cli.report_tables import compared
 
     STEPS.at("The report: comparisons")
-    return of_comparisons(ledger, as_of)
+    return compared(ledger, as_of)
 
 
 def _audit(ledger: Ledger, farm: Farm, as_of: date) -> None:

@@ -52,40 +52,55 @@ def of_money(view: LedgerView) -> Tables:
 
 
 def of_growth(view: LedgerView) -> Tables:
-    """The tables of growth over time, by substrate, and of spawn rates, by recipe."""
+    """The tables of growth over time, by substrate, and of recipes."""
     from pipeline.growth import another_flush, flushes, pins
     from pipeline.growth.recipes import recipes
+
+    by_substrate = view.by("substrate")
+    of_flushes, of_declines = flushes.flushes_and_declines(by_substrate)
+    return {
+        "flushes": of_flushes,
+        "declines": of_declines,
+        "pins": pins.pins(by_substrate),
+        "pins_curve": pins.pins_curve(by_substrate),
+        "another_flush": another_flush.another_flush(by_substrate, view.settings),
+        "recipes": recipes(view, date.min, view.query.as_of),
+    }
+
+
+def ready_to_compare() -> None:
+    """Load what comparing needs, before it is asked for."""
+    import pipeline.compare.overview
+    import pipeline.models.compared_units
+    import pipeline.models.unit_arrays
+    import pipeline.spawn.best_rate
+    import pipeline.spawn.steps
+    import pipeline.spawn.summary
+    import pipeline.trial.tables  # noqa: F401
+
+
+def compared(ledger: Ledger, as_of: date) -> Tables:
+    """The tables of what is compared: spawn rates, and every factor that varies. Of a large farm half of the work."""
+    from pipeline.models.view import Query
+
+    return of_spawn(ledger.view(Query(as_of))) | of_comparisons(ledger, as_of)
+
+
+def of_spawn(view: LedgerView) -> Tables:
+    """The tables of spawn rates, by recipe."""
     from pipeline.spawn import summary as spawn
     from pipeline.spawn.best_rate import best
     from pipeline.spawn.rates import RECIPE as TRIED
     from pipeline.spawn.steps import steps
 
-    settings, by_substrate = view.settings, view.by("substrate")
-    of_flushes, of_declines = flushes.flushes_and_declines(by_substrate)
-    tables: Tables = {
-        "flushes": of_flushes,
-        "declines": of_declines,
-        "pins": pins.pins(by_substrate),
-        "pins_curve": pins.pins_curve(by_substrate),
-        "another_flush": another_flush.another_flush(by_substrate, settings),
-        "recipes": recipes(view, date.min, view.query.as_of),
-    }
-    tested = spawn.spawn(view.by(*TRIED), settings, {})
-    return tables | {
+    tested = spawn.spawn(view.by(*TRIED), view.settings, {})
+    return {
         "spawn_levels": spawn.levels(tested),
         "spawn_steps": steps(tested),
         "spawn_best": best(tested),
         "spawn_points": spawn.points(tested),
         "spawn_curves": spawn.curves(tested),
     }
-
-
-def ready_for_comparisons() -> None:
-    """Load what comparisons need, before they are asked for."""
-    import pipeline.compare.overview
-    import pipeline.models.compared_units
-    import pipeline.models.unit_arrays
-    import pipeline.trial.tables  # noqa: F401
 
 
 def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
