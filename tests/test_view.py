@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -11,8 +12,8 @@ import pytest
 
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.models import measures
-from pipeline.models.view import LedgerView, Made, Query, opened
+from pipeline.models import measures, view
+from pipeline.models.view import LedgerView, Made, Query, open_ledger, opened
 
 ROOMS = ("compare", "growth", "spawn", "outlook", "planning", "trial", "trace")
 # What a view has for loaders alone: rooms above take what a loader of pipeline/models gives.
@@ -75,3 +76,16 @@ def test_rooms_read_models_through_loaders(room: str) -> None:
 
 def test_a_room_that_reads_a_model_itself_is_found() -> None:
     assert read_by('rows = view.by("batch").records("yields")') == ["1 records"]
+
+
+def test_a_small_ledger_is_read_by_one_thread(farm: MakeFarm, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = open_farm(farm(**FARM))
+    refresh(made, "test")
+
+    def threads() -> list[tuple[int]]:
+        with open_ledger(made.ledger) as con:
+            return con.execute("select current_setting('threads')").fetchall()
+
+    assert threads() == [(1,)]
+    monkeypatch.setattr(view, "ONE_THREAD_BELOW", 0)
+    assert threads() == [(os.cpu_count(),)]

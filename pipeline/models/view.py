@@ -37,6 +37,9 @@ THRESHOLDS = (
 # Of the memory that there is, so much for DuckDB, whose tables go to its folder beyond it; the rest for what is read of
 # them. Its own 80 % left too little for the report of a farm of ten million pickings in 8 GB.
 MEMORY = "30%"
+# A ledger of up to a hundred thousand pickings is one group of rows a table, which DuckDB gives to one thread: others
+# only wait, and ask for work meanwhile (a twentieth of a report's CPU time).
+ONE_THREAD_BELOW = 10_000_000
 
 # Rows as DuckDB gives them: loaders say what they hold.
 Row = dict[str, Any]
@@ -80,6 +83,8 @@ def open_ledger(path: Path, scratch: bool = True) -> Iterator[duckdb.DuckDBPyCon
     if not scratch:
         # A query could write into that folder: with x as (copy ... to 'ledger.duckdb.tmp/...').
         config["temp_directory"] = ""
+    if path.exists() and path.stat().st_size < ONE_THREAD_BELOW:
+        config["threads"] = "1"
     try:
         con = connect(str(path), read_only=True, config=config)
     except duckdb.Error as problem:
