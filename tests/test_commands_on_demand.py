@@ -167,3 +167,10 @@ def test_a_process_begins_no_threads_of_linear_algebra_unless_told(given: dict[s
         [sys.executable, "-c", code, "--version"], capture_output=True, text=True, check=True, env={**others, **given}
     )
     assert done.stdout.splitlines()[-1] == found
+
+
+def test_a_process_looks_for_circles_only_after_many_objects() -> None:
+    """So that `report` of an ordinary farm, which makes more than 100,000 objects, does not look once."""
+    code = f"import atexit, gc; atexit.register(lambda: print(gc.get_threshold()[0])); {RUN}"
+    done = subprocess.run([sys.executable, "-c", code, "--version"], capture_output=True, text=True, check=True)
+    assert int(done.stdout.splitlines()[-1]) > 200_000
