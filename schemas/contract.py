@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import cache
+from functools import cache, cached_property
 from hashlib import sha256
 from importlib.resources import files
 from typing import Any
@@ -186,12 +186,13 @@ class Contract:
 
     def field(self, name: str) -> Field:
         """Return the field of this name. Raises KeyError for a name that the contract does not know."""
-        for each in self.fields:
-            if each.name == name:
-                return each
-        raise KeyError(name)
+        return self._by_name[name]
 
-    @property
+    @cached_property
+    def _by_name(self) -> Mapping[str, Field]:
+        return {each.name: each for each in self.fields}
+
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """The table's columns, in order."""
         return tuple(each.name for each in self.fields)
