@@ -44,9 +44,9 @@ def alone(table: ResolvedFlushes, group: int, flush: int) -> FlushOfGroup:
     resolved = Resolved(numbered(of.soak_no), of.age, of.resolved_age, of.fresh_g, of.fresh_g_first)
     why = too_early(resolved, float(of.oldest_resolved[0]))
     gave = bool(resolved.first.any())
-    return (
-        FlushOfGroup(gave, why) if why else FlushOfGroup(gave, why, decline_started(resolved), decline_gave(resolved))
-    )
+    if why or flush == 1:
+        return FlushOfGroup(gave, why)
+    return FlushOfGroup(gave, why, decline_started(resolved), decline_gave(resolved))
 
 
 def exact(found: FlushOfGroup) -> list[object]:

@@ -33,6 +33,8 @@ def column_texts(values: Sequence[object], decimals: int | None, scale: float = 
         texts = [
             shown(value * scale)
             if isinstance(value, (int, float)) and isfinite(value)
+            else NOTHING
+            if value is None
             else shown(float(value) * scale)
             if isinstance(value, Decimal) and value.is_finite()
             else _text(value)

@@ -65,15 +65,19 @@ def group_name(query: Query, row: Row) -> str:
 
 def with_limits(row: Row, name: str, low: str, high: str, decimals: int) -> str | None:
     """Return a number with its limits as shown, like "24 (22-26)", "-3 (-5 to 1)"; None where it is missing."""
-    if row[name] is None:
+    known = number_if_known(row, name)
+    if known is None:
         return None
-    # Rounded first: -0.3 without decimals is 0 and not -0.
-    values = [number_if_known(row, each) for each in (name, low, high)]
-    number, *ends = ("?" if each is None else f"{round(each, decimals) + 0.0:.{decimals}f}" for each in values)
-    if ends == ["?", "?"]:
-        return number
+
+    def shown(value: float | None) -> str:
+        # Rounded first: -0.3 without decimals is 0 and not -0.
+        return "?" if value is None else f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+    if row[low] is None and row[high] is None:
+        return shown(known)
+    ends = [shown(number_if_known(row, each)) for each in (low, high)]
     to = " to " if ends[0].startswith("-") else "-"
-    return f"{number} ({ends[0]}{to}{ends[1]})"
+    return f"{shown(known)} ({ends[0]}{to}{ends[1]})"
 
 
 def notify_reasons(query: Query, rows: Sequence[Row], column: str, what: str) -> None:

@@ -19,7 +19,7 @@ APART = 1e6
 @dataclass(frozen=True)
 class FlushOfGroup:
     """How a flush of a group stands to its flush 1. first_gave: flush 1 gave something; why: why the decline is not
-    known yet; started, gave: see decline_started and decline_gave, None where it is not known yet.
+    known yet; started, gave: see decline_started and decline_gave, None where it is not known yet, and of flush 1.
     """
 
     first_gave: bool
@@ -95,18 +95,20 @@ def units_of(first: ResolvedFlushes) -> tuple[Whole, Units]:
     groups.
     """
     numbers, begins, group = np.unique(first.group_id, return_index=True, return_inverse=True)
-    soaks, soak = np.unique(np.stack([group, first.soak_no]), axis=1, return_inverse=True)
     places = np.arange(len(numbers) + 1)
-    starts = np.unique(np.stack([group, first.age, first.soak_no]), axis=1)
+    # Pairs as one number each, which is quicker to sort than a pair.
+    most = int(first.soak_no.max()) + 1
+    soaks, soak = np.unique(group * most + first.soak_no, return_inverse=True)
+    _, start = np.unique(soak * APART + first.age, return_index=True)
     return numbers, Units(
         groups=places[:-1],
         group=group,
         begins=begins,
         age=first.age,
-        soak=soak.reshape(-1),
-        first_soak=np.searchsorted(soaks[0], places),
-        starts=starts[0] * APART + starts[1],
-        first_start=np.searchsorted(starts[0], places),
+        soak=soak,
+        first_soak=np.searchsorted(soaks, places * most),
+        starts=np.sort(group[start] * APART + first.age[start]),
+        first_start=np.searchsorted(group[start], places),
     )
 
 
@@ -122,16 +124,16 @@ def declines_of_groups(table: ResolvedFlushes) -> dict[int, dict[int, FlushOfGro
     found: dict[int, dict[int, FlushOfGroup]] = {group: {} for group in numbers.tolist()}
     for flush, of in enumerate(of_flushes, start=1):
         own = units.of_groups(np.isin(numbers, of.group_id, kind="sort"))
-        for group, each in zip(numbers[own.groups].tolist(), _of_flush(own, of), strict=True):
+        for group, each in zip(numbers[own.groups].tolist(), _of_flush(own, of, flush), strict=True):
             found[group][flush] = each
     return found
 
 
-def _of_flush(units: Units, of: ResolvedFlushes) -> list[FlushOfGroup]:
-    """How one flush of each group stands to flush 1. of: that flush alone, one entry per unit."""
+def _of_flush(units: Units, of: ResolvedFlushes, flush: int) -> list[FlushOfGroup]:
+    """How this flush of each group stands to flush 1. of: that flush alone, one entry per unit."""
     gave = units.any(of.fresh_g_first != 0).tolist()
     whys = _too_early(units, of)
-    known = np.array([why is None for why in whys])
+    known = np.array([why is None and flush > 1 for why in whys])
     weight = units.weights(of.resolved_age)
     came = weight * (of.fresh_g > 0)
     started = units.ratios(weight * of.fresh_g, weight * of.fresh_g_first, known)

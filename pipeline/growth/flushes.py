@@ -10,7 +10,6 @@ from pipeline.growth.declines_of_groups import FlushOfGroup, declines_of_groups
 from pipeline.models import measures
 from pipeline.models.flush_rule import DerivedShare, unsure_groups
 from pipeline.models.resolved_flushes import resolved_flushes
-from pipeline.stats.ratio import Ratio
 from schemas.contract import contract
 from schemas.result_rows import Row, whole_of
 
@@ -46,11 +45,11 @@ def flushes_and_declines(view: LedgerView) -> tuple[ResultRows, ResultRows]:
     groups = {tuple(called.values()): group for group, called in view.groups().items() if group in estimated}
     labels = [tuple(str(row[name]) for name in view.query.by) for row in sums]
     nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
-    rows = [
-        {**row, **nothing, **_estimates(row, estimated.get(groups.get(called, -1), {}), unsure[called].why)}
-        for called, row in zip(labels, sums, strict=True)
-    ]
-    return rows, [
+    for called, row in zip(labels, sums, strict=True):
+        # Into the rows themselves, of which a large farm has 85,000.
+        row.update(nothing)
+        row.update(_estimates(row, estimated.get(groups.get(called, -1), {}), unsure[called].why))
+    return sums, [
         {**dict(zip(view.query.by, called, strict=True)), **_per_flush(estimated[group], unsure[called])}
         for called, group in groups.items()
     ]
@@ -68,15 +67,16 @@ def _estimates(row: Row, of_group: Mapping[int, FlushOfGroup], unsure: str | Non
         return {"why_no_decline": why}
     if found.started is None or found.gave is None or found.started.value is None:
         return {"why_no_decline": NOTHING_PICKED}
+    started, gave = found.started, found.gave
     return {
-        **_named("decline_started", found.started),
-        **_named("decline_gave", found.gave),
-        "why_no_decline": None if found.started.soaks > 1 else ONE_SOAK,
+        "decline_started": started.value,
+        "decline_started_low": started.low,
+        "decline_started_high": started.high,
+        "decline_gave": gave.value,
+        "decline_gave_low": gave.low,
+        "decline_gave_high": gave.high,
+        "why_no_decline": None if started.soaks > 1 else ONE_SOAK,
     }
-
-
-def _named(name: str, ratio: Ratio) -> ResultRow:
-    return {name: ratio.value, f"{name}_low": ratio.low, f"{name}_high": ratio.high}
 
 
 def _per_flush(of_group: Mapping[int, FlushOfGroup], unsure: DerivedShare) -> ResultRow:

@@ -231,6 +231,7 @@ class LedgerView(Models):
         self.query = query
         self._units = made.units
         self._of_fillings = of_fillings
+        self._groups: dict[int, dict[str, str]] | None = None
 
     def _prepare(self) -> None:
         if self._units is None or self._made.units is not self._units:
@@ -252,7 +253,11 @@ class LedgerView(Models):
 
     def groups(self) -> dict[int, dict[str, str]]:
         """Return what each group is called: by its number, the columns of the query, in the order of the groups."""
-        return {group: dict(zip(self.query.by, names, strict=True)) for group, names in self.tuples("group_names")}
+        self._prepare()
+        if self._groups is None:
+            named = self.tuples("group_names")
+            self._groups = {group: dict(zip(self.query.by, names, strict=True)) for group, names in named}
+        return self._groups
 
 
 @contextmanager
