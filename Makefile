@@ -42,7 +42,7 @@ crash: $(STAMP)
 fuzz: $(STAMP)
 	@seed=$${GILLBOOK_FUZZ_SEED:-$$(date +%s)}; echo "GILLBOOK_FUZZ_SEED=$$seed"; \
 	GILLBOOK_FUZZ=10000 GILLBOOK_FUZZ_SEED=$$seed $(BIN)/python -m pytest --timeout 0 tests/test_fuzz.py tests/test_fuzz_farms.py \
-		tests/test_fuzz_around.py tests/test_part_of_the_farm.py \
+		tests/test_fuzz_around.py tests/test_part_of_the_farm.py tests/test_many_workers.py \
 		--hypothesis-show-statistics
 
 # False alarms and coverage on simulated farms.

@@ -1,4 +1,4 @@
-"""Many farms are handed on together: each exports its tables in a process of its own, and all lie in one folder."""
+"""Many farms are handed on together: each exports its tables, side by side, and all lie in one folder."""
 
 from __future__ import annotations
 

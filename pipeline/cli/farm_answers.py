@@ -1,24 +1,21 @@
-"""Many farms: which they are, and one command answered by each, side by side in processes of their own."""
+"""Many farms: which they are, and one command answered by each, side by side in other processes."""
 
 from __future__ import annotations
 
 import os
-import pickle
-import subprocess
-import sys
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.cli.farm_workers import FarmWorker, farm_workers
 from pipeline.cli.show import Gathered
 from pipeline.farm.folder import find_folder, is_farm
 from schemas.finding import OutOfReach, WrongRequest
 from schemas.steps import STEPS
 
-# The folder that holds our packages, so that the other processes find the same ones wherever they are started.
-PACKAGES = Path(__file__).resolve().parents[2]
+CHILD = "pipeline.cli.farm_child"
 
 
 @dataclass(frozen=True)
@@ -64,23 +61,30 @@ def named_farms(folders: Sequence[Path]) -> dict[str, Path]:
     }
 
 
-def answers_of(requests: Mapping[str, Sequence[str]]) -> dict[str, FarmAnswer]:
-    """Return what each site answers to the words that are put to it: as many at once as there are processors."""
+def answers_of(requests: Mapping[str, Sequence[str]], child: str = CHILD) -> dict[str, FarmAnswer]:
+    """Return what each site answers to the words that are put to it: as many at once as there are processors, each in a
+    process that runs the module `child` and answers for one farm after another.
+    """
     found: dict[str, FarmAnswer] = {}
-    workers = max(1, min(len(requests), os.cpu_count() or 1))
-    with STEPS.during(f"Asking {len(requests)} farms"), ThreadPoolExecutor(workers) as threads:
-        running = {threads.submit(_answer, words): site for site, words in requests.items()}
-        for done in as_completed(running):
-            found[running[done]] = done.result()
-            STEPS.at("Farms that have answered", len(found), len(requests))
+    number = max(1, min(len(requests), os.cpu_count() or 1))
+    with (
+        STEPS.during(f"Asking {len(requests)} farms"),
+        farm_workers(child, number) as workers,
+        ThreadPoolExecutor(number) as threads,
+    ):
+        running = {threads.submit(workers.ask, words): site for site, words in requests.items()}
+        try:
+            for done in as_completed(running):
+                found[running[done]] = _farm_answer(*done.result())
+                STEPS.at("Farms that have answered", len(found), len(requests))
+        finally:
+            # Where Ctrl-C ended it, no other farm is asked.
+            threads.shutdown(wait=False, cancel_futures=True)
     return {site: found[site] for site in requests}
 
 
-def _answer(words: Sequence[str]) -> FarmAnswer:
-    answer, code = process_answer("pipeline.cli.farm_child", words)
-    if isinstance(answer, FarmAnswer):
-        return answer
-    return no_answer(code)
+def _farm_answer(answer: object, code: int) -> FarmAnswer:
+    return answer if isinstance(answer, FarmAnswer) else no_answer(code)
 
 
 def no_answer(code: int) -> FarmAnswer:
@@ -89,19 +93,11 @@ def no_answer(code: int) -> FarmAnswer:
 
 
 def process_answer(module: str, words: Sequence[str]) -> tuple[object, int]:
-    """Return what a process of its own answers, which runs this module with these words, and its exit code; None where
-    it ended without an answer.
+    """Return what a process of its own answers, which runs this module with these words, and 0; None where it ended
+    without an answer, and its exit code.
     """
-    command, env = process_of(module)
-    done = subprocess.run(command, input=pickle.dumps(list(words)), capture_output=True, env=env, check=False)
+    worker = FarmWorker(module)
     try:
-        return pickle.loads(done.stdout), done.returncode
-    except (EOFError, pickle.UnpicklingError):
-        return None, done.returncode
-
-
-def process_of(module: str) -> tuple[list[str], dict[str, str]]:
-    """Return the words that start a process which runs this module of ours, and the environment that it is to have."""
-    # -P: not from the folder one stands in, where a farm's files might be called like a module.
-    paths = [str(PACKAGES), *filter(None, [os.environ.get("PYTHONPATH")])]
-    return [sys.executable, "-P", "-m", module], {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+        return worker.ask(words)
+    finally:
+        worker.end()

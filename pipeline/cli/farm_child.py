@@ -1,25 +1,76 @@
-"""What the process of one farm of many does: it runs a command and gives what that would show, as data."""
+"""What the process of a farm of many does: it runs a command and gives what that would show, as data; then the next
+farm's. Nothing that one farm leaves in the process reaches the next.
+"""
 
 from __future__ import annotations
 
+import gc
 import io
 import os
 import pickle
 import sys
 from collections.abc import Callable
-from contextlib import redirect_stdout
+from contextlib import redirect_stdout, suppress
 
+from pipeline.cli.farm_access import RUN, RunSettings
 from pipeline.cli.farm_answers import FarmAnswer
+from pipeline.cli.interrupts import INTERRUPTED
 from pipeline.cli.show import GATHERING, Gathered
+from pipeline.files.deeds import DEEDS
+from pipeline.files.workbook_process import WORKER, receive, send
+
+# After so many answers, or when it once held so much, a process has had enough, and another one goes on: what a library
+# may have kept is let go with it. A farm of a hundred thousand pickings takes 0.3 GB. Our choice, no source.
+MOST_ANSWERS, MOST_BYTES = 100, 1_000_000_000
 
 
 def main(answer_to: Callable[[], object] | None = None) -> None:
-    """Run the command whose words come on standard input, and answer on standard output."""
-    answers = os.fdopen(os.dup(1), "wb")
+    """Run the commands whose words come on standard input, one after the other, and answer each on standard output."""
+    from pipeline.cli.one_answer import prepare_for_one_answer
+
+    requests, answers = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
+    # What a command reads or prints beside its answer is no request and no answer.
+    nothing = os.open(os.devnull, os.O_RDONLY)
+    os.dup2(nothing, 0)
+    os.close(nothing)
     os.dup2(2, 1)
-    sys.argv = ["gillbook", *pickle.load(sys.stdin.buffer)]
-    with answers:
-        pickle.dump((answer_to or answer_of_many)(), answers)
+    prepare_for_one_answer()
+    given, had_enough = 0, False
+    while not had_enough and (request := receive(requests)) is not None:
+        sys.argv = ["gillbook", *pickle.loads(request)]
+        found = (answer_to or answer_of_many)()
+        given += 1
+        had_enough = given >= MOST_ANSWERS or most_bytes() >= MOST_BYTES or _interrupted(found)
+        with suppress(OSError):
+            send(answers, pickle.dumps((found, had_enough)))
+        forget()
+
+
+def _interrupted(found: object) -> bool:
+    return isinstance(found, FarmAnswer) and found.code == INTERRUPTED
+
+
+def most_bytes() -> int:
+    """Return how much memory this process held at most, in bytes; 0 where the system does not tell (Windows)."""
+    if sys.platform == "win32":
+        return 0
+    import resource
+
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return most if sys.platform == "darwin" else most * 1024
+
+
+def forget() -> None:
+    """Clear away what the last farm left in this process: all but imported modules, and what they keep by what it is
+    worked out from (a contract's text, a number's quantile, a heading's meanings).
+    """
+    vars(RUN).update(vars(RunSettings()))
+    GATHERING.into, GATHERING.of_many = None, False
+    DEEDS.clear()
+    WORKER.stop()
+    # What circles hold, as a connection that an error left, goes now; what stays is not looked at again.
+    gc.collect()
+    gc.freeze()
 
 
 def answer_of_many() -> FarmAnswer:

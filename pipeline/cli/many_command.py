@@ -73,7 +73,7 @@ def many(
         typer.Option("--master", metavar="URL", help="Of Spark: local[2] (default: local[*]), spark://HOST:7077 ..."),
     ] = None,
 ) -> None:
-    """Ask many farms at once: each answers from its own ledger, in a process of its own, and each row names its site.
+    """Ask many farms at once: each answers from its own ledger, side by side, and each row names its site.
 
     The same as naming them: gillbook yields --farm A --farm B. A farm that cannot answer is named, and others do.
     With --engine spark: yields, flushes, days, losses, months, money and pins, over the files that many DIR export

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import IO, TYPE_CHECKING
 
-from pipeline.cli.farm_answers import process_of
+from pipeline.cli.farm_workers import process_of
 from pipeline.cli.show import GATHERING
 
 if TYPE_CHECKING:

@@ -64,7 +64,8 @@ class WorkbookWorker:
     def stop(self) -> None:
         """End the process, if one runs. The next file starts another."""
         process, self._process = self._process, None
-        if process is None or self._owner != os.getpid():
+        owner, self._owner = self._owner, 0
+        if process is None or owner != os.getpid():
             return
         process.kill()
         process.wait()
