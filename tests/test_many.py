@@ -87,6 +87,7 @@ def test_farms_that_are_named_one_by_one_are_asked_alike(farms: Path) -> None:
         (("many", "{}/hill", "yields"), "is a farm itself."),
         (("many", "{}", "plan", "--kg", "5", "--out={}/rows"), "--out: rows to fill in are one farm's."),
         (("plan", "--kg", "5", "--out", "x", "--farm", "{}/hill", "--farm", "{}/valley"), "rows to fill in are one"),
+        (("many", "{}", "report", "--open"), "--open: would open a page for each farm."),
         (("many", "{}", "promise", "2kg"), "promise: is about one farm at a time. Did you mean promise check?"),
         (("many", "{}", "weigh", "1", "400"), "weigh: is about one farm at a time."),
         (("many", "{}", "yield"), "Did you mean yields?"),

@@ -49,6 +49,7 @@ COMMANDS = {
     "next-soak": ("next-soak",),
     "trace": ("trace", "--batch", "A"),
     "doctor": ("doctor",),
+    "report": ("report",),
     "export": ("export", "--format", "json"),
 }
 AUDIT = ("check", "--deep")
@@ -145,6 +146,8 @@ def spelt(value: Any) -> str:
 def shown(answer: tuple[object, int], farm: Path, words: Sequence[str]) -> str:
     found, code = answer
     files = exported(farm) if words[0] == "export" else {}
+    if words[0] == "report":
+        files = {path.name: path.read_bytes() for path in sorted((farm / "out").glob("report-*"))}
     return f"{code} {spelt(found)} {files}"
 
 
@@ -238,7 +241,7 @@ def test_what_is_printed_or_read_beside_the_answer_disturbs_neither() -> None:
 def test_farms_are_answered_in_their_order_whoever_is_done_first(farms: list[Path]) -> None:
     named = {farm.name: [*COMMANDS["yields"], "--farm", str(farm)] for farm in farms if farm.name in ("rich", "dies")}
     named |= {f"who {number}": ["who"] for number in range(5)}
-    found = answers_of(named, CHILD)
+    found = answers_of(named, 2, CHILD)
     assert list(found) == list(named)
     assert found["dies"].code == 3
     assert found["dies"].gathered.notes == ["its process ended without an answer (9)."]

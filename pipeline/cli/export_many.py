@@ -12,6 +12,7 @@ import typer
 
 from pipeline.cli.export_command import checked_target
 from pipeline.cli.farm_answers import answers_of
+from pipeline.cli.farm_memory import at_once
 from pipeline.cli.together import FAILED, show_notes
 from pipeline.export.files import FileKind, new_folder
 from schemas.finding import OutOfReach, WrongRequest
@@ -53,7 +54,7 @@ def _write(to: Path, farms: Mapping[str, Path], words: Sequence[str]) -> tuple[i
         apart.mkdir()
         places = {site: apart / str(number) for number, site in enumerate(farms)}
         requests = {site: [*words, "--to", str(places[site]), "--farm", str(farm)] for site, farm in farms.items()}
-        answers = answers_of(requests)
+        answers = answers_of(requests, at_once([*farms.values()], words[0]))
         show_notes(answers)
         code = max(each.code for each in answers.values())
         good = [site for site, each in answers.items() if each.code < FAILED]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
@@ -61,12 +60,11 @@ def named_farms(folders: Sequence[Path]) -> dict[str, Path]:
     }
 
 
-def answers_of(requests: Mapping[str, Sequence[str]], child: str = CHILD) -> dict[str, FarmAnswer]:
-    """Return what each site answers to the words that are put to it: as many at once as there are processors, each in a
-    process that runs the module `child` and answers for one farm after another.
+def answers_of(requests: Mapping[str, Sequence[str]], number: int = 1, child: str = CHILD) -> dict[str, FarmAnswer]:
+    """Return what each site answers to the words that are put to it: `number` of them at once, each in a process that
+    runs the module `child` and answers for one farm after another.
     """
     found: dict[str, FarmAnswer] = {}
-    number = max(1, min(len(requests), os.cpu_count() or 1))
     with (
         STEPS.during(f"Asking {len(requests)} farms"),
         farm_workers(child, number) as workers,

@@ -17,7 +17,8 @@ from schemas.phrases import did_you_mean, listed
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-# What answers by reading, and brings the ledger up to date before it does. All else is done at one farm at a time.
+# What answers by reading, and brings the ledger up to date before it does; `report` writes into each farm's own folder.
+# All else is done at one farm at a time.
 READING = (
     "refresh",
     "check",
@@ -40,6 +41,7 @@ READING = (
     "next-soak",
     "trace",
     "doctor",
+    "report",
     "export",
 )
 SITE = "site"
@@ -120,6 +122,7 @@ def _parted(args: Sequence[str]) -> tuple[list[Path], list[str]]:
 
 def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
     from pipeline.cli.farm_answers import answers_of
+    from pipeline.cli.farm_memory import at_once
     from pipeline.cli.together import show_together
 
     if words[0] not in READING:
@@ -127,6 +130,8 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
         raise WrongRequest(f"{words[0]}: is about one farm at a time.{hint} Many answer {listed(READING)}.")
     if words[0] == "plan" and any(word.partition("=")[0] == "--out" for word in words):
         raise WrongRequest("--out: rows to fill in are one farm's. Leave it away, or ask one farm: --farm.")
+    if words[0] == "report" and "--open" in words:
+        raise WrongRequest("--open: would open a page for each farm. Leave it away; each farm's is named.")
     if words[0] == "export":
         from pipeline.cli.export_many import export_many
 
@@ -137,7 +142,8 @@ def _show(farms: Mapping[str, Path], words: Sequence[str]) -> NoReturn:
             "factor asked for by name an answer over all sites follows."
         )
     requests = {site: [*without_site(words), "--farm", str(farm)] for site, farm in farms.items()}
-    raise typer.Exit(show_together(answers_of(requests), "--json" in words))
+    number = at_once([*farms.values()], words[0])
+    raise typer.Exit(show_together(answers_of(requests, number), "--json" in words))
 
 
 def without_site(words: Sequence[str]) -> list[str]:

@@ -19,6 +19,8 @@ from schemas.contract import BATCHES, HARVESTS, INPUTS, contract
 from schemas.finding import Finding, OutOfReach, WrongRequest, finding
 from schemas.phrases import counted
 
+LEDGER = "ledger.duckdb"
+
 
 @dataclass(frozen=True)
 class Farm:
@@ -47,7 +49,7 @@ class Farm:
     @property
     def ledger(self) -> Path:
         """The path of the ledger."""
-        return self.home / "ledger.duckdb"
+        return self.home / LEDGER
 
     @property
     def out(self) -> Path:

@@ -23,6 +23,9 @@ SMALL_BLOCK, SMALL_BLOCKS_BELOW = 65_536, 16_000_000
 # tenth more CPU time. From 3 GB of files on DuckDB's own holds, which is four fifths of the machine's memory.
 MEMORY_MB_A_THREAD, OWN_LIMIT_FROM = 450, 3_000_000_000
 
+# The units that DuckDB tells sizes in.
+UNITS = {"bytes": 1, "KiB": 2**10, "MiB": 2**20, "GiB": 2**30, "TiB": 2**40}
+
 
 def connect(path: str, read_only: bool = False, config: Mapping[str, str] | None = None) -> duckdb.DuckDBPyConnection:
     """Return a connection to this database (":memory:": one of its own), which draws no bar of its progress.
@@ -34,6 +37,14 @@ def connect(path: str, read_only: bool = False, config: Mapping[str, str] | None
     con = duckdb.connect(path, read_only=read_only, config=dict(config or {}))
     run(con, "quiet")
     return con
+
+
+def memory_bytes() -> int:
+    """Return how much memory DuckDB would take at most by itself: four fifths of what this process may have."""
+    with connect(":memory:") as con:
+        ((said,),) = con.execute("select current_setting('memory_limit')").fetchall()
+    number, unit = str(said).split()
+    return int(float(number) * UNITS[unit])
 
 
 def statement(name: str) -> str:
