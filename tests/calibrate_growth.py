@@ -28,7 +28,6 @@ from pipeline.growth.decline import decline_gave, decline_started, too_early
 from pipeline.growth.waiting import Difference
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.steps import steps
-from pipeline.spawn.summary import Spawn
 from pipeline.stats.incidence import cumulative_incidence, limits, pseudo_values
 from pipeline.stats.two_levels import between
 
@@ -195,7 +194,7 @@ def spawn_steps(design: str, soaks: int, curve: str, count: int, seed: int) -> P
     step = truth[1] - truth[0]
     values, covers, refused = [], [], 0
     for _ in range(count):
-        asked = Spawn([farms.spawn_recipe(rng, design, soaks, rates, curve)], {})
+        asked = farms.tested(farms.spawn_recipe(rng, design, soaks, rates, curve))
         row = steps(asked)[0]
         if row["margin_difference_low"] is None:
             refused += 1
@@ -214,7 +213,7 @@ def best_rates(design: str, soaks: int, curve: str, count: int, seed: int) -> tu
     truth = float(fine[int(np.argmax(farms.margin(farms.TRUE_CURVES[curve](fine), fine)))])
     named = right = 0
     for _ in range(count):
-        row = best(Spawn([farms.spawn_recipe(rng, design, soaks, rates, curve)], {}))[0]
+        row = best(farms.tested(farms.spawn_recipe(rng, design, soaks, rates, curve)))[0]
         if row["answer"] == "found":
             named += 1
             right += row["best_low_pct"] <= truth <= row["best_high_pct"]

@@ -11,14 +11,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compare.columns import Cells
 from pipeline.compare.design import DesignCell
 from pipeline.compare.factors import CHOICES, CLUSTERS
 from pipeline.farm.prices import Prices
 from pipeline.growth.another_flush import HeldUnits
 from pipeline.growth.decline import Resolved
+from pipeline.models.compared_columns import Labels
 from pipeline.models.compared_units import COMPARED_COLUMNS, HOLES, MONTH, SPAWN_RATE, FarmUnits
 from pipeline.models.spawned_units import SpawnedUnits
-from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
+from pipeline.spawn.rates import RateCells, SpawnRecipe, rate_names
+from pipeline.spawn.summary import Spawn
 from pipeline.stats.incidence import EVENT, OTHER_END, WAITING
 from tests.simulated_units import Container, Waited, table
 
@@ -199,14 +202,29 @@ def spawn_recipe(
     split = {"within": soaks, "between": 0, "mixed": soaks // 2}[design]
     alone = {"within": 0, "between": soaks, "mixed": soaks - soaks // 2}[design]
     held = [range(len(rates))] * split + [[rate] for rate in range(len(rates)) for _ in range(alone)]
-    cells = []
+    found: dict[tuple[int, int], tuple[float, float, float]] = {}
     for number, of in enumerate(held):
         together = rng.normal(0, 15 * (icc * 0.75) ** 0.5)
         for rate in of:
             own = rng.normal(0, 15 * (icc * 0.25 + (1 - icc) / 6) ** 0.5)
             be = float(TRUE_CURVES[curve](rates[rate]) + together + own)
-            spawn = rates[rate] / 30
-            held = bare_cell(f"S{number}", rate_name(rates[rate]))
-            cells.append(RateCell(held.soak, rate, be, None, spawn, margin(be, rates[rate]), held))
+            found[number, rate] = be, rates[rate] / 30, margin(be, rates[rate])
+    be_pct, spawn, margins = np.array([*found.values()]).T
+    soak, rate_of = np.array([*found]).T
+    names = rate_names(rates)
+    cells = RateCells(
+        Cells([bare_cell(f"S{number}", names[rate]) for number, rate in found]),
+        rate_of,
+        soak,
+        be_pct,
+        np.full(len(found), np.nan),
+        spawn,
+        margins,
+    )
     nothing = SpawnedUnits(*(np.zeros(0) for _ in fields(SpawnedUnits)))
-    return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, tuple(cells), lambda _: 0.0)
+    return SpawnRecipe({}, nothing, np.zeros(0, dtype=np.int64), rates, cells, lambda _: 0.0)
+
+
+def tested(recipe: SpawnRecipe) -> Spawn:
+    """This recipe as what is asked of spawn rates; its batches have no names."""
+    return Spawn([recipe], Labels.of([]), Labels.of([]))

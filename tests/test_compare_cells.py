@@ -18,6 +18,7 @@ from pipeline.compare.pairs import levels_of
 from pipeline.compare.parts import Parts
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
+from pipeline.models import compared_units
 from pipeline.models.compared_columns import Labels, Runs
 from pipeline.models.compared_units import farm_units
 from pipeline.models.view import opened
@@ -90,7 +91,11 @@ def test_cells_side_by_side_are_the_cells_that_were_given() -> None:
     assert (straw.used.soaks, list(straw.waiting)) == (["soak S1", "soak S2"], [])
 
 
-def test_cells_of_fillings_are_the_texts_of_their_rows(tmp_path: Path) -> None:
+@pytest.mark.parametrize("few", [0, compared_units.FEW_UNITS])
+def test_cells_of_fillings_are_the_texts_of_their_rows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, few: int
+) -> None:
+    monkeypatch.setattr(compared_units, "FEW_UNITS", few)
     batches = "batch,inoculated_on,substrate\nB1,2026-01-05,straw\nB2,2026-01-05,straw\n"
     fillings = "batch,container,kind,fill_kg\nB1,K1,bucket,2.0\nB1,K2,,2\nB2,K3,bag,3.5\n"
     (tmp_path / "harvests").mkdir()

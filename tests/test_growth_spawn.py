@@ -21,9 +21,8 @@ from pipeline.models.view import Query
 from pipeline.models.view import opened as opened_ledger
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
-from pipeline.spawn.rates import RECIPE, same_rates
+from pipeline.spawn.rates import RECIPE, rate_names, same_rates
 from pipeline.spawn.steps import steps
-from pipeline.spawn.summary import Spawn
 from pipeline.stats.cluster_robust import fit
 from pipeline.stats.optimum import band, misfit_p, optimum, quadratic
 
@@ -123,6 +122,11 @@ def test_within_and_its_mistakes(farm: Farm) -> None:
 def test_rates_a_little_apart_are_one_and_never_chain_into_another() -> None:
     assert same_rates([5.0, 10.2, 5.3, 9.8, 20]).tolist() == [0, 1, 0, 1, 2]
     assert same_rates([5, 5.6, 6.2, 6.8]).tolist() == [0, 0, 1, 1]
+
+
+def test_every_rate_of_a_recipe_has_a_name_of_its_own() -> None:
+    assert rate_names((5.0, 9.96)) == ("5.0 %", "10.0 %")
+    assert len(set(rate_names((0.02, 0.04, 5.0)))) == 3
 
 
 def tried(folder: Path, rates: Sequence[float], **columns: Sequence[Any]) -> dict[str, Any]:
@@ -242,7 +246,7 @@ def test_a_quadratic_within_soaks_is_the_fit_with_a_column_a_soak(seed: int) -> 
 def test_a_best_rate_takes_what_it_takes() -> None:
     rng = np.random.default_rng(3)
     named = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 10.0, 15.0, 20.0, 30.0), "parabola")
-    (told,) = best(Spawn([named], {}))
+    (told,) = best(growth_farms.tested(named))
     # By margin, 10 a kilogram and 4 for spawn: the top of 9 - .025 (r - 14)^2 - .1333 r lies at 11.3 %.
     assert told["answer"] == "found"
     assert told["best_low_pct"] <= 11.33 <= told["best_high_pct"]
@@ -251,10 +255,10 @@ def test_a_best_rate_takes_what_it_takes() -> None:
         ("between", 2, (5.0, 10.0, 20.0, 30.0)): "of 5.0 % only 2 soaks are far enough",
     }
     for (design, soaks, rates), why in reasons.items():
-        (told,) = best(Spawn([growth_farms.spawn_recipe(rng, design, soaks, rates, "parabola")], {}))
+        (told,) = best(growth_farms.tested(growth_farms.spawn_recipe(rng, design, soaks, rates, "parabola")))
         assert (told["answer"], told["why"], told["best_rate_wet_pct"]) == ("cannot tell", why, None)
     rising = growth_farms.spawn_recipe(rng, "within", 6, (5.0, 6.0, 8.0, 10.0), "parabola")
-    (told,) = best(Spawn([rising], {}))
+    (told,) = best(growth_farms.tested(rising))
     assert told["answer"] == "cannot tell"
 
 

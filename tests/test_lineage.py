@@ -203,7 +203,7 @@ def test_what_is_read_is_made_first_and_made_anew_once_it_is_outdated() -> None:
     )
     assert "units" not in outdated(made, ["group_by", "through"])
     labels = {"batch_labels", "filling_labels", "unit_labels"}
-    assert outdated(needed("spawned_units"), ["group_by"]) == {*labels, "groups", "unit_groups", "unit_spawn"}
+    assert outdated(needed("spawned_units"), ["group_by"]) == {*labels, "groups", "unit_groups"}
 
 
 def test_a_head_that_is_not_whole_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

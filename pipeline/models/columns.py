@@ -34,6 +34,7 @@ def grouped(text: str, by: Sequence[str]) -> str:
         "batch cells": "".join(each.selected for each in cells if each.owner == "b"),
         "filling cells": "".join(each.selected for each in of_fillings),
         "batch columns": "".join(each.taken for each in cells if each.owner == "b"),
+        "filling columns": "".join(each.taken for each in of_fillings),
         "filling codes": "".join(each.coded for each in of_fillings),
         "filling dictionaries": _listed(each.dictionary for each in of_fillings) or "null",
         "keys": _listed(each.read("key") for each in cells),

@@ -40,6 +40,14 @@ class Labels:
         return Labels(new.codes[self.codes], new.texts)
 
     @property
+    def alone(self) -> Labels:
+        """The same labels without texts that no unit has."""
+        used = self.used
+        place = np.zeros(len(self.texts), dtype=np.int64)
+        place[used] = np.arange(len(used))
+        return Labels(place[self.codes], tuple(self.texts[at] for at in used.tolist()))
+
+    @property
     def used(self) -> Whole:
         """The places of the texts that any unit has, rising."""
         return np.flatnonzero(np.bincount(self.codes, minlength=len(self.texts)))

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 
 from pipeline.models.compared_columns import Days, Labels, MeasureParts, Runs, UnitStarts, UnitWaits
 from pipeline.models.compared_money import FarmMoney, with_margins
 from pipeline.models.flush_rule import FlushRule, flush_rule
-from pipeline.models.unit_arrays import Arrays, Flags, Lines, Whole
+from pipeline.models.unit_arrays import Arrays, Flags, Lines, Numbers, Whole
 from pipeline.models.view import Ledger, LedgerView, Query
 from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
@@ -25,6 +26,9 @@ SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
 # What the columns of a unit's parts of each measure begin with.
 COLUMNS_OF_PARTS = {each.value: each.column for each in ComparedMeasure}
+# Up to so many units the cells of their fillings are read as texts, by one statement; of more as numbers, and beside
+# them what these stand for, which takes longer for few units and a fraction of the time for many.
+FEW_UNITS = 5_000
 # How the key of a soak without a name begins: the name of a batch follows.
 NAMELESS = "batch "
 
@@ -111,29 +115,72 @@ def farm_units(
     return FarmUnits(as_of, through, to_day, rows, None if gap is None else float(gap), flush_rule(ledger), money)
 
 
+@dataclass(frozen=True)
+class BatchCells:
+    """Batches, one entry each in every array, by their lines: their soaks, their spawn rates (% of wet and of dry
+    substrate, nan where they have none), and their cells by column, with their spawn rate and month.
+    """
+
+    line: Lines
+    batches: Labels
+    soaks: Labels
+    rate_wet_pct: Numbers
+    rate_dry_pct: Numbers
+    cells: Mapping[str, Labels]
+
+    @classmethod
+    def of_units(cls, view: LedgerView, batch_line: Lines) -> Self:
+        """Return the batches that these lines name, of a view that is grouped by COMPARED_COLUMNS."""
+        every = view.arrays("compared_batches")
+        chosen = np.unique(np.searchsorted(every["batch_line"], batch_line))
+        found = {name: cells[chosen] for name, cells in every.items()}
+        wet, dry = (found[f"spawn_rate_{name}pct"].astype(float) for name in ("", "dry_"))
+        rates = ["" if np.isnan(each) else repr(each) for each in wet.tolist()]
+        cells = {
+            **_cells(view, found),
+            SPAWN_RATE: Labels.of(rates),
+            MONTH: Labels.of(found["month"].tolist()),
+        }
+        names, soaks = (Labels.of(found[name].tolist()) for name in ("batch", "soak_key"))
+        return cls(found["batch_line"], names, soaks, wet, dry, cells)
+
+    def at(self, batch_line: Lines) -> Whole:
+        """Return where the batches of these lines stand."""
+        return np.searchsorted(self.line, batch_line)
+
+
+@dataclass(frozen=True)
+class FillingCells:
+    """The cells of the columns that are a filling's, by column: those of these units, and behind them a blank one."""
+
+    unit: Lines
+    cells: Mapping[str, Labels]
+
+    def of_units(self, unit: Lines) -> dict[str, Labels]:
+        """Return the cells of these units; blank for a unit without a filling."""
+        at = np.searchsorted(self.unit, unit)
+        known = at < len(self.unit)
+        known[known] = self.unit[at[known]] == unit[known]
+        place = np.where(known, at, len(self.unit))
+        return {name: each.where(place) for name, each in self.cells.items()}
+
+
 def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits:
     """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their lines."""
     view.set_variables(to_day=to_day)
-    units, batches = view.arrays("compared_units"), view.arrays("compared_batches")
-    at_batch = np.searchsorted(batches["batch_line"], units["batch_line"])
-    of_batch = {name: cells[np.unique(at_batch)] for name, cells in batches.items()}
-    at_batch = np.searchsorted(of_batch["batch_line"], units["batch_line"])
-    rates = ["" if np.isnan(each) else repr(each) for each in of_batch["spawn_rate_pct"].astype(float).tolist()]
-    said = {
-        **_cells(view, of_batch),
-        "batch": Labels.of(of_batch["batch"].tolist()),
-        "soak_key": Labels.of(of_batch["soak_key"].tolist()),
-        SPAWN_RATE: Labels.of(rates),
-        MONTH: Labels.of(of_batch["month"].tolist()),
-    }
-    by_unit = {name: each.where(at_batch) for name, each in said.items()}
-    by_unit |= _cells_of_fillings(view, units["unit"])
+    units = view.arrays("compared_units")
+    batches = BatchCells.of_units(view, units["batch_line"])
+    at_batch = batches.at(units["batch_line"])
     return ComparedUnits(
         units["unit"],
-        by_unit.pop("batch"),
-        by_unit.pop("soak_key"),
+        batches.batches.where(at_batch),
+        batches.soaks.where(at_batch),
         units["inoculated_on"].astype("datetime64[D]"),
-        {**by_unit, HOLES: Labels.of(units["holes"].tolist())},
+        {
+            **{name: each.where(at_batch) for name, each in batches.cells.items()},
+            **filling_cells(view, len(units["unit"])).of_units(units["unit"]),
+            HOLES: Labels.of(units["holes"].tolist()),
+        },
         {name: _parts(units, column) for name, column in COLUMNS_OF_PARTS.items()},
         {measure: _waits(units, column) for measure, column in WAITS.items()},
         UnitStarts.of(
@@ -154,27 +201,25 @@ def _cells(view: LedgerView, columns: Arrays) -> dict[str, Labels]:
     }
 
 
-def _cells_of_fillings(view: LedgerView, unit: Lines) -> dict[str, Labels]:
-    """The cells of the columns that are a filling's, one per unit; blank for a unit without a filling."""
-    found = view.arrays("filling_codes")
-    at = np.searchsorted(found["unit"], unit)
-    known = at < len(found["unit"])
-    known[known] = found["unit"][at[known]] == unit[known]
-    cells = view.arrays("filling_cells")
+def filling_cells(view: LedgerView, units: int) -> FillingCells:
+    """Return the cells of the columns of the view that are a filling's, of its units, of which there are so many."""
+    if units <= FEW_UNITS:
+        texts = view.arrays("filling_texts")
+        unit = texts.pop("unit")
+        return FillingCells(unit, _cells(view, {name: np.append(each, "") for name, each in texts.items()}))
+    codes, cells = view.arrays("filling_codes"), view.arrays("filling_cells")
+    unit = codes.pop("unit")
     columns = {}
     for place, name in enumerate(view.query.by):
-        if f"code_{place}" in found:
+        if f"code_{place}" in codes:
             (of_column,) = cells[f"cells_{place}"]
             listed = sorted([] if of_column is None else of_column, key=lambda each: each["code"])
-            codes = np.array([each["code"] for each in listed], dtype=np.uint64)
-            if len(np.unique(codes)) < len(codes):
+            known = np.array([each["code"] for each in listed], dtype=np.uint64)
+            if len(np.unique(known)) < len(known):
                 raise RuntimeError(f"{name}: two cells have one number")
-            none = [] if known.all() else [""]
-            names = _called([*(each["key"] for each in listed), *none], [*(each["text"] for each in listed), *none])
-            of_unit = np.full(len(unit), len(listed), dtype=np.int64)
-            of_unit[known] = np.searchsorted(codes, found[f"code_{place}"][at[known]])
-            columns[name] = names.where(of_unit)
-    return columns
+            names = _called([*(each["key"] for each in listed), ""], [*(each["text"] for each in listed), ""])
+            columns[name] = names.where(np.append(np.searchsorted(known, codes[f"code_{place}"]), len(known)))
+    return FillingCells(unit, columns)
 
 
 def _called(keys: list[str], texts: list[str]) -> Labels:

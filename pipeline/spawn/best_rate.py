@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.spawn.confounding import judged_rates, something_else
-from pipeline.spawn.rates import RateCell, SpawnRecipe
+from pipeline.spawn.rates import SpawnRecipe
 from pipeline.spawn.summary import LEAST_RATES, Spawn
 from pipeline.stats.optimum import misfit_p, optimum, quadratic
 from pipeline.stats.proportions import LEAST_SOAKS
@@ -47,7 +46,7 @@ def best(tested: Spawn) -> ResultRows:
 
 
 def _best(recipe: SpawnRecipe) -> ResultRow:
-    by_margin = bool(recipe.cells) and all(cell.margin is not None for cell in recipe.cells)
+    by_margin = len(recipe.cells) > 0 and not np.isnan(recipe.cells.margin).any()
     record: ResultRow = {
         "rates": len(recipe.rates),
         "of": "margin" if by_margin else "be",
@@ -70,19 +69,14 @@ def _enough(recipe: SpawnRecipe) -> None:
     if count < LEAST_RATES:
         word = {2: "two", 3: "three"}[count]
         raise NotYet(f"{word} rates were tested; a best one takes four", "Add a rate to the next soaks you split.")
-    rates_of = Counter(cell.soak for cell in recipe.cells)
-    over_all = sum(rates == count for rates in rates_of.values())
-    for rate, pct in enumerate(recipe.rates) if over_all < LEAST_SOAKS else ():
-        known = len(recipe.at(rate))
+    over_all = int((np.bincount(recipe.cells.soak_no) == count).sum()) if len(recipe.cells) else 0
+    of_rates = np.bincount(recipe.cells.rate, minlength=count).tolist()
+    for known, pct in zip(of_rates, recipe.rates, strict=True) if over_all < LEAST_SOAKS else ():
         if known < LEAST_SOAKS:
             raise NotYet(f"of {pct:.1f} % only {counted(known, 'soak is', 'soaks are')} far enough", SPLIT)
-    for _, found in sorted(judged_rates(recipe, lambda cell: cell.be_pct).items()):
+    for _, found in sorted(judged_rates(recipe, recipe.cells.be_pct).items()):
         if other := something_else(found):
             raise NotYet(*other)
-
-
-def _value(cell: RateCell, by_margin: bool) -> float:
-    return cell.be_pct if not by_margin or cell.margin is None else cell.margin
 
 
 def _top(recipe: SpawnRecipe, by_margin: bool) -> tuple[float, float, float]:
@@ -90,9 +84,9 @@ def _top(recipe: SpawnRecipe, by_margin: bool) -> tuple[float, float, float]:
 
     Within soaks where they are split; through soaks of one rate each where none is.
     """
-    x = np.array([recipe.rates[cell.rate] for cell in recipe.cells])
-    y = np.array([_value(cell, by_margin) for cell in recipe.cells])
-    soaks = [cell.soak for cell in recipe.cells]
+    cells = recipe.cells
+    x, y = np.array(recipe.rates)[cells.rate], cells.margin if by_margin else cells.be_pct
+    soaks = cells.held.soaks
     block = soaks if len(set(soaks)) < len(soaks) else None
     fits = quadratic(x, y, block), quadratic(np.log(x), y, block)
     if fits[0] is None or fits[1] is None:

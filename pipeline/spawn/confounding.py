@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
+
+import numpy as np
 
 from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding_text import explained
@@ -11,18 +12,21 @@ from pipeline.compare.measures import MEASURES
 from pipeline.compare.pairs import family, judged, levels_of, pairs_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.models.compared_units import SPAWN_RATE
-from pipeline.spawn.rates import RateCell, SpawnRecipe, rate_name
+from pipeline.models.unit_arrays import Numbers
+from pipeline.spawn.rates import SpawnRecipe, rate_names
 
 QUERY = ComparisonQuery(SPAWN_RATE, MEASURES["be"])
+LEAST_LEVELS = 2  # of a pair
 
 
-def judged_rates(recipe: SpawnRecipe, of: Callable[[RateCell], float | None]) -> dict[tuple[int, int], PairCandidate]:
+def judged_rates(recipe: SpawnRecipe, values: Numbers) -> dict[tuple[int, int], PairCandidate]:
     """Return each pair of rates of a recipe, by their numbers (lower, higher): the higher held against the lower, with
-    limits for all of the recipe's pairs together. of: the value of a cell; those without one are left out.
+    limits for all of the recipe's pairs together. values: one for each of the recipe's cells; nan leaves it out.
     """
-    cells = [replace(cell.held, value=value) for cell in recipe.cells if (value := of(cell)) is not None]
-    names = [rate_name(rate) for rate in recipe.rates]
-    levels = levels_of(cells, names)
+    if len(recipe.rates) < LEAST_LEVELS or np.isnan(values).all():
+        return {}
+    names = rate_names(recipe.rates)
+    levels = levels_of(recipe.cells.worth(values), names)
     found = [candidate(pair, QUERY, levels, recipe.least_gap) for pair in pairs_of(levels)]
     together = family([each.pair for each in found if each.supported], every_pair=True)
     return {

@@ -3,27 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.compare.collapse import cells as held_cells
-from pipeline.compare.design import DesignCell as Held
+from pipeline.compare.columns import Cells
 from pipeline.compare.factors import Levels, least_gap
 from pipeline.compare.measures import MEASURES
 from pipeline.farm.prices import Prices
-from pipeline.models.compared_units import COMPARED_COLUMNS, SPAWN_RATE, ComparedUnits, compared_units
+from pipeline.models.compared_units import SPAWN_RATE
 from pipeline.models.groups import groupable
-from pipeline.models.spawned_units import SpawnedUnits, spawned_units
+from pipeline.models.spawned_units import SpawnedFarm, SpawnedUnits
 from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
-
-if TYPE_CHECKING:
-    from pipeline.models.view import LedgerView
 
 # What makes a recipe, the spawn rate aside: rates are compared where all of these are the same.
 RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
@@ -32,20 +28,30 @@ SAME_RATE = 1.15
 
 
 @dataclass(frozen=True)
-class RateCell:
-    """What one soak says of one rate: sums over its units of that rate that are known.
+class RateCells:
+    """What the soaks say of the rates, one entry per soak and rate with units that are known: sums over these.
 
-    be_pct; with_spawn_pct (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry
-    substrate): None where not known. held: what went into it, as comparisons take it.
+    held: what went into each, as comparisons take it; rate: its number; soak_no: its soak's; be_pct; with_spawn_pct
+    (spawn in the denominator), spawn_per_dry (kg per kg) and margin (money per kg dry substrate): nan where not known.
     """
 
-    soak: str
-    rate: int
-    be_pct: float
-    with_spawn_pct: float | None
-    spawn_per_dry: float | None
-    margin: float | None
-    held: Held
+    held: Cells
+    rate: Whole
+    soak_no: Whole
+    be_pct: Numbers
+    with_spawn_pct: Numbers
+    spawn_per_dry: Numbers
+    margin: Numbers
+
+    def __len__(self) -> int:
+        return len(self.rate)
+
+    def worth(self, values: Numbers) -> Cells:
+        """Return them as comparisons take them, with these values; without those that have none."""
+        of_table = np.full(len(self.held.table.values), np.nan)
+        of_table[self.held.at] = values
+        table = replace(self.held.table, values=of_table)
+        return Cells.of(table, self.held.at[~np.isnan(values)])
 
 
 @dataclass(frozen=True)
@@ -59,30 +65,26 @@ class SpawnRecipe:
     units: SpawnedUnits
     rate: Whole
     rates: tuple[float, ...]
-    cells: tuple[RateCell, ...]
+    cells: RateCells
     least_gap: Callable[[str], float]
 
     def of_rate(self, rate: int) -> SpawnedUnits:
         """Return the units that had this rate."""
         return self.units.where(self.rate == rate)
 
-    def at(self, rate: int) -> list[RateCell]:
-        """Return what the soaks say of this rate."""
-        return [cell for cell in self.cells if cell.rate == rate]
-
 
 def same_rates(rates: Sequence[float] | Numbers) -> Whole:
     """Return which rates are meant to be the same. A number per rate, from 0 for the lowest: a new one begins above
     SAME_RATE times the lowest of the one before.
     """
-    order = np.argsort(np.asarray(rates, dtype=float), kind="stable")
-    found = np.zeros(len(order), dtype=np.int64)
-    lowest, number = None, -1
-    for at in order:
-        if lowest is None or rates[at] > SAME_RATE * lowest:
-            lowest, number = rates[at], number + 1
-        found[at] = number
-    return found
+    different, of_each = np.unique(np.asarray(rates, dtype=float), return_inverse=True)
+    numbers: list[int] = []
+    lowest = -np.inf
+    for rate in different.tolist():
+        is_new = not numbers or rate > SAME_RATE * lowest
+        numbers.append((numbers[-1] + is_new) if numbers else 0)
+        lowest = rate if is_new else lowest
+    return np.array(numbers, dtype=np.int64)[of_each]
 
 
 def within(texts: Sequence[str]) -> dict[str, str]:
@@ -102,48 +104,41 @@ def within(texts: Sequence[str]) -> dict[str, str]:
 
 
 def recipes(
-    view: LedgerView,
-    chosen: Mapping[str, str],
-    prices: Prices,
-    dry: Mapping[str, float],
+    farm: SpawnedFarm, chosen: Mapping[str, str], prices: Prices, dry: Mapping[str, float]
 ) -> list[SpawnRecipe]:
     """Return which rates were tested on which recipes: one entry per recipe with a rate, also where it is the only one.
 
-    view: grouped by the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn
-    (% of its mass) by form, as declared.
+    farm: read by the columns that make a recipe; chosen: those that must have this value; dry: dry mass of spawn (% of
+    its mass) by form, as declared.
     """
-    table, named = spawned_units(view), view.groups()
-    traits = compared_units(view.by(*COMPARED_COLUMNS))
     found = []
-    for group, called in named.items():
+    for group, called in farm.groups.items():
         if any(called[name] != value for name, value in chosen.items()):
             continue
-        own = table.where((table.group_id == group) & ~np.isnan(table.rate_wet_pct))
+        own = farm.units.where((farm.units.group_id == group) & ~np.isnan(farm.units.rate_wet_pct))
         if len(own):
-            found.append(_recipe(called, own, prices, dry, traits))
+            found.append(_recipe(called, own, prices, dry, farm))
     return found
 
 
 def _recipe(
-    called: Mapping[str, str],
-    own: SpawnedUnits,
-    prices: Prices,
-    dry: Mapping[str, float],
-    traits: ComparedUnits,
+    called: Mapping[str, str], own: SpawnedUnits, prices: Prices, dry: Mapping[str, float], farm: SpawnedFarm
 ) -> SpawnRecipe:
     rate = same_rates(own.rate_wet_pct)
     _, first = np.unique(own.batch_no, return_index=True)
-    count = int(rate.max()) + 1
     of_batches, batch_rate = own.rate_wet_pct[first], rate[first]
-    rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(count))
-    # Two rates may have one name.
-    order = tuple(dict.fromkeys(rate_name(each) for each in rates))
-    named = np.array([order.index(rate_name(each)) for each in rates], dtype=np.int64)
-    levels = Levels(SPAWN_RATE, named[rate], order)
-    rows = traits.where(np.searchsorted(traits.unit, own.unit))
-    held = {(each.soak, each.level): each for each in held_cells(rows, levels, MEASURES["be"])}
-    cells = _cells(held, rates, rate, own, prices, dry)
+    rates = tuple(float(of_batches[batch_rate == number].mean()) for number in range(int(rate.max()) + 1))
+    # What went into them is asked for where rates are held against each other.
+    rows = farm.compared(own, with_cells=len(rates) > 1)
+    held = held_cells(rows, Levels(SPAWN_RATE, rate, rate_names(rates)), MEASURES["be"])
+    cells = _cells(held, rate, own, prices, _dry_shares(own, dry, farm))
     return SpawnRecipe(called, own, rate, rates, cells, cache(partial(least_gap, rows)))
+
+
+def _dry_shares(own: SpawnedUnits, dry: Mapping[str, float], farm: SpawnedFarm) -> Numbers:
+    """The dry mass of each unit's spawn, % of its mass; nan where it is not declared for its form."""
+    forms = farm.batches.cells["spawn_form"]
+    return np.array([dry.get(form, np.nan) for form in forms.texts], dtype=float)[forms.codes[own.batch_no]]
 
 
 def rate_name(rate: float) -> str:
@@ -151,55 +146,46 @@ def rate_name(rate: float) -> str:
     return f"{rate:.1f} %"
 
 
-def _cells(
-    held: Mapping[tuple[str, str], Held],
-    rates: Sequence[float],
-    rate: Whole,
-    units: SpawnedUnits,
-    prices: Prices,
-    dry: Mapping[str, float],
-) -> tuple[RateCell, ...]:
-    """The cells of a recipe, by rate and soak. rate: the number of each unit's rate. None of a soak of which too many
-    units still run, or none has a dry mass: a soak counts once most of it is in.
+def rate_names(rates: Sequence[float]) -> tuple[str, ...]:
+    """Return what the rates of a recipe are called: each by a name of its own."""
+    names = tuple(rate_name(rate) for rate in rates)
+    return names if len(set(names)) == len(names) else tuple(f"{rate!r} %" for rate in rates)
+
+
+def _cells(held: Cells, rate: Whole, own: SpawnedUnits, prices: Prices, share: Numbers) -> RateCells:
+    """The cells of a recipe, by rate and soak. rate: the number of each unit's rate; share: the dry mass of its spawn,
+    % of its mass. None of a soak of which too many units still run, or none has a dry mass: a soak counts once most of
+    it is in.
     """
-    _, first, cell = np.unique(np.stack([rate, units.soak_no]), axis=1, return_index=True, return_inverse=True)
-    cell = cell.reshape(-1)
-    weighed = np.flatnonzero(~np.isnan(units.dry_g) & units.known)
+    soaks = int(own.soak_no.max()) + 1
+    # Cells are by level and soak, as held ones are.
+    places, first, cell = np.unique(rate * soaks + own.soak_no, return_index=True, return_inverse=True)
+    weighed = np.flatnonzero(~np.isnan(own.dry_g) & own.known)
     total, gave, spawn = (
-        np.bincount(cell[weighed], of[weighed], len(first)).tolist()
-        for of in (units.dry_g, units.gave_g, units.spawn_g)
+        np.bincount(cell[weighed], of[weighed], len(places)) for of in (own.dry_g, own.gave_g, own.spawn_g)
     )
-    form = np.full(len(first), "", dtype=object)
-    form[cell[weighed[::-1]]] = units.spawn_form[weighed[::-1]]
-    found = []
-    for at, unit in enumerate(first.tolist()):
-        number = int(rate[unit])
-        own = held[str(units.soak_key[unit]), rate_name(rates[number])]
-        if own.value is not None and total[at]:
-            share = dry.get(str(form[at]))
-            found.append(_cell(own, number, (gave[at], total[at], spawn[at]), share, prices))
-    return tuple(found)
-
-
-def _cell(held: Held, rate: int, sums: tuple[float, float, float], share: float | None, prices: Prices) -> RateCell:
-    """The cell of these sums: picked, dry substrate, spawn, in g. share: dry mass of the spawn, % of its mass."""
-    gave, total, spawn = sums
-    known = not np.isnan(spawn)
-    priced = known and prices.price is not None and prices.spawn is not None
-    return RateCell(
-        held.soak,
-        rate,
+    has = np.flatnonzero(~np.isnan(held.values) & (total > 0))
+    # As declared for the first unit that counts.
+    dry_share = np.full(len(places), np.nan)
+    dry_share[cell[weighed[::-1]]] = share[weighed[::-1]]
+    total, gave, spawn, dry_share = total[has], gave[has], spawn[has], dry_share[has]
+    per_dry, worth = spawn / total, np.full(len(has), np.nan)
+    if prices.price is not None and prices.spawn is not None:
+        worth = prices.price * gave / total - prices.spawn * per_dry
+    return RateCells(
+        held.where(has),
+        rate[first[has]],
+        own.soak_no[first[has]],
         100 * gave / total,
-        100 * gave / (total + spawn * share / 100) if share and known else None,
-        spawn / total if known else None,
-        (prices.price or 0.0) * gave / total - (prices.spawn or 0.0) * spawn / total if priced else None,
-        held,
+        100 * gave / np.where(dry_share > 0, total + spawn * dry_share / 100, np.nan),
+        per_dry,
+        worth,
     )
 
 
-def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, float | None, float | None]:
-    """Return the mean over soaks, with its limits at confidence.LEVEL: t(soaks - 1); from two soaks on."""
-    known = np.array([value for value in values if value is not None], dtype=float)
+def mean_with_limits(values: Numbers) -> tuple[float | None, float | None, float | None]:
+    """Return the mean over soaks, with its limits at confidence.LEVEL: t(soaks - 1); from two soaks on. nan is none."""
+    known = known_numbers(values)
     if not len(known):
         return None, None, None
     mean = float(known.mean())
@@ -210,6 +196,6 @@ def mean_with_limits(values: Sequence[float | None]) -> tuple[float | None, floa
     return mean, mean - half, mean + half
 
 
-def known_numbers(values: Numbers) -> list[float]:
+def known_numbers(values: Numbers) -> Numbers:
     """Return those of the numbers that are there."""
-    return [float(value) for value in values if not np.isnan(value)]
+    return values[~np.isnan(values)]

@@ -30,10 +30,8 @@ def steps(tested: Spawn) -> ResultRows:
 
 
 def _steps(recipe: SpawnRecipe) -> ResultRows:
-    be, margin, spawn = (
-        judged_rates(recipe, of)
-        for of in (lambda cell: cell.be_pct, lambda cell: cell.margin, lambda cell: cell.spawn_per_dry)
-    )
+    cells = recipe.cells
+    be, margin, spawn = (judged_rates(recipe, of) for of in (cells.be_pct, cells.margin, cells.spawn_per_dry))
     return [
         _step(recipe, rate, *(found.get((rate, rate + 1)) for found in (be, margin, spawn)))
         for rate in range(len(recipe.rates) - 1)
@@ -43,13 +41,14 @@ def _steps(recipe: SpawnRecipe) -> ResultRows:
 def _step(
     recipe: SpawnRecipe, rate: int, be: PairCandidate | None, paid: PairCandidate | None, more: PairCandidate | None
 ) -> ResultRow:
-    soaks = [{cell.soak for cell in recipe.at(which)} for which in (rate, rate + 1)]
+    cells = recipe.cells
+    ours, theirs = (cells.soak_no[cells.rate == which] for which in (rate, rate + 1))
     return {
         "from_rate_wet_pct": recipe.rates[rate],
         "to_rate_wet_pct": recipe.rates[rate + 1],
-        "soaks_from": len(soaks[0]),
-        "soaks_to": len(soaks[1]),
-        "soaks_both": len(soaks[0] & soaks[1]),
+        "soaks_from": len(ours),
+        "soaks_to": len(theirs),
+        "soaks_both": len(np.intersect1d(ours, theirs)),
         "design": None if be is None else MIXED if be.pair.varies is DesignKind.BOTH else be.pair.varies.value,
         **_named("be_difference", be, "_pct"),
         "extra_spawn_per_kg_dry": more.pair.estimate.value if more else None,

@@ -13,8 +13,9 @@ import numpy as np
 from pipeline.farm.prices import prices
 from pipeline.farm.settings import Settings, number
 from pipeline.growth import pins
-from pipeline.models.pinned_units import PinnedUnits, pinned_units
-from pipeline.models.spawned_units import SpawnedUnits
+from pipeline.models.compared_columns import Labels
+from pipeline.models.pinned_units import WaitsForPins
+from pipeline.models.spawned_units import SpawnedUnits, spawned_farm
 from pipeline.spawn.rates import SpawnRecipe, known_numbers, mean_with_limits, recipes
 from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
@@ -29,10 +30,11 @@ FORMS = ("grain", "sawdust")
 
 @dataclass(frozen=True)
 class Spawn:
-    """What is asked of spawn rates: the recipes with a rate, and how their units stand to pins."""
+    """What is asked of spawn rates: the recipes with a rate, and what their batches are called, by their numbers."""
 
     recipes: list[SpawnRecipe]
-    pinning: PinnedUnits
+    batches: Labels
+    soaks: Labels
 
 
 def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Spawn:
@@ -40,33 +42,27 @@ def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Sp
     chosen: columns that must have a value.
     """
     dry = {form: number(settings, f"spawn_dry_pct_{form}") for form in FORMS if settings[f"spawn_dry_pct_{form}"]}
-    # First, for recipes are compared by other groups, which take the place of these.
-    pinning = pinned_units(view)
-    return Spawn(recipes(view, chosen, prices(settings), dry), pinning)
+    farm = spawned_farm(view)
+    return Spawn(recipes(farm, chosen, prices(settings), dry), farm.batches.batches, farm.batches.soaks)
 
 
 def levels(tested: Spawn) -> ResultRows:
     """What each rate gave. One record per recipe and rate, with the columns of the `spawn_levels` contract."""
-    return [
-        {**recipe.called, **_level(recipe, rate, tested.pinning)}
-        for recipe in tested.recipes
-        for rate in range(len(recipe.rates))
-    ]
+    return [{**recipe.called, **_level(recipe, rate)} for recipe in tested.recipes for rate in range(len(recipe.rates))]
 
 
-def _level(recipe: SpawnRecipe, rate: int, pinning: PinnedUnits) -> ResultRow:
-    units, cells = recipe.of_rate(rate), recipe.at(rate)
-    soaks = {cell.soak for cell in cells}
-    in_cells = np.array([soak in soaks for soak in units.soak_key], dtype=bool)
-    be = mean_with_limits([cell.be_pct for cell in cells])
-    margin = mean_with_limits([cell.margin for cell in cells])
+def _level(recipe: SpawnRecipe, rate: int) -> ResultRow:
+    units, cells = recipe.of_rate(rate), recipe.cells
+    own = cells.rate == rate
+    in_cells = np.isin(units.soak_no, cells.soak_no[own])
+    be, margin = mean_with_limits(cells.be_pct[own]), mean_with_limits(cells.margin[own])
     rate_dry = known_numbers(units.rate_dry_pct)
-    days = pins.summary(pins.of_units(pinning.where(np.isin(pinning.unit, units.unit))))
+    days = pins.summary(pins.of_units(_waits(units)))
     return {
         "rate_wet_pct": recipe.rates[rate],
-        "rate_dry_pct": float(np.mean(rate_dry)) if rate_dry else None,
-        "soaks": len(soaks),
-        "batches": len(set(units.batch[in_cells])),
+        "rate_dry_pct": float(np.mean(rate_dry)) if len(rate_dry) else None,
+        "soaks": int(own.sum()),
+        "batches": len(np.unique(units.batch_no[in_cells])),
         "units": int(in_cells.sum()),
         "units_not_yet": int((~units.known).sum()),
         "units_without_dry_mass": int((np.isnan(units.dry_g) & units.known).sum()),
@@ -74,7 +70,7 @@ def _level(recipe: SpawnRecipe, rate: int, pinning: PinnedUnits) -> ResultRow:
         "be_pct": be[0],
         "be_low_pct": None if be[1] is None else max(0.0, be[1]),
         "be_high_pct": be[2],
-        "be_with_spawn_pct": mean_with_limits([cell.with_spawn_pct for cell in cells])[0],
+        "be_with_spawn_pct": mean_with_limits(cells.with_spawn_pct[own])[0],
         "median_days_to_pins": days["median_days"],
         "median_low_days": days["median_low_days"],
         "median_high_days": days["median_high_days"],
@@ -83,6 +79,12 @@ def _level(recipe: SpawnRecipe, rate: int, pinning: PinnedUnits) -> ResultRow:
         "margin_low": margin[1],
         "margin_high": margin[2],
     }
+
+
+def _waits(units: SpawnedUnits) -> WaitsForPins:
+    """How the units of dated batches stand to their pins."""
+    dated = units.where(~np.isnat(units.inoculated_on))
+    return WaitsForPins(dated.batch_line, dated.soak_no, dated.pins_fate, dated.pins_days)
 
 
 def _lost(units: SpawnedUnits) -> ResultRow:
@@ -134,10 +136,10 @@ MEASURED: Mapping[str, Callable[[SpawnPoint], float | None]] = {
 
 def points(tested: Spawn) -> ResultRows:
     """What each batch gave at its rate. One record per batch, with the columns of the `spawn_points` contract."""
-    return [{**recipe.called, **vars(point)} for recipe in tested.recipes for point, _ in _points(recipe)]
+    return [{**recipe.called, **vars(point)} for recipe in tested.recipes for point, _ in _points(tested, recipe)]
 
 
-def _points(recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
+def _points(tested: Spawn, recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
     """The points of a recipe, by the names of their batches, each with its soak's key."""
     units = recipe.units.where(np.argsort(recipe.units.batch_no, kind="stable"))
     _, begins, counts = np.unique(units.batch_no, return_index=True, return_counts=True)
@@ -150,8 +152,8 @@ def _points(recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
     found = [
         (
             SpawnPoint(
-                batch=str(units.batch[at]),
-                soak=str(units.soak_key[at]).split(" ", 1)[1],
+                batch=tested.batches.texts[tested.batches.codes[batch]],
+                soak=tested.soaks.texts[soak].split(" ", 1)[1],
                 rate_wet_pct=rate_wet,
                 rate_dry_pct=None if math.isnan(rate_dry) else rate_dry,
                 level_wet_pct=recipe.rates[level],
@@ -161,11 +163,13 @@ def _points(recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
                 days_to_pins=_median(days[at : at + count]),
                 lost_pct=100 * (losses_of / fates_of) if fates_of else None,
             ),
-            str(units.soak_key[at]),
+            tested.soaks.texts[soak],
         )
-        for at, count, level, rate_wet, rate_dry, known, gave_g, dry_g, fates_of, losses_of in zip(
+        for at, count, batch, soak, level, rate_wet, rate_dry, known, gave_g, dry_g, fates_of, losses_of in zip(
             begins.tolist(),
             counts.tolist(),
+            units.batch_no[begins].tolist(),
+            units.soak_no[begins].tolist(),
             recipe.rate[first].tolist(),
             units.rate_wet_pct[begins].tolist(),
             np.fmax.reduceat(units.rate_dry_pct, begins).tolist(),
@@ -191,7 +195,7 @@ def curves(tested: Spawn) -> ResultRows:
     for recipe in tested.recipes:
         if len(recipe.rates) < LEAST_RATES:
             continue
-        known = _points(recipe)
+        known = _points(tested, recipe)
         for measure, of in MEASURED.items():
             measured = [(point.rate_wet_pct, value, soak) for point, soak in known if (value := of(point)) is not None]
             rows += [{**recipe.called, "measure": measure, **place} for place in _curve(measured)]

@@ -1,8 +1,32 @@
--- What spawn went into each unit, what did it give, and is that known? Masses in g. known: far enough to be counted.
+-- What spawn went into each unit, what did it give, is that known, and how does it stand to its pins? Masses in g. known:
+-- finished, or known through the flush asked for (of_flush); gave_g: what it gave so far, or up to that flush.
+-- followed_g, followed: what it gave through the flush to which units are followed in a comparison, and whether it is known
+-- through that. rejected: pickings set aside that may be its own. pins_fate, pins_days: see unit_pinning; null without
+-- a day of inoculation. What is the same for a whole batch stands in compared_batches.
 -- Grain: one row per unit.
--- reads: unit_spawn
+-- reads: unit_groups, unit_pinning, unit_rejected, unit_states
 -- writes: nothing
-select unit, group_id, batch, batch_no, soak_key, soak_no, spawn_form, spawn_lot, rate_wet_pct, rate_dry_pct, dry_g,
-    spawn_g, known, gave_g, fate_known, lost, days_to_pins, rejected
-from unit_spawn
-order by batch, unit
+with rejected as (
+    select unit, count(distinct line) as pickings from unit_rejected group by unit
+)
+select
+    s.unit,
+    g.group_id,
+    s.batch_line,
+    s.inoculated_on,
+    s.dry_g::double as dry_g,
+    s.spawn_g::double as spawn_g,
+    case when getvariable('of_flush') > 0 then s.known_through >= getvariable('of_flush') else s.finished end as known,
+    case when getvariable('of_flush') > 0 then s.fresh_g_through else s.fresh_g end::double as gave_g,
+    s.fresh_g_through::double as followed_g,
+    s.known_through >= getvariable('through') as followed,
+    s.finished or s.highest_flush > 0 as fate_known,
+    s.finished and s.highest_flush = 0 as lost,
+    p.fate as pins_fate,
+    p.days::double as pins_days,
+    coalesce(a.pickings, 0) as rejected
+from unit_states as s
+inner join unit_groups as g on g.unit = s.unit
+left join unit_pinning as p on p.unit = s.unit
+left join rejected as a on a.unit = s.unit
+order by s.unit
