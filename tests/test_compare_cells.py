@@ -18,7 +18,6 @@ from pipeline.compare.pairs import levels_of
 from pipeline.compare.parts import Parts
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
-from pipeline.models import compared_units
 from pipeline.models.compared_columns import Labels, Runs
 from pipeline.models.compared_units import farm_units
 from pipeline.models.view import opened
@@ -91,21 +90,28 @@ def test_cells_side_by_side_are_the_cells_that_were_given() -> None:
     assert (straw.used.soaks, list(straw.waiting)) == (["soak S1", "soak S2"], [])
 
 
-@pytest.mark.parametrize("few", [0, compared_units.FEW_UNITS])
-def test_cells_of_fillings_are_the_texts_of_their_rows(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, few: int
-) -> None:
-    monkeypatch.setattr(compared_units, "FEW_UNITS", few)
-    batches = "batch,inoculated_on,substrate\nB1,2026-01-05,straw\nB2,2026-01-05,straw\n"
-    fillings = "batch,container,kind,fill_kg\nB1,K1,bucket,2.0\nB1,K2,,2\nB2,K3,bag,3.5\n"
+def test_cells_of_fillings_are_the_texts_of_their_rows(tmp_path: Path) -> None:
+    batches = ["batch,inoculated_on,substrate", *(f"B{at},2026-01-05,straw" for at in range(1, 5))]
+    # B3 and B4 are weighed together: what their containers do not agree in is blank.
+    fillings = ["batch,container,kind,fill_kg", "B1,K1,bucket,2.0", "B1,K2,,2", "B2,K3,bag,3.5"]
+    fillings += ["B3,K4,bucket,2.00", "B3,K5,bucket,2", "B4,K6,bucket,5", "B4,K7,bag,"]
     (tmp_path / "harvests").mkdir()
     (tmp_path / "farm.toml").write_text("")
-    (tmp_path / "batches.csv").write_text(batches)
-    (tmp_path / "fillings.csv").write_text(fillings)
+    (tmp_path / "batches.csv").write_text("\n".join(batches))
+    (tmp_path / "fillings.csv").write_text("\n".join(fillings))
+    picked = "picked_on,fresh_weight_g,batch\n2026-01-25,500,B3\n2026-01-25,500,B4\n"
+    (tmp_path / "harvests" / "2026-01.csv").write_text(picked)
     farm = open_farm(tmp_path)
     refresh(farm, "test")
     with opened(farm.ledger, farm.settings) as ledger:
         units = farm_units(ledger, date(2026, 2, 1), 2).rows
-    assert [units.cells["kind"].texts[code] for code in units.cells["kind"].codes] == ["bucket", "", "bag"]
+    columns = [units.batches, units.cells["kind"], units.cells["fill_kg"]]
+    cells = zip(*([each.texts[code] for code in each.codes] for each in columns), strict=True)
     # One number is one label, however it is written.
-    assert [units.cells["fill_kg"].texts[code] for code in units.cells["fill_kg"].codes] == ["2", "2", "3.5"]
+    assert sorted(cells) == [
+        ("B1", "", "2"),
+        ("B1", "bucket", "2"),
+        ("B2", "bag", "3.5"),
+        ("B3", "bucket", "2"),
+        ("B4", "", ""),
+    ]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from golden_records import grouped, records
 
-from pipeline.models.trial_units import TrialUnit
+from pipeline.models.trial_batches import TrialBatch
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import between, within
 from pipeline.stats.variance import inflation
@@ -112,28 +112,27 @@ def test_the_spread_of_soaks_is_the_anova_estimate(name: str, variance: float) -
     assert found.planned > found.variance
 
 
-def units(values: dict[str, dict[str, list[float]]], recipe: str = "") -> list[TrialUnit]:
-    """One per container: values by soak and batch. A batch's recipe is its name's last letter, if none given."""
+def made(values: dict[str, dict[str, list[float]]], recipe: str = "") -> list[TrialBatch]:
+    """Batches by soak, with the values of their containers. Its recipe is its name's last letter, if none given."""
     return [
-        TrialUnit(soak, batch, "straw", "grey", recipe or batch[-1], value)
+        TrialBatch(soak, batch, "straw", "grey", recipe or batch[-1], containers)
         for soak, batches in values.items()
         for batch, containers in batches.items()
-        for value in containers
     ]
 
 
 def test_what_recipes_do_is_no_spread_of_soaks_or_their_parts() -> None:
     # Every soak split alike: b gives 30 more, and beyond that 6 more and 6 less in turn.
     split = {f"S{n}": {f"{n}a": [50, 54], f"{n}b": [80 + 6 * (-1) ** n, 84 + 6 * (-1) ** n]} for n in range(4)}
-    found = spread(units(split))
+    found = spread(made(split))
     assert found is not None
     assert found.containers.variance == pytest.approx(8)
     # Residuals of batch means are +-3: 8 of them over 3 degrees, less half of a container's variance.
     assert found.parts.degrees == 3
     assert found.parts.variance == pytest.approx(8 * 9 / 3 - 8 / 2)
     assert not found.parts.cut
-    other = [replace(each, substrate="mulch", be_pct=each.be_pct - 40) for each in units(split)]
-    both = [*units(split), *(replace(each, soak_key=f"m{each.soak_key}") for each in other)]
+    other = [replace(each, substrate="mulch", be_pct=[value - 40 for value in each.be_pct]) for each in made(split)]
+    both = [*made(split), *(replace(each, soak_key=f"m{each.soak_key}") for each in other)]
     wider = spread(both)
     assert wider is not None
     assert wider.soaks.variance == pytest.approx(found.soaks.variance)
@@ -142,12 +141,12 @@ def test_what_recipes_do_is_no_spread_of_soaks_or_their_parts() -> None:
 
 def test_where_no_soak_was_split_a_quarter_is_assumed_and_too_few_soaks_tell_nothing() -> None:
     alone = {f"S{n}": {f"{n}a": [50 + 10 * n, 54 + 10 * n]} for n in range(3)}
-    found = spread(units(alone))
+    found = spread(made(alone))
     assert found is not None
     assert found.part_assumed
     assert found.parts.planned == pytest.approx(found.soaks.planned / 4)
-    assert spread(units({"S0": {"0a": [50, 54]}, "S1": {"1a": [60, 64]}})) is None
-    assert spread(units({f"S{n}": {f"{n}a": [50]} for n in range(5)})) is None
+    assert spread(made({"S0": {"0a": [50, 54]}, "S1": {"1a": [60, 64]}})) is None
+    assert spread(made({f"S{n}": {f"{n}a": [50]} for n in range(5)})) is None
     assert spread([]) is None
 
 

@@ -34,8 +34,9 @@ def grouped(text: str, by: Sequence[str]) -> str:
         "batch cells": "".join(each.selected for each in cells if each.owner == "b"),
         "filling cells": "".join(each.selected for each in of_fillings),
         "batch columns": "".join(each.taken for each in cells if each.owner == "b"),
-        "filling columns": "".join(each.taken for each in of_fillings),
         "filling codes": "".join(each.coded for each in of_fillings),
+        "agreed codes": "".join(each.coded_where_agreed for each in of_fillings),
+        "filling cells listed": _listed(each.listed for each in of_fillings) or "null",
         "filling dictionaries": _listed(each.dictionary for each in of_fillings) or "null",
         "keys": _listed(each.read("key") for each in cells),
         "texts": _listed(each.read("text") for each in cells),
@@ -52,14 +53,19 @@ def _listed(parts: Iterable[str]) -> str:
 
 @dataclass(frozen=True)
 class GroupCells:
-    """What a column by which units are grouped says: of whom (b: a batch, f: fillings), the SQL of its value and of its
-    text, and its place among the columns.
+    """What a column by which units are grouped says: its name and its place among the columns, of whom (b: a batch, f:
+    fillings), the SQL of its value and of its text, and whether this may be another than that; own_key, own_text: of
+    one row of the stage, where key and text are of several.
     """
 
     at: int
+    name: str
     owner: str
     key: str
     text: str
+    has_text: bool
+    own_key: str
+    own_text: str
 
     @property
     def selected(self) -> str:
@@ -68,23 +74,38 @@ class GroupCells:
 
     @property
     def taken(self) -> str:
-        """These two columns, taken from the labels."""
-        return f",\n    l.key_{self.at},\n    l.text_{self.at}"
+        """These two columns, taken from the labels; where nothing is written apart from the value, its text is that."""
+        return f",\n    l.key_{self.at}" + (f",\n    l.text_{self.at}" if self.has_text else "")
 
     @property
-    def _code(self) -> str:
-        return f"hash(l.key_{self.at}, l.text_{self.at})"
+    def _written(self) -> str:
+        """The columns of the stage that say the cell."""
+        return f'sf."{self.name}", sf."{self.name}_text"' if self.has_text else f'sf."{self.name}"'
 
     @property
     def coded(self) -> str:
-        """A number for these two, taken from the labels: numbers take a tenth of the room of as many texts."""
-        return f",\n    {self._code} as code_{self.at}"
+        """A number for a filling's cell: it takes a tenth of the room of a text, and is soon made of the value."""
+        return f",\n    hash({self._written}) as code_{self.at}"
+
+    @property
+    def coded_where_agreed(self) -> str:
+        """The number of the cell in which fillings agree, of its first text; 0 where they do not, or are blank."""
+        value = f'sf."{self.name}"'
+        agreed = f"count({value}) = count(*) and min({value}) = max({value})"
+        return f",\n    case when {agreed} then min_by(hash({self._written}), {self.own_text}) else 0 end"
+
+    @property
+    def listed(self) -> str:
+        """The different cells of some rows, as lists of what the stage has of each."""
+        fields = [self.name, f"{self.name}_text"] if self.has_text else [self.name]
+        cells = ", ".join(f"'{each}': sf.\"{each}\"" for each in fields)
+        return f"list(distinct {{{cells}}}) as listed_{self.at}"
 
     @property
     def dictionary(self) -> str:
-        """What each of these numbers stands for."""
-        cells = f"{{'code': {self._code}, 'key': l.key_{self.at}, 'text': l.text_{self.at}}}"
-        return f"list(distinct {cells}) as cells_{self.at}"
+        """What the number of each of these stands for."""
+        cell = f"{{'code': hash({self._written}), 'key': {self.own_key}, 'text': {self.own_text}}}"
+        return f"list_transform(listed_{self.at}, lambda sf: {cell}) as cells_{self.at}"
 
     def read(self, what: str) -> str:
         """The column of the labels; a batch without fillings has blank ones."""
@@ -97,16 +118,25 @@ def _cells_of_group(at: int, name: str) -> GroupCells:
     """
     of_batch = name in contract(BATCHES).names
     owner, table = ("b", BATCHES) if of_batch else ("f", FILLINGS)
-    key = text = f"coalesce({owner}.\"{name}\"::varchar, '')"
-    if name in contract(table).columns_with_text:
-        # The stage has a text only where the number was not written the shortest way.
-        shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
-        text = f'coalesce(s{owner}."{name}_text", {shortest})'
+    has_text = name in contract(table).columns_with_text
+    key, text = _key_and_text(name, owner, f"s{owner}", has_text)
+    own = _key_and_text(name, f"s{owner}", f"s{owner}", has_text)
     if of_batch:
-        return GroupCells(at, owner, key, text)
+        return GroupCells(at, name, owner, key, text, has_text, *own)
     agreed = f"min({key}) = max({key})"
-    values = (f"case when {agreed} then min({each}) else '' end" for each in (key, text))
-    return GroupCells(at, owner, *values)
+    key, text = (f"case when {agreed} then min({each}) else '' end" for each in (key, text))
+    return GroupCells(at, name, owner, key, text, has_text, *own)
+
+
+def _key_and_text(name: str, table: str, stage: str, has_text: bool) -> tuple[str, str]:
+    """The SQL of the value of a cell, and of its text, which the stage has only where a number was not written the
+    shortest way.
+    """
+    key = f"coalesce({table}.\"{name}\"::varchar, '')"
+    if not has_text:
+        return key, key
+    shortest = f"case when contains({key}, '.') then rtrim(rtrim({key}, '0'), '.') else {key} end"
+    return key, f'coalesce({stage}."{name}_text", {shortest})'
 
 
 def sql_type(each: Field) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 
@@ -26,9 +26,6 @@ SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
 # What the columns of a unit's parts of each measure begin with.
 COLUMNS_OF_PARTS = {each.value: each.column for each in ComparedMeasure}
-# Up to so many units the cells of their fillings are read as texts, by one statement; of more as numbers, and beside
-# them what these stand for, which takes longer for few units and a fraction of the time for many.
-FEW_UNITS = 5_000
 # How the key of a soak without a name begins: the name of a batch follows.
 NAMELESS = "batch "
 
@@ -178,7 +175,7 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits
         units["inoculated_on"].astype("datetime64[D]"),
         {
             **{name: each.where(at_batch) for name, each in batches.cells.items()},
-            **filling_cells(view, len(units["unit"])).of_units(units["unit"]),
+            **filling_cells(view).of_units(units["unit"]),
             HOLES: Labels.of(units["holes"].tolist()),
         },
         {name: _parts(units, column) for name, column in COLUMNS_OF_PARTS.items()},
@@ -194,35 +191,46 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits
 
 def _cells(view: LedgerView, columns: Arrays) -> dict[str, Labels]:
     """The cells of each column of the view that these rows have: see batch_labels.sql."""
-    return {
-        name: _called(columns[f"key_{at}"].tolist(), columns[f"text_{at}"].tolist())
-        for at, name in enumerate(view.query.by)
-        if f"key_{at}" in columns
-    }
+    found = {}
+    for at, name in enumerate(view.query.by):
+        if f"key_{at}" in columns:
+            keys = columns[f"key_{at}"].tolist()
+            texts = columns.get(f"text_{at}")
+            found[name] = Labels.of(keys) if texts is None else _called(keys, texts.tolist())
+    return found
 
 
-def filling_cells(view: LedgerView, units: int) -> FillingCells:
-    """Return the cells of the columns of the view that are a filling's, of its units, of which there are so many."""
-    if units <= FEW_UNITS:
-        texts = view.arrays("filling_texts")
-        unit = texts.pop("unit")
-        return FillingCells(unit, _cells(view, {name: np.append(each, "") for name, each in texts.items()}))
-    codes, cells = view.arrays("filling_codes"), view.arrays("filling_cells")
+def filling_cells(view: LedgerView) -> FillingCells:
+    """Return the cells of the columns of the view that are a filling's, of its units."""
+    codes, every = view.arrays("filling_codes"), view.arrays("filling_cells")
     unit = codes.pop("unit")
     columns = {}
     for place, name in enumerate(view.query.by):
         if f"code_{place}" in codes:
-            (of_column,) = cells[f"cells_{place}"]
-            listed = sorted([] if of_column is None else of_column, key=lambda each: each["code"])
-            known = np.array([each["code"] for each in listed], dtype=np.uint64)
-            if len(np.unique(known)) < len(known):
-                raise RuntimeError(f"{name}: two cells have one number")
-            names = _called([*(each["key"] for each in listed), ""], [*(each["text"] for each in listed), ""])
-            columns[name] = names.where(np.append(np.searchsorted(known, codes[f"code_{place}"]), len(known)))
+            (of_column,) = every[f"cells_{place}"]
+            columns[name] = _numbered(name, codes[f"code_{place}"], [] if of_column is None else of_column)
     return FillingCells(unit, columns)
 
 
-def _called(keys: list[str], texts: list[str]) -> Labels:
+def _numbered(name: str, codes: Lines, cells: list[dict[str, Any]]) -> Labels:
+    """The labels of these numbers, and behind them a blank one. cells: those that may occur, with the number (code),
+    key and text of each; 0 is blank.
+    """
+    listed = sorted(cells, key=lambda each: each["code"])
+    known = np.array([each["code"] for each in listed], dtype=np.uint64)
+    if (known[1:] == known[:-1]).any() or (known == 0).any():
+        raise RuntimeError(f"{name}: two cells have one number")
+    at = np.append(np.searchsorted(known, codes), len(known))
+    at[:-1][codes == 0] = len(known)
+    used = np.flatnonzero(np.bincount(at, minlength=len(known)))
+    place = np.zeros(len(known) + 1, dtype=np.int64)
+    place[used] = np.arange(len(used))
+    said = [(listed[each]["key"], listed[each]["text"]) for each in used[:-1].tolist()]
+    keys, texts = zip(*said, ("", ""), strict=True)
+    return _called(keys, texts).where(place[at])
+
+
+def _called(keys: Sequence[str], texts: Sequence[str]) -> Labels:
     """These cells under one name for each value: the first of its texts, in their order (20 and 20.0 are one)."""
     name_of: dict[str, str] = {}
     for key, text in set(zip(keys, texts, strict=True)):

@@ -79,7 +79,7 @@ class SpawnedFarm:
 
     @cached_property
     def _of_fillings(self) -> FillingCells:
-        return filling_cells(self.view, len(self.units))
+        return filling_cells(self.view)
 
     @cached_property
     def _holes(self) -> Labels:

@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.farm.settings import Settings, whole
 from pipeline.models.plan_records import container_uses, preparation
-from pipeline.models.trial_units import batch_names
+from pipeline.models.trial_batches import batch_names
 from pipeline.models.view import Query
 from pipeline.outlook.ahead import Ahead, look_ahead
 from pipeline.outlook.backtest import HIGH80, LOW80, MEDIAN, history_weeks

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.models.trial_units import TrialUnit
+from pipeline.models.trial_batches import TrialBatch
 from pipeline.stats.variance import Anova, inflation, one_way, pooled
 
 # The table of inflation begins at 2: from less, an SD of soaks is not known.
@@ -55,37 +55,34 @@ class Spread:
     part_assumed: bool
 
 
-def spread(units: Sequence[TrialUnit]) -> Spread | None:
-    """Return how much soaks, parts and containers differ. units: one record per finished container (soak_key, batch,
-    substrate, strain, recipe, be_pct). None where too few soaks or containers tell.
+def spread(batches: Sequence[TrialBatch]) -> Spread | None:
+    """Return how much soaks, parts and containers differ; None where too few soaks or containers tell.
 
     One-way ANOVA estimators: soaks (MSB - MSW) / n0, pooled over substrates and strains, so that what these do is not
     counted as spread (Searle, Casella & McCulloch 1992, Variance Components, 3.6). Checked against: lme4 Dyestuff and
     Dyestuff2.
     """
-    by_batch, by_soak = _grouped(units, lambda unit: unit.batch), _grouped(units, lambda unit: unit.soak_key)
-    within = one_way([values for groups in by_batch.values() for values in groups.values()])
+    by_soak = _by_soak(batches)
+    within = one_way([each.be_pct for each in batches])
     soaks = components([list(groups.values()) for groups in by_soak.values()])
     if within is None or within.within_degrees < LEAST_DEGREES or within.within_ms <= 0:
         return None
     if soaks is None or soaks.degrees < LEAST_DEGREES:
         return None
     containers = Component(within.within_ms, within.within_degrees, within.within_ms)
-    parts = _parts(units, within.within_ms)
+    parts = _parts(batches, within.within_ms)
     if parts is None:
         assumed = ASSUMED_PART * soaks.planned
         return Spread(soaks, Component(ASSUMED_PART * soaks.variance, 0, assumed), containers, True)
     return Spread(soaks, parts, containers, False)
 
 
-def _grouped(
-    units: Sequence[TrialUnit], of: Callable[[TrialUnit], str]
-) -> dict[tuple[str, str], dict[str, list[float]]]:
-    """The values of each group, for each substrate and strain."""
+def _by_soak(batches: Sequence[TrialBatch]) -> dict[tuple[str, str], dict[str, list[float]]]:
+    """The values of each soak, for each substrate and strain."""
     found: dict[tuple[str, str], dict[str, list[float]]] = {}
-    for unit in units:
-        groups = found.setdefault((unit.substrate, unit.strain), {})
-        groups.setdefault(of(unit), []).append(unit.be_pct)
+    for each in batches:
+        groups = found.setdefault((each.substrate, each.strain), {})
+        groups.setdefault(each.soak_key, []).extend(each.be_pct)
     return found
 
 
@@ -115,24 +112,21 @@ def _coded(keys: Sequence[str]) -> NDArray[np.int64]:
     return np.array([codes[key] for key in keys], dtype=np.int64)
 
 
-def _parts(units: Sequence[TrialUnit], within: float) -> Component | None:
+def _parts(batches: Sequence[TrialBatch], within: float) -> Component | None:
     """The variance of batches of one soak. What their recipes do is taken out (least squares of batch means on soak and
     recipe); None where fewer than LEAST_DEGREES remain. within: the variance of containers.
     """
-    batches: dict[str, list[TrialUnit]] = {}
-    for unit in units:
-        batches.setdefault(unit.batch, []).append(unit)
-    of_soak = Counter(own[0].soak_key for own in batches.values())
-    split = [own for own in batches.values() if of_soak[own[0].soak_key] > 1][-MOST_PARTS:]
+    of_soak = Counter(each.soak_key for each in batches)
+    split = [each for each in batches if of_soak[each.soak_key] > 1][-MOST_PARTS:]
     if not split:
         return None
-    means = np.array([sum(unit.be_pct for unit in own) / len(own) for own in split])
-    codes = [_coded([own[0].soak_key for own in split]), _coded([own[0].recipe for own in split])]
+    means = np.array([sum(each.be_pct) / len(each.be_pct) for each in split])
+    codes = [_coded([each.soak_key for each in split]), _coded([each.recipe for each in split])]
     design = np.hstack([np.eye(int(each.max()) + 1)[each] for each in codes])
     # The projection that leaves what soak and recipe do not explain; its trace is what remains of the degrees.
     left = np.eye(len(split)) - design @ np.linalg.pinv(design)
     degrees = round(float(np.trace(left)))
     if degrees < LEAST_DEGREES:
         return None
-    noise = within * sum(share / len(own) for share, own in zip(np.diag(left).tolist(), split, strict=True))
+    noise = within * sum(share / len(each.be_pct) for share, each in zip(np.diag(left).tolist(), split, strict=True))
     return _component(Anova(float((left @ means) @ means) / degrees, noise / degrees, degrees, 0, 1.0))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from pipeline.farm.settings import number
-from pipeline.models.trial_units import TrialUnit, batch_names, trial_units, usual_containers
+from pipeline.models.trial_batches import TrialBatch, batch_names, trial_batches, usual_containers
 from pipeline.trial.design import (
     LEAST_SOAKS,
     MOST_SOAKS,
@@ -78,10 +78,10 @@ def trial(view: LedgerView, query: TrialQuery) -> Trial:
     level = where(query.factor)
     levels = levels_of(query.factor, query.levels)
     _check(query)
-    units = trial_units(view)
-    known = spread(units)
+    finished = trial_batches(view)
+    known = spread(finished)
     if known is None:
-        return Trial(_too_little(units))
+        return Trial(_too_little(finished))
     containers = query.containers or _usual(view)
     if query.batch_costs:
         containers = best_containers(known, query.batch_costs)
@@ -120,7 +120,7 @@ def farm_spread(view: LedgerView) -> ResultRows:
     """How much the farm's soaks, parts of soaks and containers differ in BE: the table `trial_spread`; no row where too
     little is finished to tell.
     """
-    known = spread(trial_units(view))
+    known = spread(trial_batches(view))
     return _spread_rows(known) if known else []
 
 
@@ -145,10 +145,10 @@ def _usual(view: LedgerView) -> int:
     return max(2, round(containers)) if containers else 2
 
 
-def _too_little(units: Sequence[TrialUnit]) -> str:
-    soaks = len({unit.soak_key for unit in units})
+def _too_little(batches: Sequence[TrialBatch]) -> str:
+    containers, soaks = sum(len(each.be_pct) for each in batches), len({each.soak_key for each in batches})
     return (
-        f"Only {len(units)} finished containers with a dry mass of their own, out of {soaks} soaks, tell how much the "
+        f"Only {containers} finished containers with a dry mass of their own, out of {soaks} soaks, tell how much the "
         "farm's soaks and containers differ. At least three soaks of one substrate and strain are needed, each with "
         "two containers or more picked one by one. Until then: three soaks, each split between the levels."
     )

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.models.view import LedgerView
 
 
 @dataclass(frozen=True)
-class TrialUnit:
-    """A finished container with a dry mass of its own. soak_key: its soak, or its own batch; recipe: what was put in;
-    be_pct: its biological efficiency, all flushes.
+class TrialBatch:
+    """A batch with finished containers of a dry mass of their own. soak_key: its soak, or itself; recipe: what was put
+    in; be_pct: the biological efficiency of each container, all flushes.
     """
 
     soak_key: str
@@ -18,12 +19,12 @@ class TrialUnit:
     substrate: str
     strain: str
     recipe: str
-    be_pct: float
+    be_pct: Sequence[float]
 
 
-def trial_units(view: LedgerView) -> list[TrialUnit]:
-    """Return the finished containers at the view's day, in the order of soaks, batches and containers."""
-    return [TrialUnit(*row) for row in view.tuples("trial_units")]
+def trial_batches(view: LedgerView) -> list[TrialBatch]:
+    """Return the batches with containers that are finished at the view's day, in the order of soaks and batches."""
+    return [TrialBatch(*row) for row in view.tuples("trial_batches")]
 
 
 def batch_names(view: LedgerView) -> list[str]:
