@@ -14,7 +14,7 @@ from typing import TypeVar
 from reports.colours import Key, paint
 from reports.vega_lite import Layer, Point, Points, Spec, channel, constant, expression, layered, options
 from schemas.phrases import counted
-from schemas.result_rows import Row
+from schemas.result_rows import Row, whole_of
 
 Lane = TypeVar("Lane")
 TEXT_PX = 15
@@ -30,6 +30,8 @@ LANES_A_CHART = 10
 FACTS_READ = 20
 # Labels of an axis that would come nearer to each other are left out, every second one. Our choice, no source.
 LABELS_APART_PX = 10
+# The keys by which what is drawn names its row, where it is of another result table than the chart's.
+OTHER_TABLES = {"unit_row": "finished_units", "picking_row": "batch_pickings"}
 
 CONFIG: Spec = {
     "aria": False,  # the figure around the chart carries the text alternative
@@ -129,6 +131,12 @@ def facts_of(labels: Sequence[LaneLabel]) -> tuple[str, ...]:
 def drawn(row: Row, at: int, *columns: str) -> Point:
     """What a chart draws of this row of a result table, its number: each column under its name without underscores."""
     return {"row": at} | {column.replace("_", ""): row[column] for column in columns}
+
+
+def row_drawn(table: str, point: Row) -> tuple[str, int] | None:
+    """Return which row of which table this point of a chart of `table` draws; None where it draws none."""
+    named = next((key for key in (*OTHER_TABLES, "row") if key in point), None)
+    return None if named is None else (OTHER_TABLES.get(named, table), whole_of(point, named))
 
 
 def known(rows: Points, *names: str) -> list[Point]:

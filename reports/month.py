@@ -23,6 +23,7 @@ class Month:
     that would make more numbers possible. `audit` is the last audit of the ledger, None if there was none;
     `audit_is_stale` says that it was of another ledger than these tables. `why_no_outlook`: why the table `outlook`
     has no row, None where it has. `currency`: what the farm's money is called, "" where nothing says so.
+    `of_span`: these are the tables of a year or other days, which nothing else lists.
     """
 
     farm_name: str | None
@@ -36,6 +37,7 @@ class Month:
     audit_is_stale: bool = False
     why_no_outlook: str | None = None
     currency: str = ""
+    of_span: bool = False
 
     def rows(self, table: str) -> Rows:
         """Return the rows of this result table; none where it was not given."""

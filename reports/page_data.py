@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
-from reports.drawing import CONFIG, Chart
+from reports.drawing import CONFIG, Chart, row_drawn
 from reports.filters import Filters, Marks
 from reports.month import Month
 from reports.point_places import PointPlaces
 from reports.sums import sums
 from reports.vega_lite import Point, Spec
 
-# The keys by which what is drawn names its row, where it is of another result table than the chart's.
-OTHER_TABLES = {"unit_row": "finished_units", "picking_row": "batch_pickings"}
 DIGITS = 6  # of a number as it is drawn: a pixel needs four. The tables have all.
 Data = Mapping[str, object]
 
@@ -69,12 +67,11 @@ def _has_lane(row: Mapping[str, object]) -> bool:
 def _of_point(chart: Chart, point: Point, lanes: Mapping[str, int], marks: Marks, places: PointPlaces) -> Point:
     """Return what is drawn with its marks, and its numbers as exact as a screen can show them."""
     shown = {name: _short(value) for name, value in point.items()}
-    named = next((key for key in (*OTHER_TABLES, "row") if key in point), None)
-    if named is None:
+    row = row_drawn(chart.table, point)
+    if row is None:
         mark, place = lanes.get(str(point.get("lane")), 0), None
     else:
-        table, at = OTHER_TABLES.get(named, chart.table), int(point[named])
-        mark, place = marks.of_row(table, at), places.of_row(table, at)
+        mark, place = marks.of_row(*row), places.of_row(*row)
     if mark:
         shown["in"] = mark
     if place is not None:

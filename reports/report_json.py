@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 
-from reports.drawing import Chart
+from reports.drawing import Chart, row_drawn
 from reports.figures import Figure
 from reports.json_lines import in_json, json_lines
+from reports.long_tables import ROWS_KEPT, findings_kept, rows_kept, runs
 from reports.month import Month, first_day
 from reports.page import sections
+from reports.section import Section
 from reports.sections import picked
 from reports.statements import Statement, statements, unit_of
 from schemas.audit_outcome import Audit
+from schemas.finding import Finding
+from schemas.result_rows import Row
 
 # Raised where a reader of an older file would misread a newer one.
 VERSION = 1
+VERSION_IF_CUT = 2  # where rows are left out, a row's number is not its place any more
 Data = Mapping[str, object]
 
 
@@ -25,18 +30,26 @@ def report_json(month: Month, brief: bool = False) -> str:
     contracts, days as ISO 8601 has them, null is what is missing. `brief`: its first page alone, with all tables.
     """
     days = (month.month, first_day(month.month, -1) - timedelta(days=1))
-    return as_json(month, days, statements(month, brief), _charts(month, brief))
+    shown = [] if brief else sections(month)
+    return as_json(month, days, statements(month, brief), _charts(month, shown), _rows_shown(shown))
 
 
 def as_json(
-    month: Month, days: tuple[date, date], says: Sequence[Statement], charts: Sequence[tuple[str, Chart]]
+    month: Month,
+    days: tuple[date, date],
+    says: Sequence[Statement],
+    charts: Sequence[tuple[str, Chart]],
+    shown: Iterable[tuple[str, int]] = (),
 ) -> str:
     """Return report.json of these days, the first and the last: what is said, what is drawn and in which section, and
-    the result tables behind both.
+    the result tables behind both; of long ones some rows, those `shown` among them (each a table and a row's number).
     """
     first, last = days
+    named = {*shown, *_rows_told(says), *_rows_drawn(charts)}
+    tables, cut = _tables(month, named)
+    findings, missing = (_some(name, getattr(month, name), cut) for name in ("findings", "missing"))
     found = {
-        "version": VERSION,
+        "version": VERSION_IF_CUT if cut else VERSION,
         "farm": month.farm_name,
         "from": first,
         "to": last,
@@ -47,12 +60,61 @@ def as_json(
         "says": [_said(each) for each in says],
         "charts": [_drawn(section, chart) for section, chart in charts],
         "counts": dict(month.counts),
-        "findings": [vars(each) for each in month.findings],
-        "missing": [vars(each) for each in month.missing],
+        "findings": [vars(each) for each in findings],
+        "missing": [vars(each) for each in missing],
         "audit": _audited(month.audit, month.audit_is_stale),
-        "tables": {name: [*rows] for name, rows in sorted(month.tables.items())},
+        **({"cut": cut} if cut else {}),
+        "tables": tables,
     }
     return f"{{\n{_members(found)}\n}}\n"
+
+
+def _tables(month: Month, named: Collection[tuple[str, int]]) -> tuple[dict[str, list[Row]], dict[str, Data]]:
+    """Return the rows of each table that are kept, and of each that is cut how many there are and which of them are
+    kept. What nothing else lists is never cut.
+    """
+    tables, cut = {}, {}
+    for name, rows in sorted(month.tables.items()):
+        if len(rows) > ROWS_KEPT and not month.of_span:
+            kept = rows_kept(name, len(rows), {at for table, at in named if table == name})
+            cut[name] = _cut(len(rows), kept)
+            tables[name] = [rows[at] for at in kept]
+        else:
+            tables[name] = [*rows]
+    return tables, cut
+
+
+def _some(name: str, found: Sequence[Finding], cut: dict[str, Data]) -> Sequence[Finding]:
+    """Return the findings that are kept; where they are not all, `cut` says so."""
+    if len(found) <= ROWS_KEPT:
+        return found
+    kept = findings_kept(found)
+    cut[name] = _cut(len(found), kept)
+    return [found[at] for at in kept]
+
+
+def _cut(whole: int, kept: Sequence[int]) -> Data:
+    return {"rows": whole, "kept": runs(kept)}
+
+
+def _rows_told(says: Iterable[Statement]) -> Iterator[tuple[str, int]]:
+    """The rows that figures are cells of, each by its table and number."""
+    for place in (place for each in says for figure in each.figures for place in figure.inputs):
+        table, row, _ = place.split("/")
+        if row != "*":
+            yield table, int(row)
+
+
+def _rows_drawn(charts: Iterable[tuple[str, Chart]]) -> Iterator[tuple[str, int]]:
+    """The rows that are drawn, each by its table and number."""
+    for row in (row_drawn(chart.table, point) for _, chart in charts for point in chart.rows):
+        if row:
+            yield row
+
+
+def _rows_shown(shown: Iterable[Section]) -> list[tuple[str, int]]:
+    """The rows of the page's tables, each by its result table and number."""
+    return [(each.source, at) for section in shown for each in section.tables for at in each.numbers]
 
 
 def _members(found: Mapping[str, object]) -> str:
@@ -89,8 +151,7 @@ def _figure(figure: Figure) -> Data:
     }
 
 
-def _charts(month: Month, brief: bool) -> list[tuple[str, Chart]]:
-    shown = [] if brief else sections(month)
+def _charts(month: Month, shown: Iterable[Section]) -> list[tuple[str, Chart]]:
     first = [("first", chart) for chart in picked.months_chart(month)]
     return [*first, *((section.id, chart) for section in shown for chart in section.charts)]
 

@@ -8,6 +8,7 @@ from datetime import date
 
 from reports.columns import Limited, Merged, Range, Shown, View
 from reports.figures import Day, Figure, Name, Part, Sentence, cell, field_of, shown_unit, within
+from reports.long_tables import ROWS_SHOWN, all_findings_in, all_in, runs, some_of_each_kind
 from reports.month import Month
 from reports.words import month_name, spoken
 from schemas.finding import Finding
@@ -15,11 +16,10 @@ from schemas.result_rows import Row, Rows, text_of
 
 # Tables of more cells than these stand folded away until asked for; what is folded is not printed.
 MANY_CELLS = 24
-# The page shows so many rows of a table; report.json beside it has all. Our choice, no source.
-ROWS_SHOWN = 40
-ALL_IN = "; the file .json beside this page has all"
 # More findings than these are left to the list of all of them. Our choice, no source.
 FINDINGS_SHOWN = 60
+# And more ranges of rows than these are counted. Our choice, no source.
+RANGES_SHOWN = 40
 
 
 @dataclass(frozen=True)
@@ -64,19 +64,25 @@ class PageTable:
         return each.inputs[0].removeprefix(start) if each.inputs[0].startswith(start) else None
 
 
-def table(month: Month, view: View, caption: str, last: int | None = None) -> PageTable | None:
-    """Return the result table as shown, or None if it has no row. `last`: only so many of its last rows."""
+def table(
+    month: Month, view: View, caption: str, last: int | None = None, some: Sequence[int] = (), how: str = ""
+) -> PageTable | None:
+    """Return the result table as shown, or None if it has no row. `last`: only so many of its last rows. `some`: these
+    of its rows, and `how` they were chosen where they are not all.
+    """
     rows = month.rows(view.source)
     first = max(0, len(rows) - last) if last else 0
-    more = f"The last {last} of {len(rows)} rows{ALL_IN}." if first else ""
-    return table_of(month, view, caption, range(first, len(rows)), more)
+    more = f"The last {last} of {len(rows)} rows{all_in(month, len(rows))}." if first else ""
+    if some and len(some) < len(rows):
+        more = f"{len(some)} of {len(rows)} rows, {how}{all_in(month, len(rows))}."
+    return table_of(month, view, caption, some or range(first, len(rows)), more)
 
 
 def table_of(month: Month, view: View, caption: str, every: Sequence[int], more: str = "") -> PageTable | None:
     """Return these rows of the result table as shown, the first of them where they are many; None if there are none."""
     numbers = every[:ROWS_SHOWN]
     if len(numbers) < len(every):
-        more = f"The first {len(numbers)} of {len(every)} rows{ALL_IN}."
+        more = f"The first {len(numbers)} of {len(every)} rows{all_in(month, len(month.rows(view.source)))}."
     if not numbers:
         return None
     rows = [month.rows(view.source)[at] for at in numbers]
@@ -148,10 +154,15 @@ def _text(column: str, row: Row) -> Part | None:
     return Name(spoken(column, text_of(row, column)))
 
 
-def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: bool = False) -> PageTable | None:
-    """Findings as a table: where, what, what to do, and with `waiting` how many rows wait. None without findings."""
+def findings_table(
+    name: str, caption: str, found: Sequence[Finding], whole: int, waiting: bool = False
+) -> PageTable | None:
+    """Findings as a table: where, what, what to do, and with `waiting` how many rows wait; of many the first, or
+    without `waiting` the first of each kind. `whole`: how many the month has. None without findings.
+    """
     if not found:
         return None
+    shown = found[:FINDINGS_SHOWN] if waiting else some_of_each_kind(found, FINDINGS_SHOWN)
     heads = ("Where", "What", "What to do", *(("Rows waiting",) if waiting else ()))
     rows = tuple(
         (
@@ -160,38 +171,42 @@ def findings_table(name: str, caption: str, found: Sequence[Finding], waiting: b
             Name(each.fix),
             *((Name(str(each.waiting)) if each.waiting else None,) if waiting else ()),
         )
-        for each in found[:FINDINGS_SHOWN]
+        for each in shown
     )
-    more = f"The first {FINDINGS_SHOWN} of {len(found)}{ALL_IN}." if len(found) > FINDINGS_SHOWN else ""
-    shown = tuple(Head(title, "", False) for title in heads)
-    return PageTable(f"table-{name}", caption, shown, rows, len(rows) * len(heads) > MANY_CELLS, more)
+    first = "The first" if shown == found[: len(shown)] else "Some of each kind,"
+    more = f"{first} {len(shown)} of {len(found)}{all_findings_in(whole)}." if len(shown) < len(found) else ""
+    titles = tuple(Head(title, "", False) for title in heads)
+    return PageTable(f"table-{name}", caption, titles, rows, len(rows) * len(heads) > MANY_CELLS, more)
 
 
-def waiting_table(caption: str, found: Sequence[Finding]) -> PageTable | None:
+def waiting_table(caption: str, found: Sequence[Finding], whole: int) -> PageTable | None:
     """Return which rows wait for which.
 
-    One row for each parent and file, with the numbers of its rows. None without any.
+    One row for each parent and file, with the numbers of its rows; of many those with most rows. None without any.
+    `whole`: how many findings the month has.
     """
     groups: dict[tuple[str, str], list[int]] = {}
     for each in found:
         parent = f"{each.waits_for[0]}, row {each.waits_for[1]}" if each.waits_for else "another row"
         groups.setdefault((parent, each.file), []).append(each.row)
-    rows = tuple((Name(parent), Name(file), Name(_ranges(places))) for (parent, file), places in groups.items())
+    if not groups:
+        return None
+    shown = [*groups.items()]
+    more = ""
+    if len(groups) > FINDINGS_SHOWN:
+        shown = sorted(shown, key=lambda of: -len(of[1]))[:FINDINGS_SHOWN]
+        more = f"{len(shown)} of {len(groups)}, those with most rows{all_findings_in(whole)}."
+    rows = tuple((Name(parent), Name(file), Name(_ranges(places))) for (parent, file), places in shown)
     heads = tuple(Head(title, "", False) for title in ("Waits for", "File", "Rows"))
-    return PageTable("table-waiting", caption, heads, rows, len(rows) * len(heads) > MANY_CELLS) if rows else None
+    return PageTable("table-waiting", caption, heads, rows, len(rows) * len(heads) > MANY_CELLS, more)
 
 
 def _ranges(rows: Sequence[int]) -> str:
-    """Row numbers as a person writes them: 3, 5 to 8."""
-    ranges: list[str] = []
-    numbers = sorted(set(rows))
-    start = 0
-    for at in range(1, len(numbers) + 1):
-        if at == len(numbers) or numbers[at] != numbers[at - 1] + 1:
-            first, last = numbers[start], numbers[at - 1]
-            ranges.append(str(first) if first == last else f"{first} to {last}")
-            start = at
-    return ", ".join(ranges)
+    """Row numbers as a person writes them: 3, 5 to 8. Of many ranges the first, and how many rows more."""
+    ranges = runs(sorted(set(rows)))
+    shown = [str(first) if first == last else f"{first} to {last}" for first, last in ranges[:RANGES_SHOWN]]
+    rest = sum(last - first + 1 for first, last in ranges[RANGES_SHOWN:])
+    return ", ".join(shown) + (f", and {rest} more" if rest else "")
 
 
 def _where(each: Finding) -> str:

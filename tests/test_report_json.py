@@ -49,6 +49,16 @@ def kept(text: str) -> dict[str, Any]:
     return data
 
 
+def place_of(data: Mapping[str, Any], table: str, row: int) -> int:
+    """Where a row of a table stands, of which some rows may be left out. Fails where it is left out itself."""
+    before = 0
+    for first, last in data.get("cut", {}).get(table, {}).get("kept", [[0, row]]):
+        if first <= row <= last:
+            return before + row - first
+        before += last - first + 1
+    raise AssertionError(f"{table}/{row} is left out")
+
+
 def value_of(data: Mapping[str, Any], figure: Mapping[str, Any]) -> float | None:
     """The value that a figure should have, by the tables of the same file alone."""
     tables = {**data["tables"], "month": [data["counts"]]}
@@ -59,7 +69,7 @@ def value_of(data: Mapping[str, Any], figure: Mapping[str, Any]) -> float | None
             return len(tables[table])
         values = [row[column] for row in tables[table]]
         return sum(values) if figure["formula"] == "sum" else sum(1 for each in values if each)
-    values = [tables[table][int(row)][column] for table, row, column in cells]
+    values = [tables[table][place_of(data, table, int(row))][column] for table, row, column in cells]
     if figure["formula"] == "cell":
         (value,) = values
         return value

@@ -113,5 +113,6 @@ def gather_span(ledger: Ledger, farm: Farm, days: Days, as_of: date) -> Span:
         tables=of_span(view, first, last) | {"recipes": recipes(view, first, last)},
         findings=[*ledger_findings(ledger, as_of), *lost_findings(farm, lost_entries(farm))],
         missing=(),
+        of_span=True,
     )
     return Span(month, first, last)

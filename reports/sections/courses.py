@@ -9,6 +9,7 @@ from reports.colours import MEANINGS, Key, paint, plain_key
 from reports.columns import View
 from reports.drawing import Chart, LaneLabel, below, facts_of, in_charts, lane, row_chart, some_of
 from reports.figures import Sentence, positive, rows_of, several
+from reports.long_tables import ROWS_SHOWN
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -207,6 +208,6 @@ def section(month: Month) -> Section:
         [],
         courses_charts(month),
         [
-            table(month, COURSES, "The batches that were running in the month"),
+            table(month, COURSES, "The batches that were running in the month", last=ROWS_SHOWN),
         ],
     )

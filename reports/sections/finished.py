@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reports.be_chart import be_charts, be_text
 from reports.columns import RECIPE, Merged, View
-from reports.drawing import Chart, LaneLabel, in_charts
+from reports.drawing import Chart, LaneLabel, in_charts, some_of
 from reports.figures import Figure, Sentence, cell, measured, positive, rows_of, several, total
+from reports.long_tables import ROWS_SHOWN, lowest_and_highest
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -52,6 +54,10 @@ VIEWS = (
 )
 
 BATCHES_A_CHART = 14
+# So many batches are drawn; a farm of some 100,000 pickings has all of them drawn. Our choice, no source.
+BATCHES_DRAWN = 240
+# Which rows are shown where there are too many: what did badly and what did well, besides what was lost.
+LOW_AND_HIGH = "the lowest BE of those that gave a picking, and the highest"
 
 
 def sentence(month: Month) -> Sentence:
@@ -120,13 +126,17 @@ def batches_chart(month: Month) -> list[Chart]:
     units: dict[str, list[int]] = {}
     for at, row in enumerate(month.rows("finished_units")):
         units.setdefault(text_of(row, "batch"), []).append(at)
-    lanes = [(at, units.get(text_of(row, "batch"), [])) for at, row in enumerate(table)]
+    shown = lowest_and_highest(table, "be_pct", BATCHES_DRAWN)[:BATCHES_DRAWN]
+    lanes = [(at, units.get(text_of(table[at], "batch"), [])) for at in shown]
     labels = {
         at: LaneLabel(isolated(spoken("batch", text_of(table[at], "batch"))), _batch_facts(month, at, of))
         for at, of in lanes
     }
     drawn = in_charts(lanes, BATCHES_A_CHART)
-    return be_charts(month, "finished_batches", drawn, labels, tall=False)
+    charts = be_charts(month, "finished_batches", drawn, labels, tall=False)
+    how = f", {LOW_AND_HIGH}" if shown != [*range(len(shown))] else ""
+    part = some_of(len(shown), len(table), "batches", by=how)
+    return [*charts[:-1], *(replace(each, part=part) for each in charts[-1:])]
 
 
 def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
@@ -138,6 +148,10 @@ def _batch_facts(month: Month, at: int, of: Sequence[int]) -> str:
 
 def section(month: Month) -> Section:
     """Return this section of the report of a month."""
+    batches, units = (
+        lowest_and_highest(month.rows(name), "be_pct", ROWS_SHOWN) for name in ("finished_batches", "finished_units")
+    )
+    when = f"that finished in {month_name(month.month)}"
     return made(
         "finished",
         "BE of what finished",
@@ -145,8 +159,8 @@ def section(month: Month) -> Section:
         notes(month),
         batches_chart(month),
         [
-            table(month, FINISHED_BATCHES, f"Batches with containers that finished in {month_name(month.month)}"),
-            table(month, FINISHED_RECIPES, f"Recipes with containers that finished in {month_name(month.month)}"),
-            table(month, FINISHED_UNITS, f"Containers that finished in {month_name(month.month)}"),
+            table(month, FINISHED_BATCHES, f"Batches with containers {when}", some=batches, how=LOW_AND_HIGH),
+            table(month, FINISHED_RECIPES, f"Recipes with containers {when}"),
+            table(month, FINISHED_UNITS, f"Containers {when}", some=units, how=LOW_AND_HIGH),
         ],
     )

@@ -30,10 +30,11 @@ from reports.figures import (
     several,
     total,
 )
+from reports.long_tables import ROWS_SHOWN
 from reports.month import Month
 from reports.section import Section, made
 from reports.soaks_chart import soaks_chart
-from reports.tables import ROWS_SHOWN, table
+from reports.tables import table
 from reports.vega_lite import Layer, channel
 from reports.words import isolated, spoken
 from schemas.result_rows import Row, number_of, text_of

@@ -24,5 +24,5 @@ def section(month: Month) -> Section:
         sentence(month),
         (),
         (),
-        [findings_table("missing", "Cells that would make more numbers possible", month.missing)],
+        [findings_table("missing", "Cells that would make more numbers possible", month.missing, len(month.missing))],
     )

@@ -7,6 +7,7 @@ from reports.columns import Range, View
 from reports.drawing import Chart, column_chart, drawn, some_of
 from reports.fan_chart import ENDS, fan_chart
 from reports.figures import Day, Name, Sentence, cell, measured, positive, several, total, within
+from reports.long_tables import ROWS_SHOWN, highest
 from reports.month import Month
 from reports.section import Section, made
 from reports.tables import table
@@ -57,6 +58,7 @@ VIEWS = (
     OUTLOOK,
     OUTLOOK_BATCHES,
 )
+MOST_FIRST = "those of which most is expected"
 
 PAST_SHOWN = 13
 WEEKS_SUMMED = 4  # by the total of the section and of page one. Our choice, no source.
@@ -186,6 +188,7 @@ def _said(rows: Points) -> tuple[str, ...]:
 
 def section(month: Month) -> Section:
     """Return this section of the report of a month."""
+    most = highest(month.rows("outlook_batches"), "expected_kg", ROWS_SHOWN)
     return made(
         "ahead",
         "What to expect",
@@ -194,7 +197,7 @@ def section(month: Month) -> Section:
         fan_chart(month, summed_at(month)),
         [
             table(month, OUTLOOK, "Each week ahead"),
-            table(month, OUTLOOK_BATCHES, "The batches that it comes from"),
+            table(month, OUTLOOK_BATCHES, "The batches that it comes from", some=most, how=MOST_FIRST),
         ],
     )
 

@@ -41,6 +41,7 @@ def section(month: Month) -> Section:
         level: [each for each in month.findings if each.level == level] for level in ("lost", "set_aside", "waiting")
     }
     roots = sorted(by_level["set_aside"], key=lambda each: -each.waiting)
+    whole = len(month.findings)
     others = [each for each in month.findings if each.level in ("dropped", "warning", "notice")]
     return made(
         "aside",
@@ -49,9 +50,9 @@ def section(month: Month) -> Section:
         notes(month),
         (),
         [
-            findings_table("lost", "Lost: written by gillbook, and in no file any more", by_level["lost"]),
-            findings_table("set-aside", "Rows set aside, those that others wait for first", roots, waiting=True),
-            waiting_table("Rows that wait for them", by_level["waiting"]),
-            findings_table("warnings", "Counted all the same: dropped cells, warnings and notices", others),
+            findings_table("lost", "Lost: written by gillbook, and in no file any more", by_level["lost"], whole),
+            findings_table("set-aside", "Rows set aside, those that others wait for first", roots, whole, waiting=True),
+            waiting_table("Rows that wait for them", by_level["waiting"], whole),
+            findings_table("warnings", "Counted all the same: dropped cells, warnings and notices", others, whole),
         ],
     )

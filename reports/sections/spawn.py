@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 
 from reports.colours import paint, plain_key
 from reports.columns import Limited, Merged, View
-from reports.drawing import NARROW_PX, Chart, column_chart, drawn, known
+from reports.drawing import NARROW_PX, Chart, column_chart, drawn
 from reports.figures import Figure, Name, Part, Sentence, cell, measured, named, within
 from reports.interval_chart import WIDEST
+from reports.long_tables import evenly
 from reports.month import Month
 from reports.section import Section, made, some_noted
 from reports.tables import merged, table
@@ -102,6 +103,8 @@ VIEWS = (
 
 STEPS_SHOWN = 4
 RECIPES_SHOWN = 3
+# Batches of a chart; a farm of some 100,000 pickings has all of them drawn. Our choice, no source.
+POINTS_DRAWN = 1200
 LEAST_RATES = 2  # with a figure, for a chart of them
 NONE_LOST_TOP = 10.0  # where the scale of a chart ends in which all is 0
 # column of spawn_points: the chart's title, the axis
@@ -247,9 +250,10 @@ def _recipe_key(row: Row) -> RecipeKey:
 
 def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str, number: int) -> list[Chart]:
     table, field = month.rows("spawn_points"), measure.replace("_", "")
-    points = known([drawn(table[at], at, "rate_wet_pct", measure) for at in places], field)
+    every = [at for at in places if table[at][measure] is not None and table[at]["rate_wet_pct"] is not None]
+    points = [drawn(table[at], at, "rate_wet_pct", measure) for at in _some_of_each_rate(month, every)]
     points = [{**row, "name": isolated(spoken("batch", text_of(table[row["row"]], "batch")))} for row in points]
-    levels = {table[row["row"]]["level_wet_pct"] for row in points}
+    levels = {table[at]["level_wet_pct"] for at in every}
     # One rate says nothing of rates, and a chart of nothing lost would be empty.
     if len(levels) < LEAST_RATES or (measure == "lost_pct" and not any(row[field] for row in points)):
         return []
@@ -274,7 +278,17 @@ def _chart(month: Month, recipe: RecipeKey, places: Sequence[int], measure: str,
         f"{row['name']}: {row[field]:.1f} at {row['ratewetpct']:.1f} %"
         for row in sorted(points, key=lambda row: row["ratewetpct"])
     )
-    return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), facts, True, name)]
+    part = f"{len(points)} of {len(every)} batches are drawn, evenly spread." if len(points) < len(every) else ""
+    return [Chart(chart_id, title, spec, tuple(keys), "spawn_points", tuple(points), facts, True, name, part)]
+
+
+def _some_of_each_rate(month: Month, places: Sequence[int]) -> list[int]:
+    """Return so many of these batches as can be told apart, evenly spread over those of each rate."""
+    by_rate: dict[object, list[int]] = {}
+    for at in places:
+        by_rate.setdefault(month.rows("spawn_points")[at]["level_wet_pct"], []).append(at)
+    most = len(places) if len(places) <= POINTS_DRAWN else POINTS_DRAWN // len(by_rate)
+    return sorted(at for of in by_rate.values() for at in evenly(of, most))
 
 
 def _curve(month: Month, recipe: RecipeKey, measure: str) -> list[Point]:
