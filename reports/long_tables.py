@@ -80,7 +80,7 @@ def some_of_each_kind(found: Sequence[Finding], most: int) -> Sequence[Finding]:
     return [found[at] for at in sorted(at for _, at in sorted(turns)[:most])]
 
 
-def rows_kept(name: str, whole: int, named: Collection[int]) -> list[int]:
+def rows_to_hold(name: str, whole: int, named: Collection[int]) -> list[int]:
     """Return which rows of a table report.json keeps, by their numbers: those that the page shows, draws or tells of,
     and beside them the first, or the newest, up to ROWS_KEPT.
     """
@@ -90,7 +90,7 @@ def rows_kept(name: str, whole: int, named: Collection[int]) -> list[int]:
     return sorted({*named, *(at for at, _ in zip(others, range(room), strict=False))})
 
 
-def findings_kept(found: Sequence[Finding]) -> list[int]:
+def findings_to_hold(found: Sequence[Finding]) -> list[int]:
     """Return which findings report.json keeps, by their numbers: the worst, up to ROWS_KEPT."""
     order = sorted(range(len(found)), key=lambda at: LEVELS.index(found[at].level))
     return sorted(order[:ROWS_KEPT])

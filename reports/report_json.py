@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from reports.drawing import Chart, row_drawn
 from reports.figures import Figure
 from reports.json_lines import in_json, json_lines
-from reports.long_tables import ROWS_KEPT, findings_kept, rows_kept, runs
+from reports.long_tables import ROWS_KEPT, findings_to_hold, rows_to_hold, runs
 from reports.month import Month, first_day
 from reports.page import sections
 from reports.section import Section
@@ -45,7 +45,7 @@ def as_json(
     the result tables behind both; of long ones some rows, those `shown` among them (each a table and a row's number).
     """
     first, last = days
-    named = {*shown, *_rows_told(says), *_rows_drawn(charts)}
+    named = {*shown, *_rows_named(says), *_rows_drawn(charts)}
     tables, cut = _tables(month, named)
     findings, missing = (_some(name, getattr(month, name), cut) for name in ("findings", "missing"))
     found = {
@@ -76,9 +76,9 @@ def _tables(month: Month, named: Collection[tuple[str, int]]) -> tuple[dict[str,
     tables, cut = {}, {}
     for name, rows in sorted(month.tables.items()):
         if len(rows) > ROWS_KEPT and not month.of_span:
-            kept = rows_kept(name, len(rows), {at for table, at in named if table == name})
-            cut[name] = _cut(len(rows), kept)
-            tables[name] = [rows[at] for at in kept]
+            held = rows_to_hold(name, len(rows), {at for table, at in named if table == name})
+            cut[name] = _cut(len(rows), held)
+            tables[name] = [rows[at] for at in held]
         else:
             tables[name] = [*rows]
     return tables, cut
@@ -88,16 +88,16 @@ def _some(name: str, found: Sequence[Finding], cut: dict[str, Data]) -> Sequence
     """Return the findings that are kept; where they are not all, `cut` says so."""
     if len(found) <= ROWS_KEPT:
         return found
-    kept = findings_kept(found)
-    cut[name] = _cut(len(found), kept)
-    return [found[at] for at in kept]
+    held = findings_to_hold(found)
+    cut[name] = _cut(len(found), held)
+    return [found[at] for at in held]
 
 
-def _cut(whole: int, kept: Sequence[int]) -> Data:
-    return {"rows": whole, "kept": runs(kept)}
+def _cut(whole: int, held: Sequence[int]) -> Data:
+    return {"rows": whole, "kept": runs(held)}
 
 
-def _rows_told(says: Iterable[Statement]) -> Iterator[tuple[str, int]]:
+def _rows_named(says: Iterable[Statement]) -> Iterator[tuple[str, int]]:
     """The rows that figures are cells of, each by its table and number."""
     for place in (place for each in says for figure in each.figures for place in figure.inputs):
         table, row, _ = place.split("/")

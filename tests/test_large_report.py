@@ -181,6 +181,6 @@ def test_rows_are_chosen_as_said() -> None:
     assert long_tables.lowest_and_highest(rows, "be", 4) == [*range(6)]
     assert long_tables.evenly(range(10), 4) == [0, 2, 5, 7]
     assert long_tables.runs([3, 5, 6, 7]) == [[3, 3], [5, 7]]
-    newest = long_tables.rows_kept("soaks", ROWS_KEPT + 5, {1})
+    newest = long_tables.rows_to_hold("soaks", ROWS_KEPT + 5, {1})
     assert newest == [1, *range(6, ROWS_KEPT + 5)]
-    assert long_tables.rows_kept("today", ROWS_KEPT + 5, {ROWS_KEPT + 3}) == [*range(ROWS_KEPT - 1), ROWS_KEPT + 3]
+    assert long_tables.rows_to_hold("today", ROWS_KEPT + 5, {ROWS_KEPT + 3}) == [*range(ROWS_KEPT - 1), ROWS_KEPT + 3]
