@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -12,7 +12,6 @@ from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides
-from pipeline.stats.estimability import Basis, DesignRow, growth, whole_first
 from schemas.phrases import listed
 
 if TYPE_CHECKING:
@@ -93,25 +92,11 @@ def fitted(sides: Sides, factors: Sequence[str] = (), group: Mapping[str, str] |
 
 def fitted_to(rows: DesignRows, group: Mapping[str, str] | None = None) -> ClusterFit:
     """Return the fit of these rows' independent columns to their values; group: what stands for several soaks."""
-    import numpy as np
-
     from pipeline.stats.cluster_robust import fit
 
-    columns = _independent(rows.every)
-    design = np.array([[float(row.get(name, 0)) for name in columns] for row in rows.every])
+    columns, design = rows.independent
     soaks = rows.soaks.renamed([group.get(soak, soak) for soak in rows.soaks.texts]) if group else rows.soaks
     return fit(soaks.codes, design, rows.values, columns, kinds=rows.kinds)
-
-
-def _independent(rows: Sequence[DesignRow]) -> list[Hashable]:
-    """The columns that are no sum of those before; levels come first."""
-    every = list(dict.fromkeys(name for row in rows for name in row if name != "all"))
-    every.sort(key=lambda name: not (isinstance(name, tuple) and name[0] == "level"))
-    # What the columns of a few rows make up, all rows do, where these make all of them.
-    ordered = [rows[at] for at in whole_first(rows)]
-    chosen = [ordered[at] for at in growth(Basis(), ordered)]
-    columns: list[DesignRow] = [{at: row[name] for at, row in enumerate(chosen) if name in row} for name in every]
-    return [every[at] for at in growth(Basis(), columns)]
 
 
 def alike_text(pair: Pair) -> str:

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pipeline.compare.adjusted import fitted_to
+from pipeline.compare.design_rows import DesignRows
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides
-from pipeline.stats.estimability import DesignRow, basis
+from pipeline.stats.estimability import DesignRow
 from schemas.confidence import LEVEL
 
 if TYPE_CHECKING:
     from pipeline.stats.cluster_robust import ClusterFit
     from pipeline.stats.estimate import Estimate
 
+LEAST_LABELS = 2  # that show the pair's difference, for these to be held against each other
 INTERPLAY = "interplay"  # begins the names of the columns that the check adds
 
 
@@ -55,12 +58,12 @@ def _interplay(own: Sides, factor: str, factors: Sequence[str]) -> Interplay | N
     """The check of one factor; None where not two of its labels show the pair's difference, or no error is known."""
     ours = own.of_first(factor).labels
     both = [label for label in own.of_second(factor).labels if label in ours]
-    plain = own.rows(factors)
-    rows = replace(plain, every=tuple(_apart(row, own.level, factor, both[1:]) for row in plain.every))
-    known = basis(rows.every)
+    if len(both) < LEAST_LABELS:
+        return None
+    rows = _apart(own.rows(factors), own.level, factor, both[1:])
     at = {label: _at(own, label, both[1:]) for label in both}
-    shown = [label for label in both if not known.rest(at[label])]
-    if len(shown) < 2:
+    shown = [label for label, is_shown in zip(both, rows.shows(*at.values()), strict=True) if is_shown]
+    if len(shown) < LEAST_LABELS:
         return None
     found = fitted_to(rows)
     weights = {label: [float(at[label].get(name, 0)) for name in found.names] for label in shown}
@@ -72,16 +75,18 @@ def _interplay(own: Sides, factor: str, factors: Sequence[str]) -> Interplay | N
     return Interplay(factor, differences, min(1.0, min(p) * len(p)))
 
 
-def _apart(row: DesignRow, level: str, factor: str, names: Sequence[str]) -> DesignRow:
-    """The row with a column for each of these labels, where it is of the pair's own level."""
-    if ("level", level) not in row:
-        return row
-    return {**row, **{(INTERPLAY, label): row[factor, label] for label in names if (factor, label) in row}}
+def _apart(rows: DesignRows, level: str, factor: str, names: Sequence[str]) -> DesignRows:
+    """The rows with a column for each of these labels, where they are of the pair's own level."""
+    own = rows.column(("level", level)) > 0
+    return rows.beside(
+        [(INTERPLAY, label) for label in names],
+        np.column_stack([np.where(own, rows.column((factor, label)), 0) for label in names]),
+    )
 
 
 def _at(own: Sides, label: str, names: Sequence[str]) -> DesignRow:
     """The pair's difference at one label."""
-    return {**own.contrast, **({(INTERPLAY, label): Fraction(1)} if label in names else {})}
+    return {**own.contrast, **({(INTERPLAY, label): 1} if label in names else {})}
 
 
 def _apart_by(found: ClusterFit, ours: Sequence[float], theirs: Sequence[float]) -> Estimate:

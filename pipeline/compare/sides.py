@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cached_property
 from math import fsum, sqrt
 
 import numpy as np
 
 from pipeline.compare.columns import Cells, soaks_of
-from pipeline.compare.design_rows import DesignRows, unlike_rows
+from pipeline.compare.design_rows import DesignRows, FactorRows, unlike_rows
 from pipeline.compare.factor_column import FactorColumn, counted
 from pipeline.compare.pairs import Level, Pair
 from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Numbers, Whole
-from pipeline.stats.estimability import Basis, DesignRow, comparable, dummies, growth, whole_first
+from pipeline.stats.estimability import DesignRow
 from pipeline.stats.two_levels import DesignKind
 
 
@@ -83,19 +82,29 @@ class Sides:
             self._of_some[key] = self.column(factor).where(chosen)
         return self._of_some[key]
 
+    @cached_property
+    def _rows(self) -> dict[tuple[str, ...], DesignRows]:
+        return {}
+
     def rows(self, factors: Sequence[str]) -> DesignRows:
         """Return the design: a row per cell with its level and these factors; where soaks are split, a row per soak
         with the difference of its two cells, so that the soak drops out.
         """
-        if self.split:
-            return self._rows_of_split(factors)
+        key = tuple(factors)
+        if key not in self._rows:
+            self._rows[key] = self._rows_of_split(factors) if self.split else self._rows_of_cells(factors)
+        return self._rows[key]
+
+    def _rows_of_cells(self, factors: Sequence[str]) -> DesignRows:
         levels = np.repeat(np.arange(len(self.groups)), [len(each) for each in self.groups])
         names = [self.level, self.against, *(each[0].level for each in self.others)]
         columns = [self.column(factor) for factor in factors]
         kinds, first = unlike_rows([levels, *(each.codes for each in columns)])
-        rows = [self._row(at, names[levels[at]], factors) for at in first.tolist()]
         soaks, values = self._written
-        return DesignRows(soaks, kinds, tuple(rows), values)
+        own = FactorRows.of(
+            [(name, each.where(first)) for name, each in zip(factors, columns, strict=True)], len(first)
+        )
+        return DesignRows.of_cells(soaks, kinds, values, (names, levels[first]), own)
 
     @cached_property
     def _written(self) -> tuple[Labels, Numbers]:
@@ -105,15 +114,17 @@ class Sides:
     def _rows_of_split(self, factors: Sequence[str]) -> DesignRows:
         """A row per split soak, in the order of the first level's cells."""
         theirs = self._of_second
-        columns = [self.column(factor).codes for factor in factors]
-        kinds, first = unlike_rows([codes[at] for codes in columns for at in (slice(len(theirs)), theirs)], len(theirs))
-        rows = [
-            _less(self._row(at, self.level, factors), self._row(int(theirs[at]), self.against, factors))
-            for at in first.tolist()
-        ]
+        columns = [(factor, self.column(factor)) for factor in factors]
+        codes = [each.codes[at] for _, each in columns for at in (slice(len(theirs)), theirs)]
+        kinds, first = unlike_rows(codes, len(theirs))
         soaks, values = self._written
+        of_each = [
+            FactorRows.of([(name, each.where(at)) for name, each in columns], len(first))
+            for at in (first, theirs[first])
+        ]
         own = soaks.where(np.arange(len(theirs)))
-        return DesignRows.of(own, kinds, rows, values[: len(theirs)] - values[theirs])
+        names = (self.level, self.against)
+        return DesignRows.of_split(own, kinds, values[: len(theirs)] - values[theirs], names, *of_each)
 
     @property
     def much_alike(self) -> bool:
@@ -135,7 +146,7 @@ class Sides:
         if self.split:
             return int(np.logical_and.reduce([a == b for a, b in zip(ours, theirs, strict=True)], axis=0).sum())
         together = [np.concatenate(each) for each in zip(ours, theirs, strict=True)]
-        kinds, _ = unlike_rows(together, len(self.first) + len(self.second))
+        kinds = together[0] if len(together) == 1 else unlike_rows(together, len(self.first) + len(self.second))[0]
         counts = [np.bincount(side, minlength=int(kinds.max()) + 1) for side in np.split(kinds, [len(self.first)])]
         return int(np.minimum(*counts).max())
 
@@ -160,52 +171,25 @@ class Sides:
 
     def comparable(self, factors: Sequence[str]) -> bool:
         """Return whether the pair's difference can be estimated with these factors alike."""
-        return self._alike(factors) > 0 or comparable(self.rows(factors).every, self.contrast)
+        return self._alike(factors) > 0 or self.rows(factors).shows(self.contrast)[0]
 
     def tied_by(self, factors: Sequence[str]) -> str | None:
         """Return the soak that alone shows the difference with these factors alike; None where none alone does."""
         if self._alike(factors) > 1:
             return None
         rows = self.rows(factors)
-        alone = rows.soak_alone
-        # A soak that is needed is among the first rows that show the difference, and among the last ones that do.
-        at = whole_first(rows.every)
-        for soak in sorted(self._enough(rows, at) & self._enough(rows, at[::-1])):
-            left = [side for side in (self.first, self.second) if any(own != soak for own in side.soaks)]
-            rest = [row for row, own in zip(rows.every, alone, strict=True) if own != soak]
-            if len(left) == 2 and not comparable(rest, self.contrast):
-                return soak
+        for at in rows.soaks_needed:
+            # Where a level has no other soak, it is not this one that ties the two.
+            left = all((side != at).any() for side in np.split(self._written[0].codes[: self.size], [len(self.first)]))
+            if left and not rows.without(rows.soak_alone == at).shows([self.contrast])[0]:
+                return rows.soaks.texts[at]
         return None
-
-    def _enough(self, rows: DesignRows, order: Sequence[int]) -> set[str]:
-        """The soaks that alone stand for one of the first rows, in this order, that show the pair's difference."""
-        so_far, found, alone = Basis(), set(), rows.soak_alone
-        for at in growth(so_far, [rows.every[at] for at in order]):
-            found |= {alone[order[at]]} - {None}
-            if not so_far.rest(self.contrast):
-                break
-        return {soak for soak in found if soak is not None}
 
     def strength(self, factor: str) -> float:
         """Return how strongly a factor's labels went with the levels: Cramer's V over soaks."""
         ours, theirs = counted(self.of_first(factor)), counted(self.of_second(factor))
         every = sorted({*ours, *theirs})
         return cramers_v([[side.get(label, 0.0) for label in every] for side in (ours, theirs)])
-
-    def _row(self, at: int, level: str, factors: Sequence[str]) -> dict[Hashable, Fraction | int]:
-        row: dict[Hashable, Fraction | int] = {("level", level): 1}
-        if not self.split:
-            row["all"] = 1
-        for factor in factors:
-            column = self.column(factor)
-            row |= dummies(factor, column.every[column.codes[at]])
-        return row
-
-
-def _less(row: DesignRow, other: DesignRow) -> dict[Hashable, Fraction | int]:
-    columns = (*row, *(column for column in other if column not in row))
-    found = {column: row.get(column, 0) - other.get(column, 0) for column in columns}
-    return {column: value for column, value in found.items() if value}
 
 
 def sides_of(pair: Pair, levels: Sequence[Level] = ()) -> Sides:

@@ -1,121 +1,129 @@
-"""Estimability: whether a design can separate a difference from other things. Exact, in fractions: no rounding."""
+"""Estimability: whether a design can separate a difference from other things. In whole numbers: no rounding.
+
+Asked of the products of the columns of a design, X'X, which spans what its rows span: so a design of any number of rows
+is as quick as one of a row per column. The elimination is modulo two primes below 2^31. What it finds independent is;
+what is independent and found dependent would have to leave a multiple of both primes, less than once in 10^18.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from math import lcm
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 # A row of a design: the columns that are not 0, by name.
 DesignRow = Mapping[Hashable, Fraction | int]
-# After so many rows in a row that add nothing, all that are left are looked at together.
-PATIENCE = 40
-FITS = 2**62  # sums of whole numbers below it are exact in 64 bits
+Products: TypeAlias = NDArray[np.int64] | NDArray[np.object_]
+PRIMES = (2**31 - 1, 2**31 - 19)
+EXACT_FLOATS, FITS = 2**53, 2**63  # sums of whole numbers below them are exact as floats, in 64 bits
 
 
-class Basis:
-    """The rows that a design can make, as an echelon form that grows: each row in it leads with a column of its own."""
+def products_of(rows: Products) -> Products:
+    """Return the sums of the products of each two columns of these rows, in whole numbers.
 
-    def __init__(self) -> None:
-        self._leading: dict[Hashable, dict[Hashable, Fraction | int]] = {}
-
-    def rest(self, row: DesignRow) -> dict[Hashable, Fraction | int]:
-        """Return what of this row the rows so far cannot make; empty where they make all of it."""
-        # Whole numbers stay whole where they can: they are far quicker.
-        left = {column: value for column, value in row.items() if value}
-        # Rows that lead hold no other led column, so each of these is taken away once and for good.
-        for led in [column for column in left if column in self._leading]:
-            factor = left[led]
-            for column, value in self._leading[led].items():
-                new = left.get(column, 0) - factor * value
-                if new:
-                    left[column] = new
-                else:
-                    left.pop(column, None)
-        return left
-
-    def add(self, row: DesignRow) -> bool:
-        """Add a row. Returns whether it is independent of those before."""
-        left = self.rest(row)
-        if not left:
-            return False
-        lead, value = next(iter(left.items()))
-        fresh = left
-        if value != 1:
-            fresh = {column: Fraction(each) / value for column, each in left.items()}
-        for own in self._leading.values():
-            # No other row keeps the new lead: so a rest has no led column left.
-            if factor := own.get(lead):
-                for column, each in fresh.items():
-                    own[column] = own.get(column, 0) - factor * each
-                    if not own[column]:
-                        del own[column]
-        self._leading[lead] = fresh
-        return True
-
-    @property
-    def rank(self) -> int:
-        """The number of independent rows."""
-        return len(self._leading)
-
-    def first_beyond(self, rows: Sequence[DesignRow]) -> int:
-        """Return the place of the first of these rows that those so far cannot make; their number if there is none.
-
-        All at once, in whole numbers: each row, and the echelon form, times what makes their fractions whole.
-        """
-        names = list(dict.fromkeys(name for row in (*rows, *self._leading.values()) for name in row))
-        led, free = (
-            [name for name in names if name in self._leading],
-            [name for name in names if name not in self._leading],
-        )
-        own = lcm(*(value.denominator for row in self._leading.values() for value in row.values()))
-        wide = [lcm(*(value.denominator for value in row.values())) for row in rows]
-        made = _whole([self._leading[name] for name in led], free, [own] * len(led))
-        of_led, of_free = _whole(rows, led, wide), _whole(rows, free, wide)
-        largest = max(int(abs(each).max(initial=0)) for each in (made, of_led))
-        if max(largest**2 * (len(led) + 1), own * int(abs(of_free).max(initial=0))) < FITS:
-            made, of_led, of_free = (each.astype(np.int64) for each in (made, of_led, of_free))
-        beyond = (own * of_free != of_led @ made).any(axis=1)
-        return int(beyond.argmax()) if beyond.any() else len(rows)
-
-
-def _whole(rows: Sequence[DesignRow], names: Sequence[Hashable], times: Sequence[int]) -> np.ndarray:
-    """These columns of the rows, each row times its number: whole numbers of any size."""
-    found = np.zeros((len(rows), len(names)), dtype=object)
-    place = {name: at for at, name in enumerate(names)}
-    for own, row, factor in zip(found, rows, times, strict=True):
-        for name, value in row.items():
-            if name in place:
-                own[place[name]] = value.numerator * (factor // value.denominator)
+    rows: each times what makes its numbers whole, which leaves what rows span as it is.
+    """
+    largest = int(abs(rows).max(initial=0)) ** 2 * max(len(rows), 1)
+    if largest < EXACT_FLOATS:
+        floats = rows.astype(float)
+        exact: Products = (floats.T @ floats).astype(np.int64)
+        return exact
+    whole = rows.astype(np.int64 if largest < FITS else object)
+    found: Products = whole.T @ whole
     return found
 
 
-def growth(found: Basis, rows: Sequence[DesignRow]) -> Iterator[int]:
-    """Add these rows to the basis. Yields the place of each that is independent of those before, when it is added."""
-    at = idle = 0
-    while at < len(rows):
-        idle += 1
-        if found.add(rows[at]):
-            idle = 0
-            yield at
-        at += 1
-        if idle >= PATIENCE:
-            at, idle = at + found.first_beyond(rows[at:]), 0
+@dataclass(frozen=True, eq=False)
+class Eliminated:
+    """What is found of the columns of a design: the places of those that are no sum of those before, and of each
+    contrast (one column each, one entry per column of the design) whether the rows show it.
+    """
+
+    independent: tuple[int, ...]
+    shown: tuple[bool, ...]
 
 
-def whole_first(rows: Sequence[DesignRow]) -> list[int]:
-    """Return the places of these rows, those of whole numbers first: what these make needs no fractions."""
-    return sorted(range(len(rows)), key=lambda at: max((each.denominator for each in rows[at].values()), default=1) > 1)
+def eliminated(products: Products, contrasts: Products, primes: Sequence[int] = PRIMES) -> Eliminated:
+    """Return which columns of a design are independent, and which contrasts lie in its row space. products: of its
+    columns; contrasts: whole numbers, one column each.
+
+    X'X is positive semidefinite, so what is left of it has an empty row where it has an empty place on the diagonal: a
+    prime for which that is not so, or which misses what another one sees, divides a pivot and is left out.
+    """
+    width, beside = products.shape[1], np.concatenate([products, contrasts], axis=1)
+    left = {prime: (beside % prime).astype(np.int64) for prime in primes}
+    independent, shown = [], np.ones(contrasts.shape[1], dtype=bool)
+    for at in range(width):
+        seen = [prime for prime, own in left.items() if own[at, at]]
+        if seen:
+            independent.append(at)
+            left = {prime: left[prime] for prime in seen}
+            for prime, own in left.items():
+                _take_away(own, at, prime)
+            continue
+        fitting = {prime: own for prime, own in left.items() if not own[at, at:width].any()}
+        if not fitting:
+            raise ArithmeticError("every prime divides a pivot of this design")
+        left = fitting
+        shown &= np.logical_and.reduce([own[at, width:] == 0 for own in left.values()])
+    return Eliminated(tuple(independent), tuple(shown.tolist()))
 
 
-def basis(rows: Sequence[DesignRow]) -> Basis:
-    """Return the basis of all rows that these can make."""
-    found = Basis()
-    for _ in growth(found, [rows[at] for at in whole_first(rows)]):
-        pass
-    return found
+def _take_away(own: NDArray[np.int64], at: int, prime: int) -> None:
+    """Take a row that leads at its place away from those below it."""
+    row = own[at, at + 1 :] * pow(int(own[at, at]), -1, prime) % prime
+    column = own[at + 1 :, at]
+    rest = own[at + 1 :, at + 1 :]
+    rest -= column[:, None] * row
+    rest %= prime
+
+
+@dataclass(frozen=True, eq=False)
+class NamedRows:
+    """Rows of a design in whole numbers, each times what makes it whole, and the names of their columns."""
+
+    names: tuple[Hashable, ...]
+    whole: Products
+
+    @classmethod
+    def of(cls, rows: Iterable[DesignRow]) -> NamedRows:
+        """Return these rows."""
+        rows = list(rows)
+        names = tuple(dict.fromkeys(name for row in rows for name in row))
+        whole = np.zeros((len(rows), len(names)), dtype=object)
+        place = {name: at for at, name in enumerate(names)}
+        for own, row in zip(whole, rows, strict=True):
+            wide = lcm(*(value.denominator for value in row.values()))
+            for name, value in row.items():
+                own[place[name]] = value.numerator * (wide // value.denominator)
+        return cls(names, whole)
+
+    @cached_property
+    def products(self) -> Products:
+        """The products of the columns."""
+        return products_of(self.whole)
+
+    def shows(self, contrasts: Sequence[DesignRow]) -> list[bool]:
+        """Return of each contrast whether it lies in the row space of the design: see comparable."""
+        place = {name: at for at, name in enumerate(self.names)}
+        beside = np.zeros((len(self.names), len(contrasts)), dtype=np.int64)
+        known = [set(contrast) <= set(place) for contrast in contrasts]
+        for at, contrast in enumerate(contrasts):
+            for name, value in contrast.items() if known[at] else ():
+                beside[place[name], at] = int(value)
+        found = eliminated(self.products, beside).shown
+        return [own and each for own, each in zip(known, found, strict=True)]
+
+    @cached_property
+    def independent(self) -> tuple[int, ...]:
+        """The places of the columns that are no sum of those before."""
+        return eliminated(self.products, np.zeros((len(self.names), 0), dtype=np.int64)).independent
 
 
 def rank(rows: Sequence[DesignRow]) -> int:
@@ -123,20 +131,13 @@ def rank(rows: Sequence[DesignRow]) -> int:
 
     Checked against: R lm and alias on datasets::npk.
     """
-    return basis(rows).rank
+    return len(NamedRows.of(rows).independent)
 
 
 def comparable(rows: Sequence[DesignRow], contrast: DesignRow) -> bool:
-    """Return whether the contrast lies in the row space of the design: rank([X; c]) = rank(X).
+    """Return whether the contrast (of whole numbers) lies in the row space of the design: rank([X; c]) = rank(X).
 
     If so, some sum of the rows' values estimates it with everything else alike; if not, none does (Searle 1971, Linear
     Models, 5.4: estimable functions).
     """
-    so_far = Basis()
-    ordered = [rows[at] for at in whole_first(rows)]
-    return not so_far.rest(contrast) or any(not so_far.rest(contrast) for _ in growth(so_far, ordered))
-
-
-def dummies(factor: Hashable, shares: Mapping[str, Fraction | int]) -> dict[Hashable, Fraction | int]:
-    """Return the columns of one factor in a row: 1 at its label; shares where a cell has several labels."""
-    return {(factor, label): share for label, share in shares.items() if share}
+    return NamedRows.of(rows).shows([contrast])[0]
