@@ -28,7 +28,7 @@ from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.ahead import dice
 from pipeline.outlook.backtest import QUANTILES, Misses, Past, Spans, came, look_back
 from pipeline.outlook.history import LAST_AGE, PastBatches
-from pipeline.outlook.simulate import targets
+from pipeline.outlook.running import targets
 from pipeline.outlook.widening import widened, within
 
 LEAST, MOST = 0.75, 0.87  # of 80 % bands: our limits

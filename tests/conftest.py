@@ -16,6 +16,8 @@ from typing import Any
 import pytest
 
 os.environ["TZ"] = "UTC"
+# As commands do: threads of linear algebra wait for work by asking for it, and hinder the other tests.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("GILLBOOK_FARM", None)
 # What gillbook keeps outside of farms: nothing of who runs the tests.
 os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="gillbook-state-")

@@ -24,10 +24,12 @@ from pipeline.outlook.backtest import (
     look_back,
     past_days,
 )
+from pipeline.outlook.drawing import Borrowed, Drawing, places
 from pipeline.outlook.history import LAST_AGE, PastBatches, history_of
 from pipeline.outlook.levels import USUAL, Likeness, donors, sizes
 from pipeline.outlook.need import need
-from pipeline.outlook.simulate import Borrowed, Drawing, RunningBatch, expected_kg, places, simulate, targets
+from pipeline.outlook.running import RunningBatch, targets
+from pipeline.outlook.simulate import expected_kg, simulate
 from pipeline.outlook.widening import FIRST_FACTOR, LEAST_FACTOR, Factors, missed_of_late, spread, widen, widened
 
 SETTINGS = {"lapse_days": 45, "lapse_unpicked_days": 90}
@@ -80,6 +82,41 @@ def test_a_path_is_cumulated_by_age_and_shares_that_run_end_and_lapse_by_what_wa
     assert found.picked(TODAY - 170, TODAY - 170) == 2
 
 
+def runs(age: int, ended: int | None, picked: list[int]) -> bool:
+    """Whether a container runs at this age, as known then. In plain words: neither ended nor lapsed."""
+    before = [day for day in picked if day <= age]
+    lapsed = age >= before[-1] + 45 if before else age >= 90
+    return not lapsed and (ended is None or age < ended)
+
+
+def test_the_share_that_runs_is_that_of_looking_at_each_container_at_each_age() -> None:
+    rng = dice(7)
+    for _ in range(20):
+        batches = [("B", Day(TODAY - 300), None, None, "straw", "grey")] * 3
+        places = [(int(batch), rng.choice([None, 0, 50, 120, 400])) for batch in rng.integers(0, 3, 8)]
+        # Some of one container, some weighed together for its batch; a gap may be long, an end may come before.
+        rows = [(places[at][0], at, int(age), 1.0) for at in range(8) for age in rng.integers(0, 380, 3)]
+        rows += [(int(batch), None, int(age), 1.0) for batch, age in zip((0, 0, 2), (100, 250, 30), strict=True)]
+        found = history_of(records(batches, places, rows), SETTINGS)
+        for batch in range(3):
+            mine = [at for at, place in enumerate(places) if place[0] == batch]
+            for age in range(0, LAST_AGE + 1, 5):
+                run = [
+                    runs(age, places[at][1], sorted(row[2] for row in rows if row[0] == batch and row[1] in (at, None)))
+                    for at in mine
+                ]
+                assert found.running[batch, age] == (sum(run) / len(run) if run else 0.0)
+
+
+def test_what_was_picked_day_by_day_adds_up_to_what_the_batches_gave() -> None:
+    farm = history([200, 199, 28, -3], [{30: 2.0, 44: 1.0}, {29: 0.5}, {28: 4.0}, {}])
+    first = TODAY - 200
+    assert farm.picked_after(first + 29, 2).tolist() == [2.5, 0.0]
+    assert farm.picked_after(first - 10, 8).tolist() == [0.0] * 8
+    assert farm.picked_after(first - 2, 500).sum() == farm.picked(first, TODAY) == 7.5
+    assert history([], []).picked_after(TODAY, 2).tolist() == [0.0, 0.0]
+
+
 def lent(farm: PastBatches, target: RunningBatch, likeness: Likeness = USUAL, draws: int = 200) -> Borrowed | None:
     drawing = Drawing(donors(farm, TODAY, likeness), draws, dice())
     return drawing.kg(target, DAYS_OF_4, dice(2).random(draws))
@@ -105,7 +142,7 @@ def test_without_dry_mass_containers_tell_the_size_and_only_those_that_run_count
 def test_age_alone_says_who_may_lend_or_early_failures_would_be_drawn_too_often() -> None:
     farm = history([*OLD, 50, 28], [*FOUR, {}, {}], ends={4: [12, 12]})
     drawing = Drawing(donors(farm, TODAY, USUAL), 10, dice())
-    assert drawing._chosen(28)[0].tolist() == [0, 1, 2, 3]
+    assert drawing.who_lends(np.array([28]))[0].tolist() == [[True] * 4 + [False] * 2]
 
 
 def test_recipes_are_held_by_the_wider_kind_and_by_less_the_more_is_known_of_them() -> None:
@@ -172,7 +209,7 @@ def test_fewer_than_four_tell_nothing_and_weeks_that_too_few_lived_to_see_are_no
     assert lent(farm, RunningBatch(3, 28, 1.0, False)) is None
     farm = history([200, 199, 198, 43, 28], [*FOUR, {}])
     asked = targets(farm, TODAY, 28)
-    found = simulate(Drawing(donors(farm, TODAY, USUAL), 10, dice()), asked[-1:], DAYS_OF_4)
+    found = simulate(Drawing(donors(farm, TODAY, USUAL), 10, dice()), asked.where(slice(-1, None)), DAYS_OF_4)
     # The fourth oldest is 43 days old: of a batch of 28 days two weeks are told.
     assert found.without_donors.tolist() == [0, 0, 1, 1]
 
@@ -186,7 +223,7 @@ def test_what_is_planned_begins_on_its_day() -> None:
     assert found.running.sum() == 0
     # 30 days after the third day ahead is in the fifth week, 44 days after it in the seventh.
     assert found.planned == pytest.approx(np.tile([0, 0, 0, 0, 2.0, 2.0, 3.0, 3.0], (10, 1)))
-    assert targets(farm, TODAY, 3) == []
+    assert len(targets(farm, TODAY, 3)) == 0
 
 
 def test_the_same_seed_gives_the_same_and_another_gives_another() -> None:
@@ -198,6 +235,25 @@ def test_the_same_seed_gives_the_same_and_another_gives_another() -> None:
         return simulate(drawing, asked, DAYS_OF_4).total[:, 0].tolist()
 
     assert drawn(1) == drawn(1) != drawn(2)
+
+
+def test_batches_drawn_together_give_what_each_gives_alone() -> None:
+    design = Design(weeks=60, recipes=2, per_week=4.0)
+    farm = simulated(design, 5)
+    asked = targets(farm, design.today, 28)
+    drawing = Drawing(donors(farm, design.today, USUAL), 50, dice())
+    found = simulate(drawing, asked, DAYS_OF_4, apart=True)
+    again = Drawing(donors(farm, design.today, USUAL), 50, dice())
+    each = [again.kg(target, DAYS_OF_4, again.rng.random(50)) for target in asked]
+    assert all(one is not None for one in each)
+    for to_come, sums in ((False, found.running), (True, found.planned)):
+        kg = sum(one.kg for one, target in zip(each, asked, strict=True) if one and target.planned == to_come)
+        assert sums == pytest.approx(kg, rel=1e-12)
+    for one, borrowed in zip(each, found.borrowed, strict=True):
+        assert one is not None
+        assert borrowed is not None
+        assert (one.donors, one.source) == (borrowed.donors, borrowed.source)
+        assert borrowed.kg == pytest.approx(one.kg.mean(axis=0), rel=1e-12, abs=1e-15)
 
 
 def test_the_mean_without_drawing_is_that_of_the_draws() -> None:
@@ -301,7 +357,7 @@ def as_one(farm: PastBatches, factor: float = 1.0, draws: int = 200) -> Ahead:
     drawing = Drawing(donors(farm, TODAY, USUAL), draws, dice())
     asked = targets(farm, TODAY, int(DAYS[-1]))
     factors = Factors(np.full(MOST_WEEKS, factor), np.full(MOST_WEEKS, factor))
-    return Ahead(tuple(asked), simulate(drawing, asked, DAYS), drawing, past([]), factors, USUAL)
+    return Ahead(asked, simulate(drawing, asked, DAYS), drawing, past([]), factors, USUAL)
 
 
 def test_a_need_is_met_by_the_fewest_batches_and_as_late_as_they_can_be() -> None:
@@ -356,4 +412,6 @@ def test_a_chance_falls_where_that_share_of_the_weights_lies_below_it(parts: int
     chances = dice(2).random((3, 40))
     chances[0, :5] = 0.0
     told = [(heaped < (each * heaped[:, -1])[:, None]).sum(axis=1) for each in chances]
-    assert places(heaped, chances).tolist() == np.array(told).tolist()
+    flat = places(np.ascontiguousarray(heaped.T), chances)
+    assert (flat // 40).tolist() == np.array(told).tolist()
+    assert (flat % 40 == np.arange(40)).all()

@@ -13,9 +13,11 @@ import numpy as np
 
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.backtest import MOST_WEEKS, WEEK_ENDS, Misses, Past, bands, look_back, single_weeks
+from pipeline.outlook.drawing import Drawing
 from pipeline.outlook.history import PastBatches, read_history
 from pipeline.outlook.levels import Likeness, donors
-from pipeline.outlook.simulate import Drawing, RunningBatch, Simulated, simulate, targets
+from pipeline.outlook.running import RunningBatches, targets
+from pipeline.outlook.simulate import Simulated, simulate
 from pipeline.outlook.widening import Factors, Widened, widen, widened
 
 if TYPE_CHECKING:
@@ -35,7 +37,7 @@ class Ahead:
     the bands are widened; likeness: what the past prefers.
     """
 
-    targets_wanted: tuple[RunningBatch, ...]
+    targets_wanted: RunningBatches
     found: Simulated
     drawing: Drawing
     past: Past
@@ -85,9 +87,9 @@ class FarmPast:
         """Return what is to come after the day, for MOST_WEEKS."""
         targets_wanted = targets(self.history, self.day, int(DAYS[-1]))
         drawing = Drawing(donors(self.history, self.day, self.likeness), draws, dice(0))
-        found = simulate(drawing, targets_wanted, DAYS)
+        found = simulate(drawing, targets_wanted, DAYS, apart=True)
         by_past = self.widening
-        return Ahead(tuple(targets_wanted), found, drawing, by_past.past, by_past.factors, self.likeness)
+        return Ahead(targets_wanted, found, drawing, by_past.past, by_past.factors, self.likeness)
 
 
 def read_past(ledger: Ledger, as_of: date) -> FarmPast:

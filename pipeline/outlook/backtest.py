@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.models.unit_arrays import Numbers, Whole
+from pipeline.outlook.drawing import Drawing
 from pipeline.outlook.history import PastBatches
-from pipeline.outlook.levels import LIKENESSES, OTHERS, USUAL, Likeness, donors
-from pipeline.outlook.simulate import Drawing, expected_kg, simulate, targets
+from pipeline.outlook.levels import LIKENESSES, OTHERS, USUAL, Likeness, donors, donors_of, pool_of
+from pipeline.outlook.running import targets
+from pipeline.outlook.simulate import expected_kg, simulate
 from schemas.steps import STEPS
 
 Flags = NDArray[np.bool_]
@@ -70,9 +72,9 @@ def known_until(history: PastBatches, as_of: int) -> int:
     """Return the day up to which it is known what was picked. `as_of`, or the last picking where that is SILENT_DAYS
     older.
     """
-    gave = np.diff(history.kg, axis=1, prepend=0) > 0
-    days = history.start[:, None] + np.arange(history.kg.shape[1])
-    last = int(np.where(gave & (days <= as_of), days, 0).max(initial=0))
+    first = int(history.start.min(initial=as_of))
+    gave = np.flatnonzero(history.of_days[: max(as_of + 1 - first, 0)] > 0)
+    last = first + int(gave[-1]) if len(gave) else 0
     return last if last and as_of - last > SILENT_DAYS else as_of
 
 
@@ -109,8 +111,9 @@ class Misses:
         self.off = np.full((len(LIKENESSES), len(self.days), LEARNT_WEEKS), np.nan)
         for at, day in enumerate(self.days.tolist()):
             wanted = targets(history, day, int(ends[-1]))
+            pool = pool_of(history, day)
             for which, likeness in enumerate(LIKENESSES):
-                kg, without = expected_kg(donors(history, day, likeness), wanted, ends)
+                kg, without = expected_kg(donors_of(pool, history, likeness), wanted, ends)
                 miss = np.abs(single_weeks(kg) - single_weeks(self.actual[at]))
                 self.off[which, at] = np.where(without > 0, np.nan, miss)
 
@@ -132,11 +135,8 @@ class Misses:
 
 def came(history: PastBatches, day: int, known: int) -> Numbers:
     """Return the kg picked after a day up to the end of each week, nan where that is not known."""
-    before = float(history.kg_at(day - history.start).sum())
-    ends = day + WEEK_ENDS
-    at = ends[:, None] - history.start
-    upto = np.where(at < 0, 0.0, history.kg[np.arange(len(history.start)), np.clip(at, 0, history.kg.shape[1] - 1)])
-    found: Numbers = np.where(ends <= known, upto.sum(axis=1) - before, np.nan)
+    upto = np.cumsum(history.picked_after(day, int(WEEK_ENDS[-1])))[WEEK_ENDS - 1]
+    found: Numbers = np.where(day + WEEK_ENDS <= known, upto, np.nan)
     return found
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.farm.settings import Settings, whole
 from pipeline.models.outlook_records import AgedPickings, ContainerEnds, OutlookRecords, outlook_records
@@ -21,8 +21,7 @@ if TYPE_CHECKING:
 WEEKS_BACK = 130
 # A batch gives nothing that matters after a year. Our choice, no source; the slowest in print take about 130 days.
 LAST_AGE = 364
-# So many containers at a time, for a farm of any size fits into memory.
-PORTION = 10_000
+AGES = LAST_AGE + 1  # with that of the first day
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class PastBatches:
     alike for batches of one substrate and strain, and of one substrate. kg[batch, age]: picked up to that age, in kg;
     running[batch, age]: the share of its containers that still ran on that day, by what was known on it.
     undated: loaded batches without a day, which can lend nothing. recipes: of each batch, its substrate and its strain;
-    "" where blank.
+    "" where blank. sizes: how large each batch is, by the power of its fill, once it was asked for (levels.sizes).
     """
 
     names: tuple[str, ...]
@@ -46,11 +45,30 @@ class PastBatches:
     running: Numbers
     undated: int = 0
     recipes: tuple[tuple[str, str], ...] = ()
+    sizes: dict[float, Numbers] = field(default_factory=dict, compare=False, repr=False)
 
     def picked(self, first: int, last: int) -> float:
         """Return how much was picked from the first to the last of these days, in kg."""
         before, upto = (self.kg_at(day - self.start) for day in (first - 1, last))
         return float((upto - before).sum())
+
+    @cached_property
+    def of_days(self) -> Numbers:
+        """Return what was picked on each day, in kg, from the first day of inoculation on; of no batch: one day."""
+        if not len(self.start):
+            return np.zeros(1)
+        begun, firsts = np.unique(self.start, return_index=True)
+        steps = np.diff(np.add.reduceat(self.kg, firsts, axis=0), axis=1, prepend=0)
+        day = (begun - begun[0])[:, None] + np.arange(LAST_AGE + 1)
+        return np.bincount(day.reshape(-1), steps.reshape(-1)).astype(np.float64)
+
+    def picked_after(self, day: int, days: int) -> Numbers:
+        """Return how much was picked on each of so many days after a day, in kg."""
+        first = day + 1 - int(self.start.min(initial=day))
+        found = np.zeros(days)
+        there = self.of_days[max(first, 0) : max(first + days, 0)]
+        found[max(-first, 0) :][: len(there)] = there
+        return found
 
     def kg_at(self, ages: Whole) -> Numbers:
         """Return how much each batch had given by its age. Nothing before its day of inoculation."""
@@ -96,43 +114,51 @@ def _coded(keys: Sequence[Hashable]) -> Whole:
 
 def _paths(batches: int, ends: ContainerEnds, pickings: AgedPickings, settings: Settings) -> tuple[Numbers, Numbers]:
     """Of each batch, by age: kg picked so far, and the share of its containers that still ran."""
-    closed = np.nan_to_num(ends.closed_age, nan=LAST_AGE + 1).astype(np.int64)
-    place = np.nan_to_num(pickings.place, nan=-1).astype(np.int64)
-    at, age = pickings.number, pickings.age
-    within = age <= LAST_AGE
-    at, place, age = at[within], place[within], age[within]
-    kg = np.zeros((batches, LAST_AGE + 1))
-    np.add.at(kg, (at, age), pickings.kg[within])
-    together = np.full((batches, LAST_AGE + 1), -1, dtype=np.int16)
-    together[at[place < 0], age[place < 0]] = age[place < 0]
-    together = np.maximum.accumulate(together, axis=1)
-    lapses = (whole(settings, "lapse_days"), whole(settings, "lapse_unpicked_days"))
-    return np.cumsum(kg, axis=1), _running(batches, ends.number, closed, place, age, together, lapses)
+    pickings = pickings.where(pickings.age <= LAST_AGE)
+    kg = np.bincount(pickings.number * AGES + pickings.age, pickings.kg, batches * AGES).reshape(batches, AGES)
+    count = np.bincount(ends.number, minlength=batches)
+    running = _running(ends, pickings, count, (whole(settings, "lapse_days"), whole(settings, "lapse_unpicked_days")))
+    return np.cumsum(kg, axis=1), running / np.maximum(count, 1)[:, None]
 
 
-def _running(
-    batches: int,
-    of_place: Whole,
-    closed: Whole,
-    place: Whole,
-    age: Whole,
-    together: NDArray[np.int16],
-    lapses: tuple[int, int],
-) -> Numbers:
-    """The share of each batch's containers that still ran at each age: neither ended nor lapsed, as known then."""
-    ages = np.arange(LAST_AGE + 1)
-    still = np.zeros((batches, LAST_AGE + 1))
-    for first in range(0, len(of_place), PORTION):
-        mine = slice(first, first + PORTION)
-        last = np.full((len(of_place[mine]), LAST_AGE + 1), -1, dtype=np.int16)
-        here = (place >= first) & (place < first + PORTION)
-        last[place[here] - first, age[here]] = age[here]
-        last = np.maximum(np.maximum.accumulate(last, axis=1), together[of_place[mine]])
-        heard = np.where(last < 0, lapses[1], last + lapses[0])
-        runs = (ages < heard) & (ages < closed[mine, None])
-        order = np.argsort(of_place[mine], kind="stable")
-        found_in, begins = np.unique(of_place[mine][order], return_index=True)
-        still[found_in] += np.add.reduceat(runs[order], begins, axis=0, dtype=np.float64)
-    count = np.bincount(of_place, minlength=batches)
-    found: Numbers = still / np.maximum(count, 1)[:, None]
+def _running(ends: ContainerEnds, pickings: AgedPickings, count: Whole, lapses: tuple[int, int]) -> Whole:
+    """How many of each batch's containers still ran at each age: neither ended nor lapsed, as known then.
+
+    A container runs from 0 and from each picking on, until it lapses, is picked from again or ends: what begins and
+    what ends at each age is counted. count: of each batch's containers; lapses: lapse_days, lapse_unpicked_days.
+    """
+    closed = np.minimum(np.nan_to_num(ends.closed_age, nan=AGES), AGES).astype(np.int64)
+    place, age = _visits(ends, pickings, count)
+    first = np.append(True, np.diff(place) != 0)[: len(place)]
+    until_next = np.where(np.append(first[1:], True)[: len(place)], AGES, np.append(age[1:], 0)[: len(place)])
+    unpicked = np.full(len(closed), min(lapses[1], AGES))
+    unpicked[place[first]] = np.minimum(unpicked[place[first]], age[first])
+    begins = np.concatenate([np.zeros(len(closed), dtype=np.int64), age])
+    over = np.minimum(
+        np.concatenate([unpicked, np.minimum(age + lapses[0], until_next)]), np.concatenate([closed, closed[place]])
+    )
+    at = (AGES + 1) * np.concatenate([ends.number, ends.number[place]])
+    there, size = begins < over, len(count) * (AGES + 1)
+    change = np.bincount((at + begins)[there], minlength=size) - np.bincount((at + over)[there], minlength=size)
+    found: Whole = np.cumsum(change.reshape(len(count), AGES + 1)[:, :AGES], axis=1)
     return found
+
+
+def _visits(ends: ContainerEnds, pickings: AgedPickings, count: Whole) -> tuple[Whole, Whole]:
+    """The container and the age of each picking, in their order; what was weighed together was picked from each
+    container of its batch.
+    """
+    of_one = ~np.isnan(pickings.place)
+    together = pickings.where(~of_one)
+    of_each = count[together.number]
+    nth = np.arange(of_each.sum()) - np.repeat(np.cumsum(of_each) - of_each, of_each)
+    in_batches = np.argsort(ends.number, kind="stable")
+    of_batch = np.repeat((np.cumsum(count) - count)[together.number], of_each)
+    visits = np.concatenate(
+        [
+            pickings.place[of_one].astype(np.int64) * AGES + pickings.age[of_one],
+            in_batches[of_batch + nth] * AGES + np.repeat(together.age, of_each),
+        ]
+    )
+    visits.sort(kind="stable")
+    return visits // AGES, visits % AGES

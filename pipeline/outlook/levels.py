@@ -109,11 +109,26 @@ class Donors:
             return np.ones(len(batches))
         counts = self.weights * self.expected
         now = float((counts * starts).sum() / counts.sum()) if counts.sum() else float(self.day)
-        at = np.append(self.history.start[batches], now) - YEAR
+        days, which = np.unique(self.history.start[batches], return_inverse=True)
+        at = np.append(days, now) - YEAR
         near = np.exp(-0.5 * ((starts - at[:, None]) / SEASON_SD) ** 2)
         then = (near @ self.given + 1) / (near @ self.expected + 1)
-        found: Numbers = np.clip(then[:-1] / then[-1], 1 / 3, 3)
+        found: Numbers = np.clip(then[:-1] / then[-1], 1 / 3, 3)[which]
         return found
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The past batches that may lend on a day. batches: their numbers; ages: on that day; steps: kg given at each age,
+    pool x ages, 0 beyond their own; count: how many are that old, by age; running: the mean share that ran at each age.
+    """
+
+    day: int
+    batches: Whole
+    ages: Whole
+    steps: Numbers
+    count: Whole
+    running: Numbers
 
 
 def donor_pool(history: PastBatches, day: int) -> Whole:
@@ -130,6 +145,12 @@ def sizes(history: PastBatches, fill_power: float) -> Numbers:
     """Return how large each batch is: its dry mass, or its containers at the farm's usual fill where that is not known,
     or that of the usual batch. Of a power below 1 fuller containers count less.
     """
+    if fill_power not in history.sizes:
+        history.sizes[fill_power] = _sizes(history, fill_power)
+    return history.sizes[fill_power]
+
+
+def _sizes(history: PastBatches, fill_power: float) -> Numbers:
     fill = history.dry_kg / history.containers
     usual = float(np.nanmedian(fill)) if not np.isnan(fill).all() else 1.0
     size = np.where(np.isnan(fill), history.dry_kg, history.containers * fill**fill_power * usual ** (1 - fill_power))
@@ -141,13 +162,24 @@ def sizes(history: PastBatches, fill_power: float) -> Numbers:
 
 def donors(history: PastBatches, day: int, likeness: Likeness) -> Donors:
     """Return what the past lends on a day, by what was known on it."""
+    return donors_of(pool_of(history, day), history, likeness)
+
+
+def pool_of(history: PastBatches, day: int) -> Pool:
+    """Return what the batches that may lend on a day gave and kept running, by what was known on it."""
     pool = donor_pool(history, day)
     ages = np.minimum(day - history.start[pool], LAST_AGE)
-    size = sizes(history, likeness.fill_power)
     known = np.arange(LAST_AGE + 1) <= ages[:, None]
-    steps = np.where(known, np.diff(history.kg[pool], axis=1, prepend=0), 0.0) / size[pool, None]
+    steps = np.where(known, np.diff(history.kg[pool], axis=1, prepend=0), 0.0)
     count = np.maximum(known.sum(axis=0), 1)
-    running = (history.running[pool] * known).sum(axis=0) / count
+    return Pool(day, pool, ages, steps, count, (history.running[pool] * known).sum(axis=0) / count)
+
+
+def donors_of(of: Pool, history: PastBatches, likeness: Likeness) -> Donors:
+    """Return what these batches lend by a likeness: see donors."""
+    day, pool, ages, count = of.day, of.batches, of.ages, of.count
+    size = sizes(history, likeness.fill_power)
+    steps = of.steps / size[pool, None]
     gave = steps.sum(axis=1)
     given, expected = _whole_batches(gave, np.cumsum(steps.sum(axis=0) / count), ages)
     memory = 7 * likeness.memory_weeks
@@ -156,7 +188,18 @@ def donors(history: PastBatches, day: int, likeness: Likeness) -> Donors:
     given, expected = _whole_batches(gave, kg_by_age, ages)
     weights = 0.5 ** ((day - history.start[pool]) / memory)
     return Donors(
-        history, likeness, day, pool, ages, size, np.cumsum(steps, axis=1), kg_by_age, running, given, expected, weights
+        history,
+        likeness,
+        day,
+        pool,
+        ages,
+        size,
+        np.cumsum(steps, axis=1),
+        kg_by_age,
+        of.running,
+        given,
+        expected,
+        weights,
     )
 
 

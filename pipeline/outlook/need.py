@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.ahead import Ahead, dice
 from pipeline.outlook.backtest import HIGH80, LOW80, MEDIAN, bands
-from pipeline.outlook.simulate import Drawing, RunningBatch, known_days
+from pipeline.outlook.drawing import Drawing, known_days
+from pipeline.outlook.running import RunningBatch
 from pipeline.outlook.widening import spread
 
 WANTED_CHANCE = 0.8

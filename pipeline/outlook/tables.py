@@ -27,9 +27,9 @@ from pipeline.outlook.backtest import (
     Spans,
     single_weeks,
 )
+from pipeline.outlook.drawing import LEAST_DONORS
 from pipeline.outlook.history import PastBatches
 from pipeline.outlook.need import need
-from pipeline.outlook.simulate import LEAST_DONORS
 from pipeline.outlook.widening import FIRST_DAYS, WANTED_SHARE, within
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean

@@ -13,7 +13,7 @@ from pipeline.outlook.ahead import DAYS, Ahead, dice
 from pipeline.outlook.backtest import MOST_WEEKS
 from pipeline.outlook.history import LAST_AGE, PastBatches
 from pipeline.outlook.levels import Donors, sizes
-from pipeline.outlook.simulate import RunningBatch
+from pipeline.outlook.running import RunningBatch
 from pipeline.planning.starts import Deliveries
 
 # So many of the latest batches of a recipe tell how large a container's share is. Our choice, no source.

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.ahead import Ahead, dice
-from pipeline.outlook.simulate import RunningBatch
+from pipeline.outlook.running import RunningBatch
 from pipeline.outlook.widening import spread
 from pipeline.planning.foresight import container_size, latest_alike
 from pipeline.planning.starts import WANTED_CHANCE

@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.models.unit_arrays import Numbers
 from pipeline.outlook.ahead import DAYS, Ahead
 from pipeline.outlook.backtest import LEARNT_WEEKS, MEDIAN, Past
-from pipeline.outlook.simulate import RunningBatch, simulate
+from pipeline.outlook.running import RunningBatches
+from pipeline.outlook.simulate import simulate
 from pipeline.outlook.widening import spread
 
 # What is drawn follows what came of late: all of it by (what the weeks that ended in the last LATE_WEEKS gave over the
@@ -18,7 +19,7 @@ from pipeline.outlook.widening import spread
 LATE_WEEKS, FOLLOWS, LEAST_LEVEL, MOST_LEVEL = 8, 0.5, 0.5, 1.6
 
 
-def picked_by_day(ahead: Ahead, strains: Sequence[Sequence[RunningBatch]], days: int, as_of: int) -> Numbers:
+def picked_by_day(ahead: Ahead, strains: Sequence[RunningBatches], days: int, as_of: int) -> Numbers:
     """Return the kg picked on each of so many days from tomorrow on: strains x draws x days. strains: of each, the
     batches that run or are planned; as_of: today, as date.toordinal.
     """
@@ -26,7 +27,7 @@ def picked_by_day(ahead: Ahead, strains: Sequence[Sequence[RunningBatch]], days:
     if len(strains) == 1:
         sums = [ahead.found.total[:, : 7 * weeks]]
     else:
-        sums = [simulate(ahead.drawing, list(each), DAYS[: 7 * weeks]).total for each in strains]
+        sums = [simulate(ahead.drawing, each, DAYS[: 7 * weeks]).total for each in strains]
     factors = ahead.factors.weeks[:weeks]
     level = late_level(ahead.past, as_of)
     return np.stack([level * widened_days(np.diff(each, axis=1, prepend=0.0), factors)[:, :days] for each in sums])

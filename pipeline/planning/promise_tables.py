@@ -18,7 +18,7 @@ from pipeline.models.unsold_records import unsold_records
 from pipeline.outlook.ahead import Ahead, FarmPast, read_past
 from pipeline.outlook.backtest import MOST_WEEKS, history_weeks
 from pipeline.outlook.history import PastBatches
-from pipeline.outlook.simulate import RunningBatch
+from pipeline.outlook.running import RunningBatches
 from pipeline.outlook.tables import too_little
 from pipeline.planning.more_for_promise import More, more_containers
 from pipeline.planning.pickings_ahead import picked_by_day
@@ -129,14 +129,13 @@ def _days(as_of: date, weeks: int, on: date | None) -> int:
     return max(7 * weeks, (on - as_of).days if on else 0)
 
 
-def _by_strain(ahead: Ahead, strains: Sequence[str]) -> list[list[RunningBatch]]:
+def _by_strain(ahead: Ahead, strains: Sequence[str]) -> list[RunningBatches]:
     """Return the batches that run or are planned of each strain; the last: of all others."""
-    recipes = ahead.drawing.lend.history.recipes
-    found: list[list[RunningBatch]] = [[] for _ in strains]
-    for each in ahead.targets_wanted:
-        strain = recipes[each.batch][1].casefold()
-        found[strains.index(strain) if strain in strains else -1].append(each)
-    return found
+    recipes, wanted = ahead.drawing.lend.history.recipes, ahead.targets_wanted
+    named = [recipes[batch][1].casefold() for batch in wanted.batch.tolist()]
+    others = len(strains) - 1
+    of = np.array([strains.index(strain) if strain in strains else others for strain in named], dtype=np.int64)
+    return [wanted.where(of == strain) for strain in range(len(strains))]
 
 
 def _outcome(due: list[Delivery], shelves: Serving, strains: Sequence[str], as_of: date) -> _Outcome:
