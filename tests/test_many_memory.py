@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli import farm_memory
-from pipeline.cli.farm_memory import SURELY_BYTES, TIMES, TIMES_REFRESH, at_once
+from pipeline.cli.farm_memory import SURELY_BYTES, TIMES, TIMES_OF, at_once
 from pipeline.models import statements
 from pipeline.models.statements import memory_bytes
 
@@ -37,17 +37,18 @@ def farms(at: Path, *ledgers: float) -> list[Path]:
         ([0.002 * GB] * 3, "report", 3),
         ([0.46 * GB] * 10, "report", 1),
         ([0.46 * GB] * 10, "refresh", 4),
-        ([0.25 * GB] * 10, "yields", 2),
+        ([0.15 * GB] * 10, "yields", 2),
+        ([0.15 * GB] * 10, "next-soak", 1),
         ([5 * GB] * 2, "yields", 1),
         # One large farm among small ones keeps none of them waiting.
-        ([0.002 * GB] * 10 + [0.46 * GB], "report", 4),
+        ([0.002 * GB] * 10 + [0.3 * GB], "report", 4),
     ],
 )
 def test_no_more_farms_at_once_than_memory_holds(
     ledgers: list[float], command: str, number: int, tmp_path: Path
 ) -> None:
     assert at_once(farms(tmp_path, *ledgers), command) == number
-    times = TIMES_REFRESH if command == "refresh" else TIMES
+    times = TIMES_OF.get(command, TIMES)
     assert number == 1 or sum(sorted(ledgers)[-number:]) * times <= 6.4 * GB
 
 

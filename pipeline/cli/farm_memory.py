@@ -9,9 +9,10 @@ from pathlib import Path
 
 from pipeline.farm.folder import LEDGER
 
-# A command holds at most so many times the bytes of the farm's ledger, where it takes much: of ten million pickings (a
-# ledger of 0.45 GB) `report` held 5 GB and `yields` 2.5 (measured). What only refreshes takes less: 1.3 GB.
-TIMES, TIMES_REFRESH = 12, 3
+# A command of a large farm holds about so many times the bytes of its ledger. Measured, at most in GB: of ten million
+# pickings (a ledger of 0.45) `report` 7.5, `yields` 2.5, a first refresh 1.3; of a million (0.055) `next-soak` 1.9,
+# `spawn` 1.2, `compare` 1.0, `flushes` 0.8, `yields` 0.4.
+TIMES, TIMES_OF = 20, {"refresh": 3, "next-soak": 35}
 # The entries that a ledger comes from have one and a half times its bytes.
 LEDGER_OF_FILES = 2 / 3
 # Nobody asks how much memory there is for less than this.
@@ -21,7 +22,7 @@ SURELY_BYTES = 1_000_000_000
 def at_once(farms: Sequence[Path], command: str) -> int:
     """Return how many of these farms may answer this command at the same time, whichever they are: at least 1."""
     number = max(1, min(len(farms), os.cpu_count() or 1))
-    times = TIMES_REFRESH if command == "refresh" else TIMES
+    times = TIMES_OF.get(command, TIMES)
     needs = sorted((times * _ledger_bytes(each) for each in farms), reverse=True)[:number]
     if sum(needs) <= SURELY_BYTES:
         return number
