@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from pathlib import Path
 
 import pipeline.farm.folder
@@ -37,6 +38,10 @@ def said_of_itself() -> object:
             os._exit(7)
         case ["end of an earlier one"]:
             return os._exit(7) if answered > 1 else os.getpid()
+        case ["note", path]:
+            with Path(path).open("a", encoding="utf-8") as file:
+                file.write("answered\n")
+            return time.sleep(0.05)
         case ["print and read"]:
             os.write(1, b"beside the answer")
             return os.read(0, 1)

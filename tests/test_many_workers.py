@@ -8,7 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from conftest import write_table
 from ledgers import BATCHES, FILLINGS, HARVESTS, NOW, refreshed
 from own_files import workbook
 
+from pipeline.cli import farm_answers
 from pipeline.cli.farm_answers import FarmAnswer, answers_of, process_answer
 from pipeline.cli.farm_workers import FarmWorker, farm_workers
 from pipeline.cli.many_command import READING
@@ -236,6 +237,20 @@ def test_what_is_printed_or_read_beside_the_answer_disturbs_neither() -> None:
     worker = FarmWorker(CHILD)
     assert [worker.ask(["print and read"]), worker.ask(["print and read"])] == [(b"", 0), (b"", 0)]
     worker.end()
+
+
+def test_after_ctrl_c_no_other_farm_is_asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def pressed(running: Mapping[Future[object], str]) -> Iterator[Future[object]]:
+        next(iter(running)).result()
+        raise KeyboardInterrupt
+        yield
+
+    monkeypatch.setattr(farm_answers, "as_completed", pressed)
+    with pytest.raises(KeyboardInterrupt):
+        answers_of({str(number): ["note", str(tmp_path / "notes")] for number in range(40)}, 1, CHILD)
+    asked_of = (tmp_path / "notes").read_text(encoding="utf-8").splitlines()
+    # The one that was being asked answers to its end; half of them would take a second.
+    assert 1 <= len(asked_of) < 20
 
 
 def test_farms_are_answered_in_their_order_whoever_is_done_first(farms: list[Path]) -> None:
