@@ -193,6 +193,9 @@ def test_figures_by_a_clock_before_or_long_after_the_rows_say_so(farm: Farm, clo
         for more in (("--as-of", "2026-02-01"), ())
     )
     assert (ran["units_lapsed"], ended["units_lapsed"]) == (0, 2)
+    # In the report of a month that was over before they lapsed they have not.
+    assert "clock" not in here("report", "--farm", folder).err
+    assert "2 containers that ran then count" in here("report", "--month", "2027-02", "--farm", folder).err
 
 
 def test_a_clock_set_back_is_said_by_what_reads(farm: Farm, clock: Clock) -> None:

@@ -154,12 +154,16 @@ def current_ledger(farm: Farm) -> Iterator[LedgerToRead]:
 
 
 @contextmanager
-def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[Ledger]:
-    """Give the farm's ledger, brought up to date, for one step of reading; then say how much is set aside."""
+def read_ledger(farm: Farm, step: str, note_rejected: bool = True, note_newest_day: bool = True) -> Iterator[Ledger]:
+    """Give the farm's ledger, brought up to date, for one step of reading; then say how much is set aside.
+
+    note_newest_day: False where figures are of a day that the ledger tells, which then is given to notify_newest_day.
+    """
     from pipeline.models.view import opened
 
     with current_ledger(farm) as current, timed(step), opened(current.path, farm.settings) as ledger:
-        _notify_newest_day(ledger)
+        if note_newest_day and RUN.today is not None:
+            notify_newest_day(ledger, RUN.today)
         yield ledger
         if note_rejected:
             _notify_filled_twice(ledger)
@@ -167,14 +171,14 @@ def read_ledger(farm: Farm, step: str, note_rejected: bool = True) -> Iterator[L
         notify_rejected(current.done)
 
 
-def _notify_newest_day(ledger: Ledger) -> None:
+def notify_newest_day(ledger: Ledger, as_of: date) -> None:
     """Say where rows lie after the day that the clock has, or long before it: figures as of that day lack the ones, and
     take what ran at the other for ended.
     """
     from pipeline.models.newest_day import newest_day
 
     if RUN.today is not None:
-        said = newest_day(ledger, RUN.today).sentence(RUN.today)
+        said = newest_day(ledger, RUN.today, as_of).sentence(RUN.today)
         if said:
             notify(said)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.farm_access import open_the_farm, read_ledger, timed
+from pipeline.cli.farm_access import notify_newest_day, open_the_farm, read_ledger, timed
 from pipeline.cli.options import AsOfOption, FarmOption, as_of_day, first_day, spread
 from pipeline.cli.report_beside import process_beside
 from pipeline.cli.report_files import ReportKind, contents_of, show_written, write_files
@@ -63,11 +63,12 @@ def report(
         if open_it:
             typer.launch(str(path))
         return
-    with process_beside() as beside, read_ledger(farm_here, "measures") as ledger:
+    with process_beside() as beside, read_ledger(farm_here, "measures", note_newest_day=False) as ledger:
         first = wanted or (last_picked(ledger, today) or today).replace(day=1)
         if first > today:
             raise WrongRequest(f"--month {first:%Y-%m}: that month has not begun.")
         until = min(last_day(first), today)
+        notify_newest_day(ledger, until)
         if deep:
             _audit(ledger, farm_here, until)
         gathered = with_last_audit(ledger, farm_here, gather(ledger, farm_here, first, until, beside))

@@ -39,12 +39,14 @@ class NewestDay:
         return ""
 
 
-def newest_day(ledger: Ledger, today: date) -> NewestDay:
-    """Return how the newest row lies to this day. Views made before it may be over."""
+def newest_day(ledger: Ledger, today: date, as_of: date) -> NewestDay:
+    """Return how the newest row lies to this day by the clock. as_of: the day that figures are of, for as of an earlier
+    one nothing counts as ended since. Views made before it may be over.
+    """
     ledger.set_variables(until=today)
     ((newest, third, later),) = ledger.tuples("newest_day")
     first = min(whole(ledger.settings, name) for name in ("lapse_days", "lapse_unpicked_days"))
-    if newest is None or (today - newest).days < first:
+    if newest is None or as_of < today or (today - newest).days < first:
         return NewestDay(newest, third, later, 0)
     view = ledger.view(Query(today))
     view.set_variables(until=newest)
