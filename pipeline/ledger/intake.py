@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -91,6 +90,7 @@ def take_in(
     """Yield what these files hold, in portions. They come in the order of the files; `then` is done to each in the
     thread that took it in, with several at a time. A file of more than twice `most_rows` comes in several portions.
     """
+    from concurrent.futures import ThreadPoolExecutor
 
     def take(portion: Sequence[TableFile]) -> list[Taken]:
         return [then(each) for each in _take(farm, sources, portion, most_rows)]
