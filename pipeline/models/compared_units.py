@@ -6,17 +6,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
 from pipeline.models.compared_columns import Days, Labels, MeasureParts, Runs, UnitStarts, UnitWaits
-from pipeline.models.compared_money import FarmMoney, with_margins
-from pipeline.models.flush_rule import FlushRule, flush_rule
 from pipeline.models.unit_arrays import Arrays, Flags, Lines, Numbers, Whole
 from pipeline.models.view import Ledger, LedgerView, Query
 from schemas.answers import ComparedMeasure
 from schemas.contract import ColumnRole, columns_with_role
+
+if TYPE_CHECKING:
+    from pipeline.models.compared_money import FarmMoney
+    from pipeline.models.flush_rule import FlushRule
 
 # The columns of batches and fillings that can be compared: all that the contracts give a role.
 COMPARED_COLUMNS = columns_with_role(*ColumnRole)
@@ -101,10 +103,14 @@ def farm_units(
     """Return all units of the farm as of a date, through a flush or, with to_day, to that age in days; with_money: with
     what they brought and cost, which takes longer.
     """
+    from pipeline.models.flush_rule import flush_rule
+
     view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
     rows = compared_units(view, to_day)
     money = None
     if with_money:
+        from pipeline.models.compared_money import with_margins
+
         parts, money = with_margins(view, rows.parts)
         rows = replace(rows, parts=parts)
     gaps = view.records("look_gap")

@@ -31,7 +31,7 @@ class SpawnedUnits(UnitArrays):
     substrate; nan where not known. batch_no, soak_no: where their batch and their soak stand (SpawnedFarm); known: far
     enough to be counted; gave_g: so far, or up to the flush of the view; followed_g, followed: what it gave, and
     whether that is known, through the flush to which comparisons follow it; lost: finished without a picking, which
-    fate_known says whether it can be said; pins_fate, pins_days: see unit_pinning.sql, None and nan without a day of
+    fate_known says whether it can be said; pins_fate, pins_days: see unit_pinning.sql, blank and nan without a day of
     inoculation; rejected: pickings set aside that may be its own.
     """
 

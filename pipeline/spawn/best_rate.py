@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.spawn.confounding import judged_rates, something_else
+from pipeline.spawn.confounding import BE, judged_rates, something_else
 from pipeline.spawn.rates import SpawnRecipe
 from pipeline.spawn.summary import LEAST_RATES, Spawn
-from pipeline.stats.optimum import misfit_p, optimum, quadratic
 from pipeline.stats.proportions import LEAST_SOAKS
 from schemas.answers import BestRateAnswer
 from schemas.phrases import counted
@@ -74,7 +73,7 @@ def _enough(recipe: SpawnRecipe) -> None:
     for known, pct in zip(of_rates, recipe.rates, strict=True) if over_all < LEAST_SOAKS else ():
         if known < LEAST_SOAKS:
             raise NotYet(f"of {pct:.1f} % only {counted(known, 'soak is', 'soaks are')} far enough", SPLIT)
-    for _, found in sorted(judged_rates(recipe, recipe.cells.be_pct).items()):
+    for _, found in sorted(judged_rates(recipe, BE).items()):
         if other := something_else(found):
             raise NotYet(*other)
 
@@ -84,6 +83,8 @@ def _top(recipe: SpawnRecipe, by_margin: bool) -> tuple[float, float, float]:
 
     Within soaks where they are split; through soaks of one rate each where none is.
     """
+    from pipeline.stats.optimum import misfit_p, optimum, quadratic
+
     cells = recipe.cells
     x, y = np.array(recipe.rates)[cells.rate], cells.margin if by_margin else cells.be_pct
     soaks = cells.held.soaks

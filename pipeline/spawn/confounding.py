@@ -2,37 +2,69 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from math import isfinite
 
 import numpy as np
 
 from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.measures import MEASURES
-from pipeline.compare.pairs import family, judged, levels_of, pairs_of
+from pipeline.compare.pairs import Pair, family, levels_of, pairs_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.models.compared_units import SPAWN_RATE
 from pipeline.models.unit_arrays import Numbers
 from pipeline.spawn.rates import SpawnRecipe, rate_names
+from pipeline.stats.multiple import Family
+from schemas.confidence import LEVEL
 
 QUERY = ComparisonQuery(SPAWN_RATE, MEASURES["be"])
 LEAST_LEVELS = 2  # of a pair
+# Columns of a recipe's cells.
+BE, MARGIN, SPAWN = "be_pct", "margin", "spawn_per_dry"
 
 
-def judged_rates(recipe: SpawnRecipe, values: Numbers) -> dict[tuple[int, int], PairCandidate]:
-    """Return each pair of rates of a recipe, by their numbers (lower, higher): the higher held against the lower, with
-    limits for all of the recipe's pairs together. values: one for each of the recipe's cells; nan leaves it out.
+def rate_pairs(recipe: SpawnRecipe, column: str, next_only: bool = False) -> list[PairCandidate]:
+    """Return the pairs of rates of a recipe, the higher held against the lower. column: of the recipe's cells, nan
+    leaves a cell out; next_only: only each rate and the next.
     """
+    values: Numbers = getattr(recipe.cells, column)
     if len(recipe.rates) < LEAST_LEVELS or np.isnan(values).all():
-        return {}
-    names = rate_names(recipe.rates)
-    levels = levels_of(recipe.cells.worth(values), names)
-    found = [candidate(pair, QUERY, levels, recipe.least_gap) for pair in pairs_of(levels)]
-    together = family([each.pair for each in found if each.supported], every_pair=True)
-    return {
-        (names.index(each.pair.against), names.index(each.pair.level)): replace(each, pair=judged(each.pair, together))
-        for each in found
-    }
+        return []
+    levels = levels_of(recipe.cells.worth(values), rate_names(recipe.rates))
+    at = {level.name: place for place, level in enumerate(levels)}
+    pairs = [pair for pair in pairs_of(levels) if not next_only or at[pair.level] - at[pair.against] == 1]
+    return [candidate(pair, QUERY, levels, recipe.least_gap) for pair in pairs]
+
+
+def by_rates(recipe: SpawnRecipe, pairs: Sequence[PairCandidate]) -> dict[tuple[int, int], PairCandidate]:
+    """Return the pairs by the numbers of their rates (lower, higher)."""
+    number = {name: at for at, name in enumerate(rate_names(recipe.rates))}
+    return {(number[each.pair.against], number[each.pair.level]): each for each in pairs}
+
+
+def judged_rates(recipe: SpawnRecipe, column: str) -> dict[tuple[int, int], PairCandidate]:
+    """Return each pair of rates of a recipe, by their numbers (lower, higher), with limits for all of the recipe's
+    pairs together. column: of the recipe's cells. It is worked out once.
+    """
+    if column not in recipe.judged:
+        found = rate_pairs(recipe, column)
+        together = family([each.pair for each in found if each.supported], every_pair=True)
+        limited = [replace(each, pair=_limited(each.pair, together)) for each in found]
+        recipe.judged[column] = by_rates(recipe, limited)
+    return recipe.judged[column]
+
+
+def _limited(pair: Pair, together: Family) -> Pair:
+    """The pair with its limits, as compare.pairs.judged has them; without what the data could have shown, which no
+    table of rates tells and which takes longer than all else.
+    """
+    estimate = pair.estimate
+    if not pair.has_interval or estimate.degrees is None or estimate.standard_error is None or estimate.t is None:
+        return pair
+    critical = together.critical(estimate.degrees, LEVEL)
+    return replace(pair, limits=estimate.around(critical)) if isfinite(critical) else pair
 
 
 def something_else(found: PairCandidate | None) -> tuple[str, str] | None:

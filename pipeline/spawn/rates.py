@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from schemas.finding import WrongRequest
 from schemas.phrases import did_you_mean
+
+if TYPE_CHECKING:
+    from pipeline.compare.candidates import PairCandidate
 
 # What makes a recipe, the spawn rate aside: rates are compared where all of these are the same.
 RECIPE = ("substrate", "supplement", "treatment", "strain", "spawn_form")
@@ -58,7 +62,8 @@ class RateCells:
 class SpawnRecipe:
     """One recipe and its tested rates: what it is called, its units with a rate, the rate of each (its number), the
     rates (% of wet substrate, mean over batches, rising), and the cells that are known; least_gap: from which gap on an
-    amount of a factor counts as different between its units.
+    amount of a factor counts as different between its units; judged: its pairs of rates by the column of the cells,
+    once they are asked for (confounding.judged_rates).
     """
 
     called: Mapping[str, str]
@@ -67,6 +72,7 @@ class SpawnRecipe:
     rates: tuple[float, ...]
     cells: RateCells
     least_gap: Callable[[str], float]
+    judged: dict[str, dict[tuple[int, int], PairCandidate]] = field(default_factory=dict)
 
     def of_rate(self, rate: int) -> SpawnedUnits:
         """Return the units that had this rate."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.compare.candidates import PairCandidate
 from pipeline.compare.verdicts import direction_of
-from pipeline.spawn.confounding import judged_rates, something_else
+from pipeline.spawn.confounding import BE, MARGIN, SPAWN, by_rates, judged_rates, rate_pairs, something_else
 from pipeline.spawn.rates import SpawnRecipe
 from pipeline.spawn.summary import Spawn
 from pipeline.stats.two_levels import DesignKind
@@ -30,8 +30,9 @@ def steps(tested: Spawn) -> ResultRows:
 
 
 def _steps(recipe: SpawnRecipe) -> ResultRows:
-    cells = recipe.cells
-    be, margin, spawn = (judged_rates(recipe, of) for of in (cells.be_pct, cells.margin, cells.spawn_per_dry))
+    be, margin = judged_rates(recipe, BE), judged_rates(recipe, MARGIN)
+    # How much more spawn a step takes is told without limits.
+    spawn = by_rates(recipe, rate_pairs(recipe, SPAWN, next_only=True))
     return [
         _step(recipe, rate, *(found.get((rate, rate + 1)) for found in (be, margin, spawn)))
         for rate in range(len(recipe.rates) - 1)

@@ -17,7 +17,6 @@ from pipeline.models.compared_columns import Labels
 from pipeline.models.pinned_units import WaitsForPins
 from pipeline.models.spawned_units import SpawnedUnits, spawned_farm
 from pipeline.spawn.rates import SpawnRecipe, known_numbers, mean_with_limits, recipes
-from pipeline.stats.optimum import band
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
 if TYPE_CHECKING:
@@ -206,6 +205,8 @@ def _curve(measured: Sequence[tuple[float, float, str]]) -> list[ResultRow]:
     """The places on the curve through these points: each a rate, a value and the key of its soak."""
     if not measured:
         return []
+    from pipeline.stats.optimum import band
+
     rates, values, soaks = zip(*measured, strict=True)
     found = band(np.array(rates), np.array(values), list(soaks))
     if found is None:
