@@ -7,6 +7,8 @@ import sys
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
 
 import duckdb
 import polars as pl
@@ -23,7 +25,12 @@ from pipeline.cli.together import show_together
 from pipeline.export.files import FileKind, write_files
 from pipeline.export.hive import add_site
 from pipeline.export.table import input_table
+from pipeline.models.view import Query
+from pipeline.spark.site_view import SiteView
 from schemas.finding import WrongRequest
+
+if TYPE_CHECKING:
+    from pipeline.spark.engine import Sites
 
 LATE = ("--as-of", "2026-06-01")
 
@@ -233,6 +240,15 @@ def test_a_site_of_any_name_is_read_back_as_it_is_called(tmp_path: Path) -> None
         (site, "2026-02"),
         (site, None),
     ]
+
+
+def test_a_site_on_spark_names_its_groups_as_a_ledger_does() -> None:
+    """All measures do so: the view of a site must have what the view of a ledger has, also where there is no Java."""
+    answer = SimpleNamespace(columns={"group_number": "int", "names": "array"}, rows={"hill": [(1, ["straw"])]})
+    sites = SimpleNamespace(farms={"hill": {}}, answer=lambda _name: answer, set_variables=lambda **_values: None)
+    view = SiteView(cast("Sites", sites), "hill", Query(date(2026, 1, 1), ("substrate",)))
+    assert view.groups() == {1: {"substrate": "straw"}}
+    assert view.by("strain").groups() == {1: {"strain": "straw"}}
 
 
 def test_without_java_or_spark_it_says_what_to_install(

@@ -31,6 +31,7 @@ class SiteView(LedgerView):
         self._sites, self._site = sites, site
         self.query, self.settings = query, sites.farms[site]
         self._of_fillings = of_fillings
+        self._groups = None
 
     def _prepare(self) -> None:
         self._sites.set_variables(
