@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from growth_tables import growth_tables
 from test_against_recompute import START, random_farm
@@ -10,6 +11,7 @@ from test_against_recompute import START, random_farm
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import refresh
 from pipeline.models.groups import grouping
+from pipeline.models.known_flushes import known_flushes
 from pipeline.models.view import Query, opened
 
 BY = ("all", "substrate", "kind,strain", "batch", "soak", "substrate,treatment,strain,spawn_form")
@@ -43,12 +45,10 @@ def test_shares_are_shares_and_counts_add_up(tmp_path: Path, seed: int) -> None:
             for row in tables["spawn_steps"]:
                 assert row["from_rate_wet_pct"] < row["to_rate_wet_pct"]
                 assert (row["answer"] == "cannot tell") == (row["next_step"] is not None)
-            view.make("unit_resolutions")
-            resolved = view.connection.execute(
-                "select count(*) from unit_resolutions as r inner join unit_states as s on s.unit = r.unit "
-                "where (r.resolved_age is not null) <> (s.known_through >= r.flush)"
-            ).fetchone()
-            assert resolved == (0,)
+            known = known_flushes(view)
+            through = known.units.known_through
+            for flush, ages in enumerate(known.resolved_age, start=1):
+                assert (np.isnan(ages) == (through < flush)).all()
 
 
 def test_with_everything_told_the_decline_is_the_plain_ratio(tmp_path: Path) -> None:

@@ -55,15 +55,18 @@ def of_growth(view: LedgerView) -> Tables:
     """The tables of growth over time, by substrate, and of recipes."""
     from pipeline.growth import another_flush, flushes, pins
     from pipeline.growth.recipes import recipes
+    from pipeline.models.known_flushes import known_flushes
 
     by_substrate = view.by("substrate")
-    of_flushes, of_declines = flushes.flushes_and_declines(by_substrate)
+    known = known_flushes(by_substrate)
+    of_flushes, of_declines = flushes.flushes_and_declines(by_substrate, known)
+    of_pins, curve = pins.pins_and_curve(by_substrate)
     return {
         "flushes": of_flushes,
         "declines": of_declines,
-        "pins": pins.pins(by_substrate),
-        "pins_curve": pins.pins_curve(by_substrate),
-        "another_flush": another_flush.another_flush(by_substrate, view.settings),
+        "pins": of_pins,
+        "pins_curve": curve,
+        "another_flush": another_flush.another_flush(by_substrate, view.settings, known, of_flushes),
         "recipes": recipes(view, date.min, view.query.as_of),
     }
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.farm.prices import Prices, prices
 from pipeline.farm.settings import Settings, number, whole
-from pipeline.growth.decline import Resolved, too_early, weights
+from pipeline.growth.decline import Resolved, start_ages, too_early, weights_of
 from pipeline.growth.mean_so_far import mean_so_far
 from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_against_anew
 from pipeline.models.flush_rule import unsure_groups
-from pipeline.models.held_flushes import HeldFlushes, held_flushes
+from pipeline.models.known_flushes import KnownFlushes, known_flushes
 from pipeline.models.started_units import PickedByAge, StartedUnits, picked_by_age, started_units
 from pipeline.models.unit_arrays import Flags, Numbers, Whole, numbered
 from pipeline.stats.estimate import t_critical
@@ -47,29 +48,38 @@ class HeldUnits:
             self.soak, self.age, self.resolved_age[:, flush - 1], self.fresh[:, flush - 1], self.fresh[:, 0]
         )
 
+    def stands_for(self, flush: int) -> Numbers:
+        """Return for how many units each stands that is known through this flush: see decline.weights."""
+        return weights_of(self._starts, self.resolved_age[:, flush - 1])
+
+    @cached_property
+    def _starts(self) -> Numbers:
+        return start_ages(self.soak, self.age)
+
     def over_on(self, flush: int) -> Numbers:
         """At what age was this flush over: at its last picking, or when it was told that there is none?"""
         at = flush - 1
         return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
 
 
-def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
+def another_flush(
+    view: LedgerView, settings: Settings, known: KnownFlushes | None = None, sums: ResultRows | None = None
+) -> ResultRows:
     """Whether another flush is worth the room. One record per group and flush waited for, from 2 on, with the columns
-    of the `another_flush` contract.
+    of the `another_flush` contract. known, sums: the view's flushes, and their sums, where they were read.
     """
-    money = prices(settings)
-    table = held_flushes(view)
-    if not len(table):
+    money, known = prices(settings), known or known_flushes(view)
+    some = known.units.containers > 0
+    if not some.any():
         return []
-    everything = _held_units(table, money)
+    of_groups = {int(known.units.group_id[own.start]): _held_units(known, own, money) for own in _groups(known)}
     rows: ResultRows = []
-    oldest = [_oldest(everything, flush) for flush in range(1, everything.fresh.shape[1] + 1)]
-    unsure = unsure_groups(view)
-    of_groups = {int(own.group_id[0]): own for own in table.parts(table.group_id)}
+    oldest = [known.oldest_resolved(flush, some) for flush in range(1, len(known.fresh_g) + 1)]
+    unsure = unsure_groups(view, sums)
     for group, called in view.groups().items():
-        if group not in of_groups:
+        if group not in of_groups or not len(of_groups[group].soak):
             continue
-        held = _held_units(of_groups[group], money)
+        held = of_groups[group]
         for flush in range(2, held.fresh.shape[1] + 1):
             if (held.fresh[:, flush - 2] > 0).any():
                 derived = unsure[(*called.values(),)]
@@ -79,27 +89,26 @@ def another_flush(view: LedgerView, settings: Settings) -> ResultRows:
     return rows
 
 
-def _held_units(table: HeldFlushes, money: Prices) -> HeldUnits:
-    flushes = int(table.flush.max())
-    first = table.where(table.flush == 1)
+def _groups(known: KnownFlushes) -> list[slice]:
+    """Which units are those of each group."""
+    begins = np.flatnonzero(np.diff(known.units.group_id, prepend=-1)).tolist()
+    return [slice(first, last) for first, last in zip(begins, [*begins[1:], len(known.units)], strict=True)]
+
+
+def _held_units(known: KnownFlushes, own: slice, money: Prices) -> HeldUnits:
+    """The units of a group with a known number of containers."""
+    units = known.units.where(own)
+    some = units.containers > 0
+    units = units.where(some)
     return HeldUnits(
-        numbered(first.soak_no),
-        first.age,
-        first.containers,
-        money.cost_of_start(first.containers, first.spawn_g, first.dry_g),
-        first.by_choice,
-        first.held_days,
-        table.fresh_g.reshape(-1, flushes),
-        table.resolved_age.reshape(-1, flushes),
-        table.last_age.reshape(-1, flushes),
+        numbered(units.soak_no),
+        units.age,
+        units.containers,
+        money.cost_of_start(units.containers, units.spawn_g, units.dry_g),
+        units.by_choice,
+        units.held_days,
+        *(each[:, own][:, some].T for each in (known.fresh_g, known.resolved_age, known.last_age)),
     )
-
-
-def _oldest(everything: HeldUnits, flush: int) -> float:
-    """Return how old a unit of the farm was at most when this flush of it was resolved."""
-    of = everything.resolved(flush)
-    tells = ((of.fresh > 0) | (of.first > 0)) & ~np.isnan(of.resolved_age)
-    return float(np.max(of.resolved_age[tells], initial=0.0))
 
 
 def _waited(held: HeldUnits, flush: int, settings: Settings) -> Flags:
@@ -114,7 +123,7 @@ def _waited(held: HeldUnits, flush: int, settings: Settings) -> Flags:
 
 def stays(held: HeldUnits, flush: int, settings: Settings) -> tuple[Stay, Stay]:
     """The waiting for this flush, of the units kept for it; and the cycles that end with the flush before, of all."""
-    known, known_before = weights(held.resolved(flush)), weights(held.resolved(flush - 1))
+    known, known_before = held.stands_for(flush), held.stands_for(flush - 1)
     waited = np.flatnonzero((known > 0) & _waited(held, flush, settings))
     cycles = np.flatnonzero(known_before > 0)
     before, after = held.over_on(flush - 1), held.over_on(flush)
@@ -132,7 +141,7 @@ def _estimates(
 ) -> ResultRow:
     waiting, anew = stays(held, flush, settings)
     record: ResultRow = {
-        "soaks": len(set(waiting.soak.tolist())),
+        "soaks": len(np.unique(waiting.soak)),
         "units_waited": len(waiting.soak),
         "units_not_held": int(((held.fresh[:, flush - 2] > 0) & ~_waited(held, flush, settings)).sum()),
         "gave_pct": None,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
 from pipeline.growth.decline import over_flush_1, why_early
-from pipeline.models.resolved_flushes import ResolvedFlushes
+from pipeline.models.known_flushes import FlushOfUnits
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
 from pipeline.stats.ratio import Ratio, of_one_soak
 
@@ -90,8 +90,8 @@ class Units:
         ]
 
 
-def units_of(first: ResolvedFlushes) -> tuple[Whole, Units]:
-    """Return the groups of a table of flush 1 alone by their numbers, and all their units. first: in the order of
+def units_of(first: FlushOfUnits) -> tuple[Whole, Units]:
+    """Return the groups of the units of flush 1 by their numbers, and all their units. first: in the order of
     groups.
     """
     numbers, begins, group = np.unique(first.group_id, return_index=True, return_inverse=True)
@@ -112,25 +112,25 @@ def units_of(first: ResolvedFlushes) -> tuple[Whole, Units]:
     )
 
 
-def declines_of_groups(table: ResolvedFlushes) -> dict[int, dict[int, FlushOfGroup]]:
+def declines_of_groups(of_flushes: Iterable[FlushOfUnits]) -> dict[int, dict[int, FlushOfGroup]]:
     """Return how each flush of each group stands to its flush 1, by the group's number and the flush, up to the group's
-    highest.
+    highest. of_flushes: of each flush, from 1 on, the units whose group came to it, in the order of groups.
     """
-    if not len(table):
-        return {}
-    bounds = np.searchsorted(table.flush, np.arange(1, int(table.flush[-1]) + 2)).tolist()
-    of_flushes = [table.where(slice(first, last)) for first, last in pairwise(bounds)]
-    numbers, units = units_of(of_flushes[0])
-    found: dict[int, dict[int, FlushOfGroup]] = {group: {} for group in numbers.tolist()}
+    found: dict[int, dict[int, FlushOfGroup]] = {}
     for flush, of in enumerate(of_flushes, start=1):
+        if not len(of.age):
+            break
+        if flush == 1:
+            numbers, units = units_of(of)
+            found = {group: {} for group in numbers.tolist()}
         own = units.of_groups(np.isin(numbers, of.group_id, kind="sort"))
         for group, each in zip(numbers[own.groups].tolist(), _of_flush(own, of, flush), strict=True):
             found[group][flush] = each
     return found
 
 
-def _of_flush(units: Units, of: ResolvedFlushes, flush: int) -> list[FlushOfGroup]:
-    """How this flush of each group stands to flush 1. of: that flush alone, one entry per unit."""
+def _of_flush(units: Units, of: FlushOfUnits, flush: int) -> list[FlushOfGroup]:
+    """How this flush of each group stands to flush 1."""
     gave = units.any(of.fresh_g_first != 0).tolist()
     whys = _too_early(units, of)
     known = np.array([why is None and flush > 1 for why in whys])
@@ -141,13 +141,12 @@ def _of_flush(units: Units, of: ResolvedFlushes, flush: int) -> list[FlushOfGrou
     return [FlushOfGroup(*each) for each in zip(gave, whys, started, where_it_came, strict=True)]
 
 
-def _too_early(units: Units, of: ResolvedFlushes) -> list[str | None]:
+def _too_early(units: Units, of: FlushOfUnits) -> list[str | None]:
     """Why the decline of a flush is not known yet, of each group: see pipeline.growth.decline.too_early."""
     tells, known = (of.fresh_g_first > 0) | (of.fresh_g > 0), ~np.isnan(of.resolved_age)
-    oldest_resolved = float(np.nan_to_num(of.oldest_resolved[0]))
     oldest = np.maximum.reduceat(units.age, units.begins)
     produces = units.any(
         tells & ~known & (units.age == np.repeat(oldest, np.diff(units.begins, append=len(units.age))))
     )
     of_groups = zip(units.any(tells & known).tolist(), oldest.tolist(), produces.tolist(), strict=True)
-    return [why_early(known_of_any, age, oldest_resolved, still) for known_of_any, age, still in of_groups]
+    return [why_early(known_of_any, age, of.oldest_resolved, still) for known_of_any, age, still in of_groups]

@@ -9,7 +9,7 @@ from pipeline.growth.decline import decline_per_flush
 from pipeline.growth.declines_of_groups import FlushOfGroup, declines_of_groups
 from pipeline.models import measures
 from pipeline.models.flush_rule import DerivedShare, unsure_groups
-from pipeline.models.resolved_flushes import resolved_flushes
+from pipeline.models.known_flushes import KnownFlushes, known_flushes
 from schemas.contract import contract
 from schemas.result_rows import Row, whole_of
 
@@ -37,11 +37,11 @@ def declines(view: LedgerView) -> ResultRows:
     return flushes_and_declines(view)[1]
 
 
-def flushes_and_declines(view: LedgerView) -> tuple[ResultRows, ResultRows]:
-    """Both of them: what they share is read and estimated once."""
+def flushes_and_declines(view: LedgerView, known: KnownFlushes | None = None) -> tuple[ResultRows, ResultRows]:
+    """Both of them: what they share is read and estimated once. known: the view's flushes, where they were read."""
     sums = measures.flushes(view)
     unsure = unsure_groups(view, sums)
-    estimated = declines_of_groups(resolved_flushes(view))
+    estimated = declines_of_groups((known or known_flushes(view)).flushes())
     groups = {tuple(called.values()): group for group, called in view.groups().items() if group in estimated}
     labels = [tuple(str(row[name]) for name in view.query.by) for row in sums]
     nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +43,7 @@ class Pinning:
     stands_for: Numbers
     unnoted: int
 
-    @property
+    @cached_property
     def curve(self) -> Curve:
         """The share that has pins by each day."""
         return cumulative_incidence(self.days, self.ends, self.soaks, self.stands_for)
@@ -82,7 +84,16 @@ def of_units(units: WaitsForPins) -> Pinning:
 
 def pins(view: LedgerView) -> ResultRows:
     """How soon pins show. One record per group, with the columns of the `pins` contract."""
+    return _pins(view, pinning(view))
+
+
+def pins_and_curve(view: LedgerView) -> tuple[ResultRows, ResultRows]:
+    """Return what pins and pins_curve do: what they share is read and estimated once."""
     by_group = pinning(view)
+    return _pins(view, by_group), _curves(view, by_group)
+
+
+def _pins(view: LedgerView, by_group: Mapping[int, Pinning]) -> ResultRows:
     return [{**called, **summary(by_group[group])} for group, called in view.groups().items() if group in by_group]
 
 
@@ -128,7 +139,10 @@ def pins_curve(view: LedgerView) -> ResultRows:
     """The share that has pins by each day. One record per group and day, from 0 to the last day told or the last event,
     with the columns of the `pins_curve` contract.
     """
-    by_group = pinning(view)
+    return _curves(view, pinning(view))
+
+
+def _curves(view: LedgerView, by_group: Mapping[int, Pinning]) -> ResultRows:
     return [
         {**called, **record}
         for group, called in view.groups().items()

@@ -41,10 +41,11 @@ class Difference:
 
 def per_day(stay: Stay, soaks: int, level: float = LEVEL) -> Ratio:
     """What a container-day brings. A ratio of sums over `soaks` soaks."""
-    sums = np.zeros((2, soaks))
-    np.add.at(sums[0], stay.soak, stay.stands_for * stay.gave)
-    np.add.at(sums[1], stay.soak, stay.stands_for * stay.container_days)
-    return ratio_of_sums(sums[0], sums[1], level)
+    gave, days = (
+        np.bincount(stay.soak, stay.stands_for * each, soaks).astype(np.float64)
+        for each in (stay.gave, stay.container_days)
+    )
+    return ratio_of_sums(gave, days, level)
 
 
 def waiting_against_anew(waiting: Stay, anew: Stay, soaks: int, level: float = LEVEL) -> Difference | None:
