@@ -57,22 +57,25 @@ def held_against(factor: str, of_yield: bool) -> tuple[tuple[str, ...], tuple[st
 
 def groups(sides: Sides, cluster: str) -> dict[str, str]:
     """Return the group of each soak: those hang together that had a label of this cluster in common."""
-    above: dict[str, str] = {}
-
-    def top(soak: str) -> str:
-        while (higher := above.get(soak, soak)) != soak:
-            above[soak] = above.get(higher, higher)
-            soak = higher
-        return soak
-
+    soaks, column = sides.soaks, sides.of_pair(cluster)
+    # Each soak at each of its labels: the lowest number of a soak is handed on until nothing changes.
+    kinds, labels = column.kinds.kind_of, column.kinds.label_of
+    starts = np.searchsorted(kinds, np.arange(len(column.every) + 1))
+    lengths = np.diff(starts)[column.codes]
+    entry = np.repeat(starts[column.codes] - (np.cumsum(lengths) - lengths), lengths) + np.arange(lengths.sum())
+    own, label = np.repeat(soaks.codes, lengths), labels[entry]
+    top = np.arange(len(soaks.texts))
+    while True:
+        of_label = np.full(len(column.kinds.labels), len(top))
+        np.minimum.at(of_label, label, top[own])
+        new = top.copy()
+        np.minimum.at(new, own, of_label[label])
+        new = new[new]
+        if (new == top).all():
+            break
+        top = new
     # A group is called by the first of its soaks, in text order.
-    column, soaks = sides.of_pair(cluster), (*sides.first.soaks, *sides.second.soaks)
-    first_of: dict[str, str] = {}
-    for soak, code in zip(soaks, column.codes.tolist(), strict=True):
-        for label in column.every[code]:
-            one, other = sorted((top(first_of.setdefault(label, soak)), top(soak)))
-            above[other] = one
-    return {soak: top(soak) for soak in soaks}
+    return {soaks.texts[at]: soaks.texts[top[at]] for at in soaks.used.tolist()}
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from pipeline.compare.factor_column import FactorColumn
 from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
 from pipeline.stats.estimability import DesignRow, NamedRows
+from pipeline.stats.numbering import first_of_each, in_order, numbered_together
 
 # When a column is first not 0: in which row, and where among those that begin in it.
 Begins = tuple[int, ...]
@@ -97,10 +98,7 @@ class DesignRows:
         common = np.gcd.reduce([less.wide, *less.whole.T])
         whole, wide = less.whole // common[:, None], less.wide // common
         _, first, new = np.unique(np.column_stack([wide, whole]), axis=0, return_index=True, return_inverse=True)
-        order = np.argsort(first)
-        rank = np.empty(len(order), dtype=np.int64)
-        rank[order] = np.arange(len(order))
-        first = first[order]
+        first, new = in_order(first, new.reshape(-1))
         whole, wide = whole[first], wide[first]
         begins: dict[Hashable, Begins] = {}
         for name, at in zip(less.names, _first_rows(whole).tolist(), strict=True):
@@ -112,7 +110,7 @@ class DesignRows:
         every, has = (*both, *less.names), np.column_stack([wide, -wide])
         return cls._ordered(
             soaks,
-            rank[new.reshape(-1)][kinds],
+            new[kinds],
             values,
             every,
             np.concatenate([has, whole], axis=1),
@@ -212,24 +210,6 @@ def unlike_rows(columns: Sequence[Whole], length: int = 0) -> tuple[Whole, Whole
     """Return which kind each row is, kinds in the order of the first of each, and where these first ones are. columns:
     numbers from 0, one entry per row; length: of the rows, where there are no columns.
     """
-    kinds = np.zeros(len(columns[0]) if columns else length, dtype=np.int64)
-    for codes in columns:
-        # Numbered anew after every column, so that they stay small.
-        kinds = _numbered(kinds * (int(codes.max(initial=0)) + 1) + codes)
-    count = int(kinds.max(initial=-1)) + 1
-    first = np.zeros(count, dtype=np.int64)
-    first[kinds[::-1]] = np.arange(len(kinds))[::-1]
-    order = np.argsort(first, kind="stable")
-    place = np.empty(count, dtype=np.int64)
-    place[order] = np.arange(count)
-    return place[kinds], first[order]
-
-
-def _numbered(codes: Whole) -> Whole:
-    """Each code's place among those that occur."""
-    most = int(codes.max(initial=0)) + 1
-    if most > 8 * len(codes):
-        return np.asarray(np.unique(codes, return_inverse=True)[1])
-    occurs = np.zeros(most, dtype=bool)
-    occurs[codes] = True
-    return np.asarray((np.cumsum(occurs) - 1)[codes])
+    kinds = numbered_together(columns, len(columns[0]) if columns else length)
+    first, kinds = in_order(first_of_each(kinds), kinds)
+    return kinds, first

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.compare.parts import Parts, Shares
-from pipeline.compare.share_kinds import Content, ShareKinds
+from pipeline.compare.share_kinds import ShareKinds
 from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Flags, Whole
 
@@ -35,19 +35,11 @@ class FactorColumn:
         """Return the share of units at each label, of each part."""
         codes, alike, mixed = parts.shares(labels)
         used = np.flatnonzero(np.bincount(codes[alike], minlength=len(labels.texts)))
-        every: list[Shares] = [{labels.texts[code]: 1} for code in used.tolist()]
-        place: dict[Content, int] = {frozenset(shares.items()): at for at, shares in enumerate(every)}
         number = np.zeros(len(labels.texts), dtype=np.int64)
-        number[used] = np.arange(len(every))
+        number[used] = np.arange(len(used))
         found = number[codes]
-        by_id: dict[int, int] = {}
-        for part, shares in mixed:
-            if id(shares) not in by_id:
-                by_id[id(shares)] = place.setdefault(frozenset(shares.items()), len(every))
-                if len(place) > len(every):
-                    every.append(shares)
-            found[part] = by_id[id(shares)]
-        return cls(found, ShareKinds(tuple(every)))
+        found[mixed.parts] = len(used) + mixed.kinds
+        return cls(found, ShareKinds((*({labels.texts[code]: 1} for code in used.tolist()), *mixed.every)))
 
     @classmethod
     def joined(cls, columns: Sequence[FactorColumn]) -> FactorColumn:
@@ -102,7 +94,7 @@ class FactorColumn:
 
     @cached_property
     def tally(self) -> dict[str, Fraction | int]:
-        """How many of the cells had each label, exactly; shares add up."""
+        """How many of the cells had each label, exactly, in the order of the labels; shares add up."""
         return self.kinds.tally(self.counts)
 
     def presence(self) -> dict[str, int]:
@@ -120,4 +112,4 @@ class FactorColumn:
 
 def counted(column: FactorColumn) -> dict[str, float]:
     """Return how many cells had each label, in the order of the labels."""
-    return {label: float(count) for label, count in sorted(column.tally.items())}
+    return {label: float(count) for label, count in column.tally.items()}

@@ -50,7 +50,7 @@ def differing(sides: Sides, factor: str, of_yield: bool) -> list[Differing]:
     """
     choices, clusters, amounts = held_against(factor, of_yield)
     found = [each for name in choices if (each := _of_words(sides, name))]
-    found += [each for name in clusters if (each := _of_words(sides, name)) and not set(each.ours) & set(each.theirs)]
+    found += [each for name in clusters if not sides.shares_any(name) and (each := _of_words(sides, name))]
     found.sort(key=lambda each: -(each.strength or 0))
     return found + [each for name in (*amounts, *READINGS) if (each := _of_numbers(sides, name))]
 

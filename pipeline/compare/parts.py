@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Self
 
 import numpy as np
 
 from pipeline.models.compared_columns import Labels, changes
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
+from pipeline.stats.numbering import in_order, numbered_rows
 
 Shares = Mapping[str, Fraction | int]
 # Numbers are summed in two parts: their leading bits, so many of the largest of them, which up to 2^27 units sum
@@ -49,6 +51,22 @@ class TextLists:
 
 
 @dataclass(frozen=True)
+class MixedShares:
+    """The shares of labels of parts whose units are unlike: the parts, of which kind each is, and the kinds."""
+
+    parts: Whole
+    kinds: Whole
+    every: tuple[Shares, ...]
+
+
+def _shares(labels: Labels, written: list[int]) -> Shares:
+    """The shares that are written as labels, and then how many of each."""
+    codes, counts = written[: len(written) // 2], written[len(written) // 2 :]
+    total = sum(counts)
+    return {labels.texts[code]: Fraction(count, total) for code, count in zip(codes, counts, strict=True) if count}
+
+
+@dataclass(frozen=True)
 class Parts:
     """Which units belong together: rows are places of units, those of one part side by side; starts: where each part
     begins among them; times: how many units each row stands for. No part is empty.
@@ -73,7 +91,7 @@ class Parts:
         """How many rows each part has."""
         return np.diff(self.starts, append=len(self.rows))
 
-    @property
+    @cached_property
     def part_of_row(self) -> Whole:
         """The number of the part of each row."""
         return np.repeat(np.arange(len(self.starts)), self.sizes)
@@ -118,35 +136,33 @@ class Parts:
         counts = np.bincount(every // width, minlength=len(self.starts))
         return TextLists(every % width, np.cumsum(counts) - counts, counts, labels.texts)
 
-    def shares(self, labels: Labels) -> tuple[Whole, Flags, list[tuple[int, Shares]]]:
+    def shares(self, labels: Labels) -> tuple[Whole, Flags, MixedShares]:
         """Return the label of each part's first unit, whether all of its units have that one, and of those parts whose
-        units are unlike, by their numbers, the share of units at each label.
+        units are unlike the share of units at each label.
         """
         codes = labels.codes[self.rows]
         alike = np.minimum.reduceat(codes, self.starts) == np.maximum.reduceat(codes, self.starts)
-        return codes[self.starts], alike, self._mixed(labels, codes, np.flatnonzero(~alike))
+        return codes[self.starts], alike, self._mixed(labels, codes, ~alike)
 
-    def _mixed(self, labels: Labels, codes: Whole, parts: Whole) -> list[tuple[int, Shares]]:
+    def _mixed(self, labels: Labels, codes: Whole, is_mixed: Flags) -> MixedShares:
         """The shares of those parts that have several labels."""
+        parts = np.flatnonzero(is_mixed)
         if not len(parts):
-            return []
-        is_mixed = np.zeros(len(self.starts), dtype=bool)
-        is_mixed[parts] = True
-        part, width = self.part_of_row, len(labels.texts)
-        chosen = is_mixed[part]
-        every, place = np.unique(part[chosen] * width + codes[chosen], return_inverse=True)
+            return MixedShares(parts, parts, ())
+        width = len(labels.texts)
+        chosen = is_mixed[self.part_of_row]
+        every, place = np.unique(self.part_of_row[chosen] * width + codes[chosen], return_inverse=True)
         counts = np.bincount(place, self.times[chosen]).astype(np.int64)
-        places, numbers = (every % width).tolist(), counts.tolist()
-        ends = np.cumsum(np.bincount(every // width, minlength=len(self.starts))[parts]).tolist()
-        known: dict[tuple[tuple[int, ...], tuple[int, ...]], Shares] = {}
-        found = []
-        for at, start, end in zip(parts.tolist(), [0, *ends], ends, strict=False):
-            key = (tuple(places[start:end]), tuple(numbers[start:end]))
-            if key not in known:
-                total = sum(key[1])
-                known[key] = {labels.texts[code]: Fraction(count, total) for code, count in zip(*key, strict=True)}
-            found.append((at, known[key]))
-        return found
+        lengths = np.bincount(every // width, minlength=len(self.starts))[parts]
+        starts = np.cumsum(lengths) - lengths
+        counts //= np.repeat(np.gcd.reduceat(counts, starts), lengths)
+        # Of each part its labels and then how many of each, side by side; 0 stands for none.
+        row, at, most = np.repeat(np.arange(len(parts)), lengths), np.arange(len(every)), int(lengths.max())
+        written = np.zeros((len(parts), 2 * most), dtype=np.int64)
+        written[row, at - starts[row]] = every % width
+        written[row, most + at - starts[row]] = counts
+        first, kinds = in_order(*numbered_rows(written))
+        return MixedShares(parts, kinds, tuple(_shares(labels, written[one].tolist()) for one in first.tolist()))
 
     def means(self, values: Numbers) -> Numbers:
         """Return the mean over the units of each part that have a number (else nan); nan where none has."""

@@ -95,18 +95,21 @@ class ShareKinds:
     def tally(self, of_kind: Whole) -> dict[str, Fraction | int]:
         """Return how many cells had each label that occurs, exactly; shares add up."""
         counts = of_kind[self.kind_of]
+        under, of_under = self._unders
         # Whole numbers of each fraction first: they are far quicker.
-        under, of_under = np.unique(self.under, return_inverse=True)
-        sums = np.zeros((len(self.labels), len(under)), dtype=np.int64)
-        np.add.at(sums, (self.label_of, of_under), counts * self.over)
+        sums = np.bincount(self.label_of * len(under) + of_under, counts * self.over, len(self.labels) * len(under))
         occurs = np.bincount(self.label_of, counts, len(self.labels)) > 0
-        found: dict[str, Fraction | int] = {}
-        for at in np.flatnonzero(occurs).tolist():
-            parts = zip(sums[at].tolist(), under.tolist(), strict=True)
-            found[self.labels[at]] = sum(
-                (Fraction(over, own) if own > 1 else over for over, own in parts if over), start=0
-            )
+        found: dict[str, Fraction | int] = {self.labels[at]: 0 for at in np.flatnonzero(occurs).tolist()}
+        for at in np.flatnonzero(sums).tolist():
+            label, own = self.labels[at // len(under)], int(under[at % len(under)])
+            found[label] += Fraction(int(sums[at]), own) if own > 1 else int(sums[at])
         return found
+
+    @cached_property
+    def _unders(self) -> tuple[Whole, Whole]:
+        """The different denominators, rising, and the place of each entry's among them."""
+        under, of_under = np.unique(self.under, return_inverse=True)
+        return under, of_under
 
     @cached_property
     def _filled(self) -> dict[str, tuple[ShareKinds, Whole]]:

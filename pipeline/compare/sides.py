@@ -106,6 +106,11 @@ class Sides:
         )
         return DesignRows.of_cells(soaks, kinds, values, (names, levels[first]), own)
 
+    @property
+    def soaks(self) -> Labels:
+        """The soak of each cell of the pair."""
+        return self._written[0].where(np.arange(self.size))
+
     @cached_property
     def _written(self) -> tuple[Labels, Numbers]:
         """The soak and the value of each cell; 0 where it has none."""
@@ -185,6 +190,10 @@ class Sides:
                 return rows.soaks.texts[at]
         return None
 
+    def shares_any(self, factor: str) -> bool:
+        """Return whether both levels had any label of a factor."""
+        return not set(self.of_first(factor).labels).isdisjoint(self.of_second(factor).labels)
+
     def strength(self, factor: str) -> float:
         """Return how strongly a factor's labels went with the levels: Cramer's V over soaks."""
         ours, theirs = counted(self.of_first(factor)), counted(self.of_second(factor))
@@ -225,4 +234,4 @@ def cramers_v(table: Sequence[Sequence[float]]) -> float:
 def never_shared(sides: Sides, cluster: str) -> bool:
     """Return whether the two levels never had the same month, or lot. With a blank that is not known."""
     ours, theirs = sides.of_first(cluster).labels, sides.of_second(cluster).labels
-    return not set(ours) & set(theirs) and "" not in (*ours, *theirs)
+    return not sides.shares_any(cluster) and "" not in (*ours, *theirs)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.stats.estimate import Estimate
+from pipeline.stats.numbering import Places, first_of_each, in_order, numbered, numbered_together
 
 Matrix = NDArray[np.float64]
-Places = NDArray[np.int64]
 
 # Correlation that the fit takes two cells of one batch to have: a working value, which the standard error does not
 # trust. Our choice, supported by simulation (tests/calibrate.py).
@@ -261,10 +261,8 @@ def fit(
 def _numbered(batches: Sequence[Hashable] | Places) -> Places:
     """The number of each cell's batch, from 0, in the order in which they come."""
     if isinstance(batches, np.ndarray):
-        _, first, own = np.unique(batches, return_index=True, return_inverse=True)
-        rank = np.empty(len(first), dtype=np.int64)
-        rank[np.argsort(first)] = np.arange(len(first))
-        return rank[own]
+        own = numbered(batches)
+        return in_order(first_of_each(own), own)[1]
     place: dict[Hashable, int] = {}
     return np.array([place.setdefault(batch, len(place)) for batch in batches], dtype=np.int64)
 
@@ -282,12 +280,8 @@ def _block(
     rows: Places, design: Matrix, kinds: Places, sizes: Places, observed: Matrix, correlation: float
 ) -> BatchBlock:
     """The block of these batches, its residuals the observed sums until they are fitted."""
-    own = np.zeros(len(rows), dtype=np.int64)
-    for codes in (*kinds[rows].T, *sizes[rows].T):
-        # Numbered anew after every column, so that they stay small.
-        _, own = np.unique(own * (int(codes.max()) + 1) + codes, return_inverse=True)
-    first = np.empty(int(own.max()) + 1, dtype=np.int64)
-    first[own[::-1]] = np.arange(len(own))[::-1]
+    own = numbered_together((*kinds[rows].T, *sizes[rows].T), len(rows))
+    first = first_of_each(own)
     of_kind, of_root = kinds[rows[first]], np.sqrt(sizes[rows[first]])
     return BatchBlock(rows, own, design[of_kind] * of_root[:, :, None], of_root, observed[rows], correlation)
 

@@ -6,10 +6,12 @@ from collections.abc import Hashable, Mapping, Sequence
 
 import numpy as np
 
-from pipeline.stats.cluster_robust import Matrix, Places, fit
+from pipeline.stats.cluster_robust import Matrix, fit
 from pipeline.stats.estimate import Estimate
+from pipeline.stats.numbering import Places
 
 SLOPE = "slope"
+LEAST_ROWS = 100  # our choice, no source: so that a second rounding changes nothing
 
 
 def slope(
@@ -26,17 +28,30 @@ def slope(
     Checked against: R lm on nlme::Oats (golden record "log dose slope"), where every block has every dose.
     """
     middle = float(np.mean(amounts))
-    names: list[Hashable] = ["all"]
-    columns = [np.ones(len(values))]
-    for name, column in (others or {}).items():
-        if np.linalg.matrix_rank(np.column_stack([*columns, column])) > len(columns):
-            names.append(name)
-            columns.append(column)
     amount = np.array(amounts, dtype=float) - middle
     scale = float(np.abs(amount).max()) if len(amount) else 0.0
-    if not scale or np.linalg.matrix_rank(np.column_stack([*columns, amount / scale])) == len(columns):
+    if not scale:
         return None
-    design = np.column_stack([*columns, amount / scale])
-    found = fit(batches, design, values, [*names, SLOPE]).level(SLOPE)
+    names: list[Hashable] = ["all", *(others or {}), SLOPE]
+    design = np.column_stack([np.ones(len(values)), *(others or {}).values(), amount / scale])
+    chosen = independent(design)
+    if chosen[-1] != len(names) - 1:
+        return None
+    found = fit(batches, design[:, chosen], values, [names[at] for at in chosen]).level(SLOPE)
     error = None if found.standard_error is None else found.standard_error / scale
     return Estimate(found.value / scale, error, found.degrees)
+
+
+def independent(design: Matrix) -> list[int]:
+    """Return the places of the columns that are no sum of those before, by their singular values.
+
+    Asked of R of X = Q R, whose columns have the singular values of those of X and no more rows than there are columns;
+    what is taken for rounding is what numpy takes for it in X, of few rows what it takes in LEAST_ROWS.
+    """
+    corner: Matrix = np.linalg.qr(design)[1]
+    rounding = max(*design.shape, LEAST_ROWS) * np.finfo(float).eps
+    chosen: list[int] = []
+    for at in range(design.shape[1]):
+        if np.linalg.matrix_rank(corner[: at + 1, [*chosen, at]], rtol=rounding) > len(chosen):
+            chosen.append(at)
+    return chosen
