@@ -15,7 +15,7 @@ from pipeline.compare.parts import Parts
 from pipeline.models.compared_columns import Days, Labels, MeasureParts
 from pipeline.models.compared_units import ComparedUnits
 from pipeline.models.unit_arrays import Flags
-from pipeline.stats.two_levels import DesignKind, design_of
+from pipeline.stats.two_levels import DesignKind, design_by_counts
 
 # A soak counts once this share of its containers that gave anything, or still may, is far enough; those that do not yet
 # are left out. Our choice, by simulation: see tests/calibrate_unfinished.py.
@@ -72,6 +72,5 @@ def far_enough(parts: Parts, gave: MeasureParts, measure: Measure) -> Flags:
 
 def varies(levels: Sequence[Cells]) -> DesignKind:
     """Return where the factor varies. levels: the cells of each that have a value."""
-    soaks = soaks_of(levels).codes
-    ends = np.cumsum([len(each) for each in levels])[:-1]
-    return design_of([own.tolist() for own in np.split(soaks, ends) if len(own)])
+    different = len(soaks_of(levels).used)
+    return design_by_counts([len(each) for each in levels if len(each)], different)

@@ -17,7 +17,7 @@ from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
 from pipeline.stats.power import minimum_detectable
 from pipeline.stats.sequential import anytime_critical, e_value
-from pipeline.stats.two_levels import DesignKind, difference_of, within
+from pipeline.stats.two_levels import DesignKind, between, difference_of, within
 from schemas.confidence import LEVEL
 
 # Below so many soaks no interval exists; below so many none supports a verdict.
@@ -132,15 +132,18 @@ def _split(level: Level, against: Level) -> tuple[Level, Level]:
 
 
 def _pair(level: Level, against: Level) -> Pair:
-    ours, theirs = _by_soak(level.used), _by_soak(against.used)
-    differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
     how = varies((level.used, against.used))
+    differences: list[float] = []
     permutation = None
     if how is DesignKind.BETWEEN:
-        permutation = shuffle(level.used.values.tolist(), against.used.values.tolist())
-    elif how is DesignKind.WITHIN:
+        values = level.used.values.tolist(), against.used.values.tolist()
+        permutation, estimate = shuffle(*values), between(*values)
+    else:
+        ours, theirs = _by_soak(level.used), _by_soak(against.used)
+        differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
+        estimate = within(differences) if how is DesignKind.WITHIN else difference_of(ours, theirs)
+    if how is DesignKind.WITHIN:
         permutation = flip(differences)
-    estimate = difference_of(ours, theirs)
     return Pair(
         level.name, against.name, level.used, against.used, len(differences), how, estimate, permutation=permutation
     )

@@ -238,7 +238,10 @@ def fit(
         design, kinds = np.unique(design, axis=0, return_inverse=True)
         kinds = kinds.reshape(-1).astype(np.int64)
     codes = _numbered(batches)
-    keys, sums, sizes = np.unique(codes * len(design) + kinds, return_inverse=True, return_counts=True)
+    # With the first of each numpy sorts by merging: quick where most batches have one cell, and so stand in order.
+    keys, _, sums, sizes = np.unique(
+        codes * len(design) + kinds, return_index=True, return_inverse=True, return_counts=True
+    )
     of_batch, of_kind = keys // len(design), keys % len(design)
     roots = np.sqrt(sizes)
     found = np.bincount(sums, observed) / roots

@@ -23,10 +23,14 @@ class DesignKind(StrEnum):
 
 def design_of(levels: Collection[Collection[Hashable]]) -> DesignKind:
     """Return where the levels vary. levels: the batches of each level, every batch of a level once."""
-    every = {batch for batches in levels for batch in batches}
-    if sum(len(batches) for batches in levels) == len(every):
+    return design_by_counts([len(batches) for batches in levels], len({batch for own in levels for batch in own}))
+
+
+def design_by_counts(counts: Sequence[int], different: int) -> DesignKind:
+    """Return where the levels vary. counts: how many batches each level has; different: how many there are in all."""
+    if sum(counts) == different:
         return DesignKind.BETWEEN
-    return DesignKind.WITHIN if all(len(batches) == len(every) for batches in levels) else DesignKind.BOTH
+    return DesignKind.WITHIN if all(count == different for count in counts) else DesignKind.BOTH
 
 
 def mean(values: Sequence[float]) -> float:
