@@ -190,3 +190,12 @@ def judged(pair: Pair, together: Family, level: float = LEVEL, often: bool = Fal
         p=p,
         minimum_detectable=minimum_detectable(estimate.degrees, critical) * estimate.standard_error,
     )
+
+
+def limited(pair: Pair, together: Family, level: float = LEVEL) -> Pair:
+    """Return the pair with its limits alone, as `judged` has them: what the data could have shown takes longer."""
+    estimate = pair.estimate
+    if not pair.has_interval or estimate.t is None or estimate.degrees is None:
+        return pair
+    critical = together.critical(estimate.degrees, level)
+    return replace(pair, limits=estimate.around(critical)) if isfinite(critical) else pair

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import isfinite
 
 import numpy as np
 
 from pipeline.compare.candidates import PairCandidate, candidate
 from pipeline.compare.confounding_text import explained
 from pipeline.compare.measures import MEASURES
-from pipeline.compare.pairs import Pair, family, levels_of, pairs_of
+from pipeline.compare.pairs import family, levels_of, limited, pairs_of
 from pipeline.compare.query import ComparisonQuery
 from pipeline.models.compared_units import SPAWN_RATE
 from pipeline.models.unit_arrays import Numbers
 from pipeline.spawn.rates import SpawnRecipe, rate_names
-from pipeline.stats.multiple import Family
-from schemas.confidence import LEVEL
 
 QUERY = ComparisonQuery(SPAWN_RATE, MEASURES["be"])
 LEAST_LEVELS = 2  # of a pair
@@ -51,20 +48,9 @@ def judged_rates(recipe: SpawnRecipe, column: str) -> dict[tuple[int, int], Pair
     if column not in recipe.judged:
         found = rate_pairs(recipe, column)
         together = family([each.pair for each in found if each.supported], every_pair=True)
-        limited = [replace(each, pair=_limited(each.pair, together)) for each in found]
-        recipe.judged[column] = by_rates(recipe, limited)
+        with_limits = [replace(each, pair=limited(each.pair, together)) for each in found]
+        recipe.judged[column] = by_rates(recipe, with_limits)
     return recipe.judged[column]
-
-
-def _limited(pair: Pair, together: Family) -> Pair:
-    """The pair with its limits, as compare.pairs.judged has them; without what the data could have shown, which no
-    table of rates tells and which takes longer than all else.
-    """
-    estimate = pair.estimate
-    if not pair.has_interval or estimate.degrees is None or estimate.standard_error is None or estimate.t is None:
-        return pair
-    critical = together.critical(estimate.degrees, LEVEL)
-    return replace(pair, limits=estimate.around(critical)) if isfinite(critical) else pair
 
 
 def something_else(found: PairCandidate | None) -> tuple[str, str] | None:
