@@ -237,6 +237,15 @@ def test_a_process_that_took_much_memory_is_followed_by_another() -> None:
     worker.end()
 
 
+def test_what_the_process_held_that_began_it_is_not_its_own() -> None:
+    held = bytearray(1_200_000_000)
+    worker = FarmWorker(CHILD)
+    first = worker.ask(["who"])
+    del held
+    assert worker.ask(["who"]) == first
+    worker.end()
+
+
 def test_what_is_printed_or_read_beside_the_answer_disturbs_neither() -> None:
     worker = FarmWorker(CHILD)
     assert [worker.ask(["print and read"]), worker.ask(["print and read"])] == [(b"", 0), (b"", 0)]

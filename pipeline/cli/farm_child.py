@@ -8,9 +8,11 @@ import gc
 import io
 import os
 import pickle
+import re
 import sys
 from collections.abc import Callable
 from contextlib import redirect_stdout, suppress
+from pathlib import Path
 
 from pipeline.cli.farm_access import RUN, RunSettings
 from pipeline.cli.farm_answers import FarmAnswer
@@ -22,6 +24,7 @@ from pipeline.files.workbook_process import WORKER, receive, send
 # After so many answers, or when it once held so much, a process has had enough, and another one goes on: what a library
 # may have kept is let go with it. A farm of a hundred thousand pickings takes 0.3 GB. Our choice, no source.
 MOST_ANSWERS, MOST_BYTES = 100, 1_000_000_000
+HELD_AT_MOST = re.compile(r"^VmHWM:\s*(\d+) kB$", re.MULTILINE)
 
 
 def main(answer_to: Callable[[], object] | None = None) -> None:
@@ -54,6 +57,11 @@ def most_bytes() -> int:
     """Return how much memory this process held at most, in bytes; 0 where the system does not tell (Windows)."""
     if sys.platform == "win32":
         return 0
+    # Linux tells by getrusage also what the process held that started this one.
+    status = Path("/proc/self/status")
+    found = HELD_AT_MOST.search(status.read_text(encoding="utf-8")) if status.exists() else None
+    if found:
+        return int(found[1]) * 1024
     import resource
 
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
