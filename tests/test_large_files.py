@@ -17,9 +17,10 @@ from pipeline.files.validate import validate
 from pipeline.ledger import portions, stage_writer
 from pipeline.ledger.intake import Taken
 from pipeline.ledger.portions import large_apart, portions_of
+from pipeline.ledger.stage import create_stage
 from pipeline.ledger.stage_writer import StageWriters
 from pipeline.models.lineage import LEDGER, PASSING, model, order, read_last
-from pipeline.models.statements import MEMORY_MB_A_THREAD, OWN_LIMIT_FROM, create_stage, open_draft, writers
+from pipeline.models.statements import MEMORY_MB_A_THREAD, OWN_LIMIT_FROM, open_draft, writers
 from schemas.finding import UnreadableFile
 
 ROW = {"picked_on": "2026-02-07", "fresh_weight_g": "100", "container": "1"}

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
-from threading import get_ident
 
-import pytest
 from conftest import gillbook, write_table
 from ledgers import BATCHES, FILLINGS, THREE_TABLES, child, here, refreshed, rows, tables
 
@@ -43,32 +39,6 @@ def test_a_refresh_with_nothing_changed_opens_neither_duckdb_nor_csv_files(farm:
     done = child(f"{told}; from pipeline.cli import run; run()", "refresh", "--farm", folder)
     out, err = done.communicate()
     assert (out, err) == (first.out + "[]\n", first.err)
-
-
-def test_the_draft_is_opened_without_what_reads_files() -> None:
-    code = """
-import sys
-import pipeline.ledger.draft, pipeline.ledger.refresh
-from pipeline.models.statements import connect, create_stage
-with connect(":memory:") as con:
-    create_stage(con)
-print("polars" in sys.modules)
-"""
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert told.stdout.strip() == "False"
-
-
-def test_what_reads_files_is_loaded_beside_a_first_refresh_alone(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
-    threads: list[int] = []
-    monkeypatch.setattr("pipeline.ledger.refresh.import_reading", lambda: threads.append(get_ident()))
-    folder = farm(**THREE_TABLES)
-    refreshed(folder)
-    assert len(threads) == 1
-    assert threads[0] != get_ident()
-    picked = (folder / "harvests.csv").read_text(encoding="utf-8")
-    (folder / "harvests.csv").write_text(picked.replace("300", "3010"), encoding="utf-8")
-    assert refreshed(folder).changed == ["harvests.csv"]
-    assert len(threads) == 1
 
 
 def test_the_manifest_decides_and_a_file_touched_close_to_its_reading_is_hashed_again(farm: Farm) -> None:

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from zlib import crc32
 
 import polars as pl
 
 from pipeline.farm.conventions import Conventions
 from pipeline.farm.units import conversion
-from pipeline.files.line_numbers import file_part
 from pipeline.files.read import RawTable
 from pipeline.files.wide import BEYOND_HEADER
 from schemas.cell_format import CellFormat
@@ -31,6 +31,13 @@ class ValidatedRows:
     frame: pl.DataFrame
     findings: pl.DataFrame
     more: bool = False
+
+
+def file_part(table: str, file: str) -> int:
+    """Return the number by which the lines of this file's rows of this table begin: the same whatever was loaded before
+    it.
+    """
+    return crc32(f"{table}:{file}".encode())
 
 
 def _with_line(raw: RawTable) -> pl.DataFrame:

@@ -44,7 +44,7 @@ def note_after(con: duckdb.DuckDBPyConnection, touched: Mapping[Key, int]) -> No
 
 
 def _note_rows(con: duckdb.DuckDBPyConnection, touched: Mapping[Key, int], side: int) -> None:
-    from pipeline.files.line_numbers import file_part
+    from pipeline.files.validate import file_part
 
     for (table, file), first in touched.items():
         part = file_part(table, file)

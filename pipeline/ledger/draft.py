@@ -17,7 +17,7 @@ from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, take_in
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.portions import size_of
 from pipeline.ledger.state import LedgerState, versions
-from pipeline.models.statements import create_stage, open_draft, records, rows, run, writers
+from pipeline.models.statements import open_draft, records, rows, run, writers
 from pipeline.models.weight_shares import shares_of
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
@@ -92,9 +92,6 @@ def write_draft(
         shutil.copyfile(farm.ledger, draft)
     try:
         with open_draft(draft, _spill(draft), sum(size_of(source) for source in sources.files)) as con:
-            if portions is None:
-                # Before what reads the files is there: see intake.import_reading.
-                create_stage(con)
             written = _fill(con, farm, ledger, sources, portions, progress)
     except duckdb.Error as problem:
         # A disk that fills up while DuckDB finishes the file is fatal to it, but no mistake of gillbook's.
@@ -116,11 +113,12 @@ def _fill(
     progress: Progress,
 ) -> Written:
     from pipeline.ledger.changes import note_after, note_before, row_changes
-    from pipeline.ledger.stage import drop_file
+    from pipeline.ledger.stage import create_stage, drop_file
     from pipeline.ledger.stage_writer import MOST_ROWS, StageWriters
 
     touched: dict[Key, int] = {}
     if portions is None:
+        create_stage(con)
         with writers(con, THREADS) as connections:
             beside = StageWriters(connections)
             taken = _finished(take_in(farm, sources, beside.stage, MOST_ROWS), progress)
@@ -209,7 +207,7 @@ def _all_stand_elsewhere(con: duckdb.DuckDBPyConnection, farm: Farm, key: Key, s
 
     Each file is judged on its own, so that the fate of one does not hang on another. Otherwise notes how many do not.
     """
-    from pipeline.files.line_numbers import file_part
+    from pipeline.files.validate import file_part
 
     table, file = key
     ((in_all, missing),) = rows(con, f"rows_elsewhere_{table}", file_part=file_part(table, file))

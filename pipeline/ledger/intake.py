@@ -74,11 +74,6 @@ class Taken:
         return replace(self, validated=self.validated and replace(self.validated, frame=self.validated.frame.clear()))
 
 
-def import_reading() -> None:
-    """Import what reads and validates files, which is waited for as long as for all else that a refresh needs."""
-    import pipeline.files.validate  # noqa: F401
-
-
 def key_of(source: TableFile) -> Key:
     """Return the table and the file's name."""
     return source.table, source.name

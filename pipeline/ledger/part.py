@@ -12,9 +12,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.farm.settings import Settings
-from pipeline.ledger.stage import check_balance, set_bounds, set_flush_rule
+from pipeline.ledger.stage import check_balance, create_stage, set_bounds, set_flush_rule
 from pipeline.models.lineage import DECIDED, LEDGER, order
-from pipeline.models.statements import create_stage, in_memory, insert_part, rows, run
+from pipeline.models.statements import in_memory, insert_part, rows, run
 from schemas.contract import BATCHES, BOOKS, FILLINGS, HARVESTS, OBSERVATIONS
 
 if TYPE_CHECKING:

@@ -7,12 +7,10 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from threading import Thread
 from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm, TableFile, table_files
 from pipeline.farm.settings import SETTINGS_FILE
-from pipeline.files.line_numbers import file_part
 from pipeline.files.replace import sync_folder
 from pipeline.ledger.backups import (
     Key,
@@ -26,7 +24,7 @@ from pipeline.ledger.backups import (
 )
 from pipeline.ledger.draft import LedgerSummary, draft_path, remove_draft, summary, write_draft
 from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
-from pipeline.ledger.intake import Sources, Taken, import_reading, key_of, take_in
+from pipeline.ledger.intake import Sources, Taken, key_of, take_in
 from pipeline.ledger.lock import locked, refuse_read_only
 from pipeline.ledger.manifest import (
     FileMark,
@@ -161,9 +159,6 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
     remove_draft(farm)
     clear_drafts(farm)
     ledger = ledger_state(farm)
-    if ledger.rebuild is not None:
-        # What reads the files is imported while DuckDB is, and opens the draft.
-        Thread(target=import_reading).start()
     sources = _sources(farm, ledger)
     # Where all is read anew, draft.py takes it in, and writes it, several files at a time.
     portions: list[Taken] | None = None
@@ -206,6 +201,8 @@ def _refuse_same_number(files: Sequence[TableFile]) -> None:
     """Refuse two files whose rows would have one number within the ledger. One pair of names in four thousand million
     is.
     """
+    from pipeline.files.validate import file_part
+
     names: dict[int, str] = {}
     for source in files:
         other = names.setdefault(file_part(source.table, source.name), source.name)

@@ -10,9 +10,9 @@ import polars as pl
 
 from pipeline.farm.prices import exact_or_none, per_kg
 from pipeline.farm.settings import Settings, whole
-from pipeline.files.line_numbers import file_part
-from pipeline.models.lineage import LASTING, LEDGER, order, read_last
-from pipeline.models.statements import rows, run, set_variable, statement
+from pipeline.files.validate import file_part
+from pipeline.models.lineage import LASTING, LEDGER, STAGE, order, read_last
+from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
 from schemas.answers import FileStatus, FlushSource
 from schemas.contract import BATCHES, HARVESTS, contract
@@ -45,6 +45,12 @@ class ArrowTable:
 
     def __arrow_c_stream__(self, requested_schema: object = None) -> object:
         return self.frame.__arrow_c_stream__(requested_schema)
+
+
+def create_stage(con: duckdb.DuckDBPyConnection) -> None:
+    """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
+    for text in statements_of(STAGE):
+        con.execute(text)
 
 
 def drop_file(con: duckdb.DuckDBPyConnection, table: str, file: str) -> None:

@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.models.lineage import STAGE, model, order
+from pipeline.models.lineage import model, order
 
 if TYPE_CHECKING:
     import duckdb
@@ -60,12 +60,6 @@ def statements_of(group: str) -> list[str]:
 def run(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> duckdb.DuckDBPyConnection:
     """Run a model; `values`: of its parameters, each $NAME in its text."""
     return con.execute(statement(name), values or None)
-
-
-def create_stage(con: duckdb.DuckDBPyConnection) -> None:
-    """Makes the empty stage: one table per input, the files, the findings on cells, and the rules on rows."""
-    for text in statements_of(STAGE):
-        con.execute(text)
 
 
 def rows(con: duckdb.DuckDBPyConnection, name: str, **values: object) -> list[LedgerRow]:
