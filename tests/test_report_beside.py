@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.cli import report_beside
+from pipeline.cli import farm_workers, report_beside
 from pipeline.cli.farm_access import read_ledger
 from pipeline.cli.report_beside import Beside, process_beside
 from pipeline.cli.report_command import gather
@@ -52,7 +52,7 @@ def two_processors(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def process_that(monkeypatch: pytest.MonkeyPatch, does: str) -> None:
     """Have this run in the place of the process beside."""
-    monkeypatch.setattr(report_beside, "process_of", lambda _module: ([sys.executable, "-c", does], None))
+    monkeypatch.setattr(farm_workers, "process_of", lambda _module: ([sys.executable, "-c", does], None))
 
 
 def refuse(*_: object) -> None:
@@ -123,7 +123,7 @@ def test_no_process_is_started_where_no_processor_is_free(
     make_busy: Callable[[pytest.MonkeyPatch], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     make_busy(monkeypatch)
-    monkeypatch.setattr(report_beside.subprocess, "Popen", refuse)
+    monkeypatch.setattr(farm_workers.subprocess, "Popen", refuse)
     with process_beside() as beside:
         assert beside is None
 
@@ -133,7 +133,7 @@ def test_the_process_ends_with_the_report(monkeypatch: pytest.MonkeyPatch) -> No
     process_that(monkeypatch, "import time; time.sleep(600)")
     started: list[subprocess.Popen[bytes]] = []
     popen = subprocess.Popen
-    monkeypatch.setattr(report_beside.subprocess, "Popen", lambda *a, **k: started.append(popen(*a, **k)) or started[0])
+    monkeypatch.setattr(farm_workers.subprocess, "Popen", lambda *a, **k: started.append(popen(*a, **k)) or started[0])
     with pytest.raises(KeyboardInterrupt), process_beside():
         raise KeyboardInterrupt
     assert started[0].poll() is not None

@@ -162,8 +162,8 @@ def read_ledger(farm: Farm, step: str, note_rejected: bool = True, note_newest_d
     from pipeline.models.view import opened
 
     with current_ledger(farm) as current, timed(step), opened(current.path, farm.settings) as ledger:
-        if note_newest_day and RUN.today is not None:
-            notify_newest_day(ledger, RUN.today)
+        if note_newest_day:
+            notify_newest_day(ledger)
         yield ledger
         if note_rejected:
             _notify_filled_twice(ledger)
@@ -171,14 +171,14 @@ def read_ledger(farm: Farm, step: str, note_rejected: bool = True, note_newest_d
         notify_rejected(current.done)
 
 
-def notify_newest_day(ledger: Ledger, as_of: date) -> None:
+def notify_newest_day(ledger: Ledger, as_of: date | None = None) -> None:
     """Say where rows lie after the day that the clock has, or long before it: figures as of that day lack the ones, and
-    take what ran at the other for ended.
+    take what ran at the other for ended. as_of: the day that figures are of, where it is another than the clock's.
     """
     from pipeline.models.newest_day import newest_day
 
     if RUN.today is not None:
-        said = newest_day(ledger, RUN.today, as_of).sentence(RUN.today)
+        said = newest_day(ledger, RUN.today, as_of or RUN.today).sentence(RUN.today)
         if said:
             notify(said)
 

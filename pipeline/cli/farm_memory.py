@@ -10,8 +10,8 @@ from pathlib import Path
 from pipeline.farm.folder import LEDGER
 
 # A command of a large farm holds about so many times the bytes of its ledger. Measured, at most in GB: of ten million
-# pickings (a ledger of 0.45) `report` 7.5, `yields` 2.5, a first refresh 1.3; of a million (0.055) `next-soak` 1.9,
-# `spawn` 1.2, `compare` 1.0, `flushes` 0.8, `yields` 0.4.
+# pickings (a ledger of 0.48) `report` 6.2, `yields` 2.8, a first refresh 1.3; of a million (0.055) `next-soak` 1.9,
+# `compare` 0.8, `flushes` 0.6, `yields` 0.5.
 TIMES, TIMES_OF = 20, {"refresh": 3, "next-soak": 35}
 # The entries that a ledger comes from have one and a half times its bytes.
 LEDGER_OF_FILES = 2 / 3

@@ -44,7 +44,7 @@ class FarmWorker:
         self._ended()
 
     def _exchange(self, words: Sequence[str]) -> tuple[object, int]:
-        process = self._process = self._process or _begun(self._module)
+        process = self._process = self._process or begun(self._module)
         found = None
         if process.stdin is not None and process.stdout is not None:
             with suppress(OSError):
@@ -107,7 +107,8 @@ def process_of(module: str) -> tuple[list[str], dict[str, str]]:
     return [sys.executable, "-P", "-m", module], {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
 
 
-def _begun(module: str) -> subprocess.Popen[bytes]:
+def begun(module: str) -> subprocess.Popen[bytes]:
+    """Return a process that runs this module of ours, and is spoken to through pipes. Raises OSError where none is."""
     command, env = process_of(module)
     with BEGINNING:
         return subprocess.Popen(

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import IO, TYPE_CHECKING
 
-from pipeline.cli.farm_workers import process_of
+from pipeline.cli.farm_workers import begun
 from pipeline.cli.show import GATHERING
 
 if TYPE_CHECKING:
@@ -74,10 +74,8 @@ def process_beside() -> Iterator[Beside | None]:
 
 
 def _started() -> Beside | None:
-    command, env = process_of(__name__)
-    pipe = subprocess.PIPE
     with suppress(OSError):
-        process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, env=env)
+        process = begun(__name__)
         if process.stdin and process.stdout:
             return Beside(process, process.stdin, process.stdout)
     return None

@@ -87,8 +87,8 @@ def _without_later_days(found: Sequence[Finding], as_of: date) -> list[Finding]:
 
 
 def gather(ledger: Ledger, farm: Farm, first: date, as_of: date, beside: Beside | None = None) -> Month:
-    """Return the result tables and findings of the month that `first` begins, as of `as_of`. beside: who
-    compares meanwhile, if anybody.
+    """Return the result tables and findings of the month that `first` begins, as of `as_of`.
+    beside: who compares meanwhile, if anybody.
     """
     from pipeline.cli import report_tables
     from pipeline.ledger.findings import ledger_findings

@@ -72,11 +72,6 @@ class SpawnedFarm:
     batches: BatchCells
     view: LedgerView
 
-    @property
-    def batch_names(self) -> list[str]:
-        """What the batches are called, by their numbers."""
-        return [self.batches.batches.texts[at] for at in self.batches.batches.codes.tolist()]
-
     @cached_property
     def _of_fillings(self) -> FillingCells:
         return filling_cells(self.view)
