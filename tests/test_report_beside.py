@@ -46,6 +46,11 @@ def ledger(demo: Farm) -> Iterator[Ledger]:
 
 
 @pytest.fixture
+def large(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(report_beside, "SHARED_FROM_BYTES", 0)
+
+
+@pytest.fixture
 def two_processors(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(report_beside.os, "cpu_count", lambda: 2)
 
@@ -59,11 +64,15 @@ def refuse(*_: object) -> None:
     raise AssertionError("the report worked it out itself")
 
 
-@pytest.mark.usefixtures("two_processors")
-def test_a_process_beside_gives_the_same_month(demo: Farm, ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.usefixtures("two_processors", "large")
+@pytest.mark.parametrize("ours", [True, False], ids=["spawn rates here", "spawn rates there"])
+def test_a_process_beside_gives_the_same_month(
+    ours: bool, demo: Farm, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
     alone = gather(ledger, demo, FIRST, LAST)
     with process_beside() as beside:
         monkeypatch.setattr("pipeline.cli.report_command._compared", refuse)
+        monkeypatch.setattr("pipeline.cli.report_beside.taken", lambda _: ours)
         both = gather(ledger, demo, FIRST, LAST, beside)
     assert alone.tables["compared_pairs"]
     # What a difference brings is told at the prices of the day: they are the ledger's, not farm.toml's alone.
@@ -94,7 +103,32 @@ def test_another_ledger_is_not_answered_for(ledger: Ledger, monkeypatch: pytest.
         assert beside is not None
         monkeypatch.setattr("pipeline.models.measures.ledger_id", lambda _: "made from other files")
         assert beside.ask(ledger, LAST)
-        assert beside.answer() is None
+        assert beside.answer(dict) is None
+
+
+def test_a_task_is_taken_once(tmp_path: Path) -> None:
+    task = tmp_path / "task"
+    task.touch()
+    assert [report_beside.taken(task) for _ in range(2)] == [True, False]
+
+
+@pytest.mark.usefixtures("two_processors")
+def test_the_spawn_rates_of_a_small_farm_are_of_the_process_beside(
+    demo: Farm, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pipeline.cli.report_tables.of_spawn", refuse)
+    with process_beside() as beside:
+        assert gather(ledger, demo, FIRST, LAST, beside).tables["spawn_levels"]
+
+
+@pytest.mark.usefixtures("two_processors", "large")
+def test_no_task_is_left_behind(ledger: Ledger, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(report_beside.tempfile, "tempdir", str(tmp_path))
+    with process_beside() as beside:
+        assert beside is not None
+        assert beside.ask(ledger, LAST)
+        assert list(tmp_path.iterdir())
+    assert not list(tmp_path.iterdir())
 
 
 def test_nothing_is_asked_about_a_large_ledger(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,4 +1,7 @@
-"""What a report compares, worked out in a process beside its own: of a large farm that is half of the work."""
+"""What a report compares, worked out in a process beside its own: of a large farm that is half of the work.
+
+That process compares; the spawn rates of a large farm are worked out by whichever of the two is done first.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,10 @@ import pickle
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+import tempfile
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from pipeline.cli.farm_workers import begun
@@ -23,6 +28,9 @@ if TYPE_CHECKING:
 # Both processes hold the farm's containers: of a ledger over this size one does the work alone, so that the report of
 # ten million pickings (a ledger of half a gigabyte) still ends within 8 GB. Two hold half of that at four million.
 ALONE_FROM_BYTES = 250_000_000
+# Of a ledger over this size (a few hundred thousand pickings) spawn rates take over half a second. Of smaller ones the
+# process beside does all: it has loaded what they need.
+SHARED_FROM_BYTES = 20_000_000
 
 
 class Beside:
@@ -32,34 +40,59 @@ class Beside:
         self._process = process
         self._into = into
         self._out_of = out_of
+        # The spawn rates are of the process that removes it; None: of the one beside.
+        self._task: Path | None = None
 
     def ask(self, ledger: Ledger, as_of: date) -> bool:
         """Ask what is to be compared in this ledger as of this day; return whether that is worked on."""
         from pipeline.models.measures import ledger_id
 
-        if ledger.path is None or ledger.path.stat().st_size > ALONE_FROM_BYTES:
+        size = ledger.path.stat().st_size if ledger.path else 0
+        if ledger.path is None or size > ALONE_FROM_BYTES:
             return False
         with suppress(OSError):
-            pickle.dump((ledger.path, ledger.farm_settings, ledger_id(ledger), as_of), self._into)
+            self._task = _new_task() if size > SHARED_FROM_BYTES else None
+            pickle.dump((ledger.path, ledger.farm_settings, ledger_id(ledger), as_of, self._task), self._into)
             self._into.flush()
             return True
         return False
 
-    def answer(self) -> Tables | None:
-        """Return the tables that were asked for; None where the process ended without them, or met another ledger."""
+    def answer(self, of_spawn: Callable[[], Tables]) -> Tables | None:
+        """Return the tables that were asked for; None where the process ended without them, or met another ledger.
+        of_spawn: works out the spawn rates here, unless the process has begun with them.
+        """
+        ours = of_spawn() if self._task and taken(self._task) else {}
         try:
-            found: Tables | None = pickle.load(self._out_of)
+            found: Tables = pickle.load(self._out_of)
         except (EOFError, OSError, pickle.UnpicklingError):
             return None
-        return found
+        return found | ours
 
     def stop(self) -> None:
         """End the process, whatever it is at."""
         self._process.kill()
         self._process.wait()
+        if self._task:
+            taken(self._task)
         for pipe in (self._into, self._out_of):
             with suppress(OSError):
                 pipe.close()
+
+
+def _new_task() -> Path:
+    """Return an empty file that can be taken once."""
+    number, path = tempfile.mkstemp(prefix="gillbook-")
+    os.close(number)
+    return Path(path)
+
+
+def taken(task: Path) -> bool:
+    """Take the task, if nobody has: the file can be removed by one process alone. Return whether it is ours now."""
+    try:
+        task.unlink()
+    except OSError:
+        return False
+    return True
 
 
 @contextmanager
@@ -82,22 +115,29 @@ def _started() -> Beside | None:
 
 
 def main() -> None:
-    """Answer the one question that comes on standard input, on standard output."""
+    """Answer the one question that comes on standard input, on standard output: what is compared, and the spawn rates
+    where nobody has begun with them.
+    """
     # The process that asks says what Ctrl-C ended.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    from pipeline.cli.report_tables import compared, ready_to_compare
+    from pipeline.cli.report_tables import of_comparisons, of_spawn, ready_to_compare
     from pipeline.models.measures import ledger_id
     from pipeline.models.view import opened
 
     ready_to_compare()
     try:
-        path, settings, wanted, as_of = pickle.load(sys.stdin.buffer)
+        path, settings, wanted, as_of, task = pickle.load(sys.stdin.buffer)
     except EOFError:
         return
     with answers, opened(path, settings) as ledger:
-        pickle.dump(compared(ledger, as_of) if ledger_id(ledger) == wanted else None, answers)
+        if ledger_id(ledger) != wanted:
+            return
+        found = of_comparisons(ledger, as_of)
+        if task is None or taken(task):
+            found |= of_spawn(ledger, as_of)
+        pickle.dump(found, answers)
 
 
 if __name__ == "__main__":

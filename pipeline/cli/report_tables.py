@@ -83,19 +83,20 @@ def ready_to_compare() -> None:
 
 
 def compared(ledger: Ledger, as_of: date) -> Tables:
-    """The tables of what is compared: spawn rates, and every factor that varies. Of a large farm half of the work."""
+    """The tables of what is compared: every factor that varies, and spawn rates. Of a large farm half of the work."""
+    return of_comparisons(ledger, as_of) | of_spawn(ledger, as_of)
+
+
+def of_spawn(ledger: Ledger, as_of: date) -> Tables:
+    """The tables of spawn rates, by recipe; and of how much soaks and containers differ."""
     from pipeline.models.view import Query
-
-    return of_spawn(ledger.view(Query(as_of))) | of_comparisons(ledger, as_of)
-
-
-def of_spawn(view: LedgerView) -> Tables:
-    """The tables of spawn rates, by recipe."""
     from pipeline.spawn import summary as spawn
     from pipeline.spawn.best_rate import best
     from pipeline.spawn.rates import RECIPE as TRIED
     from pipeline.spawn.steps import steps
+    from pipeline.trial.tables import farm_spread
 
+    view = ledger.view(Query(as_of))
     tested = spawn.spawn(view.by(*TRIED), view.settings, {})
     return {
         "spawn_levels": spawn.levels(tested),
@@ -103,27 +104,22 @@ def of_spawn(view: LedgerView) -> Tables:
         "spawn_best": best(tested),
         "spawn_points": spawn.points(tested),
         "spawn_curves": spawn.curves(tested),
+        "trial_spread": farm_spread(view),
     }
 
 
 def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
-    """The tables of every factor that varies, compared for a page that is read again and again;
-    and of how much soaks and containers differ.
-    """
+    """The tables of every factor that varies, compared for a page that is read again and again."""
     from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units
-    from pipeline.models.view import Query
-    from pipeline.trial.tables import farm_spread
 
-    # First, for what it reads is there from the tables before it; comparisons are through another flush.
-    spread = farm_spread(ledger.view(Query(as_of)))
-    settings = ledger.settings
     units = farm_units(ledger, as_of, THROUGH_FLUSH)
+    # Prices are the settings' of a day, once a view of that day was made.
+    settings = ledger.settings
     found = [each for measure in COMPARED for each in overview(units, settings, measure)]
     return {
         "compared_levels": [row for each in found for row in each.levels],
         "compared_pairs": [row for each in found for row in each.pairs],
-        "trial_spread": spread,
     }
 
 
