@@ -13,7 +13,8 @@ import duckdb
 import pytest
 from conftest import Said
 
-from pipeline.cli import run
+from pipeline.cli.app import run_commands
+from pipeline.cli.interrupts import Interrupts
 from pipeline.farm.folder import open_farm
 from pipeline.ledger.refresh import Refreshed, refresh
 
@@ -51,7 +52,7 @@ def here(*words: object) -> Said:
     sys.argv = ["gillbook", *map(str, words)]
     try:
         with redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as ending:
-            run()
+            run_commands(Interrupts())
     finally:
         sys.argv = argv
     return Said(out.getvalue(), err.getvalue(), int(ending.value.code or 0))

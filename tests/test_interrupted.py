@@ -63,9 +63,10 @@ def test_ctrl_c_at_any_moment_is_one_plain_line(folder: Path, words: list[str]) 
 # Ctrl-C at a moment that is counted in what Python does (imports, files opened), from the first line of the command
 # line's own package on, while nothing of it could handle it yet.
 AT_MOMENT = """
-import os, signal, sys
+import atexit, os, signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
 moments = -1
+atexit.register(lambda: print(moments, file=sys.stderr))
 def count(event, given):
     global moments
     if moments >= 0 or given[:1] == ("pipeline.cli.interrupts",):
@@ -74,10 +75,7 @@ def count(event, given):
             os.kill(os.getpid(), signal.SIGINT)
 sys.addaudithook(count)
 from pipeline.cli import run
-try:
-    run()
-finally:
-    print(moments, file=sys.stderr)
+run()
 """
 
 

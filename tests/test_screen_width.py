@@ -14,8 +14,10 @@ from pathlib import Path
 import pytest
 from ledgers import THREE_TABLES, here
 
-from pipeline.cli import run, show
+from pipeline.cli import show
+from pipeline.cli.app import run_commands
 from pipeline.cli.cut_texts import cut_apart
+from pipeline.cli.interrupts import Interrupts
 
 # What a grower may type on a terminal: tables, sentences, findings, messages.
 COMMANDS = [
@@ -64,7 +66,7 @@ def shown_on(monkeypatch: pytest.MonkeyPatch, columns: int, *words: object) -> s
     screen = Terminal(columns)
     monkeypatch.setattr(sys, "argv", ["gillbook", *map(str, words)])
     with contextlib.redirect_stdout(screen), contextlib.redirect_stderr(screen), pytest.raises(SystemExit):
-        run()
+        run_commands(Interrupts())
     return screen.getvalue()
 
 

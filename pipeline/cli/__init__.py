@@ -13,12 +13,17 @@ __all__ = ["run"]
 
 
 def run() -> None:
-    """Run the program."""
+    """Run the program, and end the process."""
     interrupts = Interrupts()
     interrupts.end_at_once()
-    from pipeline.cli.one_answer import prepare_for_one_answer
+    from pipeline.cli.one_answer import end_process, prepare_for_one_answer
 
     prepare_for_one_answer()
     from pipeline.cli.app import run_commands
 
-    run_commands(interrupts)
+    try:
+        run_commands(interrupts)
+    except SystemExit as ending:
+        if ending.code is None or isinstance(ending.code, int):
+            end_process(ending.code or 0)
+        raise

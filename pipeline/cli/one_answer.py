@@ -5,6 +5,8 @@ runs for long: what circles hold is let go of a little later there.
 import atexit
 import gc
 import os
+import sys
+import threading
 
 # A command makes many objects and hardly a circle among them, and ends soon: looking for circles as often as Python
 # does of itself took a seventh of the time of tables of 100,000 rows (measured), and one look at the 100,000 objects of
@@ -23,3 +25,21 @@ def prepare_for_one_answer() -> None:
     gc.set_threshold(*SELDOM)
     # What is there at the end goes with the process.
     atexit.register(gc.freeze)
+
+
+def end_process(code: int) -> None:
+    """End this process with this exit code, and leave to the system what is in memory: to clear that away object by
+    object takes Python 16 ms of a report on the demo farm (measured).
+
+    Return, so that Python ends in its own way, where other threads run, where what is still to be shown cannot be (of
+    which Python tells), and where a profiler has yet to write what it found.
+    """
+    if threading.active_count() > 1 or sys.getprofile():
+        return
+    atexit._run_exitfuncs()
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        return
+    os._exit(code)

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from pipeline.cli.farm_workers import begun
+from pipeline.cli.one_answer import end_process, prepare_for_one_answer
 from pipeline.cli.show import GATHERING
 
 if TYPE_CHECKING:
@@ -122,6 +123,7 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
+    prepare_for_one_answer()
     from pipeline.cli.report_tables import of_comparisons, of_spawn, ready_to_compare
     from pipeline.models.measures import ledger_id
     from pipeline.models.view import opened
@@ -138,7 +140,10 @@ def main() -> None:
         if task is None or taken(task):
             found |= of_spawn(ledger, as_of)
         pickle.dump(found, answers)
+        # Before the ledger is closed, which nobody need wait for.
+        answers.flush()
 
 
 if __name__ == "__main__":
     main()
+    end_process(0)
