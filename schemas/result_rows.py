@@ -52,6 +52,13 @@ def day_of(row: Row, column: str) -> date:
     return value
 
 
+def labels_of(rows: Rows, columns: Sequence[str]) -> list[tuple[str, ...]]:
+    """Return the texts of these columns, a tuple for each row."""
+    if not columns:
+        return [()] * len(rows)
+    return [*zip(*([str(row[name]) for row in rows] for name in columns), strict=True)]
+
+
 def in_columns(name: str, rows: Iterable[Mapping[str, ResultCell]]) -> ResultRows:
     """Return these rows with the columns of this result table alone, in the order of its contract."""
     return [{key: row[key] for key in contract(name).names} for row in rows]

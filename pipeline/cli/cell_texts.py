@@ -26,22 +26,23 @@ def printable(text: str) -> str:
 
 def column_texts(values: Sequence[object], decimals: int | None, scale: float = 1.0) -> list[str]:
     """Return the cells of a column as they are shown: numbers times `scale`, with so many decimals, or as they are."""
+    known = [value for value in values if isinstance(value, int | float)]
     if decimals is None:
         texts = [value if isinstance(value, str) else _text(value) for value in values]
+    elif len(known) + values.count(None) == len(values) and all(map(isfinite, known)):
+        # All in one go, which takes half the time.
+        shown = iter((f"%.{decimals}f\n" * len(known) % (*(value * scale for value in known),)).split("\n"))
+        texts = [NOTHING if value is None else next(shown) for value in values]
     else:
-        shown = f"%.{decimals}f".__mod__
-        texts = [
-            shown(value * scale)
-            if isinstance(value, (int, float)) and isfinite(value)
-            else NOTHING
-            if value is None
-            else shown(float(value) * scale)
-            if isinstance(value, Decimal) and value.is_finite()
-            else _text(value)
-            for value in values
-        ]
+        texts = [_number_text(value, decimals, scale) for value in values]
     # One look at the whole column, for hardly any has a letter that must not be shown.
     return texts if "".join(texts).isprintable() else [*map(printable, texts)]
+
+
+def _number_text(value: object, decimals: int, scale: float) -> str:
+    if isinstance(value, int | float | Decimal) and isfinite(value):
+        return f"{float(value) * scale:.{decimals}f}"
+    return _text(value)
 
 
 def _text(value: object) -> str:

@@ -68,16 +68,16 @@ def with_limits(row: Row, name: str, low: str, high: str, decimals: int) -> str 
     known = number_if_known(row, name)
     if known is None:
         return None
-
-    def shown(value: float | None) -> str:
-        # Rounded first: -0.3 without decimals is 0 and not -0.
-        return "?" if value is None else f"{round(value, decimals) + 0.0:.{decimals}f}"
-
     if row[low] is None and row[high] is None:
-        return shown(known)
-    ends = [shown(number_if_known(row, each)) for each in (low, high)]
+        return _rounded(known, decimals)
+    ends = [_rounded(number_if_known(row, each), decimals) for each in (low, high)]
     to = " to " if ends[0].startswith("-") else "-"
-    return f"{shown(known)} ({ends[0]}{to}{ends[1]})"
+    return f"{_rounded(known, decimals)} ({ends[0]}{to}{ends[1]})"
+
+
+def _rounded(value: float | None, decimals: int) -> str:
+    # Rounded first: -0.3 without decimals is 0 and not -0.
+    return "?" if value is None else f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
 def notify_reasons(query: Query, rows: Sequence[Row], column: str, what: str) -> None:

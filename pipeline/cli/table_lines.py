@@ -31,12 +31,12 @@ class TextColumn:
         return max([*map(len, self.heading), *map(len, self.cells)])
 
     def lines(self, size: int, depth: int) -> list[str]:
-        """Its heading, in so many lines, a rule and its cells, each of so many letters."""
+        """Its heading, in so many lines, a rule and its cells, each of so many letters at most."""
         texts = [*[""] * (depth - len(self.heading)), *self.heading, "-" * size, *self.cells]
         if self.widest > size:
             shown = cut_apart(texts, size)
             texts = [shown[text] for text in texts]
-        return [text.rjust(size) for text in texts] if self.right else [text.ljust(size) for text in texts]
+        return texts
 
 
 def table_lines(columns: Sequence[TextColumn], width: int) -> list[str]:
@@ -53,7 +53,9 @@ def table_lines(columns: Sequence[TextColumn], width: int) -> list[str]:
         return _blocks(columns, width)
     depth = max(len(column.heading) for column in columns)
     shown = [column.lines(size, depth) for column, size in zip(columns, widths, strict=True)]
-    return ["  ".join(row).rstrip() for row in zip(*shown, strict=True)]
+    sides = ["" if column.right else "-" for column in columns]
+    side_by_side = "  ".join(f"%{side}{size}s" for side, size in zip(sides, widths, strict=True))
+    return [(side_by_side % row).rstrip() for row in zip(*shown, strict=True)]
 
 
 def _blocks(columns: Sequence[TextColumn], width: int) -> list[str]:

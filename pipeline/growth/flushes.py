@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from typing import TYPE_CHECKING
 
 from pipeline.growth.decline import decline_per_flush
@@ -11,7 +12,7 @@ from pipeline.models import measures
 from pipeline.models.flush_rule import DerivedShare, unsure_groups
 from pipeline.models.known_flushes import KnownFlushes, known_flushes
 from schemas.contract import contract
-from schemas.result_rows import Row, whole_of
+from schemas.result_rows import labels_of, whole_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import LedgerView
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 ONE_SOAK = "fewer than two soaks"
 NOTHING_PICKED = "flush 1 gave nothing yet"
-# Flush 1 against itself.
-ITSELF: ResultRow = {"decline_started": 1.0, "decline_gave": 1.0}
 
 
 def flushes(view: LedgerView) -> ResultRows:
@@ -43,31 +42,27 @@ def flushes_and_declines(view: LedgerView, known: KnownFlushes | None = None) ->
     unsure = unsure_groups(view, sums)
     estimated = declines_of_groups((known or known_flushes(view)).flushes())
     groups = {tuple(called.values()): group for group, called in view.groups().items() if group in estimated}
-    labels = [tuple(str(row[name]) for name in view.query.by) for row in sums]
-    nothing = dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated)
-    for called, row in zip(labels, sums, strict=True):
+    for called, row in zip(labels_of(sums, view.query.by), sums, strict=True):
         # Into the rows themselves, of which a large farm has 85,000.
-        row.update(nothing)
-        row.update(_estimates(row, estimated.get(groups.get(called, -1), {}), unsure[called].why))
+        row.update(_estimates(whole_of(row, "flush"), estimated.get(groups.get(called, -1), {}), unsure[called].why))
     return sums, [
         {**dict(zip(view.query.by, called, strict=True)), **_per_flush(estimated[group], unsure[called])}
         for called, group in groups.items()
     ]
 
 
-def _estimates(row: Row, of_group: Mapping[int, FlushOfGroup], unsure: str | None) -> ResultRow:
-    flush = whole_of(row, "flush")
+def _estimates(flush: int, of_group: Mapping[int, FlushOfGroup], unsure: str | None) -> ResultRow:
+    """The estimated columns of a flush of a group."""
     found = of_group.get(flush)
     if found is None:
-        return {"why_no_decline": "no day of inoculation"}
+        return _not_known("no day of inoculation")
     if flush == 1:
-        return dict(ITSELF) if found.first_gave else {"why_no_decline": NOTHING_PICKED}
-    why = unsure or found.why
+        return _itself() if found.first_gave else _not_known(NOTHING_PICKED)
+    why, started, gave = unsure or found.why, found.started, found.gave
     if why:
-        return {"why_no_decline": why}
-    if found.started is None or found.gave is None or found.started.value is None:
-        return {"why_no_decline": NOTHING_PICKED}
-    started, gave = found.started, found.gave
+        return _not_known(why)
+    if started is None or gave is None or started.value is None:
+        return _not_known(NOTHING_PICKED)
     return {
         "decline_started": started.value,
         "decline_started_low": started.low,
@@ -77,6 +72,17 @@ def _estimates(row: Row, of_group: Mapping[int, FlushOfGroup], unsure: str | Non
         "decline_gave_high": gave.high,
         "why_no_decline": None if started.soaks > 1 else ONE_SOAK,
     }
+
+
+@cache
+def _not_known(why: str | None) -> ResultRow:
+    return {**dict.fromkeys(each.name for each in contract("flushes").fields if each.estimated), "why_no_decline": why}
+
+
+@cache
+def _itself() -> ResultRow:
+    """Flush 1 against itself."""
+    return {**_not_known(None), "decline_started": 1.0, "decline_gave": 1.0}
 
 
 def _per_flush(of_group: Mapping[int, FlushOfGroup], unsure: DerivedShare) -> ResultRow:

@@ -9,7 +9,7 @@ from pipeline.models.view import LedgerView, Models
 from schemas.answers import FlushSource
 from schemas.phrases import counted
 from schemas.pickings import MOST_WRONG
-from schemas.result_rows import ResultRows, whole_of
+from schemas.result_rows import ResultRows, labels_of, whole_of
 
 
 @dataclass(frozen=True)
@@ -84,8 +84,8 @@ def unsure_groups(view: LedgerView, flushes: ResultRows | None = None) -> dict[t
     rule = flush_rule(view)
     pickings: dict[tuple[str, ...], int] = {}
     derived: dict[tuple[str, ...], int] = {}
-    for row in measures.flushes(view) if flushes is None else flushes:
-        called = tuple(str(row[name]) for name in view.query.by)
+    rows = measures.flushes(view) if flushes is None else flushes
+    for called, row in zip(labels_of(rows, view.query.by), rows, strict=True):
         pickings[called] = pickings.get(called, 0) + whole_of(row, "pickings")
         derived[called] = derived.get(called, 0) + whole_of(row, "pickings_derived")
     shares = {called: derived[called] / count if count else None for called, count in pickings.items()}
