@@ -156,14 +156,15 @@ def _curve_rows(group: Pinning) -> ResultRows:
     if not len(curve.day):
         return []
     rows: ResultRows = []
+    soaks, days = len(np.unique(group.soaks)), np.sort(group.days)
     for day in range(int(curve.day[-1]) + 1):
         at = curve.at(day)
         share, low, high = pinned_by(curve, day)
         rows.append(
             {
                 "day": day,
-                "at_risk": int((group.days >= day).sum()),
-                "soaks": int(curve.soaks[at]) if at is not None else len(np.unique(group.soaks)),
+                "at_risk": len(days) - int(np.searchsorted(days, day)),
+                "soaks": int(curve.soaks[at]) if at is not None else soaks,
                 "pinned_pct": share,
                 "low_pct": low,
                 "high_pct": high,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,7 +39,7 @@ class Curve:
     soaks: Numbers
     last_known: float
 
-    @property
+    @cached_property
     def standard_error(self) -> Numbers:
         """The standard error of `share`, one entry per day: the infinitesimal jackknife, summed by soak."""
         found: Numbers = np.sqrt((self.influence**2).sum(axis=0))
@@ -72,10 +73,11 @@ def cumulative_incidence(days: ArrayLike, ends: ArrayLike, soaks: ArrayLike, sta
     names, soak = np.unique(np.asarray(soaks), return_inverse=True)
     column = np.searchsorted(day, when)
     weight = np.broadcast_to(np.asarray(stands_for, dtype=float), when.shape)
-    size = (len(names), len(day))
-    events, others, gone = np.zeros(size), np.zeros(size), np.zeros(size)
-    for table, chosen in ((events, how == EVENT), (others, how == OTHER_END), (gone, np.ones(len(how), dtype=bool))):
-        np.add.at(table, (soak[chosen], column[chosen]), weight[chosen])
+    place, size = soak * len(day) + column, len(names) * len(day)
+    events, others, gone = (
+        np.bincount(place[chosen], weight[chosen], size).astype(np.float64).reshape(len(names), len(day))
+        for chosen in (how == EVENT, how == OTHER_END, slice(None))
+    )
     at_risk = gone[:, ::-1].cumsum(axis=1)[:, ::-1]
     share, other, influence = _accumulate(events, others, at_risk)
     counts = (at_risk > NOUGHT) | ((events + others).cumsum(axis=1) > 0)
