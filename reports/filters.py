@@ -10,7 +10,7 @@ from reports.columns import RECIPE
 from reports.month import Month
 from reports.tables import merged
 from reports.words import spoken
-from schemas.result_rows import Row, text_of
+from schemas.result_rows import Row, text_of, texts_of
 
 # A combination: the values by which it is matched, of these columns in this order.
 MATCHED = ("substrate", "treatment", "spawn_form", "strain")
@@ -44,7 +44,7 @@ class Filters:
     @cached_property
     def _ends(self) -> Sequence[End]:
         """The values of each row of batch_kinds, as they are written: those matched, and its kind of container."""
-        return [tuple(text_of(row, column) for column in WRITTEN) for row in self._kinds]
+        return [*zip(*texts_of(self._kinds, *WRITTEN), strict=True)]
 
     @cached_property
     def _keys(self) -> dict[End, End]:
@@ -91,16 +91,16 @@ class Filters:
         return [[each.options.index(name) for each, name in zip(self.choices, of, strict=True)] for of in self._named]
 
     @cached_property
-    def _by_name(self) -> dict[tuple[str, str], Some]:
-        """The combinations of each batch and of each soak, by what it is and its name."""
+    def _by_name(self) -> dict[str, dict[str, Some]]:
+        """The combinations of each batch and of each soak, by its name."""
         own = {end: frozenset((self._numbers[key],)) for end, key in self._keys.items()}
-        found: dict[tuple[str, str], Some] = {}
-        for row, end in zip(self._kinds, self._ends, strict=True):
-            for column in ("batch", "soak"):
-                name = (column, text_of(row, column))
-                known = found.setdefault(name, own[end])
-                if known is not own[end] and not own[end] <= known:
-                    found[name] = known | own[end]
+        of_rows = [own[end] for end in self._ends]
+        found: dict[str, dict[str, Some]] = {"batch": {}, "soak": {}}
+        for named, names in zip(found.values(), texts_of(self._kinds, *found), strict=True):
+            for name, some in zip(names, of_rows, strict=True):
+                known = named.setdefault(name, some)
+                if known is not some and not some <= known:
+                    named[name] = known | some
         return found
 
     def of_row(self, table: str, at: int) -> Some:
@@ -113,7 +113,7 @@ class Filters:
         of container (None: of several kinds).
         """
         if "batch" in row:
-            return self._by_name.get(("batch", text_of(row, "batch")), self.all)
+            return self._by_name["batch"].get(text_of(row, "batch"), self.all)
         kind = row["kind"]
         of = (*map(row.get, MATCHED), kind)
         if of not in self._parts:
@@ -129,7 +129,7 @@ class Filters:
     def _of_name(self, row: Row) -> Some | None:
         for column in ("batch", "soak"):
             if row.get(column):
-                found = self._by_name.get((column, text_of(row, column)))
+                found = self._by_name[column].get(text_of(row, column))
                 return self._of_container(row, found) if found else None
         return None
 

@@ -7,7 +7,7 @@ from functools import cached_property
 
 from reports.month import Month
 from reports.words import isolated, visible
-from schemas.result_rows import Row, text_of, whole_of
+from schemas.result_rows import Row, text_of, texts_of, whole_of
 
 # Of a point that many rows went into, so many are named. Our choice, no source.
 ROWS_NAMED = 12
@@ -22,7 +22,12 @@ class PointPlaces:
         self._month = month
         self._numbers: dict[tuple[str, int], int | None] = {}
         self.found: list[Place] = []
-        self.files: list[str] = []
+        self._files: dict[str, int] = {}
+
+    @property
+    def files(self) -> list[str]:
+        """The files of the places found so far, by their numbers."""
+        return [*self._files]
 
     def of_row(self, table: str, at: int) -> int | None:
         """Return the number of the place of this row; None where it does not stand in the files as such."""
@@ -55,10 +60,9 @@ class PointPlaces:
 
     def _entry(self, row: Row, named_by: str) -> Entry:
         file = _shown(text_of(row, "file"))
-        if file not in self.files:
-            self.files.append(file)
+        number = self._files.setdefault(file, len(self._files))
         name = text_of(row, named_by) if named_by in row else ""
-        return [_shown(name), self.files.index(file), whole_of(row, "row")]
+        return [_shown(name), number, whole_of(row, "row")]
 
     @cached_property
     def _pickings(self) -> dict[tuple[str, str], list[Row]]:
@@ -70,10 +74,12 @@ class PointPlaces:
     @cached_property
     def _batches(self) -> dict[tuple[str, str], list[Row]]:
         """The rows of batches.csv of each batch and soak."""
-        of_batch = {text_of(row, "batch"): row for row in self._month.rows("batch_kinds")}
-        found: dict[tuple[str, str], list[Row]] = {("batch", name): [row] for name, row in of_batch.items()}
-        for row in of_batch.values():
-            found.setdefault(("soak", text_of(row, "soak")), []).append(row)
+        kinds = self._month.rows("batch_kinds")
+        batches, soaks = texts_of(kinds, "batch", "soak")
+        of_batch = {batch: at for at, batch in enumerate(batches)}
+        found: dict[tuple[str, str], list[Row]] = {("batch", name): [kinds[at]] for name, at in of_batch.items()}
+        for at in of_batch.values():
+            found.setdefault(("soak", soaks[at]), []).append(kinds[at])
         return found
 
 

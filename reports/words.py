@@ -115,5 +115,5 @@ def _shown(sign: str) -> str:
 
 def isolated(text: str) -> str:
     """Return a name that does not turn the direction of the text around it, where no markup keeps it apart."""
-    turns = any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in text)
+    turns = not text.isascii() and any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in text)
     return f"\u2068{text}\u2069" if turns else text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from operator import itemgetter
 
 from schemas.contract import contract
 
@@ -21,6 +22,18 @@ def text_of(row: Row, column: str) -> str:
     if not isinstance(value, str | None):
         raise TypeError(f"{column} is no text: {value!r}")
     return value or ""
+
+
+def texts_of(rows: Rows, *columns: str) -> list[list[str]]:
+    """Return the texts of these columns, at least two, as text_of does: of many rows in a
+    fraction of the time.
+    """
+    found = zip(*map(itemgetter(*columns), rows), strict=True) if rows else ((),) * len(columns)
+    texts = [[value for value in values if isinstance(value, str)] for values in found]
+    return [
+        of if len(of) == len(rows) else [text_of(row, name) for row in rows]
+        for name, of in zip(columns, texts, strict=True)
+    ]
 
 
 def number_of(row: Row, column: str) -> float:

@@ -20,12 +20,15 @@ CELLS = st.one_of(
     st.dates(),
     st.tuples(st.text(), st.integers()),
 )
+NUMBERS = st.integers() | st.booleans() | st.floats(allow_nan=False, allow_infinity=False)
 # A column mostly holds one kind; a table is drawn as rows of such columns.
 COLUMN = st.sampled_from(
-    [st.floats(allow_nan=False, allow_infinity=False), st.integers(), st.text(), st.dates(), CELLS]
+    [st.floats(allow_nan=False, allow_infinity=False), st.integers(), NUMBERS, st.none(), st.text(), st.dates(), CELLS]
 )
 ROWS = st.lists(COLUMN, max_size=4).flatmap(
-    lambda of: st.lists(st.fixed_dictionaries({f"c{at}": st.none() | kind for at, kind in enumerate(of)}), max_size=8)
+    lambda of: st.lists(
+        st.fixed_dictionaries({f"c%s{at}%": st.none() | kind for at, kind in enumerate(of)}), max_size=8
+    )
 )
 
 

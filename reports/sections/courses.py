@@ -182,12 +182,14 @@ def _spans(row: Row, at: int, lane_of: str, as_of: date) -> list[dict[str, objec
 
 def _weighed_together(month: Month) -> frozenset[str]:
     """Return the batches that are one unit without being one container: what they gave was weighed together."""
-    containers: dict[str, int] = {}
-    for row in month.rows("batch_kinds"):
-        batch = text_of(row, "batch")
-        containers[batch] = containers.get(batch, 0) + whole_of(row, "containers")
-    single = (row for row in month.rows("batch_courses") if row["units"] == 1)
-    return frozenset(name for row in single if containers.get(name := text_of(row, "batch"), 1) != 1)
+    single = {text_of(row, "batch") for row in month.rows("batch_courses") if row["units"] == 1}
+    containers = dict.fromkeys(single, 0)
+    known = set()
+    for row in month.rows("batch_kinds") if single else ():
+        if (batch := text_of(row, "batch")) in single:
+            containers[batch] += whole_of(row, "containers")
+            known.add(batch)
+    return frozenset(name for name in known if containers[name] != 1)
 
 
 def _facts(row: Row, pooled: frozenset[str]) -> str:

@@ -16,7 +16,7 @@ from reports.tables import merged, table
 from reports.vega_lite import Layer, Point, Points, Spec, channel, options
 from reports.words import isolated, spoken
 from schemas.answers import StepAnswer
-from schemas.result_rows import Row, number_of, text_of
+from schemas.result_rows import Row, number_of, text_of, texts_of
 
 TRIED = Merged("Recipe", ("substrate", "supplement", "treatment", "strain", "spawn_form"), without_blanks=True)
 SPAWN_LEVELS = View(
@@ -238,8 +238,8 @@ def _at_several_rates(month: Month) -> dict[RecipeKey, list[int]]:
     """Return the rows of each recipe that was tried at several rates, the one with most batches first."""
     table = month.rows("spawn_points")
     groups: dict[RecipeKey, list[int]] = {}
-    for at, row in enumerate(table):
-        groups.setdefault(_recipe_key(row), []).append(at)
+    for at, key in enumerate(zip(*texts_of(table, *TRIED.columns), strict=True)):
+        groups.setdefault(key, []).append(at)
     several = [name for name, of in groups.items() if len({table[at]["level_wet_pct"] for at in of}) > 1]
     return {name: groups[name] for name in sorted(several, key=lambda name: -len(groups[name]))}
 
