@@ -256,6 +256,19 @@ def test_batches_drawn_together_give_what_each_gives_alone() -> None:
         assert borrowed.kg == pytest.approx(one.kg.mean(axis=0), rel=1e-12, abs=1e-15)
 
 
+def test_beyond_the_span_of_an_age_nobody_gains_and_it_is_no_longer_than_that() -> None:
+    design = Design(weeks=60, recipes=2)
+    drawing = Drawing(donors(simulated(design, 5), design.today, USUAL), 10, dice())
+    ages = np.arange(-40, 200)
+    spans = drawing.spans(ages, WEEK_ENDS, np.full(len(ages), 100))
+    for age, span in zip(ages.tolist(), spans, strict=True):
+        gain = np.diff(drawing.lent(age, WEEK_ENDS), axis=0, prepend=0.0).any(axis=1) & (WEEK_ENDS <= 100)
+        days = np.flatnonzero(gain).tolist()
+        assert not days or (span.start <= days[0] and days[-1] < span.stop)
+        assert age > 0 or (span.start, span.stop) == ((days[0], days[-1] + 1) if days else (26, 26))
+        assert span.stop in (26, *range(15))
+
+
 def test_the_mean_without_drawing_is_that_of_the_draws() -> None:
     design = Design(weeks=40, recipes=2)
     farm = simulated(design, 5)

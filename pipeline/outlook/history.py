@@ -115,13 +115,16 @@ def _coded(keys: Sequence[Hashable]) -> Whole:
 def _paths(batches: int, ends: ContainerEnds, pickings: AgedPickings, settings: Settings) -> tuple[Numbers, Numbers]:
     """Of each batch, by age: kg picked so far, and the share of its containers that still ran."""
     pickings = pickings.where(pickings.age <= LAST_AGE)
-    kg = np.bincount(pickings.number * AGES + pickings.age, pickings.kg, batches * AGES).reshape(batches, AGES)
+    at = pickings.number * AGES + pickings.age
+    kg: Numbers = np.bincount(at, pickings.kg, batches * AGES).astype(np.float64, copy=False).reshape(batches, AGES)
     count = np.bincount(ends.number, minlength=batches)
     running = _running(ends, pickings, count, (whole(settings, "lapse_days"), whole(settings, "lapse_unpicked_days")))
-    return np.cumsum(kg, axis=1), running / np.maximum(count, 1)[:, None]
+    np.cumsum(kg, axis=1, out=kg)
+    running /= np.maximum(count, 1)[:, None]
+    return kg, running
 
 
-def _running(ends: ContainerEnds, pickings: AgedPickings, count: Whole, lapses: tuple[int, int]) -> Whole:
+def _running(ends: ContainerEnds, pickings: AgedPickings, count: Whole, lapses: tuple[int, int]) -> Numbers:
     """How many of each batch's containers still ran at each age: neither ended nor lapsed, as known then.
 
     A container runs from 0 and from each picking on, until it lapses, is picked from again or ends: what begins and
@@ -138,10 +141,12 @@ def _running(ends: ContainerEnds, pickings: AgedPickings, count: Whole, lapses: 
         np.concatenate([unpicked, np.minimum(age + lapses[0], until_next)]), np.concatenate([closed, closed[place]])
     )
     at = (AGES + 1) * np.concatenate([ends.number, ends.number[place]])
-    there, size = begins < over, len(count) * (AGES + 1)
-    change = np.bincount((at + begins)[there], minlength=size) - np.bincount((at + over)[there], minlength=size)
-    found: Whole = np.cumsum(change.reshape(len(count), AGES + 1)[:, :AGES], axis=1)
-    return found
+    # One that is over before it begins ends as it begins.
+    places = np.concatenate([at + begins, at + np.maximum(over, begins)])
+    signs = np.repeat([1.0, -1.0], len(at))
+    change: Numbers = np.bincount(places, signs, len(count) * (AGES + 1)).astype(np.float64, copy=False)
+    change = change.reshape(len(count), AGES + 1)
+    return np.cumsum(change, axis=1, out=change)[:, :AGES]
 
 
 def _visits(ends: ContainerEnds, pickings: AgedPickings, count: Whole) -> tuple[Whole, Whole]:

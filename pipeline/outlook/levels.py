@@ -49,7 +49,7 @@ LIKENESSES = (USUAL, *(replace(USUAL, **each) for each in OTHERS))  # type: igno
 @dataclass(frozen=True)
 class Donors:
     """The past batches of a day, and what they lend. pool: their numbers; ages: on that day; sizes: of all batches of
-    the farm; paths: kg per size by age (pool x ages) were they all of level 1, known up to their ages; kg_by_age,
+    the farm; steps: kg per size at each age (pool x ages) were they all of level 1, known up to their ages; kg_by_age,
     running_by_age: their means among those old enough; given, expected: what each gave so far, and would have at
     level 1, in whole batches; weights: by how long ago they were.
     """
@@ -60,12 +60,18 @@ class Donors:
     pool: Whole
     ages: Whole
     sizes: Numbers
-    paths: Numbers
+    steps: Numbers
     kg_by_age: Numbers
     running_by_age: Numbers
     given: Numbers
     expected: Numbers
     weights: Numbers
+
+    @property
+    def paths(self) -> Numbers:
+        """Return what each gave so far by age, pool x ages: summed anew each time."""
+        found: Numbers = np.cumsum(self.steps, axis=1)
+        return found
 
     def levels(self, drawn: Numbers, batch: int, unlike: Numbers) -> Numbers:
         """Return the level of a batch's recipe, draw by draw: that of its strain and substrate, held by that of the
@@ -194,7 +200,7 @@ def donors_of(of: Pool, history: PastBatches, likeness: Likeness) -> Donors:
         pool,
         ages,
         size,
-        np.cumsum(steps, axis=1),
+        steps,
         kg_by_age,
         of.running,
         given,

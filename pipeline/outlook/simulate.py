@@ -40,13 +40,15 @@ class Simulated:
 
 @dataclass(frozen=True)
 class _OfAge:
-    """The targets of one age. own: their places among all; donors: how many lend to them; gains: what each of the pool
-    gave from one of the days to the next, in kg, pool x days; heaped, luck: of those who lend at it (HeapedSets).
+    """The targets of one age. own: their places among all; donors: how many lend to them; span: from the first to the
+    last of the days up to which any of the pool gave anything, as places among all days; gains: what each of the pool
+    gave from one of these to the next, in kg, pool x days; heaped, luck: of those who lend at it (HeapedSets).
     """
 
     own: Whole
     age: int
     donors: int
+    span: slice
     gains: Numbers
     heaped: Numbers
     luck: Numbers
@@ -84,14 +86,16 @@ def simulate(drawing: Drawing, wanted: RunningBatches, days: Whole, apart: bool 
     borrowed: list[Borrowed | None] = [None] * len(wanted)
     for each in _by_age(drawing, wanted.age, known, days):
         own = each.own
-        flat = places(each.heaped, chances[own])
-        scale = sizes[own, None] * (levels / each.luck)[recipe[own]]
-        _add(gains[each.age < 0], flat, scale, each.gains)
-        if apart:
-            lent = _means(flat // draws, scale, each.gains)
-            for at, mean in zip(own.tolist(), lent, strict=True):
-                source = drawing.source(int(wanted.batch[at]))
-                borrowed[at] = Borrowed(each.donors, int(known[at]), source, mean)
+        lent = np.zeros((len(own) if apart else 0, len(days)))
+        if each.gains.size:
+            flat = places(each.heaped, chances[own])
+            scale = sizes[own, None] * (levels / each.luck)[recipe[own]]
+            _add(gains[each.age < 0][:, each.span], flat, scale, each.gains)
+            if apart:
+                lent[:, each.span] = _gained(flat // draws, scale, each.gains)
+        for at, mean in zip(own[: len(lent)].tolist(), np.cumsum(lent, axis=1) / draws, strict=True):
+            source = drawing.source(int(wanted.batch[at]))
+            borrowed[at] = Borrowed(each.donors, int(known[at]), source, mean)
     without_donors = (days > known[:, None]).sum(axis=0)
     running, planned = (np.cumsum(gains[to_come], axis=1) for to_come in (False, True))
     return Simulated(running, planned, without_donors, tuple(borrowed))
@@ -106,20 +110,15 @@ def _by_age(drawing: Drawing, ages: Whole, known: Whole, days: Whole) -> Iterato
     of_ages, begins = np.unique(ages[lasting], return_index=True)
     own = np.split(lasting, begins[1:])
     lends, which = drawing.who_lends(of_ages)
+    spans = drawing.spans(of_ages, days, known[lasting[begins]])
     at_once = max(1, AT_ONCE // drawing.draws)
     for first in range(0, len(lends), at_once):
         heaps = drawing.heaps(lends[first : first + at_once])
         for at in np.flatnonzero((which >= first) & (which < first + at_once)).tolist():
             age, heap = int(of_ages[at]), int(which[at]) - first
-            kg = _until_known(drawing.lent(age, days), days, int(known[own[at][0]]))
-            gains = np.diff(kg, axis=0, prepend=0.0).T
-            yield _OfAge(own[at], age, int(heaps.lends[heap].sum()), gains, heaps.heaped[heap], heaps.luck[heap])
-
-
-def _until_known(kg: Numbers, days: Whole, known: int) -> Numbers:
-    """What donors gave up to each day (days x pool), beyond the days known what they gave up to the last of these."""
-    count = int((days <= known).sum())
-    return kg[np.minimum(np.arange(len(days)), count - 1)] if count else np.zeros_like(kg)
+            gains = np.diff(drawing.lent(age, days[spans[at]]), axis=0, prepend=0.0).T
+            donors = int(heaps.lends[heap].sum())
+            yield _OfAge(own[at], age, donors, spans[at], gains, heaps.heaped[heap], heaps.luck[heap])
 
 
 def _add(sums: Numbers, flat: Whole, scale: Numbers, gains: Numbers) -> None:
@@ -136,10 +135,12 @@ def _add(sums: Numbers, flat: Whole, scale: Numbers, gains: Numbers) -> None:
     sums += of_donors.T @ gains
 
 
-def _means(which: Whole, scale: Numbers, gains: Numbers) -> Numbers:
-    """Return the mean of what each batch gives by each day, batches x days. which: the donor of each draw."""
-    batches, draws = which.shape
+def _gained(which: Whole, scale: Numbers, gains: Numbers) -> Numbers:
+    """Return what each batch gains from one day to the next in all draws together, batches x days. which: the donor of
+    each draw.
+    """
+    batches = len(which)
     places_of_all = which + len(gains) * np.arange(batches)[:, None]
     of_donors = np.bincount(places_of_all.reshape(-1), scale.reshape(-1), batches * len(gains))
-    found: Numbers = np.cumsum(of_donors.reshape(batches, -1) @ gains, axis=1) / draws
+    found: Numbers = of_donors.reshape(batches, -1) @ gains
     return found
