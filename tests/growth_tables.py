@@ -10,12 +10,14 @@ import numpy as np
 from pipeline.compare.columns import Cells
 from pipeline.growth import another_flush, flushes, pins
 from pipeline.models.compared_columns import Labels
+from pipeline.models.pinned_units import pinned_units
 from pipeline.models.spawned_units import SpawnedUnits
 from pipeline.models.view import LedgerView
 from pipeline.spawn import summary as spawn
 from pipeline.spawn.best_rate import best
 from pipeline.spawn.rates import RateCells, SpawnRecipe
 from pipeline.spawn.steps import steps
+from pipeline.stats.incidence import pseudo_values
 
 PRICES = {"price_per_kg": 10.0, "spawn_cost_per_kg": 4.0, "spawn_dry_pct_grain": 55.0}
 
@@ -69,3 +71,24 @@ def growth_tables(view: LedgerView, settings: Mapping[str, Any]) -> dict[str, li
         "spawn_points": spawn.points(asked),
         "spawn_curves": spawn.curves(four_rates()),
     }
+
+
+def pinned_by_soak(view: LedgerView, day: int) -> dict[tuple[int, str], float]:
+    """What each soak says of the share pinned by `day` (%), by its group and name: a pseudo-value, so it may lie beside
+    0 to 100. Pooled over all groups.
+    """
+    units = pinned_units(view)
+    batches = "select line, soak_key from batches"
+    soak_of = dict(view.connection.execute(batches).fetchall())
+    of_group = [pins.of_units(each) for each in units.parts(units.group_id)]
+    groups = np.unique(units.group_id).tolist()
+    apart = int(units.soak_no.max()) + 1
+    values = pseudo_values(
+        np.concatenate([each.days for each in of_group]),
+        np.concatenate([each.ends for each in of_group]),
+        np.concatenate([group * apart + each.soaks for group, each in zip(groups, of_group, strict=True)]),
+        day,
+        np.concatenate([each.stands_for for each in of_group]),
+    )
+    called = {no: soak_of[line] for no, line in zip(units.soak_no.tolist(), units.batch_line.tolist(), strict=True)}
+    return {(number // apart, called[number % apart]): 100 * value for number, value in values.items()}

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from compare_farms import batches, compared, write_farm
 from conftest import Said, gillbook
+from growth_tables import pinned_by_soak
 
 from pipeline.compare.comparison import compare
 from pipeline.compare.factors import levels
@@ -21,7 +22,6 @@ from pipeline.compare.share_by_day import with_share_by
 from pipeline.compare.tables import level_rows
 from pipeline.farm.folder import open_farm
 from pipeline.farm.settings import default_settings
-from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
 from pipeline.models.view import Query
 from pipeline.models.view import opened as opened_ledger
@@ -127,7 +127,7 @@ def test_where_each_soak_holds_one_level_it_says_what_pins_tells_of_it(tmp_path:
     refresh(opened, "test")
     with opened_ledger(opened.ledger, opened.settings) as ledger:
         view = ledger.view(Query(as_of, ("substrate",)))
-        told = {row["soak"]: row["pinned_pct"] for row in pinned_by_soak(view, 25)}
+        told = {soak: share for (_, soak), share in pinned_by_soak(view, 25).items()}
     assert soak_values(tmp_path, 25, as_of) == pytest.approx(told)
 
 

@@ -9,11 +9,11 @@ import calibrate_growth
 import numpy as np
 import pytest
 from conftest import gillbook
+from growth_tables import pinned_by_soak
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.farm.folder import open_farm
-from pipeline.growth.pins import pinned_by_soak
 from pipeline.ledger.refresh import refresh
 from pipeline.models.view import Query
 from pipeline.models.view import opened as opened_ledger
@@ -145,6 +145,6 @@ def test_each_soak_says_its_share_for_a_comparison_of_levels(farm: Farm) -> None
     query = Query(date(2026, 3, 1), ("substrate",))
     with opened_ledger(opened.ledger, opened.settings) as ledger:
         view = ledger.view(query)
-        rows = {(row["group_id"], row["soak"]): row["pinned_pct"] for row in pinned_by_soak(view, 30)}
+        rows = pinned_by_soak(view, 30)
     # Nobody's pins are cut short by day 30, so a soak's value is its own share; a soak with two levels has two.
     assert rows == pytest.approx({(1, "soak S1"): 100, (2, "soak S1"): 50, (2, "batch C"): 0})

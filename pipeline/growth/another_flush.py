@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,7 @@ from pipeline.growth.waiting import Difference, Stay, above_nought, waiting_agai
 from pipeline.models.flush_rule import unsure_groups
 from pipeline.models.known_flushes import KnownFlushes, known_flushes
 from pipeline.models.started_units import PickedByAge, StartedUnits, picked_by_age, started_units
-from pipeline.models.unit_arrays import Flags, Numbers, Whole, numbered
+from pipeline.models.unit_arrays import Days, Flags, Numbers, Whole, numbered
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.proportions import LEAST_SOAKS
 from pipeline.stats.ratio import Ratio
@@ -39,8 +39,9 @@ class HeldUnits:
     chosen: Flags
     held_days: Numbers
     fresh: Numbers
-    resolved_age: Numbers
-    last_age: Numbers
+    resolved_age: Days
+    last_age: Days
+    known: dict[int, Numbers] = field(default_factory=dict, compare=False, repr=False)
 
     def resolved(self, flush: int) -> Resolved:
         """Return how the units stand to this flush."""
@@ -49,8 +50,12 @@ class HeldUnits:
         )
 
     def stands_for(self, flush: int) -> Numbers:
-        """Return for how many units each stands that is known through this flush: see decline.weights."""
-        return weights_of(self._starts, self.resolved_age[:, flush - 1])
+        """Return for how many units each stands that is known through this flush: see decline.weights. Worked out once
+        (known), for waiting is asked for each flush and for the one after it.
+        """
+        if flush not in self.known:
+            self.known[flush] = weights_of(self._starts, self.resolved_age[:, flush - 1])
+        return self.known[flush]
 
     @cached_property
     def _starts(self) -> Numbers:
@@ -59,7 +64,8 @@ class HeldUnits:
     def over_on(self, flush: int) -> Numbers:
         """At what age was this flush over: at its last picking, or when it was told that there is none?"""
         at = flush - 1
-        return np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
+        over = np.where(self.fresh[:, at] > 0, self.last_age[:, at], self.resolved_age[:, at])
+        return over.astype(np.float64)
 
 
 def another_flush(
@@ -98,7 +104,9 @@ def _groups(known: KnownFlushes) -> list[slice]:
 def _held_units(known: KnownFlushes, own: slice, money: Prices) -> HeldUnits:
     """The units of a group with a known number of containers."""
     units = known.units.where(own)
-    some = units.containers > 0
+    some: Flags | slice = units.containers > 0
+    # Of most groups all: then nothing is copied.
+    some = slice(None) if units.containers.min(initial=1) > 0 else some
     units = units.where(some)
     return HeldUnits(
         numbered(units.soak_no),
@@ -107,7 +115,9 @@ def _held_units(known: KnownFlushes, own: slice, money: Prices) -> HeldUnits:
         money.cost_of_start(units.containers, units.spawn_g, units.dry_g),
         units.by_choice,
         units.held_days,
-        *(each[:, own][:, some].T for each in (known.fresh_g, known.resolved_age, known.last_age)),
+        known.fresh_g[:, own][:, some].T,
+        known.resolved_age[:, own][:, some].T,
+        known.last_age[:, own][:, some].T,
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.models.unit_arrays import Numbers, Whole
+from pipeline.models.unit_arrays import Days, Numbers, Whole
 from pipeline.stats.estimate import t_critical
 from pipeline.stats.ratio import Ratio, ratio_of_sums, spread
 from schemas.confidence import LEVEL
@@ -24,12 +24,12 @@ class Resolved:
 
     soak: Whole
     age: Numbers
-    resolved_age: Numbers
+    resolved_age: Days
     fresh: Numbers
     first: Numbers
 
 
-def old_enough_share(starts: Numbers, ages: Numbers) -> Numbers:
+def old_enough_share(starts: Numbers, ages: Days) -> Numbers:
     """Return the share of the starts that is at least as old as each age. starts: one age per start; nan for an age
     nan.
     """
@@ -57,10 +57,11 @@ def start_ages(soak: Whole, age: Numbers) -> Numbers:
     return found
 
 
-def weights_of(starts: Numbers, resolved_age: Numbers) -> Numbers:
+def weights_of(starts: Numbers, resolved_age: Days) -> Numbers:
     """Return the same by the ages of the starts: see weights."""
-    share = old_enough_share(starts, resolved_age)
-    return np.where(np.isnan(resolved_age), 0.0, 1 / np.where(np.isnan(share), 1.0, share))
+    known, found = ~np.isnan(resolved_age), np.zeros(len(resolved_age))
+    found[known] = 1 / old_enough_share(starts, resolved_age[known])
+    return found
 
 
 def decline_started(flush: Resolved, level: float = LEVEL) -> Ratio:

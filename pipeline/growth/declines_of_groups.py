@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.growth.decline import over_flush_1, why_early
 from pipeline.models.known_flushes import FlushOfUnits
-from pipeline.models.unit_arrays import Flags, Numbers, Whole
+from pipeline.models.unit_arrays import Days, Flags, Numbers, Whole
 from pipeline.stats.ratio import Ratio, of_one_soak
 
 # Apart by more days than any container is old.
@@ -52,6 +52,8 @@ class Units:
 
     def of_groups(self, chosen: Flags) -> Units:
         """Return the units of the chosen ones among all groups."""
+        if chosen.all():
+            return self
         units = chosen[self.group]
         group = self.group[units]
         return replace(
@@ -63,7 +65,7 @@ class Units:
             soak=self.soak[units],
         )
 
-    def weights(self, resolved_age: Numbers) -> Numbers:
+    def weights(self, resolved_age: Days) -> Numbers:
         """Return for how many units each stands: see pipeline.growth.decline.weights."""
         known = ~np.isnan(resolved_age)
         group = self.group[known]
@@ -123,7 +125,8 @@ def declines_of_groups(of_flushes: Iterable[FlushOfUnits]) -> dict[int, dict[int
         if flush == 1:
             numbers, units = units_of(of)
             found = {group: {} for group in numbers.tolist()}
-        own = units.of_groups(np.isin(numbers, of.group_id, kind="sort"))
+        came = of.group_id[np.flatnonzero(np.diff(of.group_id, prepend=-1))]
+        own = units.of_groups(np.isin(numbers, came, kind="sort"))
         for group, each in zip(numbers[own.groups].tolist(), _of_flush(own, of, flush), strict=True):
             found[group][flush] = each
     return found

@@ -20,7 +20,6 @@ from pipeline.stats.incidence import (
     limits,
     log_log_limits,
     median_day,
-    pseudo_values,
 )
 from pipeline.stats.proportions import LEAST_SOAKS
 
@@ -172,26 +171,3 @@ def _curve_rows(group: Pinning) -> ResultRows:
             }
         )
     return rows
-
-
-def pinned_by_soak(view: LedgerView, day: int) -> ResultRows:
-    """What each soak says of the share pinned by `day`. One record per group and soak: group_id, soak, pinned_pct (a
-    pseudo-value, so it may lie beside 0 to 100). Pooled over all groups, for comparing them.
-    """
-    table = pinned_units(view)
-    pooled = [(group, of_units(units)) for group, units in _by_group(table)]
-    if not pooled:
-        return []
-    apart = int(table.soak_no.max()) + 1
-    values = pseudo_values(
-        np.concatenate([each.days for _, each in pooled]),
-        np.concatenate([each.ends for _, each in pooled]),
-        np.concatenate([group * apart + each.soaks for group, each in pooled]),
-        day,
-        np.concatenate([each.stands_for for _, each in pooled]),
-    )
-    called = dict(zip(table.soak_no.tolist(), table.soak_key.tolist(), strict=True))
-    return [
-        {"group_id": number // apart, "soak": called[number % apart], "pinned_pct": 100 * value}
-        for number, value in values.items()
-    ]

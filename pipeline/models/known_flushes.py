@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.models.unit_arrays import Flags, Lines, Numbers, UnitArrays, Whole
+from pipeline.models.unit_arrays import Days, Flags, Lines, Numbers, UnitArrays, Whole
 from pipeline.models.view import LedgerView
 
 
@@ -64,7 +64,7 @@ class FlushOfUnits:
     group_id: Whole
     soak_no: Whole
     age: Numbers
-    resolved_age: Numbers
+    resolved_age: Days
     fresh_g: Numbers
     fresh_g_first: Numbers
     oldest_resolved: float
@@ -78,8 +78,8 @@ class KnownFlushes:
 
     units: FlushUnits
     fresh_g: Numbers
-    resolved_age: Numbers
-    last_age: Numbers
+    resolved_age: Days
+    last_age: Days
 
     def flushes(self) -> Iterator[FlushOfUnits]:
         """Yield how the units stand to each flush, from 1 on: those whose group came to it."""
@@ -123,15 +123,15 @@ def resolved(units: FlushUnits, picked: FlushPickings, pins: FlushPins) -> Known
     """
     flushes = int(units.farm_flushes.max(initial=1))
     fresh = np.zeros((flushes, len(units)))
-    known, last = np.full(fresh.shape, np.nan), np.full(fresh.shape, np.nan)
-    later = np.full(len(units), np.nan)
+    known: Days = np.full(fresh.shape, np.nan, dtype=np.float32)
+    last, later, held = known.copy(), known[0].copy(), units.held_days.astype(np.float32)
     by_unit = np.argsort(units.unit)
     lines = units.unit[by_unit]
     of_flush = {int(each.flush[0]): each for each in picked.parts(picked.flush)}
     of_pins = {int(each.flush[0]): each for each in pins.parts(pins.flush)}
     for flush in sorted({*range(1, flushes + 1), *of_pins}, reverse=True):
         if flush <= flushes:
-            ages = np.fmin(units.held_days, later)
+            ages = np.fmin(held, later)
             if flush in of_flush:
                 own = of_flush[flush]
                 at = by_unit[np.searchsorted(lines, own.unit)]

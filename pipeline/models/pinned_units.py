@@ -22,11 +22,10 @@ class WaitsForPins(UnitArrays):
 
 @dataclass(frozen=True)
 class PinnedUnits(WaitsForPins):
-    """The units of a view with their waits. group_id: their group; soak_key: what the soak is called."""
+    """The units of a view with their waits. group_id: their group."""
 
     unit: Lines
     group_id: Whole
-    soak_key: Texts
 
 
 def pinned_units(view: LedgerView) -> PinnedUnits:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import duckdb
 
 Numbers = NDArray[np.float64]  # nan where the ledger has nothing
+Days = NDArray[np.float32] | Numbers  # whole ones need half the memory
 Whole = NDArray[np.int64]
 Lines = NDArray[np.uint64]  # lines of the ledger: see stage
 Flags = NDArray[np.bool_]
@@ -43,10 +44,12 @@ class UnitArrays:
 
     def parts(self, keys: Whole | Lines) -> Iterator[Self]:
         """Yield the rows of each key, keys rising, rows in their order. keys: one per row."""
-        order = np.argsort(keys, kind="stable")
-        ordered = self.where(order)
-        starts = (np.flatnonzero(np.diff(keys[order])) + 1).tolist()
-        for first, last in zip([0, *starts], [*starts, len(order)], strict=True):
+        ordered = self
+        if (keys[1:] < keys[:-1]).any():
+            order = np.argsort(keys, kind="stable")
+            ordered, keys = self.where(order), keys[order]
+        starts = (np.flatnonzero(keys[1:] != keys[:-1]) + 1).tolist()
+        for first, last in zip([0, *starts], [*starts, len(keys)], strict=True):
             if last > first:
                 yield ordered.where(slice(first, last))
 

@@ -12,4 +12,4 @@ select
     case when f.settled_on <= getvariable('as_of') then f.settled_on - s.inoculated_on end as settled_age
 from unit_flushes as f
 inner join unit_starts as s on s.unit = f.unit
-order by f.unit, f.flush
+order by f.flush, f.unit

@@ -19,7 +19,6 @@ silent_batches as (
 select
     u.unit,
     u.batch_line,
-    u.soak_key,
     u.soak_no,
     case
         when b.batch_line is not null or w.unit is null then 'unnoted'

@@ -1,7 +1,7 @@
--- Which units were started when, out of which soak, and what went into them? soak_key: the soak it came out of, or its
--- own batch; soak_no: its number. age: days from inoculation to the as-of date. containers: of a whole batch its
--- fillings, else containers_filled; null where neither is known. held_to: the day its place was free again, null while
--- it runs. Masses in g. Units of batches without a day of inoculation are in no row.
+-- Which units were started when, out of which soak, and what went into them? soak_no: the number of that soak. age: days
+-- from inoculation to the as-of date. containers: of a whole batch its fillings, else containers_filled; null where neither
+-- is known. held_to: the day its place was free again, null while it runs. Masses in g. Units of batches without a day of
+-- inoculation are in no row.
 -- Grain: one row per unit of a dated batch.
 -- reads: batches, filling_shares, unit_states
 -- writes: unit_starts
@@ -13,9 +13,7 @@ started as (
     -- Soaks are numbered over batches, which are fewer than units.
     select
         line,
-        soak_key,
         dense_rank() over (order by soak_key) as soak_no,
-        spawn_form,
         containers_filled
     from batches
     where inoculated_on <= getvariable('as_of')
@@ -23,19 +21,13 @@ started as (
 select
     s.unit,
     s.batch_line,
-    s.batch,
-    b.soak_key,
     b.soak_no,
     s.inoculated_on,
     getvariable('as_of') - s.inoculated_on as age,
     case when s.container is not null then 1 else coalesce(f.fillings, b.containers_filled) end as containers,
     s.dry_g,
     s.spawn_g,
-    b.spawn_form,
-    s.closed_on,
     s.closed_by,
-    s.finished,
-    s.lapsed,
     case when s.finished then least(s.closed_on, s.lapses_on) end as held_to,
     s.known_through,
     s.highest_flush
