@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from schemas.contract import Contract, Field
 from schemas.unseen import seen
@@ -232,6 +233,8 @@ def _without_unseen(value: str | None, message: str) -> str:
     return "A name in it holds a sign that nobody sees: take it off. " if seen(message) != message.strip() else ""
 
 
+# Many cells are wrong alike.
+@lru_cache(maxsize=1000)
 def nearest(word: str, known: tuple[str, ...]) -> str | None:
     """Return the known word that was probably meant. None if none is near."""
     close = difflib.get_close_matches(word.strip().lower().replace(" ", "_"), known, n=1)

@@ -74,4 +74,5 @@ def labels_of(rows: Rows, columns: Sequence[str]) -> list[tuple[str, ...]]:
 
 def in_columns(name: str, rows: Iterable[Mapping[str, ResultCell]]) -> ResultRows:
     """Return these rows with the columns of this result table alone, in the order of its contract."""
-    return [{key: row[key] for key in contract(name).names} for row in rows]
+    names = contract(name).names
+    return [{key: row[key] for key in names} for row in rows]

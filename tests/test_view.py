@@ -38,6 +38,17 @@ def test_views_of_one_day_find_their_own_groups(farm: MakeFarm) -> None:
         assert list(by_batch.groups().values()) == [{"batch": "A"}, {"batch": "B"}]
 
 
+def test_groups_are_not_made_anew_while_they_stay_the_same(farm: MakeFarm) -> None:
+    made = open_farm(farm(**FARM))
+    refresh(made, "test")
+    with opened(made.ledger, made.settings) as ledger:
+        whole = ledger.view(Query(date(2026, 3, 1)))
+        assert len(measures.losses(whole.by("batch"))) == 2
+        ledger.connection.execute("delete from unit_groups")
+        assert measures.losses(whole.by("batch")) == []
+        assert len(measures.losses(whole.by("substrate"))) == 2
+
+
 def test_a_view_refuses_once_another_has_replaced_its_tables(farm: MakeFarm) -> None:
     made = open_farm(farm(**FARM))
     refresh(made, "test")

@@ -34,9 +34,9 @@ def of_measures(view: LedgerView, first: date) -> Tables:
     """The tables of what was seen, those of the month that `first` begins among them."""
     from pipeline.models import measures
     from pipeline.models.groups import grouping
-    from pipeline.models.today import today
+    from pipeline.models.today import today_rows
 
-    tables: Tables = {"today": [vars(each) for each in today(view)]}
+    tables: Tables = {"today": today_rows(view)}
     tables |= measures.of_month(view, first) | of_money(view)
     return tables | {name: getattr(measures, name)(view.by(*grouping(by, add_batch=False))) for name, by in GROUPED}
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date
+from functools import lru_cache
 
 # Means itself in the shells of Linux, macOS and Windows.
 PLAIN = re.compile(r"[\w./:+][\w./:+-]*|--?[\w-]+")
@@ -21,6 +22,8 @@ def typed(words: Sequence[str]) -> str | None:
     return None if None in quoted else " ".join(filter(None, quoted))
 
 
+# Most words of many lines are the same.
+@lru_cache(maxsize=1000)
 def _quoted(word: str) -> str | None:
     if PLAIN.fullmatch(word):
         return word

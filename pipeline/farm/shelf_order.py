@@ -8,6 +8,7 @@ from typing import TypeVar
 
 ShelfRow = TypeVar("ShelfRow", bound=Mapping[str, object])
 WALK = ("room", "position", "container", "batch")
+PARTS = re.compile(r"[0-9]+|[^0-9]+")
 Natural = tuple[tuple[bool, int, str], ...]
 
 
@@ -16,22 +17,35 @@ def natural(text: str) -> Natural:
 
     Only 0 to 9 count as digits; letters are compared without regard to case. A key for `sorted`, of any length.
     """
-    parts = re.findall(r"[0-9]+|[^0-9]+", text)
-    # A number goes by its length, then its digits: no limit on how many, unlike int().
-    return tuple(
-        (False, len(part.lstrip("0")), part.lstrip("0")) if part[0] in "0123456789" else (True, 0, part.casefold())
-        for part in parts
-    )
+    return tuple([_judged_part(part) for part in PARTS.findall(text)])
+
+
+def _judged_part(part: str) -> tuple[bool, int, str]:
+    if part[0] in "0123456789":
+        # A number goes by its length, then its digits: no limit on how many, unlike int().
+        digits = part.lstrip("0")
+        return False, len(digits), digits
+    return True, 0, part.casefold()
 
 
 def shelf_place(row: Mapping[str, object]) -> list[tuple[bool, Natural, str]]:
     """Return a sorting key for a row (room, position, container, batch). Blanks come last; what differs only in case or
     leading zeros is in the order of texts, so that the order never depends on the rows'.
     """
-    texts = [str(row[name] or "") for name in WALK]
-    return [(not text, natural(text), text) for text in texts]
+    return [_judged(str(row[name] or "")) for name in WALK]
+
+
+def _judged(text: str) -> tuple[bool, Natural, str]:
+    return not text, natural(text), text
 
 
 def in_order_of_shelves(rows: Iterable[ShelfRow]) -> list[ShelfRow]:
-    """Return these rows in the order of the shelves: see `shelf_place`."""
-    return sorted(rows, key=shelf_place)
+    """Return these rows in the order of the shelves: see `shelf_place`. A name is judged once, wherever it stands."""
+    listed = [*rows]
+    places = [(name, _places({str(row[name] or "") for row in listed})) for name in WALK]
+    return sorted(listed, key=lambda row: [places_of[str(row[name] or "")] for name, places_of in places])
+
+
+def _places(texts: Iterable[str]) -> dict[str, int]:
+    """Return at which place each of these texts comes among them."""
+    return {text: place for place, text in enumerate(sorted(texts, key=_judged))}

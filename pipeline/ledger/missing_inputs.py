@@ -139,10 +139,9 @@ def ready_line(header: Sequence[str], unit: SilentUnit, separator: str = ",") ->
     """Return the line, in the file's own order of columns, that says that the unit was emptied on the day it fell
     silent.
     """
-    cells = {"seen_on": str(unit.since), "event": "emptied", "container": unit.container, "batch": unit.batch}
+    cells = {"seen_on": str(unit.since), "event": "emptied", "container": guarded(unit.container or "")}
+    cells["batch"] = guarded(unit.batch)
     line = io.StringIO()
     # The csv module quotes a CR or LF within a cell only where it ends the lines.
-    csv.writer(line, lineterminator="\r\n", delimiter=separator).writerow(
-        [guarded(cells.get(name) or "") for name in header]
-    )
+    csv.writer(line, lineterminator="\r\n", delimiter=separator).writerow([cells.get(name, "") for name in header])
     return line.getvalue().removesuffix("\r\n")

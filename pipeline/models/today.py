@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from datetime import date
 
 from pipeline.farm.ready_command import ending_command
 from pipeline.farm.shelf_order import in_order_of_shelves
-from pipeline.models.view import LedgerView
+from pipeline.models.view import LedgerView, Row, Rows
 
 # Pins are ready to pick after so many days: 2.80 d from pins to maturity in print (Hindawi Int. J. Agronomy 2021,
 # 9962285).
@@ -42,16 +42,19 @@ def today(view: LedgerView) -> list[TodayAction]:
     """Return what is to be done at the view's day, one entry per action, reason and unit or free container: by action,
     in the order of the shelves.
     """
+    return [TodayAction(**row) for row in today_rows(view)]
+
+
+def today_rows(view: LedgerView) -> Rows:
+    """Return the same as rows of the contract `today`: of a large farm tens of thousands."""
     view.set_variables(pins_ready_days=PINS_READY_DAYS, colonising_days=COLONISING_DAYS, opened_days=OPENED_DAYS)
-    names = [each.name for each in fields(TodayAction) if each.name != "command"]
     rows = in_order_of_shelves(view.records("today"))
-    actions = [TodayAction(**{name: row[name] for name in names}) for row in rows]
-    actions.sort(key=lambda each: ACTIONS.index(each.action))
-    return [replace(each, command=_command(each)) for each in actions]
+    rows.sort(key=lambda row: ACTIONS.index(row["action"]))
+    return [{**row, "command": _command(row)} for row in rows]
 
 
-def _command(each: TodayAction) -> str | None:
+def _command(row: Row) -> str | None:
     """The line, ready to be typed, that ends what fell silent; None for all else, and for a name no shell takes."""
-    if each.action != "end" or each.since is None or each.batch is None:
+    if row["action"] != "end" or row["since"] is None or row["batch"] is None:
         return None
-    return ending_command(each.container, each.batch, each.since)
+    return ending_command(row["container"], row["batch"], row["since"])

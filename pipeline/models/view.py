@@ -233,9 +233,12 @@ class LedgerView(Models):
         self._of_fillings = of_fillings
         self._groups: dict[int, dict[str, str]] | None = None
 
-    def _prepare(self) -> None:
+    def _is_current(self) -> None:
         if self._units is None or self._made.units is not self._units:
             raise RuntimeError("a newer view of the ledger has replaced the unit tables of this one")
+
+    def _prepare(self) -> None:
+        self._is_current()
         self.set_variables(group_by=[*self.query.by], of_fillings=self._of_fillings)
 
     def _text(self, name: str) -> str:
@@ -243,12 +246,13 @@ class LedgerView(Models):
 
     def by(self, *columns: str) -> LedgerView:
         """Return this view with its units grouped by other columns."""
-        self._prepare()
+        # What the groups that are there now rest on stays, for the new ones may be the same.
+        self._is_current()
         return LedgerView(self._connection, self.settings, self._made, replace(self.query, by=columns))
 
     def of_fillings(self) -> LedgerView:
         """Return this view with groups of fillings instead of units: also of batches that are weighed as a whole."""
-        self._prepare()
+        self._is_current()
         return LedgerView(self._connection, self.settings, self._made, self.query, of_fillings=True)
 
     def groups(self) -> dict[int, dict[str, str]]:

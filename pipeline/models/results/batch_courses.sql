@@ -1,7 +1,7 @@
 -- How did each batch of the month go on, from its inoculation to its end? The first day of any of its units; ended_on:
 -- the last day of all of them, null while any is running. Fresh mass in g.
 -- Grain: one row per batch that was running on any day of the month.
--- reads: batches, unit_seen, unit_states
+-- reads: batches, running_batches, unit_seen, unit_states
 -- writes: nothing
 with colonised as (
     select unit, min(seen_on) as colonised_on from unit_seen where event = 'colonised' group by unit
@@ -21,7 +21,7 @@ courses as (
         sum(s.fresh_g)::double as fresh_g
     from unit_states as s
     left join colonised as c on c.unit = s.unit
-    where s.inoculated_on is not null
+    where s.batch_line in (select batch_line from running_batches)
     group by s.batch_line
 )
 select
@@ -40,6 +40,4 @@ select
     c.fresh_g
 from courses as c
 inner join batches as b on b.line = c.batch_line
-where c.inoculated_on <= getvariable('month_last')
-    and coalesce(c.ended_on >= getvariable('month_first'), true)
 order by c.inoculated_on, b.batch

@@ -1,7 +1,7 @@
 -- Which cell would make more numbers possible, and for how many units? number: BE (no dry mass), days (no day of
 -- inoculation), spawn rate (no spawn mass), yield on wet (no wet mass).
 -- Grain: one row per number and cell that is missing or to be mended.
--- reads: batches, fillings, rejected_fillings, unit_states
+-- reads: batches, rejected_fillings, rows_of_fillings, unit_states
 -- writes: nothing
 with found as (
     select
@@ -22,7 +22,7 @@ with found as (
         f.fill_kg
     from unit_states as s
     inner join batches as b on b.line = s.batch_line
-    left join fillings as f on f.line = s.unit
+    left join rows_of_fillings as f on f.line = s.unit
 ),
 rejected as (
     select batch, arg_min(file, (file, row)) as file, arg_min(row, (file, row)) as row

@@ -1,10 +1,13 @@
 -- Of which units has nothing been heard for long? lapsed: treated as ended although nobody said so, since lapses_on.
 -- idle: still running, without any entry (picking, observation, inoculation) for idle_days.
 -- Grain: one row per lapsed or idle unit.
--- reads: batches, fillings, unit_seen, unit_states
+-- reads: batches, rows_of_fillings, unit_seen, unit_states
 -- writes: nothing
 with heard as (
-    select unit, max(seen_on) as last_seen from unit_seen group by unit
+    select unit, max(seen_on) as last_seen
+    from unit_seen
+    where unit in (select unit from unit_states where not finished)
+    group by unit
 ),
 found as (
     select
@@ -20,8 +23,9 @@ found as (
         greatest(s.last_picked, h.last_seen, s.inoculated_on) as last_entry
     from unit_states as s
     inner join batches as b on b.line = s.batch_line
-    left join fillings as f on f.line = s.unit
+    left join rows_of_fillings as f on f.line = s.unit
     left join heard as h on h.unit = s.unit
+    where s.lapsed or not s.finished
 )
 select
     table_name,

@@ -1,7 +1,7 @@
 -- What is there to look at, to open, to pick, to end, to fill at the as-of date? Days are calendar days. usual_days:
 -- the farm's own median of that wait, from five on; null where there are fewer.
 -- Grain: one row per action and reason of a running or silent unit, and one per free container.
--- reads: closings, fillings, unit_flushes, unit_pins, unit_seen, unit_states, unit_waits
+-- reads: closings, filling_shares, stage_fillings, unit_flushes, unit_pins, unit_seen, unit_states, unit_waits
 -- writes: nothing
 with waits as (
     -- From the last picking of a flush to the first of the next one; the other waits as unit_waits has them.
@@ -18,6 +18,9 @@ usual as (
     -- Five waits make a usual one: common practice, no source.
     select wait, median(days)::double as usual_days from waits group by wait having count(*) >= 5
 ),
+still as (
+    select unit from unit_states where not finished
+),
 events as (
     select
         unit,
@@ -26,10 +29,14 @@ events as (
         max(seen_on) filter (where event = 'suspect') as suspect_on,
         max(seen_on) as last_seen
     from unit_seen
+    where unit in (select unit from still)
     group by unit
 ),
 pins as (
-    select unit, max(seen_on) as pins_on, arg_max(flush, (seen_on, flush)) as flush from unit_pins group by unit
+    select unit, max(seen_on) as pins_on, arg_max(flush, (seen_on, flush)) as flush
+    from unit_pins
+    where unit in (select unit from still)
+    group by unit
 ),
 running as (
     select
@@ -108,10 +115,13 @@ due as (
     end
 ),
 latest as (
-    select f.container, f.line, f.batch
-    from fillings as f
-    where f.inoculated_on <= getvariable('as_of')
-    qualify row_number() over (partition by f.container order by f.inoculated_on desc, f.batch desc) = 1
+    select f.container, s.line, f.batch
+    from filling_shares as s
+    inner join stage_fillings as f on f.line = s.line
+    where s.inoculated_on <= getvariable('as_of')
+        -- Those that another loaded filling followed are not the latest, and are most.
+        and (s.refilled_line is null or s.refilled_on > getvariable('as_of'))
+    qualify row_number() over (partition by f.container order by s.inoculated_on desc, f.batch desc) = 1
 ),
 free as (
     select l.line as unit, l.batch, l.container, c.closed_by as reason, c.closed_on as since
@@ -136,4 +146,4 @@ select
     l.days,
     l.usual_days
 from listed as l
-left join fillings as f on f.line = l.unit
+left join stage_fillings as f on f.line = l.unit

@@ -1,6 +1,6 @@
 -- What was picked in each month counting the pickings that only wait for another row to be mended? Masses in g.
 -- Grain: one row per month with pickings that are loaded or wait.
--- reads: findings, rows_of_harvests, unit_pickings
+-- reads: files, findings, stage_harvests, unit_pickings
 -- writes: nothing
 with waiting as (
     select file, row, min(waits_file) as waits_file, arg_min(waits_row, waits_file) as waits_row
@@ -11,7 +11,9 @@ with waiting as (
 weighed as (
     select strftime(h.picked_on, '%Y-%m') as month, h.fresh_weight_g, w.waits_file, w.waits_row
     from waiting as w
-    inner join rows_of_harvests as h on h.file = w.file and h.row = w.row
+    inner join files as f on f.file = w.file and f.table_name = 'harvests'
+    -- A line is made so: see row_of and file_part_of.
+    inner join stage_harvests as h on h.line = (f.file_part << 32) + w.row::ubigint
     where h.picked_on <= getvariable('as_of') and h.fresh_weight_g is not null
 ),
 waits as (
@@ -24,8 +26,12 @@ waits as (
     from weighed
     group by month
 ),
+picked_days as (
+    -- Of each day first: there are fewer days to be said as months than pickings.
+    select picked_on, sum(fresh_weight_g) as fresh_g from unit_pickings group by picked_on
+),
 picked as (
-    select strftime(picked_on, '%Y-%m') as month, sum(fresh_weight_g) as fresh_g from unit_pickings group by all
+    select strftime(picked_on, '%Y-%m') as month, sum(fresh_g) as fresh_g from picked_days group by all
 )
 select
     coalesce(p.month, w.month) as month,

@@ -2,7 +2,7 @@
 -- Grain: one row per unit, or per filling.
 -- reads: filling_fates, unit_fates
 -- writes: fates
-create or replace temp view fates as
+create or replace temp table fates as
 select unit, batch_line, soak_key, finished, picked, contaminated, contaminated_before_pick, cause
 from unit_fates
 where not getvariable('of_fillings')

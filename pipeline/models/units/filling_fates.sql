@@ -3,7 +3,7 @@
 -- Grain: one row per loaded filling of a batch that exists at the as-of date, in the columns of unit_fates.sql.
 -- reads: batches, closings, filling_shares, picked_flushes, unit_states
 -- writes: filling_fates
-create or replace temp table filling_fates as
+create or replace temp view filling_fates as
 with present as (
     select line, soak_key from batches where inoculated_on is null or inoculated_on <= getvariable('as_of')
 ),

@@ -1,15 +1,16 @@
 -- When was each picking, of which batch, and in which kind of container? kind: as in unit_kinds, or that of the container
 -- that the picking names. Fresh mass in g.
 -- Grain: one row per picking of a unit up to the as-of date.
--- reads: fillings, harvest_assignments, unit_kinds, unit_pickings
+-- reads: harvest_assignments, stage_fillings, unit_kinds, whole_units
 -- writes: picked_kinds
 create or replace temp view picked_kinds as
-select
-    p.picked_on,
-    h.batch_line,
-    case when h.filling_line is null then k.kind else coalesce(lower(f.kind), '') end as kind,
-    p.fresh_weight_g
-from unit_pickings as p
-inner join harvest_assignments as h on h.line = p.line
-inner join unit_kinds as k on k.unit = p.unit
-left join fillings as f on f.line = h.filling_line
+with kinds as (
+    -- By the line of a filling; and of a batch that is weighed as a whole, for pickings that name no container.
+    select line, coalesce(lower(kind), '') as kind from stage_fillings
+    union all
+    select k.unit, k.kind from unit_kinds as k inner join whole_units as w on w.batch_line = k.unit
+)
+select h.picked_on, h.batch_line, k.kind, h.fresh_weight_g
+from harvest_assignments as h
+inner join kinds as k on k.line = coalesce(h.filling_line, h.batch_line)
+where h.picked_on <= getvariable('as_of')

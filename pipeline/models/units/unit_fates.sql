@@ -3,7 +3,7 @@
 -- Grain: one row per unit.
 -- reads: batches, unit_states
 -- writes: unit_fates
-create or replace temp table unit_fates as
+create or replace temp view unit_fates as
 select
     s.unit,
     s.batch_line,
