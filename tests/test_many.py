@@ -20,7 +20,7 @@ from outlook_farms import weekly_farm
 from pipeline.cli.commands import COMMANDS
 from pipeline.cli.farm_answers import FarmAnswer, farms_in, named_farms
 from pipeline.cli.many_command import READING, without_site
-from pipeline.cli.show import Column, Gathered
+from pipeline.cli.show import Column, Gathered, gathered_table
 from pipeline.cli.together import show_together
 from pipeline.export.files import FileKind, write_files
 from pipeline.export.hive import add_site
@@ -156,8 +156,9 @@ def test_promises_and_plans_of_many_farms_name_their_site(tmp_path: Path) -> Non
 
 def test_tables_are_joined_by_their_columns_and_what_all_say_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:
     be, kg = Column("be", "BE", 1), Column("kg", "kg", 2)
-    north = Gathered([([{"batch": "A", "be": 81.24}], [Column("batch", "batch"), be])], notes=["As of today.", "a"])
-    south = Gathered([([{"batch": "A", "kg": 3.0}], [Column("batch", "batch"), kg])], notes=["As of today."])
+    batch = Column("batch", "batch")
+    north = Gathered([gathered_table([{"batch": "A", "be": 81.24}], [batch, be])], notes=["As of today.", "a"])
+    south = Gathered([gathered_table([{"batch": "A", "kg": 3.0}], [batch, kg])], notes=["As of today."])
     assert show_together({"north": FarmAnswer(0, north), "south": FarmAnswer(1, south)}, json=False) == 1
     shown = capsys.readouterr()
     assert [line.split() for line in shown.out.splitlines()] == [
@@ -167,6 +168,20 @@ def test_tables_are_joined_by_their_columns_and_what_all_say_is_said_once(capsys
         ["south", "A", "3.00", "-"],
     ]
     assert shown.err.splitlines() == ["As of today.", "north: a"]
+
+
+def test_a_table_without_rows_and_cells_without_letters_stay_what_they_are(capsys: pytest.CaptureFixture[str]) -> None:
+    columns = [Column("batch", "batch"), Column("note", "its\nnote")]
+    empty = Gathered([gathered_table([], columns)])
+    blank = Gathered([gathered_table([{"batch": "A\nB", "note": ""}, {"batch": "", "note": None}], columns)])
+    show_together({"north": FarmAnswer(0, empty), "so\x1buth": FarmAnswer(0, blank)}, json=False)
+    assert capsys.readouterr().out.splitlines() == [
+        "               its",
+        "site    batch  note",
+        "------  -----  ----",
+        "so uth  A B",
+        "so uth         -",
+    ]
 
 
 def test_what_no_farm_can_answer_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:

@@ -6,6 +6,7 @@ other, for two at once might both want to refresh the ledger.
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -40,7 +41,7 @@ def drawn() -> Drawn:
         return found, []
     sys.argv.append("--json")
     rows = answer().gathered.json
-    return found, _pictures(rows, measure) if rows else []
+    return found, _pictures([json.loads(row) for row in rows], measure) if rows else []
 
 
 def _pictures(rows: Rows, measure: str) -> list[Picture]:

@@ -151,7 +151,6 @@ def _answer(folder: Path, words: Sequence[str]) -> Answer:
     """Return what a command of this farm would show: asked in a process of its own, for it may take long and much."""
     from pipeline.cli.compare_pictures import answer_with_pictures
     from pipeline.cli.farm_answers import answers_of
-    from pipeline.cli.show import shown_cells
     from pipeline.cli.together import FAILED
     from pipeline.web.desk import Answer
 
@@ -165,10 +164,10 @@ def _answer(folder: Path, words: Sequence[str]) -> Answer:
         return Answer(notes=found.gathered.notes)
     tables = [
         (
-            [column.heading.replace("-\n", "").replace("\n", " ") for column in columns],
-            [list(row) for row in zip(*(shown_cells(rows, column) for column in columns), strict=True)],
+            ["\n".join(column.heading).replace("-\n", "").replace("\n", " ") for column in table.columns.values()],
+            [list(row) for row in zip(*map(table.cells, table.columns), strict=True)],
         )
-        for rows, columns in found.gathered.tables
+        for table in found.gathered.tables
     ]
     return Answer(found.gathered.paragraphs, tables, found.gathered.notes, pictures)
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, TextIO
 
 import typer
 
 from pipeline.cli.cell_texts import column_texts, json_line, printable
+from pipeline.cli.gathered_table import GatheredTable
 from pipeline.cli.streams import give_up
 from pipeline.cli.table_lines import TextColumn, table_lines
 from schemas.result_rows import Row
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 USUAL_WIDTH, LEAST_WIDTH, MOST_WIDTH = 80, 40, 200
 # A message with more letters than this is cut: our choice, no source.
 LONGEST = 2000
+# So many lines of a result are printed at once.
+AT_ONCE = 50_000
 
 
 @dataclass(frozen=True)
@@ -41,13 +45,13 @@ class Column:
 
 @dataclass
 class Gathered:
-    """What a run would show, for it to be put together with the answers of other farms: the rows and columns of its
-    tables, its rows as JSON (None: none were asked for), its sentences unwrapped, and what it says beside them; cells:
-    what a comparison gives to that over all sites.
+    """What a run would show, for it to be put together with the answers of other farms: its tables, its rows as lines
+    of JSON (None: none were asked for), its sentences unwrapped, and what it says beside them; cells: what a comparison
+    gives to that over all sites.
     """
 
-    tables: list[tuple[list[Row], list[Column]]] = field(default_factory=list)
-    json: list[Row] | None = None
+    tables: list[GatheredTable] = field(default_factory=list)
+    json: list[str] | None = None
     notes: list[str] = field(default_factory=list)
     paragraphs: list[str] = field(default_factory=list)
     cells: SiteCells | None = None
@@ -106,9 +110,18 @@ def print_json(records: Sequence[Row]) -> None:
     escaped.
     """
     if GATHERING.into is not None:
-        GATHERING.into.json = [*(GATHERING.into.json or []), *records]
+        GATHERING.into.json = [*(GATHERING.into.json or []), *map(json_line, records)]
         return
-    typer.echo("[" + ",\n ".join(map(json_line, records)) + "]")
+    print_json_lines(map(json_line, records))
+
+
+def print_json_lines(lines: Iterable[str]) -> None:
+    """Print one array of these lines, some thousand at once: those of many large farms do not fit into memory twice."""
+    before, rest = "[", iter(lines)
+    while some := [*islice(rest, AT_ONCE)]:
+        typer.echo(before + ",\n ".join(some), nl=False)
+        before = ",\n "
+    typer.echo("[]" if before == "[" else "]")
 
 
 def short(line: str) -> str:
@@ -156,19 +169,25 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
     never are. What does not fit even so is printed as one line per cell.
     """
     if GATHERING.into is not None:
-        GATHERING.into.tables.append((list(records), list(columns)))
+        GATHERING.into.tables.append(gathered_table(records, columns))
         return
-    lines = table_lines([_as_text(records, column, cut) for column in columns], screen_width())
-    if lines:
-        typer.echo("\n".join(lines))
+    print_columns([_as_text(records, column, cut) for column in columns])
 
 
-def shown_cells(records: Sequence[Row], column: Column) -> list[str]:
-    """Return the cells of a column as they are shown."""
-    return column_texts([record[column.key] for record in records], column.decimals, column.scale)
+def print_columns(columns: Sequence[TextColumn]) -> None:
+    """Print a plain table of these columns."""
+    lines = iter(table_lines(columns, screen_width()))
+    while some := [*islice(lines, AT_ONCE)]:
+        typer.echo("\n".join(some))
+
+
+def gathered_table(records: Sequence[Row], columns: Sequence[Column]) -> GatheredTable:
+    """Return a table as it is put together with those of other farms, whose texts may be cut."""
+    return GatheredTable.of({column.key: _as_text(records, column, cut=True) for column in columns})
 
 
 def _as_text(records: Sequence[Row], column: Column, cut: bool) -> TextColumn:
     heading = [printable(line) for line in column.heading.split("\n")]
     number = column.decimals is not None
-    return TextColumn(heading, shown_cells(records, column), right=number, cut=cut and not number and not column.whole)
+    cells = column_texts([record[column.key] for record in records], column.decimals, column.scale)
+    return TextColumn(heading, cells, right=number, cut=cut and not number and not column.whole)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.cell_texts import json_line, printable
 from pipeline.cli.farm_answers import FarmAnswer
-from pipeline.cli.show import Column, notify, print_json, print_table
+from pipeline.cli.gathered_table import tables_together
+from pipeline.cli.show import notify, print_columns, print_json_lines
 from schemas.phrases import listed
-from schemas.result_rows import Row
 
 if TYPE_CHECKING:
     from pipeline.cli.sites_screen import OverSites
@@ -30,8 +32,8 @@ def show_together(answers: Mapping[str, FarmAnswer], json: bool) -> int:
     good = {site: each for site, each in answers.items() if each.code < FAILED}
     over = _over_sites(good)
     if json and good:
-        rows = [{SITE: site, **row} for site, each in good.items() for row in each.gathered.json or ()]
-        print_json([*rows, *({SITE: None, **row} for row in over.rows)] if over else rows)
+        lines = (_of_site(site, line) for site, each in good.items() for line in each.gathered.json or ())
+        print_json_lines(chain(lines, (json_line({SITE: None, **row}) for row in over.rows) if over else ()))
     elif good:
         _show_tables(good)
         _show_texts({site: each.text for site, each in good.items()})
@@ -54,30 +56,17 @@ def _over_sites(answers: Mapping[str, FarmAnswer]) -> OverSites | None:
     return OverSites.of(found) if len(found) >= LEAST_SITES else None
 
 
+def _of_site(site: str, line: str) -> str:
+    """The line of JSON of a farm's row, with the name of its site."""
+    return f"{json_line({SITE: site})[:-1]}, {line[1:]}"
+
+
 def _show_tables(answers: Mapping[str, FarmAnswer]) -> None:
     for at in range(max(len(each.gathered.tables) for each in answers.values())):
         found = {site: each.gathered.tables[at] for site, each in answers.items() if at < len(each.gathered.tables)}
-        columns = _joined([columns for _, columns in found.values()])
-        blank: Row = dict.fromkeys(column.key for column in columns)
-        rows = [{**blank, SITE: site, **row} for site, (own, _) in found.items() for row in own]
         if at:
             typer.echo("")
-        print_table(rows, [Column(SITE, SITE), *columns])
-
-
-def _joined(of_sites: Sequence[Sequence[Column]]) -> list[Column]:
-    """The columns that any farm's table has, each once, where the first that has it shows it."""
-    found: list[Column] = []
-    for columns in of_sites:
-        after = 0
-        for column in columns:
-            known = [each.key for each in found]
-            if column.key in known:
-                after = known.index(column.key) + 1
-            else:
-                found.insert(after, column)
-                after += 1
-    return found
+        print_columns(tables_together({printable(site): table for site, table in found.items()}, SITE))
 
 
 def _show_texts(texts: Mapping[str, str]) -> None:
