@@ -32,10 +32,10 @@ CHILD = "child_of_many"
 COMMANDS = {
     "compare": ("compare", "substrate"),
     "check": ("check",),
-    "yields": ("yields", "--by", "substrate"),
+    "yields": ("yields", "--by", "substrate", "--json"),
     "refresh": ("refresh",),
     "today": ("today",),
-    "days": ("days", "--json"),
+    "days": ("days",),
     "losses": ("losses", "--by", "container"),
     "months": ("months", "--weeks"),
     "flushes": ("flushes",),
@@ -274,4 +274,4 @@ def test_farms_are_answered_in_their_order_whoever_is_done_first(farms: list[Pat
     assert found["dies"].code == 3
     assert found["dies"].gathered.notes == ["its process ended without an answer (9)."]
     assert isinstance(found["rich"], FarmAnswer)
-    assert found["rich"].gathered.tables
+    assert found["rich"].gathered.json
