@@ -8,8 +8,13 @@ from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
+import pytest
 from conftest import gillbook, write_table
 from ledgers import BATCHES, FILLINGS, THREE_TABLES, child, here, refreshed, rows, tables
+
+from pipeline.farm.folder import TableFile
+from pipeline.ledger import intake
+from pipeline.ledger.manifest import FileMark
 
 Farm = Callable[..., Path]
 
@@ -78,6 +83,31 @@ def test_only_changed_files_are_read(farm: Farm) -> None:
     write_table(folder, "harvests", "picked_on,fresh_weight_g,container\n2026-03-01,250,2", "harvests/03.csv")
     assert refreshed(folder).changed == ["harvests/03.csv"]
     assert rows(folder, "select fresh_weight_g::integer from harvests order by 1") == [(250,), (300,)]
+
+
+def test_the_bytes_of_a_file_that_is_as_it_was_are_not_read_beside_one_that_changed(
+    farm: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = farm(**THREE_TABLES)
+    age(folder)
+    refreshed(folder)
+    read: list[str] = []
+    read_bytes = intake._read_whole
+
+    def noted(source: TableFile) -> tuple[FileMark, bytes]:
+        read.append(source.name)
+        return read_bytes(source)
+
+    monkeypatch.setattr(intake, "_read_whole", noted)
+    with (folder / "harvests.csv").open("a", encoding="utf-8") as file:
+        file.write("2026-03-01,250,2\n")
+    assert refreshed(folder).changed == ["harvests.csv"] == read
+    # Its copy is of use only as it was made of the file.
+    read.clear()
+    (folder / "kept/files/fillings/fillings.csv").unlink()
+    assert refreshed(folder).changed == []
+    assert "fillings.csv" in read
+    assert (folder / "kept/files/fillings/fillings.csv").read_bytes() == (folder / "fillings.csv").read_bytes()
 
 
 def test_another_farm_toml_decides_anew_without_reading_a_file(farm: Farm) -> None:

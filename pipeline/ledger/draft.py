@@ -5,7 +5,8 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -78,18 +79,37 @@ def remove_draft(farm: Farm) -> None:
         shutil.rmtree(_spill(draft))
 
 
+@contextmanager
+def begun_draft(farm: Farm, ledger: LedgerState) -> Iterator[Callable[[], object]]:
+    """Copy the ledger that stands, where it is no other one that comes, beside what the body does: it is given what
+    waits for that. What the body did not swap in is gone behind it.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    try:
+        with ThreadPoolExecutor(1) as beside:
+            anew = ledger.rebuild is not None
+            yield _nothing if anew else beside.submit(shutil.copyfile, farm.ledger, draft_path(farm)).result
+    finally:
+        with contextlib.suppress(OSError):
+            remove_draft(farm)
+
+
+def _nothing() -> None:
+    """Waits for nothing."""
+
+
 def write_draft(
     farm: Farm, ledger: LedgerState, sources: Sources, portions: Sequence[Taken] | None, progress: Progress
 ) -> Written:
-    """Writes the ledger that comes: from the one that stands and the portions that were taken in, or anew (None).
+    """Writes the ledger that comes: over the copy of the one that stands (see begun_draft) with the portions that were
+    taken in, or anew (None).
 
     Raises UnreadableFile with what is wrong in all files, or OutOfReach where it cannot be written.
     """
     import duckdb
 
     draft = draft_path(farm)
-    if ledger.rebuild is None:
-        shutil.copyfile(farm.ledger, draft)
     try:
         with open_draft(draft, _spill(draft), sum(size_of(source) for source in sources.files)) as con:
             written = _fill(con, farm, ledger, sources, portions, progress)

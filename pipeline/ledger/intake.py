@@ -22,7 +22,7 @@ from pipeline.ledger.backups import (
     way_back,
     why_not_there,
 )
-from pipeline.ledger.manifest import NEVER_READ, FileMark, stat_of
+from pipeline.ledger.manifest import NEVER_READ, FileMark, mark_if_same, stat_of
 from pipeline.ledger.portions import large_apart, portions_of
 from schemas.answers import FileStatus
 from schemas.contract import contract
@@ -43,7 +43,7 @@ READINGS, BETWEEN_S = 3, 0.2
 class Sources:
     """What there is to take in: `files` in the order of the tables, those that are gone as their copies; `vanished` are
     these; `known` are the contents on the stage already, and `row_counts` the rows of each, all and blank ones;
-    `given_up` the files that need not be readable.
+    `given_up` the files that need not be readable; `marks` what they were when they were last read.
     """
 
     files: Sequence[TableFile]
@@ -51,6 +51,7 @@ class Sources:
     known: Mapping[Key, str]
     given_up: frozenset[Key]
     row_counts: Mapping[Key, tuple[int, int]] = field(default_factory=dict)
+    marks: Mapping[Key, FileMark] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,13 @@ class Taken:
 def key_of(source: TableFile) -> Key:
     """Return the table and the file's name."""
     return source.table, source.name
+
+
+def hash_of(source: TableFile) -> str:
+    """Return the hash of what this file holds. Raises UnreadableFile when the operating system does not give it."""
+    from pipeline.files.read import content_hash, read_bytes
+
+    return content_hash(read_bytes(source))
 
 
 def as_taken(taken: Taken) -> Taken:
@@ -154,6 +162,9 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     known = sources.known.get(key)
     if key in sources.vanished:
         return _take_vanished(farm, source, known)
+    as_it_was = _as_it_was(farm, sources, source)
+    if as_it_was is not None:
+        return as_it_was, None, None
     mark = NEVER_READ
     try:
         mark, data = _read_whole(source)
@@ -168,6 +179,17 @@ def _take_file(farm: Farm, sources: Sources, source: TableFile) -> tuple[FileMar
     if raw is not None or stat_of(copy_path(farm, key)) != (mark.size, mark.mtime_ns):
         keep(farm, key, data, mark.mtime_ns)
     return mark.with_copy(copy_path(farm, key)), raw, None
+
+
+def _as_it_was(farm: Farm, sources: Sources, source: TableFile) -> FileMark | None:
+    """The file's mark, where it and its copy are as they were when it was last read and its rows are on the stage: then
+    it need not be read again.
+    """
+    key = key_of(source)
+    old, copy = sources.marks.get(key), stat_of(copy_path(farm, key))
+    if old is None or old.status != FileStatus.PRESENT or old.content_hash != sources.known.get(key):
+        return None
+    return mark_if_same(source, old, hash_of) if copy == (old.size, old.mtime_ns) == old.copy else None
 
 
 def _beginning(farm: Farm, sources: Sources, key: Key, data: bytes) -> Beginning | None:

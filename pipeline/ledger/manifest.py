@@ -34,6 +34,11 @@ class FileMark:
     copy_size: int = 0
     copy_mtime_ns: int = 0
 
+    @property
+    def copy(self) -> tuple[int, int]:
+        """Size and mtime of the copy."""
+        return self.copy_size, self.copy_mtime_ns
+
     def with_copy(self, copy: Path) -> FileMark:
         """The file's mark, with its copy as it is now."""
         size, mtime_ns = stat_of(copy) or (0, 0)

@@ -26,21 +26,10 @@ LEAST_ROWS, ONE_ROW_IN = 20_000, 10
 BEFORE_FLUSH_RULE = ("filling_shares", "picking_days")
 # The tables of which the part's lines are not called line.
 LINE_OF = {"closings": "batch_line", "picked_flushes": "batch_line", "picking_days": "place_line"}
-OF_FARM = (
-    *BOOKS,
-    *(f"repeats_of_{table}" for table in BOOKS),
-    "findings",
-    "found_in_books",
-    "found_in_farm",
-    "price_faults",
-    "rejected_books",
-    "row_counts",
-    "warn_entries",
-    "warn_ph",
-    "warn_promises",
-    "warn_sales",
-    "warn_weights",
-)
+# Decided of the books alone; of the books beside the pickings, where any are sold; and over the whole ledger.
+OF_BOOKS = (*BOOKS, *(f"repeats_of_{table}" for table in BOOKS), "price_faults", "rejected_books", "warn_promises")
+OF_SALES = ("found_in_books", "warn_sales")
+OF_FARM = ("findings", "found_in_farm", "row_counts", "warn_entries", "warn_ph", "warn_weights")
 
 
 def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
@@ -50,7 +39,7 @@ def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     Raises AssertionError as `decide` does.
     """
     run(con, "changed_rows")
-    ((changed, rows_in),) = rows(con, "part_size")
+    ((changed, rows_in, changed_in_books, sales),) = rows(con, "part_size")
     if rows_in < LEAST_ROWS or changed * ONE_ROW_IN > rows_in:
         return False
     _stage_part(con)
@@ -60,8 +49,10 @@ def decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     for table in (*DECIDED, *LINE_OF):
         if table not in BEFORE_FLUSH_RULE:
             _replace(con, table)
+    # Where no book changed, what was decided of them stands; and what was found in them, unless something is sold.
+    books = (*OF_BOOKS, *OF_SALES) if changed_in_books or sales else ()
     for name in order(LEDGER):
-        if name in OF_FARM:
+        if name in OF_FARM or name in books:
             run(con, name)
     check_balance(con)
     return True
@@ -90,7 +81,7 @@ def _decide_part(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
             if set_flush_rule(con, settings) != days:
                 return False
             run(con, "flush_rule")
-        elif name not in OF_FARM:
+        elif name not in (*OF_FARM, *OF_BOOKS, *OF_SALES):
             with in_memory(con):
                 run(con, name)
     return True

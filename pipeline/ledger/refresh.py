@@ -22,9 +22,9 @@ from pipeline.ledger.backups import (
     given_up,
     note_given_up,
 )
-from pipeline.ledger.draft import LedgerSummary, draft_path, remove_draft, summary, write_draft
+from pipeline.ledger.draft import LedgerSummary, begun_draft, draft_path, remove_draft, summary, write_draft
 from pipeline.ledger.history import announced, append_history, changed_files, last_states, read_history
-from pipeline.ledger.intake import Sources, Taken, key_of, take_in
+from pipeline.ledger.intake import Sources, Taken, hash_of, key_of, take_in
 from pipeline.ledger.lock import locked, refuse_read_only
 from pipeline.ledger.manifest import (
     FileMark,
@@ -75,12 +75,6 @@ class Refreshed:
     edits: list[str] = field(default_factory=list)
 
 
-def _hash_of(source: TableFile) -> str:
-    from pipeline.files.read import content_hash, read_bytes
-
-    return content_hash(read_bytes(source))
-
-
 def farm_files(farm: Farm) -> tuple[dict[Key, TableFile], dict[Key, TableFile]]:
     """Return the files that stand in the folder, and those of which there are copies."""
     try:
@@ -104,7 +98,7 @@ def up_to_date(farm: Farm) -> Manifest | None:
         return None
     marks = {}
     for key, old in manifest.files.items():
-        mark = mark_if_same(present.get(key) or copies[key], old, _hash_of)
+        mark = mark_if_same(present.get(key) or copies[key], old, hash_of)
         if mark is None:
             return None
         marks[key] = mark
@@ -123,7 +117,7 @@ def _backups_unchanged(farm: Farm, manifest: Manifest, present: Mapping[Key, Tab
         return False
     return all(
         (mark.status == FileStatus.VANISHED) == (key not in present)
-        and (stat_of(copy_path(farm, key)) or (0, 0)) == (mark.copy_size, mark.copy_mtime_ns)
+        and (stat_of(copy_path(farm, key)) or (0, 0)) == mark.copy
         for key, mark in manifest.files.items()
     )
 
@@ -159,6 +153,13 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
     remove_draft(farm)
     clear_drafts(farm)
     ledger = ledger_state(farm)
+    with begun_draft(farm, ledger) as copied:
+        return _bring_up_to_date(farm, ledger, now, progress, copied)
+
+
+def _bring_up_to_date(
+    farm: Farm, ledger: LedgerState, now: str, progress: Progress, copied: Callable[[], object]
+) -> Refreshed:
     sources = _sources(farm, ledger)
     # Where all is read anew, draft.py takes it in, and writes it, several files at a time.
     portions: list[Taken] | None = None
@@ -170,12 +171,8 @@ def _refresh(farm: Farm, now: str, progress: Progress) -> Refreshed:
         if _as_it_was(ledger, portions):
             marks = {key: mark for each in portions for key, mark in each.marks.items()}
             return _note(farm, now, _summary_of(farm.ledger), marks)
-    try:
-        written = write_draft(farm, ledger, sources, portions, progress)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            remove_draft(farm)
-        raise
+    copied()
+    written = write_draft(farm, ledger, sources, portions, progress)
     # A log left behind by another program belongs to the ledger that goes, and would spoil the one that comes.
     write_ahead_log(farm.ledger).unlink(missing_ok=True)
     os.replace(draft_path(farm), farm.ledger)
@@ -194,7 +191,9 @@ def _sources(farm: Farm, ledger: LedgerState) -> Sources:
     files = sorted({**copies, **present}.values(), key=lambda each: (INPUTS.index(each.table), each.name))
     _refuse_same_number(files)
     vanished = frozenset(set(copies) - set(present))
-    return Sources(files, vanished, ledger.known, given_up(farm), ledger.row_counts)
+    manifest = load_manifest(farm.ledger)
+    marks = manifest.files if manifest else {}
+    return Sources(files, vanished, ledger.known, given_up(farm), ledger.row_counts, marks)
 
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:

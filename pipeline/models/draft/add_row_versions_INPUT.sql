@@ -15,4 +15,7 @@ select
     {whose of INPUT as s}
 from stage_INPUT as s
 inner join cells_of_INPUT as c on c.line = s.line
-where file_part_of(s.line) = $file_part and s.line >= $first_line
+where file_part_of(s.line) = $file_part
+    and s.line >= $first_line
+    -- Said of both sides, so that only the last rows are looked at.
+    and c.line >= $first_line

@@ -7,16 +7,18 @@ create or replace temp table moved_containers as
 with changed_batches as (
     select distinct batch from changed_rows where table_name = 'batches' and batch is not null
 ),
+events as (
+    select batch, container from changed_rows where table_name in ('harvests', 'observations')
+),
+named as (
+    -- Few, so that neither all fillings nor all shares are joined.
+    select line, batch, container from stage_fillings where batch in (select batch from events)
+),
+loaded as (
+    select n.batch, n.container from named as n inner join filling_shares as s on s.line = n.line
+),
 loose as (
-    select c.container
-    from changed_rows as c
-    where c.table_name in ('harvests', 'observations')
-        and not exists (
-            select f.line
-            from stage_fillings as f
-            inner join filling_shares as s on s.line = f.line
-            where f.container = c.container and f.batch = c.batch
-        )
+    select e.container from events as e anti join loaded as l on l.batch = e.batch and l.container = e.container
 )
 select container from changed_rows where table_name = 'fillings' and container is not null
 union
