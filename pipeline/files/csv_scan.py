@@ -71,10 +71,9 @@ def _quoted_one_by_one(data: bytes, bounds: list[int]) -> bool:
 def _white(data: bytes) -> Marks:
     """The positions of white space that is no line end: ASCII up to 32 or, in UTF-8, from a byte above 127."""
     bytes_ = _bytes(data)
-    low = bytes_ <= SPACE
+    low = (bytes_ <= SPACE) & (bytes_ != NEW_LINE)
     at = np.flatnonzero(low if data.isascii() else low | (bytes_ > 127))
-    found = bytes_[at]
-    white: Marks = at[(found != NEW_LINE) & (found != RETURN)]
+    white: Marks = at[bytes_[at] != RETURN]
     return white
 
 

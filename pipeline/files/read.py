@@ -153,9 +153,10 @@ def _header_problems(
 
 def _totals_rows(table: Contract, frame: pl.DataFrame) -> tuple[int, ...]:
     """Return the spreadsheet rows at the end that sum up the others."""
-    last = frame.tail(TOTALS_AT_MOST).reverse()
-    count = totals_at_end(table, last.drop("row").iter_rows(named=True))
-    return tuple(reversed(last["row"].head(count).to_list()))
+    last = range(frame.height - 1, max(frame.height - 1 - TOTALS_AT_MOST, -1), -1)
+    # One by one, for mostly the last row is none already.
+    count = totals_at_end(table, (frame.drop("row").row(at, named=True) for at in last))
+    return tuple(frame["row"].tail(count).to_list())
 
 
 def _read_text(

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
-from pipeline.ledger.intake import THREADS, Sources, Taken, key_of, take_in
+from pipeline.ledger.intake import Sources, Taken, key_of
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.portions import size_of
 from pipeline.ledger.state import LedgerState, versions
-from pipeline.models.statements import open_draft, records, rows, run, writers
+from pipeline.models.statements import open_draft, records, rows, run
 from pipeline.models.weight_shares import shares_of
 from schemas.answers import FileStatus
 from schemas.finding import OutOfReach, UnreadableFile
@@ -132,17 +132,16 @@ def _fill(
     portions: Sequence[Taken] | None,
     progress: Progress,
 ) -> Written:
+    from pipeline.ledger.anew import TakenAnew
     from pipeline.ledger.changes import note_after, note_before, row_changes
     from pipeline.ledger.stage import create_stage, drop_file
-    from pipeline.ledger.stage_writer import MOST_ROWS, StageWriters
 
     touched: dict[Key, int] = {}
+    decided: Container[str] = ()
     if portions is None:
         create_stage(con)
-        with writers(con, THREADS) as connections:
-            beside = StageWriters(connections)
-            taken = _finished(take_in(farm, sources, beside.stage, MOST_ROWS), progress)
-            beside.finish()
+        anew = TakenAnew(con, farm, sources)
+        taken, decided = _finished(anew.portions(), progress), anew.decided
     else:
         touched = _touched(ledger, sources, portions)
         note_before(con, touched)
@@ -159,13 +158,13 @@ def _fill(
     progress("deciding")
     if ledger.rebuild is None:
         note_after(con, touched)
-    _decide(con, farm, ledger)
+    _decide(con, farm, ledger, decided)
     ledger_id = _write_meta(con, farm)
     changes = row_changes(con) if ledger.rebuild is None else None
     return Written(summary(con, ledger_id), marks, [name for each in taken for name in each.changed], renamed, changes)
 
 
-def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState) -> None:
+def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState, decided: Container[str]) -> None:
     """Decides for the part of the farm that the change touches, where that can be; else for all of it."""
     from pipeline.ledger.part import decide_part
     from pipeline.ledger.stage import clear_decided, decide
@@ -175,7 +174,7 @@ def _decide(con: duckdb.DuckDBPyConnection, farm: Farm, ledger: LedgerState) -> 
         if same_settings and decide_part(con, farm.settings):
             return
         clear_decided(con)
-    decide(con, farm.settings)
+    decide(con, farm.settings, decided)
 
 
 def _touched(ledger: LedgerState, sources: Sources, portions: Sequence[Taken]) -> dict[Key, int]:

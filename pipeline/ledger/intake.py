@@ -25,7 +25,7 @@ from pipeline.ledger.backups import (
 from pipeline.ledger.manifest import NEVER_READ, FileMark, mark_if_same, stat_of
 from pipeline.ledger.portions import large_apart, portions_of
 from schemas.answers import FileStatus
-from schemas.contract import contract
+from schemas.contract import HARVESTS, contract
 from schemas.finding import Finding, UnreadableFile
 
 if TYPE_CHECKING:
@@ -66,6 +66,11 @@ class Taken:
     problems: tuple[Finding, ...] = ()
 
     @property
+    def table(self) -> str:
+        """The table of its rows; none without any."""
+        return self.validated.raws[0].source.table if self.validated else ""
+
+    @property
     def changed(self) -> list[str]:
         """The names of the files that changed, and all rows of which are here or were."""
         return [raw.source.name for raw in self.validated.raws] if self.validated and not self.validated.more else []
@@ -92,11 +97,20 @@ def as_taken(taken: Taken) -> Taken:
     return taken
 
 
+def nothing() -> None:
+    """Do nothing."""
+
+
 def take_in(
-    farm: Farm, sources: Sources, then: Callable[[Taken], Taken] = as_taken, most_rows: int | None = None
+    farm: Farm,
+    sources: Sources,
+    then: Callable[[Taken], Taken] = as_taken,
+    most_rows: int | None = None,
+    before_pickings: Callable[[], None] = nothing,
 ) -> Iterator[Taken]:
     """Yield what these files hold, in portions. They come in the order of the files; `then` is done to each in the
     thread that took it in, with several at a time. A file of more than twice `most_rows` comes in several portions.
+    `before_pickings` is done once all files before those of pickings are taken in, while pickings are.
     """
     from concurrent.futures import ThreadPoolExecutor
 
@@ -110,7 +124,9 @@ def take_in(
         import pipeline.stats.gaps  # noqa: F401
 
         try:
-            for at in range(len(portions)):
+            for at, portion in enumerate(portions):
+                if portion[0].table == HARVESTS and (at == 0 or portions[at - 1][0].table != HARVESTS):
+                    before_pickings()
                 yield from begun.pop(at).result()
         finally:
             for each in begun.values():

@@ -9,9 +9,9 @@ from itertools import groupby
 from pipeline.farm.folder import TableFile
 
 # Files of a table are taken together up to about this many bytes: large enough to be quick, small enough for memory.
-PORTION_BYTES = 8_000_000
+PORTION_BYTES = 6_000_000
 # A portion of so many bytes takes so much memory that two at a time are avoided: our choice, no source.
-LARGE_BYTES = 3 * PORTION_BYTES
+LARGE_BYTES = 4 * PORTION_BYTES
 
 
 def portions_of(files: Sequence[TableFile]) -> list[list[TableFile]]:

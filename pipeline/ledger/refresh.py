@@ -39,7 +39,7 @@ from pipeline.ledger.manifest import (
 from pipeline.ledger.state import LedgerState, ledger_state, versions
 from pipeline.models.statements import connect, rows
 from schemas.answers import FileStatus
-from schemas.contract import INPUTS
+from schemas.contract import HARVESTS, INPUTS
 from schemas.finding import OutOfReach, UnreadableFile
 from schemas.result_rows import ResultRows
 
@@ -188,12 +188,17 @@ def _bring_up_to_date(
 
 def _sources(farm: Farm, ledger: LedgerState) -> Sources:
     present, copies = farm_files(farm)
-    files = sorted({**copies, **present}.values(), key=lambda each: (INPUTS.index(each.table), each.name))
+    files = sorted({**copies, **present}.values(), key=_pickings_last)
     _refuse_same_number(files)
     vanished = frozenset(set(copies) - set(present))
     manifest = load_manifest(farm.ledger)
     marks = manifest.files if manifest else {}
     return Sources(files, vanished, ledger.known, given_up(farm), ledger.row_counts, marks)
+
+
+def _pickings_last(source: TableFile) -> tuple[bool, int, str]:
+    """The place of a file: by its table and name, but that much can be decided before the last pickings are read."""
+    return source.table == HARVESTS, INPUTS.index(source.table), source.name
 
 
 def _refuse_same_number(files: Sequence[TableFile]) -> None:

@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.farm.prices import exact_or_none, per_kg
 from pipeline.farm.settings import Settings, whole
 from pipeline.files.validate import file_part
-from pipeline.models.lineage import LASTING, LEDGER, STAGE, order, read_last
+from pipeline.models.lineage import LASTING, LEDGER, STAGE, order, outdated, read_last
 from pipeline.models.statements import rows, run, set_variable, statement, statements_of
 from schemas import pickings
 from schemas.answers import FileStatus, FlushSource
@@ -89,8 +89,9 @@ def add_rows(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) ->
 def note_files(con: duckdb.DuckDBPyConnection, validated: ValidatedRows) -> None:
     """Notes what was found in the cells of these files; and the files themselves, where no more rows of them follow."""
     table = validated.raws[0].source.table
-    found = con.from_arrow(ArrowTable(_cell_findings(validated)))
-    found.query("found", statement("add_cell_findings"))
+    found = _cell_findings(validated)
+    if not found.is_empty():
+        con.from_arrow(ArrowTable(found)).query("found", statement("add_cell_findings"))
     for raw in () if validated.more else validated.raws:
         if raw.first:
             run(con, "drop_file", table_name=table, file=raw.source.name)
@@ -188,14 +189,26 @@ def clear_decided(con: duckdb.DuckDBPyConnection) -> None:
     con.checkpoint()
 
 
-def decide(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Decides over the whole stage what is loaded, set aside or waiting, and what is found.
+def decide_without_pickings(con: duckdb.DuckDBPyConnection, settings: Settings) -> frozenset[str]:
+    """Decides what does not hang on pickings, which need not be on the stage yet; returns which models that were."""
+    set_bounds(con, settings)
+    models = order(LEDGER)
+    decided = frozenset(models) - outdated((*order(STAGE), *models), {f"stage_{HARVESTS}"})
+    for name in models:
+        if name in decided:
+            run(con, name)
+    return decided
+
+
+def decide(con: duckdb.DuckDBPyConnection, settings: Settings, decided: Container[str] = ()) -> None:
+    """Decides over the whole stage what is loaded, set aside or waiting, and what is found, beside what is `decided`.
 
     Raises AssertionError when a file's rows do not add up: that is a mistake of gillbook's, never of the data.
     """
     set_bounds(con, settings)
     for name in order(LEDGER):
-        run(con, name)
+        if name not in decided:
+            run(con, name)
         if name == "gap_counts":
             set_flush_rule(con, settings)
         for table in read_last().get(name, ()):

@@ -75,7 +75,7 @@ class StageWriters:
         self._of_thread[thread].stage(taken.validated)
         return taken.without_rows()
 
-    def finish(self) -> None:
-        """Put on the stage what was kept back, by all at once."""
-        with ThreadPoolExecutor(len(self._writers)) as pool:
+    def finish(self, at_once: bool = True) -> None:
+        """Put on the stage what was kept back, by all at once or, where others are busy meanwhile, one by one."""
+        with ThreadPoolExecutor(len(self._writers) if at_once else 1) as pool:
             list(pool.map(lambda each: each.finish(), self._writers))

@@ -65,11 +65,11 @@ held as (
     left join picked as p on p.place_line = l.line
 ),
 crowded as (
-    select container, inoculated_on
-    from loaded_fillings
-    where inoculated_on is not null
-    group by container, inoculated_on
-    having count(*) > 1
+    -- The next filling of the container is of the same day.
+    select distinct l.container, l.inoculated_on
+    from loaded_fillings as l
+    inner join filling_shares as s on s.line = l.line
+    where s.refilled_on = s.inoculated_on
 ),
 same_day as (
     select l.line, l.container,
