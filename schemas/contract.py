@@ -9,9 +9,13 @@ from enum import StrEnum
 from functools import cache, cached_property
 from hashlib import sha256
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from schemas.confidence import LEVEL, percent
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+    from zipfile import Path as ZipPath
 
 # The input tables, in the order in which they hang on each other: what grows, and what of it is sold. A farm may do
 # without those of the books.
@@ -215,28 +219,32 @@ def _field(raw: Mapping[str, Any]) -> Field:
     return Field(**{renamed.get(key, key): value for key, value in read.items()})
 
 
-def _file_of(name: str) -> str:
+@cache
+def _folder() -> Traversable:
+    return files("schemas")
+
+
+@cache
+def _results() -> Traversable | ZipPath:
+    """Return where the contracts of results lie: in their folder; from a wheel, in one archive (hatch_build.py)."""
+    archive = _folder().joinpath("results.zip")
+    if archive.is_file():
+        from zipfile import Path
+
+        return Path(str(archive))
+    return _folder().joinpath("results")
+
+
+def _file_of(name: str) -> Traversable | ZipPath:
     if name in INPUTS:
-        return f"inputs/{name}.json"
-    return "farm.json" if name == "farm" else f"results/{name}.json"
-
-
-def _text(name: str) -> str:
-    """Return the text of a contract. From a wheel, those of results lie in one archive (hatch_build.py)."""
-    here, file = files("schemas"), _file_of(name)
-    archive = here.joinpath("results.zip")
-    if file.startswith("results/") and archive.is_file():
-        from zipfile import ZipFile
-
-        with archive.open("rb") as data, ZipFile(data) as packed:
-            return packed.read(file.removeprefix("results/")).decode()
-    return here.joinpath(file).read_text(encoding="utf-8")
+        return _folder().joinpath("inputs", f"{name}.json")
+    return _folder().joinpath("farm.json") if name == "farm" else _results().joinpath(f"{name}.json")
 
 
 @cache
 def contract(name: str) -> Contract:
     """Return the contract of a table. `name` is an input table, a result table, or "farm" (farm.toml)."""
-    raw = json.loads(_text(name).replace("{level}", percent(LEVEL)))
+    raw = json.loads(_file_of(name).read_text(encoding="utf-8").replace("{level}", percent(LEVEL)))
     return Contract(
         name=raw["name"],
         title=raw["title"],
@@ -279,5 +287,5 @@ def inputs_hash() -> str:
     """Return one hash over the input contracts' text: another one means that they say something else."""
     digest = sha256()
     for name in INPUTS:
-        digest.update(files("schemas").joinpath(_file_of(name)).read_bytes())
+        digest.update(_file_of(name).read_bytes())
     return digest.hexdigest()

@@ -209,8 +209,9 @@ def test_what_is_read_is_made_first_and_made_anew_once_it_is_outdated() -> None:
 def test_a_head_that_is_not_whole_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "units").mkdir()
     (tmp_path / "units" / "half.sql").write_text("-- Half a head.\nselect 1 as one\n", encoding="utf-8")
-    monkeypatch.setattr(lineage, "files", lambda _: tmp_path)
+    monkeypatch.setattr(lineage, "_folder", lambda: tmp_path)
     monkeypatch.setattr(lineage, "_files", lambda group: {"half": ("half.sql", "", "")} if group == UNITS else {})
+    monkeypatch.setattr(lineage, "names", lambda group: frozenset(lineage._files(group)))
     with pytest.raises(ValueError, match=r"half\.sql does not say"):
         model("half")
     with pytest.raises(KeyError, match="no model is called third"):

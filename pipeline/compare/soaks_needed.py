@@ -6,7 +6,7 @@ from bisect import bisect_left
 
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, split_alone
 from pipeline.stats.multiple import Family
-from pipeline.stats.power import minimum_detectable
+from pipeline.stats.power import POWER, power
 from pipeline.stats.two_levels import DesignKind, bell_mccaffrey_degrees
 from schemas.phrases import counted
 
@@ -55,7 +55,7 @@ def _shows(now: Numbers, per_soak: float, apart: bool, together: Family, differe
         return False
     degrees = bell_mccaffrey_degrees(now) if apart else float(now[0] - 1)
     error = (per_soak * (1 / now[0] + 1 / now[1])) ** 0.5
-    return bool(minimum_detectable(degrees, together.critical(degrees)) * error <= difference)
+    return power(difference / error, degrees, together.critical(degrees)) >= POWER
 
 
 def enough_soaks(pair: Pair, together: Family, difference: float, unit: str) -> str:

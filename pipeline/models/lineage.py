@@ -88,17 +88,12 @@ class Model:
     variables: frozenset[str]
 
 
+@cache
 def _folder() -> Traversable | zipfile.Path:
     """Return where the models lie: in the folders beside this module; from a wheel, in one archive (hatch_build.py)."""
     here = files("pipeline.models")
     archive = here.joinpath("models.zip")
-    return _opened(str(archive)) if archive.is_file() else here
-
-
-@cache
-def _opened(archive: str) -> zipfile.Path:
-    """Return what lies in this archive, whose list of contents is read once."""
-    return zipfile.Path(archive)
+    return zipfile.Path(str(archive)) if archive.is_file() else here
 
 
 @cache
@@ -114,6 +109,7 @@ def _files(group: str) -> dict[str, tuple[str, str, str]]:
     return found
 
 
+@cache
 def names(group: str) -> frozenset[str]:
     """Return the names of a group's models."""
     return frozenset(_files(group))
