@@ -7,7 +7,7 @@ import re
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from jinja2 import Template
 from markupsafe import Markup
@@ -90,6 +90,7 @@ DEFINED = (
 TO_MEND = ("table-lost", "table-set-aside")
 OPEN = (*TO_MEND, "table-waiting")
 A_PAGE_TO_MEND = 8  # rows that would not find room below the sections before them. Our choice, no source.
+PAGE = "page.html.j2"
 VIEWS = tuple(view for section in DEFINED for view in section.VIEWS)
 
 
@@ -134,6 +135,11 @@ def charts(month: Month) -> list[Chart]:
     return [*picked.months_chart(month), *(chart for section in sections(month) for chart in section.charts)]
 
 
+def make_ready() -> None:
+    """Compile what `render` fills, where there is time before there is a month to show: 25 ms."""
+    template(PAGE)
+
+
 def render(month: Month, brief: bool = False) -> str:
     """Return the report of a month: one HTML file as text, the same for the same month, that needs no network.
 
@@ -149,7 +155,7 @@ def render(month: Month, brief: bool = False) -> str:
     drawn = [*months, *(chart for each in [*shown, *more] for chart in each.charts)]
     data = page_data(drawn, month, filters, marks)
     scripts = [part("templates/draw.js"), *(part(f"templates/{name}.js") for name in ("points", "sums", "filter"))]
-    return template("page.html.j2").render(
+    return template(PAGE).render(
         name=visible(month.farm_name or "").strip(),
         month=month_name(month.month),
         as_of=as_of(month),
@@ -201,8 +207,9 @@ def as_of(month: Month) -> Sentence:
     return ("As of ", Day(month.as_of), ": the month is not over.")
 
 
+@cache
 def template(name: str) -> Template:
-    """Return a template of pages, which knows the parts of sentences apart."""
+    """Return a template of pages, which knows the parts of sentences apart, compiled once, with all that it takes."""
     made = environment()
     made.tests |= {
         "figure": lambda part: isinstance(part, Figure),
@@ -211,6 +218,7 @@ def template(name: str) -> Template:
         "several": lambda cell: isinstance(cell, tuple),
     }
     made.filters |= {"plain": _plain, "exact": exact}
+    made.get_template("parts.html.j2")
     return made.get_template(name)
 
 

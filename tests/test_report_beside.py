@@ -177,3 +177,10 @@ def test_the_command_says_what_went_wrong_as_before(tmp_path: Path) -> None:
     said = gillbook("report", "--farm", tmp_path)
     assert said.code == 2
     assert "Traceback" not in said.err
+
+
+def test_the_process_beside_loads_nothing_that_reads_a_command_line() -> None:
+    code = "import sys; from pipeline.cli import report_child; from pipeline.cli.report_tables import ready_to_compare"
+    told = f"{code}; ready_to_compare(); print([each for each in ('typer', 'jinja2', 'rich') if each in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"

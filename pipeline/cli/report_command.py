@@ -114,6 +114,10 @@ def gather(ledger: Ledger, farm: Farm, first: date, as_of: date, beside: Beside 
     ahead, why_no_outlook = report_tables.of_outlook(ledger, as_of)
     if at_work:
         STEPS.at("The report: comparisons")
+        # Now, for the other process may not be done yet.
+        from reports.page import make_ready
+
+        make_ready()
         compared = at_work.answer(lambda: report_tables.of_spawn(ledger, as_of))
     tables |= compared or _compared(ledger, as_of)
     return Month(
