@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.compare.columns import Cells
-from pipeline.compare.factor_column import FactorColumn
+from pipeline.compare.factor_column import FactorColumn, counted
 from pipeline.compare.pairs import levels_of
 from pipeline.compare.parts import Parts
 from pipeline.farm.folder import open_farm
@@ -115,3 +115,21 @@ def test_cells_of_fillings_are_the_texts_of_their_rows(tmp_path: Path) -> None:
         ("B3", "bucket", "2"),
         ("B4", "", ""),
     ]
+
+
+def test_shares_of_any_denominators_are_counted_whole() -> None:
+    primes = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47)
+    column = FactorColumn.of([{"a": Fraction(1, each), "b": 1 - Fraction(1, each)} for each in primes])
+    assert column.tally == {"a": sum(Fraction(1, each) for each in primes), "b": 15 - column.tally["a"]}
+    assert counted(column) == {label: float(count) for label, count in column.tally.items()}
+
+
+def test_alike_are_shares_and_not_numbers() -> None:
+    column = FactorColumn.of(
+        [{"a": 1}, {"b": 1}, {"a": 1}, {"a": 1}, {"b": 1}, {"b": 1}, {"c": Fraction(1, 2), "a": Fraction(1, 2)}]
+    )
+    few, many, other = (column.where(np.array(at)) for at in ([0, 1], [2, 3, 4, 5], [0, 2, 1]))
+    assert few.has_shares_of(many)
+    assert not few.has_shares_of(other)
+    assert few.has_shares_of(FactorColumn.of([{"a": 1}, {"b": 1}]))
+    assert not few.has_shares_of(column)

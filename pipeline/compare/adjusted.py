@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from pipeline.compare.design_rows import DesignRows
-from pipeline.compare.factor_column import FactorColumn
 from pipeline.compare.factors import title
 from pipeline.compare.pairs import LEAST_DEGREES, Pair
 from pipeline.compare.sides import Sides
@@ -28,12 +26,8 @@ def unbalanced(sides: Sides, factors: Sequence[str]) -> list[str]:
 
     Alike is exact: the same share of each label on both sides; where soaks are split, within them on average.
     """
-    found = [name for name in factors if _shares(sides.of_first(name)) != _shares(sides.of_second(name))]
+    found = [name for name in factors if not sides.of_first(name).has_shares_of(sides.of_second(name))]
     return sorted(found, key=lambda name: -sides.strength(name))
-
-
-def _shares(column: FactorColumn) -> dict[str, Fraction]:
-    return {label: Fraction(count) / len(column.codes) for label, count in column.tally.items()}
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,9 @@ import numpy as np
 from pipeline.compare.factors import AMOUNTS, CHOICES, CLUSTERS, OWN_CLUSTERS, parts_of
 from pipeline.compare.pairs import LEAST_FOR_A_VERDICT, Pair, estimated_by
 from pipeline.compare.sides import Sides, never_shared
+from pipeline.models.compared_columns import Labels
 from pipeline.models.compared_units import MONTH
+from pipeline.models.unit_arrays import Whole
 
 ONE_TO_ONE, NESTED, DISCONNECTED = "one-to-one", "nested", "disconnected"
 ALONG, TOGETHER, TIE = "changed along", "together", "tie"
@@ -55,8 +57,10 @@ def held_against(factor: str, of_yield: bool) -> tuple[tuple[str, ...], tuple[st
     )
 
 
-def groups(sides: Sides, cluster: str) -> dict[str, str]:
-    """Return the group of each soak: those hang together that had a label of this cluster in common."""
+def groups(sides: Sides, cluster: str) -> Whole:
+    """Return the group of each text of `sides.soaks`, by the place of the first of its soaks in text order: those hang
+    together that had a label of this cluster in common.
+    """
     soaks, column = sides.soaks, sides.of_pair(cluster)
     # Each soak at each of its labels: the lowest number of a soak is handed on until nothing changes.
     kinds, labels = column.kinds.kind_of, column.kinds.label_of
@@ -74,18 +78,25 @@ def groups(sides: Sides, cluster: str) -> dict[str, str]:
         if (new == top).all():
             break
         top = new
-    # A group is called by the first of its soaks, in text order.
-    return {soaks.texts[at]: soaks.texts[top[at]] for at in soaks.used.tolist()}
+    return top
 
 
 @dataclass(frozen=True)
 class Clusters:
-    """How many groups of soaks, and how many soaks, each level has, where the two never share a month or lot."""
+    """How many groups of soaks, and how many soaks, each level has, where the two never share a month or lot. every:
+    the soaks of both; of_soak: see groups.
+    """
 
     cluster: str
-    group: dict[str, str]
+    every: Labels
+    of_soak: Whole
     counts: tuple[int, int]
     soaks: tuple[int, int]
+
+    @property
+    def group(self) -> dict[str, str]:
+        """The group of each soak, called by its first one."""
+        return {self.every.texts[at]: self.every.texts[self.of_soak[at]] for at in self.every.used.tolist()}
 
     @property
     def too_few(self) -> bool:
@@ -105,10 +116,10 @@ def clusters_of(sides: Sides, cluster: str) -> Clusters | None:
     """Return how soaks hang together by a cluster that the two levels never share; None where they share one."""
     if not never_shared(sides, cluster):
         return None
-    group = groups(sides, cluster)
-    soaks = [set(side.soaks) for side in (sides.first, sides.second)]
-    counts = [{group[soak] for soak in own} for own in soaks]
-    return Clusters(cluster, group, (len(counts[0]), len(counts[1])), (len(soaks[0]), len(soaks[1])))
+    every, of_soak = sides.soaks, groups(sides, cluster)
+    soaks = np.split(every.codes, [len(sides.first)])
+    counts = [[len(np.unique(each)) for each in (of_soak[own], own)] for own in soaks]
+    return Clusters(cluster, every, of_soak, (counts[0][0], counts[1][0]), (counts[0][1], counts[1][1]))
 
 
 def counted_clusters(sides: Sides, clusters: Sequence[str]) -> Clusters | None:

@@ -93,9 +93,22 @@ class FactorColumn:
         return sorted((cell, kind) for kind, cell in enumerate(first.tolist()) if cell >= 0)
 
     @cached_property
-    def tally(self) -> dict[str, Fraction | int]:
-        """How many of the cells had each label, exactly, in the order of the labels; shares add up."""
+    def whole_tally(self) -> list[int]:
+        """How many of the cells had each label of its kinds, times what makes that whole; shares add up."""
+        return self.kinds.whole_tally(self.counts)
+
+    @property
+    def tally(self) -> dict[str, Fraction]:
+        """How many of the cells had each label that occurs, exactly, in the order of the labels."""
         return self.kinds.tally(self.counts)
+
+    def has_shares_of(self, other: FactorColumn) -> bool:
+        """Return whether labels have the same shares of these cells as of others, exactly."""
+        if self.kinds is other.kinds:
+            pairs = zip(self.whole_tally, other.whole_tally, strict=True)
+            return all(own * len(other.codes) == theirs * len(self.codes) for own, theirs in pairs)
+        shares = [{label: count / len(each.codes) for label, count in each.tally.items()} for each in (self, other)]
+        return shares[0] == shares[1]
 
     def presence(self) -> dict[str, int]:
         """Return in how many cells each label occurs, be it in part; blanks are no label."""
@@ -111,5 +124,6 @@ class FactorColumn:
 
 
 def counted(column: FactorColumn) -> dict[str, float]:
-    """Return how many cells had each label, in the order of the labels."""
-    return {label: float(count) for label, count in column.tally.items()}
+    """Return how many cells had each label that occurs, in the order of the labels."""
+    every = zip(column.kinds.labels, column.whole_tally, strict=True)
+    return {label: count / column.kinds.common for label, count in every if count}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from math import fsum, sqrt
+from math import sqrt
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from pipeline.compare.factor_column import counted
 from pipeline.compare.factors import CHOICES, READINGS
 from pipeline.compare.pairs import Pair
 from pipeline.compare.sides import Sides
+from pipeline.stats.sums import mean, total
 
 # From when a difference in what went into two levels is named: our choice, no source. V for words; for numbers the
 # difference of the means over their spread.
@@ -66,9 +67,8 @@ def _of_numbers(sides: Sides, factor: str) -> Differing | None:
     ours, theirs = sides.first.means(factor), sides.second.means(factor)
     if not len(ours) or not len(theirs):
         return None
-    means = [fsum(side.tolist()) / len(side) for side in (ours, theirs)]
-    off = [side - mean for side, mean in zip((ours, theirs), means, strict=True)]
-    rest = fsum((np.concatenate(off) ** 2).tolist())
+    means = [mean(side) for side in (ours, theirs)]
+    rest = sum(total((side - middle) ** 2) for side, middle in zip((ours, theirs), means, strict=True))
     spread = sqrt(rest / max(len(ours) + len(theirs) - 2, 1))
     apart = abs(means[0] - means[1])
     if apart <= 1e-9 * max(map(abs, means)) or apart < WORTH_TELLING_SPREAD * spread:

@@ -17,13 +17,14 @@ from pipeline.stats.multiple import Family
 from pipeline.stats.permutation import Permutation, flip, shuffle
 from pipeline.stats.power import minimum_detectable
 from pipeline.stats.sequential import anytime_critical, e_value
-from pipeline.stats.two_levels import DesignKind, between, difference_of, within
+from pipeline.stats.two_levels import DesignKind, between, both_ways, within
 from schemas.confidence import LEVEL
 
 # Below so many soaks no interval exists; below so many none supports a verdict.
 LEAST_FOR_AN_INTERVAL = 2
 LEAST_FOR_A_VERDICT = 3
 LEAST_DEGREES = 2.0  # of freedom, where some soaks are split
+NO_PLACE = -1  # of a level that no cell has
 
 
 @dataclass(frozen=True)
@@ -89,21 +90,18 @@ class Pair:
         return enough and (not self.adjusted if degrees is None else degrees >= LEAST_DEGREES)
 
 
-def _by_soak(cells: Cells) -> dict[str, float]:
-    return dict(zip(cells.soaks, cells.values.tolist(), strict=True))
-
-
 def levels_of(cells: Sequence[DesignCell], order: Sequence[str]) -> list[Level]:
     """Return what each level gave: the mean of its soaks, one value each."""
     every = cells if isinstance(cells, Cells) else Cells(cells)
-    level_of = np.array([every.table.order[at] for at in every.table.levels[every.at].tolist()], dtype=object)
+    place = {name: at for at, name in enumerate(every.table.order)}
+    level_of = every.table.levels[every.at]
     found = []
     for name in order:
-        own = every.where(np.flatnonzero(level_of == name))
+        own = every.where(np.flatnonzero(level_of == place.get(name, NO_PLACE)))
         has = ~np.isnan(own.values)
         used = own.where(has)
         # The mean of soaks and its spread: the paired t's way with differences from nothing.
-        estimate = within(used.values.tolist()) if used else None
+        estimate = within(used.values) if used else None
         found.append(Level(name, used, own.where(~has).running, estimate))
     return found
 
@@ -132,21 +130,25 @@ def _split(level: Level, against: Level) -> tuple[Level, Level]:
 
 
 def _pair(level: Level, against: Level) -> Pair:
-    how = varies((level.used, against.used))
-    differences: list[float] = []
-    permutation = None
+    first, second = level.used, against.used
+    how = varies((first, second))
+    permutation, split = None, 0
     if how is DesignKind.BETWEEN:
-        values = level.used.values.tolist(), against.used.values.tolist()
-        permutation, estimate = shuffle(*values), between(*values)
+        permutation = shuffle(first.values.tolist(), second.values.tolist())
+        estimate = between(first.values, second.values)
     else:
-        ours, theirs = _by_soak(level.used), _by_soak(against.used)
-        differences = [value - theirs[soak] for soak, value in ours.items() if soak in theirs]
-        estimate = within(differences) if how is DesignKind.WITHIN else difference_of(ours, theirs)
-    if how is DesignKind.WITHIN:
-        permutation = flip(differences)
-    return Pair(
-        level.name, against.name, level.used, against.used, len(differences), how, estimate, permutation=permutation
-    )
+        soaks = soaks_of([first, second])
+        ours, theirs = np.split(soaks.codes, [len(first)])
+        of_soak = np.full(len(soaks.texts), np.nan)
+        of_soak[theirs] = second.values
+        differences = first.values - of_soak[ours]
+        differences = differences[~np.isnan(differences)]
+        split = len(differences)
+        if how is DesignKind.WITHIN:
+            permutation, estimate = flip(differences.tolist()), within(differences)
+        else:
+            estimate = both_ways((ours, first.values), (theirs, second.values))
+    return Pair(level.name, against.name, first, second, split, how, estimate, permutation=permutation)
 
 
 def split_alone(pair: Pair) -> Pair:
@@ -159,7 +161,10 @@ def split_alone(pair: Pair) -> Pair:
 
 def estimated_by(group: Mapping[str, str], pair: Pair) -> Estimate:
     """Return how far the levels of a pair lie apart where soaks of one group share its fate. group: of each soak."""
-    return difference_of(_by_soak(pair.first), _by_soak(pair.second), group)
+    soaks = soaks_of([pair.first, pair.second])
+    grouped = soaks.renamed([group.get(soak, soak) for soak in soaks.texts])
+    ours, theirs = np.split(grouped.codes, [len(pair.first)])
+    return both_ways((ours, pair.first.values), (theirs, pair.second.values))
 
 
 def family(pairs: Sequence[Pair], every_pair: bool) -> Family:

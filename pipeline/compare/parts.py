@@ -13,17 +13,15 @@ import numpy as np
 from pipeline.models.compared_columns import Labels, changes
 from pipeline.models.unit_arrays import Flags, Numbers, Whole
 from pipeline.stats.numbering import in_order, numbered_rows
+from pipeline.stats.sums import totals
 
 Shares = Mapping[str, Fraction | int]
-# Numbers are summed in two parts: their leading bits, so many of the largest of them, which up to 2^27 units sum
-# exactly, and the rest.
-LEADING_BITS = 26
 
 
 @dataclass(frozen=True)
 class TextLists:
-    """Some texts of each entry, rising: the places of all in `texts`, side by side; where each entry's begin; how many
-    it has.
+    """Some texts of each entry: the places of all in `texts`, side by side; where each entry's begin; how many there
+    are. One that is there again counts once.
     """
 
     codes: Whole
@@ -39,15 +37,15 @@ class TextLists:
         return cls(labels.codes, np.cumsum(counts) - counts, counts, labels.texts)
 
     def at(self, entry: int) -> tuple[str, ...]:
-        """Return the texts of one entry."""
+        """Return the texts of one entry, rising."""
         start = self.starts[entry]
-        return tuple(self.texts[code] for code in self.codes[start : start + self.counts[entry]].tolist())
+        return tuple(sorted({self.texts[code] for code in self.codes[start : start + self.counts[entry]].tolist()}))
 
     def different(self, entries: Whole) -> int:
         """Return how many different texts these entries have."""
         chosen = np.zeros(len(self.counts), dtype=bool)
         chosen[entries] = True
-        return len(np.unique(self.codes[np.repeat(chosen, self.counts)]))
+        return int(np.count_nonzero(np.bincount(self.codes[np.repeat(chosen, self.counts)])))
 
 
 @dataclass(frozen=True)
@@ -122,27 +120,26 @@ class Parts:
 
     def _sums(self, values: Numbers) -> Numbers:
         """The sums of these values, one for each row."""
-        _, exponent = np.frexp(np.abs(values).max(initial=0.0))
-        step = np.ldexp(1.0, exponent - LEADING_BITS)
-        coarse = np.rint(values / step) * step
-        fine = np.add.reduceat((values - coarse) * self.times, self.starts)
-        found: Numbers = np.add.reduceat(coarse * self.times, self.starts) + fine
-        return found
+        return totals(values, self.part_of_row, len(self.starts), self.times)
 
     def texts(self, labels: Labels) -> TextLists:
-        """Return the texts that the units of each part have, rising."""
-        width = len(labels.texts)
-        every = np.unique(self.part_of_row * width + labels.codes[self.rows])
-        counts = np.bincount(every // width, minlength=len(self.starts))
-        return TextLists(every % width, np.cumsum(counts) - counts, counts, labels.texts)
+        """Return the texts that the units of each part have."""
+        return TextLists(labels.codes[self.rows], self.starts, self.sizes, labels.texts)
 
     def shares(self, labels: Labels) -> tuple[Whole, Flags, MixedShares]:
         """Return the label of each part's first unit, whether all of its units have that one, and of those parts whose
         units are unlike the share of units at each label.
         """
         codes = labels.codes[self.rows]
-        alike = np.minimum.reduceat(codes, self.starts) == np.maximum.reduceat(codes, self.starts)
-        return codes[self.starts], alike, self._mixed(labels, codes, ~alike)
+        first = codes[self.starts]
+        unlike = self._any(codes != first[self.part_of_row])
+        return first, ~unlike, self._mixed(labels, codes, unlike)
+
+    def _any(self, rows: Flags) -> Flags:
+        """Whether any row of each part is among these."""
+        found = np.zeros(len(self.starts), dtype=bool)
+        found[self.part_of_row[rows]] = True
+        return found
 
     def _mixed(self, labels: Labels, codes: Whole, is_mixed: Flags) -> MixedShares:
         """The shares of those parts that have several labels."""
@@ -171,11 +168,16 @@ class Parts:
         """Return the mean over the units of each part that have a number (else nan); nan where none has."""
         own = values[self.rows]
         known = ~np.isnan(own)
-        counts = np.add.reduceat(np.where(known, self.times, 0), self.starts)
-        low = np.minimum.reduceat(np.where(known, own, np.inf), self.starts)
-        high = np.maximum.reduceat(np.where(known, own, -np.inf), self.starts)
-        same = low == high
+        if not known.any():
+            return np.full(len(self.starts), np.nan)
+        of_part = self.part_of_row
+        counts = np.bincount(of_part, np.where(known, self.times, 0), len(self.starts))
+        # The first that is known of each part: what is written last stays.
+        first, at = np.zeros(len(self.starts)), np.flatnonzero(known)[::-1]
+        first[of_part[at]] = own[at]
         # So many times one number, summed exactly, is their product.
-        sums = np.where(same, counts * np.where(same, low, 0.0), self._sums(np.where(known, own, 0.0)))
+        sums, unlike = counts * first, self._any(known & (own != first[of_part]))
+        if unlike.any():
+            sums = np.where(unlike, self._sums(np.where(known, own, 0.0)), sums)
         found: Numbers = np.divide(sums, counts, out=np.full(len(self.starts), np.nan), where=counts > 0)
         return found

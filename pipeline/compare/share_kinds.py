@@ -14,6 +14,7 @@ import numpy as np
 from pipeline.compare.parts import Shares
 from pipeline.models.compared_columns import Labels
 from pipeline.models.unit_arrays import Flags, Whole
+from pipeline.stats.estimability import EXACT_FLOATS
 
 # Shares by what they hold: equal ones are one.
 Content: TypeAlias = frozenset[tuple[str, Fraction | int]]
@@ -92,24 +93,27 @@ class ShareKinds:
         """Return in how many cells each label occurs. of_kind: how many cells are of each kind."""
         return np.bincount(self.label_of, of_kind[self.kind_of], len(self.labels)).astype(np.int64)
 
-    def tally(self, of_kind: Whole) -> dict[str, Fraction | int]:
-        """Return how many cells had each label that occurs, exactly; shares add up."""
+    @cached_property
+    def common(self) -> int:
+        """What makes the shares of all kinds whole."""
+        return lcm(*self.under.tolist())
+
+    def whole_tally(self, of_kind: Whole) -> list[int]:
+        """Return how many cells had each label, times `common`; shares add up."""
         counts = of_kind[self.kind_of]
-        under, of_under = self._unders
-        # Whole numbers of each fraction first: they are far quicker.
-        sums = np.bincount(self.label_of * len(under) + of_under, counts * self.over, len(self.labels) * len(under))
-        occurs = np.bincount(self.label_of, counts, len(self.labels)) > 0
-        found: dict[str, Fraction | int] = {self.labels[at]: 0 for at in np.flatnonzero(occurs).tolist()}
-        for at in np.flatnonzero(sums).tolist():
-            label, own = self.labels[at // len(under)], int(under[at % len(under)])
-            found[label] += Fraction(int(sums[at]), own) if own > 1 else int(sums[at])
+        if self.common * int(of_kind.sum()) < EXACT_FLOATS:
+            whole = counts * self.over * (self.common // self.under)
+            return list(map(int, np.bincount(self.label_of, whole, len(self.labels)).tolist()))
+        found = [0] * len(self.labels)
+        every = (each.tolist() for each in (self.label_of, counts, self.over, self.under))
+        for label, count, over, under in zip(*every, strict=True):
+            found[label] += count * over * (self.common // under)
         return found
 
-    @cached_property
-    def _unders(self) -> tuple[Whole, Whole]:
-        """The different denominators, rising, and the place of each entry's among them."""
-        under, of_under = np.unique(self.under, return_inverse=True)
-        return under, of_under
+    def tally(self, of_kind: Whole) -> dict[str, Fraction]:
+        """Return how many cells had each label that occurs, exactly; shares add up."""
+        found = zip(self.labels, self.whole_tally(of_kind), strict=True)
+        return {label: Fraction(count, self.common) for label, count in found if count}
 
     @cached_property
     def _filled(self) -> dict[str, tuple[ShareKinds, Whole]]:

@@ -16,10 +16,10 @@ def alternates(pair: Pair, factor: str) -> bool:
 
 
 def _differs(pair: Pair, part: str) -> bool:
-    ours, theirs = (
-        {label for cell in side for label in cell.shares.get(part, ())} for side in (pair.first, pair.second)
-    )
-    return is_of_whole_soak(part) and not ours & theirs
+    if not is_of_whole_soak(part):
+        return False
+    ours, theirs = (set(side.column(part).labels) for side in (pair.first, pair.second))
+    return not ours & theirs
 
 
 def started(level: str, against: str, alternate: bool, soaks: int = 1) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import fsum
-
 from pipeline.compare.comparison import Comparison, PairResult
 from pipeline.compare.factors import unit_of
 from pipeline.compare.leaning import chance_said, prior_text
@@ -13,6 +11,7 @@ from pipeline.compare.trend import trend_sentence
 from pipeline.models.view import Row, Rows
 from pipeline.stats.estimate import Limits
 from pipeline.stats.proportions import share_limits
+from pipeline.stats.sums import total
 
 
 def level_rows(comparison: Comparison) -> Rows:
@@ -24,7 +23,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
     measure = comparison.query.measure
     low, high = _limits(level, comparison) or (None, None)
     table, at = level.used.table, level.used.at
-    under = fsum(table.under[at].tolist())
+    under = total(table.under[at])
     return {
         "factor": comparison.query.factor,
         "measure": measure.name,
@@ -38,7 +37,7 @@ def _level_row(level: Level, comparison: Comparison) -> Row:
         "estimate": level.estimate.value if level.estimate else None,
         "low": low,
         "high": high,
-        "of_sums": measure.scale * fsum(table.over[at].tolist()) / under if under else None,
+        "of_sums": measure.scale * total(table.over[at]) / under if under else None,
         "unit": "%" if measure.unit == "points" else measure.unit,
         "why_no_figure": comparison.unsure.get(level.name),
     }

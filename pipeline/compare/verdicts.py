@@ -189,10 +189,9 @@ def _no_spread(facts: Facts) -> Reason | None:
     if not pair.has_interval:
         return None
     for name, side in ((pair.level, pair.first), (pair.against, pair.second)):
-        values = set(side.values.tolist())
-        if len(side) < LEAST_FOR_AN_INTERVAL or len(values) > 1:
+        if len(side) < LEAST_FOR_AN_INTERVAL or side.values.min() < side.values.max():
             continue
-        if facts.measure.share and values == {0.0}:
+        if facts.measure.share and side.values[0] == 0.0:
             bound = 100 * possible_share(len(side))
             why = f"0 % in all {len(side)} soaks of {name} is no evidence of none: up to {bound:.0f} % fits them too"
             wider = 100 * possible_share(2 * len(side))

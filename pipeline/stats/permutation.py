@@ -34,10 +34,13 @@ def shuffle(values: Sequence[float], against: Sequence[float]) -> Permutation | 
     floor: 1 / deals, twice that for sides of equal size (2v2 .33, 3v3 .10, 2v4 .067).
     Checked against: R combn and coin::oneway_test(distribution = "exact") on nlme::RatPupWeight.
     """
-    number, everything = len(values), [*values, *against]
-    deals = comb(len(everything), number)
-    if not number or not against or deals > MOST:
+    number, every = len(values), len(values) + len(against)
+    if number in (0, every):
         return None
+    # Two of them on either side are the fewest ways but for one alone: large numbers of ways take long to count.
+    if (1 < number < every - 1 and comb(every, 2) > MOST) or (deals := comb(every, number)) > MOST:
+        return None
+    everything = [*values, *against]
     middle = sum(everything) / len(everything)
     centred = [value - middle for value in everything]
     seen = abs(sum(centred[:number]))

@@ -10,7 +10,13 @@ from collections.abc import Collection, Hashable, Mapping, Sequence
 from enum import StrEnum
 from math import fsum, sqrt
 
+import numpy as np
+
 from pipeline.stats.estimate import Estimate
+from pipeline.stats.numbering import Places
+from pipeline.stats.sums import Numbers, mean, total
+
+Values = Sequence[float] | Numbers
 
 
 class DesignKind(StrEnum):
@@ -33,15 +39,10 @@ def design_by_counts(counts: Sequence[int], different: int) -> DesignKind:
     return DesignKind.WITHIN if all(count == different for count in counts) else DesignKind.BOTH
 
 
-def mean(values: Sequence[float]) -> float:
-    """Return the mean, exactly summed."""
-    return fsum(values) / len(values)
-
-
-def variance(values: Sequence[float]) -> float:
+def variance(values: Values) -> float:
     """Return the sample variance (over n - 1) of two values or more."""
-    middle = mean(values)
-    return fsum((value - middle) ** 2 for value in values) / (len(values) - 1)
+    every = np.asarray(values, dtype=float)
+    return total((every - mean(every)) ** 2) / (len(every) - 1)
 
 
 def welch_degrees(variances: tuple[float, float], numbers: tuple[int, int]) -> float:
@@ -64,7 +65,7 @@ def bell_mccaffrey_degrees(numbers: tuple[int, int]) -> float:
     return (1 / first + 1 / second) ** 2 / under
 
 
-def between(values: Sequence[float], against: Sequence[float]) -> Estimate:
+def between(values: Values, against: Values) -> Estimate:
     """Return by how much the mean of the values (one per batch) lies above the mean of those they are held against.
 
     SE^2 = sA^2/nA + sB^2/nB; t with the smaller of Welch's and Bell and McCaffrey's degrees of freedom. Taking the
@@ -84,7 +85,7 @@ def between(values: Sequence[float], against: Sequence[float]) -> Estimate:
     return Estimate(difference, error, degrees)
 
 
-def within(differences: Sequence[float]) -> Estimate:
+def within(differences: Values) -> Estimate:
     """Return the mean of differences within batches, one per split batch.
 
     Student's paired t: SE = s / sqrt(b), degrees of freedom b - 1 over b batches. What a batch does to all its
@@ -99,6 +100,18 @@ def within(differences: Sequence[float]) -> Estimate:
     return Estimate(mean(differences), sqrt(spread / len(differences)), float(len(differences) - 1))
 
 
+def both_ways(level: tuple[Places, Values], against: tuple[Places, Values]) -> Estimate:
+    """Return by how much one level lies above the other where some batches hold both: see cluster_robust.mixed.
+
+    level, against: of each cell the number of its batch, from 0, and its value.
+    """
+    from pipeline.stats.cluster_robust import fit
+
+    batches, values = (np.concatenate(each) for each in zip(against, level, strict=True))
+    kinds = np.repeat([0, 1], [len(against[0]), len(level[0])])
+    return fit(batches, np.eye(2), values, (0, 1), kinds=kinds).difference(1, 0)
+
+
 def difference_of(
     values: Mapping[str, float], against: Mapping[str, float], group: Mapping[str, str] | None = None
 ) -> Estimate:
@@ -109,11 +122,12 @@ def difference_of(
     """
     design = design_of((values, against))
     if group is not None or design is DesignKind.BOTH:
-        from pipeline.stats.cluster_robust import mixed
-
-        batches = [(group or {}).get(batch, batch) for batch in (*against, *values)]
-        levels = [0] * len(against) + [1] * len(values)
-        return mixed(batches, levels, [*against.values(), *values.values()]).difference(1, 0)
+        place: dict[str, int] = {}
+        batches = [
+            np.array([place.setdefault((group or {}).get(batch, batch), len(place)) for batch in own], dtype=np.int64)
+            for own in (values, against)
+        ]
+        return both_ways((batches[0], [*values.values()]), (batches[1], [*against.values()]))
     if design is DesignKind.BETWEEN:
         return between(list(values.values()), list(against.values()))
     return within([value - against[batch] for batch, value in values.items()])

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import fsum, sqrt
+from math import sqrt
+
+import numpy as np
 
 from pipeline.stats.distributions import chi_square_quantile, f_above
-from pipeline.stats.two_levels import mean
+from pipeline.stats.sums import total, totals
 
 
 @dataclass(frozen=True)
@@ -90,16 +92,15 @@ def one_way(groups: Sequence[Sequence[float]]) -> Anova | None:
     Checked against: R on lme4::Dyestuff and Dyestuff2, nlme::RatPupWeight; NIST StRD SmLs; Abou Fayssal et al. 2020.
     """
     filled = [group for group in groups if len(group)]
-    total = sum(len(group) for group in filled)
-    if len(filled) < 2 or total <= len(filled):
+    sizes = np.array([len(group) for group in filled], dtype=np.int64)
+    count, degrees = int(sizes.sum()), len(filled) - 1
+    if degrees < 1 or count <= len(filled):
         return None
+    values = np.fromiter((value for group in filled for value in group), dtype=float, count=count)
     # From a value of their own kind, so that 1000000.4 keeps what lies behind the point.
-    origin = filled[0][0]
-    shifted = [[value - origin for value in group] for group in filled]
-    means = [mean(group) for group in shifted]
-    middle = fsum(value for group in shifted for value in group) / total
-    across = fsum(len(group) * (own - middle) ** 2 for group, own in zip(shifted, means, strict=True))
-    inside = fsum((value - own) ** 2 for group, own in zip(shifted, means, strict=True) for value in group)
-    degrees = len(filled) - 1
-    n0 = (total - sum(len(group) ** 2 for group in filled) / total) / degrees
-    return Anova(across / degrees, inside / (total - len(filled)), degrees, total - len(filled), n0)
+    shifted, of_group = values - values[0], np.repeat(np.arange(len(filled)), sizes)
+    means = totals(shifted, of_group, len(filled)) / sizes
+    across = total(sizes * (means - total(shifted) / count) ** 2)
+    inside = total((shifted - means[of_group]) ** 2)
+    n0 = (count - int((sizes**2).sum()) / count) / degrees
+    return Anova(across / degrees, inside / (count - len(filled)), degrees, count - len(filled), n0)
