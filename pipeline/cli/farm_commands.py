@@ -16,6 +16,7 @@ from schemas.result_rows import Row, text_of
 
 if TYPE_CHECKING:
     from pipeline.farm.folder import Farm
+    from pipeline.ledger.refresh import Refreshed
 
 # So many names of files stand in one sentence: our choice, no source.
 SHOWN_FILES = 3
@@ -61,7 +62,7 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
     opened = open_the_farm(farm)
     done = refreshed(opened, strict=True)
     assert done is not None, "a strict refresh refreshes or raises"
-    for message in _separators(opened, done.changed):
+    for message in _separators(opened, done):
         notify(message)
     if json:
         print_json(done.counts)
@@ -78,17 +79,18 @@ def refresh(farm: FarmOption = None, json: JsonOption = False) -> None:
         notify(f"Findings: {levels}. gillbook check tells which.")
 
 
-def _separators(farm: Farm, changed: Sequence[str]) -> list[str]:
+def _separators(farm: Farm, done: Refreshed) -> list[str]:
     """Return which of the files just read are separated by something else than commas: said once, until they change;
     gillbook check says it always.
     """
     from pipeline.models.measures import separators
     from pipeline.models.view import opened
 
-    if not changed:
+    # It is a notice: without any the ledger need not be opened once more.
+    if not done.changed or not done.levels.get("notice"):
         return []
     with opened(farm.ledger, farm.settings) as ledger:
-        found = {word: [name for name in files if name in changed] for word, files in separators(ledger).items()}
+        found = {word: [name for name in files if name in done.changed] for word, files in separators(ledger).items()}
     return [
         f"{word.capitalize()} stand between the columns of {_some(files)}." for word, files in found.items() if files
     ]

@@ -31,23 +31,26 @@ class TakenAnew:
     def portions(self) -> Iterator[Taken]:
         """Yield what was put on the stage, portion by portion; it is there for others to see when all were yielded."""
         with writers(self._con, THREADS) as of_pickings, ExitStack() as until_pickings:
-            pickings = StageWriters(of_pickings)
-            others = StageWriters(until_pickings.enter_context(writers(self._con, THREADS)))
+            pickings = others = StageWriters(of_pickings)
+            if self._decides_early():
+                others = StageWriters(until_pickings.enter_context(writers(self._con, THREADS)))
 
             def stage(each: Taken) -> Taken:
                 return (pickings if each.table == HARVESTS else others).stage(each)
 
             def before_pickings() -> None:
-                others.finish(at_once=False)
-                until_pickings.close()
-                self._decide()
+                if others is not pickings:
+                    others.finish(at_once=False)
+                    until_pickings.close()
+                    self.decided = decide_without_pickings(self._con, self._farm.settings)
 
             yield from take_in(self._farm, self._sources, stage, MOST_ROWS, before_pickings)
             others.finish()
             pickings.finish()
 
-    def _decide(self) -> None:
-        """Decide what does not hang on pickings, unless a file is gone, which may come off the stage again."""
+    def _decides_early(self) -> bool:
+        """Whether what does not hang on pickings is decided before these: a file that is gone may come off the stage
+        again, and what was decided with its rows would be wrong.
+        """
         much = sum(size_of(source) for source in self._sources.files) > MUCH_TO_READ
-        if not much and not self._sources.vanished:
-            self.decided = decide_without_pickings(self._con, self._farm.settings)
+        return not much and not self._sources.vanished
