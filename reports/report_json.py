@@ -29,20 +29,36 @@ def report_json(month: Month, brief: bool = False) -> str:
     """Return report.json of a month: the same text for the same month. Numbers are unrounded and in the units of their
     contracts, days as ISO 8601 has them, null is what is missing. `brief`: its first page alone, with all tables.
     """
+    return "".join(json_pieces(month, brief))
+
+
+def json_pieces(month: Month, brief: bool = False) -> Iterator[str]:
+    """Yield the same piece by piece: together they are long on a large farm, and one sign of another script in them
+    would double the memory of all.
+    """
     days = (month.month, first_day(month.month, -1) - timedelta(days=1))
     shown = [] if brief else sections(month)
-    return as_json(month, days, statements(month, brief), _charts(month, shown), _rows_shown(shown))
+    return _pieces(month, days, statements(month, brief), _charts(month, shown), _rows_shown(shown))
 
 
 def as_json(
+    month: Month, days: tuple[date, date], says: Sequence[Statement], charts: Sequence[tuple[str, Chart]]
+) -> str:
+    """Return report.json of these days, the first and the last: what is said, what is drawn and in which section, and
+    the result tables behind both.
+    """
+    return "".join(_pieces(month, days, says, charts))
+
+
+def _pieces(
     month: Month,
     days: tuple[date, date],
     says: Sequence[Statement],
     charts: Sequence[tuple[str, Chart]],
     shown: Iterable[tuple[str, int]] = (),
-) -> str:
-    """Return report.json of these days, the first and the last: what is said, what is drawn and in which section, and
-    the result tables behind both; of long ones some rows, those `shown` among them (each a table and a row's number).
+) -> Iterator[str]:
+    """Report.json of these days, the first and the last; of long tables some rows, those `shown` among them (each a
+    table and a row's number).
     """
     first, last = days
     named = {*shown, *_rows_named(says), *_rows_drawn(charts)}
@@ -66,7 +82,9 @@ def as_json(
         **({"cut": cut} if cut else {}),
         "tables": tables,
     }
-    return f"{{\n{_members(found)}\n}}\n"
+    yield "{"
+    yield from _members(found)
+    yield "\n}\n"
 
 
 def _tables(month: Month, named: Collection[tuple[str, int]]) -> tuple[dict[str, list[Row]], dict[str, Data]]:
@@ -117,19 +135,26 @@ def _rows_shown(shown: Iterable[Section]) -> list[tuple[str, int]]:
     return [(each.source, at) for section in shown for each in section.tables for at in each.numbers]
 
 
-def _members(found: Mapping[str, object]) -> str:
+def _members(found: Mapping[str, object]) -> Iterator[str]:
     """The members of an object, a line each; of lists in it a line for each entry: they are long on a large farm, and
     the encoder that indents is much slower.
     """
-    return ",\n".join(f"{in_json(name)}: {_lines(value)}" for name, value in found.items())
+    for at, (name, value) in enumerate(found.items()):
+        yield f"{',' if at else ''}\n{in_json(name)}: "
+        yield from _lines(value)
 
 
-def _lines(value: object) -> str:
+def _lines(value: object) -> Iterator[str]:
     if isinstance(value, list) and value:
-        return "[\n" + ",\n".join(json_lines(value)) + "\n]"
-    if isinstance(value, dict) and any(isinstance(each, list) for each in value.values()):
-        return f"{{\n{_members(value)}\n}}"
-    return in_json(value)
+        yield "[\n"
+        yield ",\n".join(json_lines(value))
+        yield "\n]"
+    elif isinstance(value, dict) and any(isinstance(each, list) for each in value.values()):
+        yield "{"
+        yield from _members(value)
+        yield "\n}"
+    else:
+        yield in_json(value)
 
 
 def _said(statement: Statement) -> Data:

@@ -34,13 +34,13 @@ def contents_of(month: Month, kind: ReportKind, brief: bool = False) -> dict[str
     from reports.document import part
     from reports.page import render
     from reports.print_content import TEMPLATE, print_content
-    from reports.report_json import report_json
+    from reports.report_json import json_pieces
 
     if kind == ReportKind.PDF:
         shown = typeset(print_content(month, brief), part(TEMPLATE), month.as_of)
     else:
         shown = render(month, brief).encode()
-    return {kind: shown, "json": report_json(month, brief).encode()}
+    return {kind: shown, "json": b"".join(piece.encode() for piece in json_pieces(month, brief))}
 
 
 def write_files(farm: Farm, name: str, contents: Mapping[str, bytes]) -> dict[str, Path]:
