@@ -105,6 +105,13 @@ def test_cells_of_fillings_are_the_texts_of_their_rows(tmp_path: Path) -> None:
     refresh(farm, "test")
     with opened(farm.ledger, farm.settings) as ledger:
         units = farm_units(ledger, date(2026, 2, 1), 2).rows
+        own = farm_units(ledger, date(2026, 2, 1), 2, measures=["days", "kg"]).rows
+    # Of the measures asked for there is what there is among all.
+    assert (list(own.parts), list(own.waits)) == (["days", "kg"], ["days"])
+    assert own.unit.tolist() == units.unit.tolist() == sorted(units.unit.tolist())
+    for name, each in own.parts.items():
+        assert np.array_equal(each.over, units.parts[name].over)
+        assert np.array_equal(each.under, units.parts[name].under, equal_nan=True)
     columns = [units.batches, units.cells["kind"], units.cells["fill_kg"]]
     cells = zip(*([each.texts[code] for code in each.codes] for each in columns), strict=True)
     # One number is one label, however it is written.
@@ -133,3 +140,13 @@ def test_alike_are_shares_and_not_numbers() -> None:
     assert not few.has_shares_of(other)
     assert few.has_shares_of(FactorColumn.of([{"a": 1}, {"b": 1}]))
     assert not few.has_shares_of(column)
+
+
+@given(st.lists(st.tuples(st.integers(-1, 3), st.integers(0, 5)), min_size=1, max_size=40))
+def test_parts_in_the_order_of_soaks_are_those_of_their_keys(units: list[tuple[int, int]]) -> None:
+    levels, soaks = (np.array(each) for each in zip(*units, strict=True))
+    keys, known = levels * 6 + soaks, levels >= 0
+    sorted_whole = Parts.of(keys, known)
+    by_soak = Parts.within(np.argsort(soaks, kind="stable"), levels, keys, known)
+    assert by_soak.rows.tolist() == sorted_whole.rows.tolist()
+    assert by_soak.starts.tolist() == sorted_whole.starts.tolist()

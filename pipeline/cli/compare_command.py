@@ -160,7 +160,8 @@ def _units(read: ReadOptions, through: int, to_day: int | None, measure: Measure
     with read_ledger(open_the_farm(read.farm), "units") as ledger:
         if measure.by_flush and to_day is None:
             notify_derived(flush_rule(ledger), read.json)
-        return farm_units(ledger, read.day, through, to_day, measure.money), ledger.settings
+        units = farm_units(ledger, read.day, through, to_day, measure.money, [measure.name])
+        return units, ledger.settings
 
 
 def _show_overview(

@@ -113,7 +113,7 @@ def of_comparisons(ledger: Ledger, as_of: date) -> Tables:
     from pipeline.compare.overview import overview
     from pipeline.models.compared_units import farm_units
 
-    units = farm_units(ledger, as_of, THROUGH_FLUSH)
+    units = farm_units(ledger, as_of, THROUGH_FLUSH, measures=COMPARED)
     # Prices are the settings' of a day, once a view of that day was made.
     settings = ledger.settings
     found = [each for measure in COMPARED for each in overview(units, settings, measure)]

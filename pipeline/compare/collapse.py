@@ -27,7 +27,7 @@ def cells(units: ComparedUnits, of: Levels, measure: Measure) -> Cells:
     if not of.known.any():
         return Cells()
     places = of.codes * len(units.soaks.texts) + units.soaks.codes
-    of_cell, part = Parts.of(places, None if of.known.all() else of.known), units.parts[measure.name]
+    of_cell, part = Parts.within(units.by_soak, of.codes, places, of.known), units.parts[measure.name]
     adding, waiting = of_cell.count(part.adding), of_cell.count(part.waiting)
     # What went into it is that of the units that count, or will.
     own = of_cell.only(part.adding)

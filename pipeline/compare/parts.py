@@ -79,8 +79,20 @@ class Parts:
         """Return the parts of units with one key (one entry per unit), keys rising, units in their order; chosen: which
         units are in any.
         """
-        rows = np.argsort(keys, kind="stable")
-        if chosen is not None:
+        return cls._ordered(np.argsort(keys, kind="stable"), keys, chosen)
+
+    @classmethod
+    def within(cls, order: Whole, kinds: Whole, keys: Whole, chosen: Flags) -> Self:
+        """Return the parts of the chosen units with one key, kinds rising, and in each kind as in this order of all.
+        kinds: of each unit, few and from -1 on.
+        """
+        # Numbers of two bytes are sorted by counting them.
+        small = kinds.astype(np.int16 if kinds.max(initial=0) <= np.iinfo(np.int16).max else np.int64)
+        return cls._ordered(order[np.argsort(small[order], kind="stable")], keys, chosen)
+
+    @classmethod
+    def _ordered(cls, rows: Whole, keys: Whole, chosen: Flags | None) -> Self:
+        if chosen is not None and not chosen.all():
             rows = rows[chosen[rows]]
         return cls(rows, np.flatnonzero(changes(keys[rows])), np.ones(len(rows), dtype=np.int64))
 

@@ -28,6 +28,11 @@ SPAWN_RATE, MONTH, HOLES = "spawn_rate", "month", "holes"
 WAITS = {ComparedMeasure.DAYS.value: "pins", ComparedMeasure.COLONISED.value: "colonised"}
 # What the columns of a unit's parts of each measure begin with.
 COLUMNS_OF_PARTS = {each.value: each.column for each in ComparedMeasure}
+# The columns that every comparison reads.
+OF_UNITS = (
+    *("unit", "batch_line", "inoculated_on", "holes", "size", "pickings", "pickings_derived"),
+    *(f"start_{name}" for name in ("containers", "spawn_g", "dry_g")),
+)
 # How the key of a soak without a name begins: the name of a batch follows.
 NAMELESS = "batch "
 
@@ -59,6 +64,11 @@ class ComparedUnits:
     def runs(self) -> Runs:
         """Which units that follow each other are of one batch, and alike in cells."""
         return Runs.of(self.batches, self.cells)
+
+    @cached_property
+    def by_soak(self) -> Whole:
+        """The places of the units, soaks rising."""
+        return np.argsort(self.soaks.codes, kind="stable")
 
     def where(self, chosen: Flags | Whole) -> ComparedUnits:
         """Return the chosen units: by their places, or by yes and no."""
@@ -98,15 +108,20 @@ class FarmUnits:
 
 
 def farm_units(
-    ledger: Ledger, as_of: date, through: int, to_day: int | None = None, with_money: bool = False
+    ledger: Ledger,
+    as_of: date,
+    through: int,
+    to_day: int | None = None,
+    with_money: bool = False,
+    measures: Sequence[str] = tuple(COLUMNS_OF_PARTS),
 ) -> FarmUnits:
     """Return all units of the farm as of a date, through a flush or, with to_day, to that age in days; with_money: with
-    what they brought and cost, which takes longer.
+    what they brought and cost, which takes longer; measures: of which there are parts, with money of all.
     """
     from pipeline.models.flush_rule import flush_rule
 
     view = ledger.view(Query(as_of, COMPARED_COLUMNS, through))
-    rows = compared_units(view, to_day)
+    rows = compared_units(view, to_day, tuple(COLUMNS_OF_PARTS) if with_money else measures)
     money = None
     if with_money:
         from pipeline.models.compared_money import with_margins
@@ -168,10 +183,21 @@ class FillingCells:
         return {name: each.where(place) for name, each in self.cells.items()}
 
 
-def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits:
-    """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their lines."""
+def compared_units(
+    view: LedgerView, to_day: int | None = None, measures: Sequence[str] = tuple(COLUMNS_OF_PARTS)
+) -> ComparedUnits:
+    """Return the units of a view that is grouped by COMPARED_COLUMNS, in the order of their lines, with their parts of
+    these measures.
+    """
     view.set_variables(to_day=to_day)
-    units = view.arrays("compared_units")
+    parts = {name: COLUMNS_OF_PARTS[name] for name in measures}
+    waits = {name: column for name, column in WAITS.items() if name in parts}
+    columns = [
+        *OF_UNITS,
+        *(f"{column}_{each}" for column in parts.values() for each in ("over", "under", "resolved")),
+        *(f"{column}_{each}" for column in waits.values() for each in ("fate", "day")),
+    ]
+    units = view.arrays("compared_units", columns)
     batches = BatchCells.of_units(view, units["batch_line"])
     at_batch = batches.at(units["batch_line"])
     return ComparedUnits(
@@ -184,8 +210,8 @@ def compared_units(view: LedgerView, to_day: int | None = None) -> ComparedUnits
             **filling_cells(view).of_units(units["unit"]),
             HOLES: Labels.of(units["holes"].tolist()),
         },
-        {name: _parts(units, column) for name, column in COLUMNS_OF_PARTS.items()},
-        {measure: _waits(units, column) for measure, column in WAITS.items()},
+        {name: _parts(units, column) for name, column in parts.items()},
+        {measure: _waits(units, column) for measure, column in waits.items()},
         UnitStarts.of(
             {name: units[f"start_{name}"].astype(float, copy=False) for name in ("containers", "spawn_g", "dry_g")}
         ),
@@ -238,6 +264,8 @@ def _numbered(name: str, codes: Lines, cells: list[dict[str, Any]]) -> Labels:
 
 def _called(keys: Sequence[str], texts: Sequence[str]) -> Labels:
     """These cells under one name for each value: the first of its texts, in their order (20 and 20.0 are one)."""
+    if keys == texts:
+        return Labels.of(keys)
     name_of: dict[str, str] = {}
     for key, text in set(zip(keys, texts, strict=True)):
         name_of[key] = min(text, name_of.get(key, text))

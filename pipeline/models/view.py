@@ -4,7 +4,7 @@ loader can be asked before its tables are there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -170,12 +170,17 @@ class Models:
         self.make(name)
         return self._connection.execute(statement(name)).df()
 
-    def arrays(self, name: str) -> Arrays:
-        """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
+    def arrays(self, name: str, columns: Sequence[str] = ()) -> Arrays:
+        """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read. columns: which
+        of them, in the order of the first, for DuckDB works out no others; all of them where none is named.
+        """
         from pipeline.models.unit_arrays import read
 
         self.make(name)
-        return read(self._connection, self._text(name))
+        text = self._text(name)
+        if columns:
+            text = f"select {', '.join(columns)} from ({text}) order by {columns[0]}"
+        return read(self._connection, text)
 
 
 class Ledger(Models):

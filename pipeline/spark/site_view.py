@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -61,12 +62,15 @@ class SiteView(LedgerView):
         found = self._answer(name)
         return [*found.columns], found.rows[self._site]
 
-    def arrays(self, name: str) -> Arrays:
-        """Return the columns of the site's rows as arrays: see pipeline.models.unit_arrays.read."""
+    def arrays(self, name: str, columns: Sequence[str] = ()) -> Arrays:
+        """Return the columns of the site's rows as arrays: see pipeline.models.unit_arrays.read; columns: which."""
         found = self._answer(name)
         rows = found.rows[self._site]
+        every = enumerate(found.columns.items())
         return {
-            column: _array(kind, [row[at] for row in rows]) for at, (column, kind) in enumerate(found.columns.items())
+            column: _array(kind, [row[at] for row in rows])
+            for at, (column, kind) in every
+            if not columns or column in columns
         }
 
     def by(self, *columns: str) -> SiteView:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from statistics import median
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +16,7 @@ from pipeline.growth import pins
 from pipeline.models.compared_columns import Labels
 from pipeline.models.pinned_units import WaitsForPins
 from pipeline.models.spawned_units import SpawnedUnits, spawned_farm
+from pipeline.models.unit_arrays import Numbers, Whole
 from pipeline.spawn.rates import SpawnRecipe, known_numbers, mean_with_limits, recipes
 from pipeline.stats.proportions import NoInterval, SoakShares, share_interval
 
@@ -34,6 +35,16 @@ class Spawn:
     recipes: list[SpawnRecipe]
     batches: Labels
     soaks: Labels
+
+    @cached_property
+    def _points(self) -> dict[int, list[tuple[SpawnPoint, str]]]:
+        return {}
+
+    def points_of(self, at: int) -> list[tuple[SpawnPoint, str]]:
+        """Return the points of a recipe, by the names of their batches, each with its soak's key. at: its place."""
+        if at not in self._points:
+            self._points[at] = _points(self, self.recipes[at])
+        return self._points[at]
 
 
 def spawn(view: LedgerView, settings: Settings, chosen: Mapping[str, str]) -> Spawn:
@@ -135,11 +146,11 @@ MEASURED: Mapping[str, Callable[[SpawnPoint], float | None]] = {
 
 def points(tested: Spawn) -> ResultRows:
     """What each batch gave at its rate. One record per batch, with the columns of the `spawn_points` contract."""
-    return [{**recipe.called, **vars(point)} for recipe in tested.recipes for point, _ in _points(tested, recipe)]
+    recipes = enumerate(tested.recipes)
+    return [{**recipe.called, **vars(point)} for at, recipe in recipes for point, _ in tested.points_of(at)]
 
 
 def _points(tested: Spawn, recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
-    """The points of a recipe, by the names of their batches, each with its soak's key."""
     units = recipe.units.where(np.argsort(recipe.units.batch_no, kind="stable"))
     _, begins, counts = np.unique(units.batch_no, return_index=True, return_counts=True)
     _, first = np.unique(recipe.units.batch_no, return_index=True)
@@ -147,7 +158,6 @@ def _points(tested: Spawn, recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
     dry = np.add.reduceat(np.where(weighed, units.dry_g, 0.0), begins)
     gave = np.add.reduceat(np.where(weighed, units.gave_g, 0.0), begins)
     fates, losses = (np.add.reduceat(each, begins, dtype=np.int64) for each in (units.fate_known, lost))
-    days = units.days_to_pins.tolist()
     found = [
         (
             SpawnPoint(
@@ -159,14 +169,14 @@ def _points(tested: Spawn, recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
                 units=count,
                 known=known,
                 be_pct=100 * gave_g / dry_g if known and dry_g else None,
-                days_to_pins=_median(days[at : at + count]),
+                days_to_pins=days,
                 lost_pct=100 * (losses_of / fates_of) if fates_of else None,
             ),
             tested.soaks.texts[soak],
         )
-        for at, count, batch, soak, level, rate_wet, rate_dry, known, gave_g, dry_g, fates_of, losses_of in zip(
-            begins.tolist(),
+        for count, days, batch, soak, level, rate_wet, rate_dry, known, gave_g, dry_g, fates_of, losses_of in zip(
             counts.tolist(),
+            _medians(units.days_to_pins, begins, counts),
             units.batch_no[begins].tolist(),
             units.soak_no[begins].tolist(),
             recipe.rate[first].tolist(),
@@ -180,10 +190,14 @@ def _points(tested: Spawn, recipe: SpawnRecipe) -> list[tuple[SpawnPoint, str]]:
     return sorted(found, key=lambda each: each[0].batch)
 
 
-def _median(values: Sequence[float]) -> float | None:
-    """The median of those that are there."""
-    known = [value for value in values if not math.isnan(value)]
-    return median(known) if known else None
+def _medians(values: Numbers, begins: Whole, counts: Whole) -> list[float | None]:
+    """The median of each part's values that are there. begins, counts: where each part begins, and how many it has."""
+    part = np.repeat(np.arange(len(begins)), counts)
+    rising = values[np.lexsort((values, part))]  # nan behind all others
+    known = np.bincount(part[~np.isnan(values)], minlength=len(begins))
+    low, high = (rising[begins + np.maximum(at, 0)] for at in ((known - 1) // 2, known // 2 * (known > 0)))
+    medians = ((low + high) / 2).tolist()
+    return [median if count else None for median, count in zip(medians, known.tolist(), strict=True)]
 
 
 def curves(tested: Spawn) -> ResultRows:
@@ -191,10 +205,10 @@ def curves(tested: Spawn) -> ResultRows:
     columns of the `spawn_curves` contract; nothing below four rates.
     """
     rows = []
-    for recipe in tested.recipes:
+    for at, recipe in enumerate(tested.recipes):
         if len(recipe.rates) < LEAST_RATES:
             continue
-        known = _points(tested, recipe)
+        known = tested.points_of(at)
         for measure, of in MEASURED.items():
             measured = [(point.rate_wet_pct, value, soak) for point, soak in known if (value := of(point)) is not None]
             rows += [{**recipe.called, "measure": measure, **place} for place in _curve(measured)]
