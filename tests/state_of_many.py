@@ -48,6 +48,11 @@ def open_files() -> str:
     return repr(sorted(each for each in found if "anon_inode:" not in each))
 
 
+def rules_of(context: decimal.Context) -> dict[str, object]:
+    """What sums in decimals follow; not its flags, which tell what sums met: a refresh with prices, and nobody asks."""
+    return {"precision": context.prec, "rounding": context.rounding, "traps": repr(context.traps)}
+
+
 def state() -> dict[str, str]:
     """Every variable of our modules, and what a process has one of."""
     found = {
@@ -65,7 +70,7 @@ def state() -> dict[str, str]:
         "environment": repr(sorted(os.environ.items())),
         "folder": os.getcwd(),
         "cells": repr(csv.field_size_limit()),
-        "decimal": repr(decimal.getcontext()),
+        "decimal": repr(rules_of(decimal.getcontext())),
         "numpy": repr(np.geterr()),
         "warnings": repr(warnings.filters),
         "locale": repr(locale.setlocale(locale.LC_ALL)),
