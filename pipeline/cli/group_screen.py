@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from pipeline.cli.farm_access import RUN, open_the_farm, read_ledger
 from pipeline.cli.show import Column, notify, print_records
 from schemas.finding import WrongRequest
 from schemas.phrases import no_batch
-from schemas.result_rows import Row, number_if_known, text_of
+from schemas.result_rows import Row, labels_of, number_if_known, text_of
 
 if TYPE_CHECKING:
     from pipeline.cli.options import ReadOptions
@@ -82,14 +83,14 @@ def _rounded(value: float | None, decimals: int) -> str:
 
 def notify_reasons(query: Query, rows: Sequence[Row], column: str, what: str) -> None:
     """Say why figures are missing: each reason once, with the groups that it holds for."""
-    reasons: dict[str, dict[str, None]] = {}
-    for row in rows:
+    reasons: dict[str, dict[tuple[str, ...], Row]] = {}
+    for called, row in zip(labels_of(rows, query.by), rows, strict=True):
         if row[column]:
-            reasons.setdefault(text_of(row, column), {})[group_name(query, row)] = None
+            reasons.setdefault(text_of(row, column), {}).setdefault(called, row)
     for reason, groups in reasons.items():
-        named = list(groups)
-        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-        notify(f"{what} for {', '.join(named[:MOST_NAMED])}{more}: {reason}.")
+        named = [group_name(query, row) for row in islice(groups.values(), MOST_NAMED)]
+        more = f" and {len(groups) - MOST_NAMED} more" if len(groups) > MOST_NAMED else ""
+        notify(f"{what} for {', '.join(named)}{more}: {reason}.")
 
 
 def notify_derived(rule: FlushRule, json: bool) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import islice
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -20,7 +21,7 @@ from pipeline.cli.options import ByOption, ReadOptions, spread
 from pipeline.cli.show import Column, notify
 from schemas.confidence import LEVEL, percent
 from schemas.phrases import counted
-from schemas.result_rows import Row, number_of, whole_of
+from schemas.result_rows import ResultRows, Row, whole_of
 
 if TYPE_CHECKING:
     from pipeline.models.view import Query
@@ -47,13 +48,13 @@ def flushes(
     with read_groups(read, by, "growth") as view:
         (rows, declines), rule = growth.flushes_and_declines(view), flush_rule(view)
     if per_flush:
-        _show_declines(view.query, declines, read.json)
+        _show_declines(view.query, [*declines], read.json)
     else:
         _show_flushes(view.query, rows, declines, read.json)
     notify_derived(rule, read.json)
 
 
-def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], json: bool) -> None:
+def _show_flushes(query: Query, rows: ResultRows, declines: Iterator[Row], json: bool) -> None:
     columns = [
         Column("flush", "flush", 0),
         Column("units_known", "known", 0),
@@ -64,10 +65,8 @@ def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], js
         Column("started", "of flush 1,\nper container", whole=True),
         Column("decline_gave", "where\nit came", 2),
     ]
-    if not json:
-        rows = [
-            {**row, "started": with_limits(row, *STARTED, 2) if number_of(row, "flush") > 1 else None} for row in rows
-        ]
+    for row in () if json else rows:
+        row["started"] = with_limits(row, *STARTED, 2) if row["flush"] != 1 else None
     if not print_groups(query, rows, columns, json):
         return
     notify(
@@ -75,9 +74,9 @@ def _show_flushes(query: Query, rows: Sequence[Row], declines: Sequence[Row], js
         f"flush 1, per container started, with {percent(LEVEL)} limits from the soaks; where it came: in the "
         f"containers that gave it. {TOGETHER}"
     )
-    for row in [row for row in declines if row[PER_FLUSH[0]] is not None][:MOST_DECLINES]:
-        shown = with_limits(row, *PER_FLUSH, 0)
-        notify(f"{group_name(query, row)}: each flush gives {shown} % less than the one before.")
+    for decline in islice((row for row in declines if row[PER_FLUSH[0]] is not None), MOST_DECLINES):
+        shown = with_limits(decline, *PER_FLUSH, 0)
+        notify(f"{group_name(query, decline)}: each flush gives {shown} % less than the one before.")
     _notify_why(query, rows, STARTED[0])
 
 

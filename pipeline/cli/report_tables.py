@@ -63,7 +63,7 @@ def of_growth(view: LedgerView) -> Tables:
     of_pins, curve = pins.pins_and_curve(by_substrate)
     return {
         "flushes": of_flushes,
-        "declines": of_declines,
+        "declines": [*of_declines],
         "pins": of_pins,
         "pins_curve": curve,
         "another_flush": another_flush.another_flush(by_substrate, view.settings, known, of_flushes),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -33,11 +33,13 @@ def declines(view: LedgerView) -> ResultRows:
     """By how much each flush gives less than the one before. One record per group, with the columns of the `declines`
     contract.
     """
-    return flushes_and_declines(view)[1]
+    return [*flushes_and_declines(view)[1]]
 
 
-def flushes_and_declines(view: LedgerView, known: KnownFlushes | None = None) -> tuple[ResultRows, ResultRows]:
-    """Both of them: what they share is read and estimated once. known: the view's flushes, where they were read."""
+def flushes_and_declines(view: LedgerView, known: KnownFlushes | None = None) -> tuple[ResultRows, Iterator[ResultRow]]:
+    """Both of them: what they share is read and estimated once; the records of `declines` when they are asked for.
+    known: the view's flushes, where they were read.
+    """
     sums = measures.flushes(view)
     unsure = unsure_groups(view, sums)
     estimated = declines_of_groups((known or known_flushes(view)).flushes())
@@ -45,10 +47,10 @@ def flushes_and_declines(view: LedgerView, known: KnownFlushes | None = None) ->
     for called, row in zip(labels_of(sums, view.query.by), sums, strict=True):
         # Into the rows themselves, of which a large farm has 85,000.
         row.update(_estimates(whole_of(row, "flush"), estimated.get(groups.get(called, -1), {}), unsure[called].why))
-    return sums, [
+    return sums, (
         {**dict(zip(view.query.by, called, strict=True)), **_per_flush(estimated[group], unsure[called])}
         for called, group in groups.items()
-    ]
+    )
 
 
 def _estimates(flush: int, of_group: Mapping[int, FlushOfGroup], unsure: str | None) -> ResultRow:
