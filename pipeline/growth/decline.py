@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -85,7 +85,7 @@ def _by_soak(flush: Resolved, over: Numbers, under: Numbers, level: float) -> Ra
 def over_flush_1(over: Numbers, under: Numbers, level: float = LEVEL) -> Ratio:
     """Return what a flush gives over flush 1, from the sums of each soak: no limit lies below 0."""
     found = ratio_of_sums(over, under, level)
-    return found if found.low is None or found.low >= 0 else replace(found, low=0.0)
+    return found if found.low is None or found.low >= 0 else found._replace(low=0.0)
 
 
 def too_early(flush: Resolved, oldest_resolved: float) -> str | None:

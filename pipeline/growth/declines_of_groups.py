@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +17,7 @@ from pipeline.stats.ratio import Ratio, of_one_soak
 APART = 1e6
 
 
-@dataclass(frozen=True)
-class FlushOfGroup:
+class FlushOfGroup(NamedTuple):
     """How a flush of a group stands to its flush 1. first_gave: flush 1 gave something; why: why the decline is not
     known yet; started, gave: see decline_started and decline_gave, None where it is not known yet, and of flush 1.
     """
@@ -141,7 +141,7 @@ def _of_flush(units: Units, of: FlushOfUnits, flush: int) -> list[FlushOfGroup]:
     came = weight * (of.fresh_g > 0)
     started = units.ratios(weight * of.fresh_g, weight * of.fresh_g_first, known)
     where_it_came = units.ratios(came * of.fresh_g, came * of.fresh_g_first, known)
-    return [FlushOfGroup(*each) for each in zip(gave, whys, started, where_it_came, strict=True)]
+    return [*map(FlushOfGroup, gave, whys, started, where_it_came)]
 
 
 def _too_early(units: Units, of: FlushOfUnits) -> list[str | None]:

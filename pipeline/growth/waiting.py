@@ -4,7 +4,7 @@ it brings, against a day of a container started anew.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -74,4 +74,4 @@ def waiting_against_anew(waiting: Stay, anew: Stay, soaks: int, level: float = L
 
 def above_nought(ratio: Ratio) -> Ratio:
     """A ratio of masses cannot lie below 0: nor can its limit."""
-    return ratio if ratio.low is None else replace(ratio, low=max(0.0, ratio.low))
+    return ratio if ratio.low is None else ratio._replace(low=max(0.0, ratio.low))
