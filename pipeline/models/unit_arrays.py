@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Self, get_args, get_type_hints
 
@@ -59,11 +59,15 @@ def _typed(cells: NDArray[np.generic], kind: object) -> NDArray[np.generic]:
     return cells.astype(dtype, casting="same_kind", copy=False)
 
 
-def read(con: duckdb.DuckDBPyConnection, query: str) -> Arrays:
+def read(con: duckdb.DuckDBPyConnection, query: str, columns: Sequence[str] = ()) -> Arrays:
     """Return the rows of a query as arrays. One array per column: numbers with nulls as floats (nan for null), texts as
-    objects (None for null), days with NaT, anything else as the ledger holds it.
+    objects (None for null), days with NaT, anything else as the ledger holds it. columns: which of them, in the order
+    of the first, for DuckDB works out no others; all of them where none is named.
     """
-    found = con.execute(query).fetchnumpy()
+    if columns:
+        found = con.query(query).project(", ".join(columns)).order(columns[0]).fetchnumpy()
+    else:
+        found = con.execute(query).fetchnumpy()
     # One by one, so that never all are there twice.
     return {name: _filled(found.pop(name)) for name in [*found]}
 

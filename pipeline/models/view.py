@@ -171,16 +171,11 @@ class Models:
         return self._connection.execute(statement(name)).df()
 
     def arrays(self, name: str, columns: Sequence[str] = ()) -> Arrays:
-        """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read. columns: which
-        of them, in the order of the first, for DuckDB works out no others; all of them where none is named.
-        """
+        """Return the columns of the model of this name as arrays: see pipeline.models.unit_arrays.read."""
         from pipeline.models.unit_arrays import read
 
         self.make(name)
-        text = self._text(name)
-        if columns:
-            text = f"select {', '.join(columns)} from ({text}) order by {columns[0]}"
-        return read(self._connection, text)
+        return read(self._connection, self._text(name), columns)
 
 
 class Ledger(Models):
