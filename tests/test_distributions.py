@@ -12,7 +12,7 @@ from scipy import special
 
 from pipeline.stats.distributions import chi_square_quantile, f_above, normal_below, normal_quantile, t_beyond, t_reach
 from pipeline.stats.normal import legendre_nodes, normal_chances
-from pipeline.stats.power import noncentral_t
+from pipeline.stats.power import noncentral_t, power
 
 CASES = 2000
 DIGITS = 1e-12
@@ -95,6 +95,18 @@ def test_the_noncentral_t_is_scipys_where_it_has_one() -> None:
     assert noncentral_t(7.203175179447439, 7.874037416813374, 4.814421527726425) == pytest.approx(
         1 - 0.9747944355, abs=1e-9
     )
+
+
+@pytest.mark.parametrize("apart", [45.0, 160.0, 1e3, 1e8, 1e150, math.inf])
+@pytest.mark.parametrize("degrees", [1.0, 1.7, 6.0, 300.0])
+def test_what_lies_far_apart_is_told_without_counting_steps(degrees: float, apart: float) -> None:
+    """A t with such a difference is above 2.5, or below -2.5, but for a spread that does not come."""
+    # P(T < 2.5) <= P(s > (apart - 9) / 2.5) + P(Z < -9); of one degree of freedom s is |Z|.
+    most = 1e-18 + math.erfc((apart - 9) / 2.5 / math.sqrt(2))
+    assert 0 <= noncentral_t(degrees, apart, 2.5) <= most
+    assert 1 - 1e-12 - most <= noncentral_t(degrees, -apart, -2.5) <= 1
+    assert noncentral_t(degrees, apart, -2.5) == 0
+    assert power(apart, degrees, 2.5) == pytest.approx(1, abs=1e-12 + most)
 
 
 def test_what_is_no_number_has_no_chance_and_ends() -> None:

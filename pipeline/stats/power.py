@@ -12,6 +12,7 @@ from pipeline.stats.roots import root
 
 POWER = 0.8  # common practice, no source: a difference is detectable where 4 of 5 such farms would show it
 STEPS_A_SPREAD = 1.6  # of the quadrature, to each width over which what is integrated changes: 12 digits
+NOTHING_LEFT = 40.0  # so far from its mean a normal has no chance in 64 bits
 STEP_SIZES = 8  # steps a unit are a multiple of this, so that few sets of nodes serve all
 
 
@@ -40,6 +41,12 @@ def noncentral_t(degrees: float, noncentrality: float, value: float) -> float:
     """
     if degrees > ENDLESS:
         return normal_below(value - noncentrality)
+    # The number of steps rises with how far apart they are: beyond what any spread makes up for none is needed.
+    widest = _widest(degrees)
+    if noncentrality - max(value, 0.0) * widest > NOTHING_LEFT:
+        return 0.0
+    if min(value, 0.0) * widest - noncentrality > NOTHING_LEFT:
+        return 1.0
     beyond = noncentrality * math.sqrt(0.5)
     scaled = value * math.sqrt(0.5)
     narrowest = math.sqrt(2 * max(degrees, 1.0) + (abs(noncentrality) + 3) ** 2)
@@ -49,10 +56,16 @@ def noncentral_t(degrees: float, noncentrality: float, value: float) -> float:
 
 
 @lru_cache(maxsize=256)
+def _widest(degrees: float) -> float:
+    """The largest s that comes more often than once in 10^16 times."""
+    return math.sqrt(chi_square_quantile(1e-16, degrees, above=True) / degrees)
+
+
+@lru_cache(maxsize=256)
 def _spreads(degrees: float, per_unit: int) -> tuple[Sequence[float], Sequence[float]]:
     """Values of s, the square root of chi-square over its degrees of freedom, and half of how often each comes."""
     low = math.log(chi_square_quantile(1e-15, degrees) / degrees) / 2
-    high = math.log(chi_square_quantile(1e-16, degrees, above=True) / degrees) / 2
+    high = math.log(_widest(degrees))
     steps = math.ceil((high - low) * per_unit)
     step = (high - low) / steps
     logs = [low + step * at for at in range(steps + 1)]
