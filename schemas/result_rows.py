@@ -25,11 +25,8 @@ def text_of(row: Row, column: str) -> str:
 
 
 def texts_of(rows: Rows, *columns: str) -> list[list[str]]:
-    """Return the texts of these columns, at least two, as text_of does: of many rows in a
-    fraction of the time.
-    """
-    found = zip(*map(itemgetter(*columns), rows), strict=True) if rows else ((),) * len(columns)
-    texts = [[value for value in values if isinstance(value, str)] for values in found]
+    """Return the texts of these columns, as text_of does: of many rows in a fraction of the time."""
+    texts = [[value for value in map(itemgetter(name), rows) if isinstance(value, str)] for name in columns]
     return [
         of if len(of) == len(rows) else [text_of(row, name) for row in rows]
         for name, of in zip(columns, texts, strict=True)
@@ -67,9 +64,21 @@ def day_of(row: Row, column: str) -> date:
 
 def labels_of(rows: Rows, columns: Sequence[str]) -> list[tuple[str, ...]]:
     """Return the texts of these columns, a tuple for each row."""
-    if not columns:
-        return [()] * len(rows)
-    return [*zip(*([str(row[name]) for row in rows] for name in columns), strict=True)]
+    return [*zip(*texts_of(rows, *columns), strict=True)] if columns else [()] * len(rows)
+
+
+def names_together(of_each: Iterable[Iterable[str]]) -> list[str]:
+    """Return the names of all, each once, each where the first that has it puts it."""
+    found: list[str] = []
+    for names in of_each:
+        at = 0
+        for name in names:
+            if name in found:
+                at = found.index(name) + 1
+            else:
+                found.insert(at, name)
+                at += 1
+    return found
 
 
 def in_columns(name: str, rows: Iterable[Mapping[str, ResultCell]]) -> ResultRows:

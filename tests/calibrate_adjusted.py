@@ -122,7 +122,7 @@ def _added(recipe: Recipe, design: Design) -> float:
 
 def plain(pair: Pair) -> Pair:
     """The same pair without adjusting."""
-    from pipeline.stats.two_levels import difference_of
+    from tests.two_levels_by_batch import difference_of
 
     ours, theirs = ({cell.soak: cell.value or 0.0 for cell in side} for side in (pair.first, pair.second))
     from dataclasses import replace

@@ -21,8 +21,9 @@ from pipeline.farm.settings import default_settings
 from pipeline.stats.cluster_robust import mixed
 from pipeline.stats.estimability import comparable, rank
 from pipeline.stats.multiple import Family, range_p
-from pipeline.stats.two_levels import DesignKind, between, design_of, difference_of, within
+from pipeline.stats.two_levels import DesignKind, between, within
 from schemas.answers import ComparedMeasure
+from tests.two_levels_by_batch import design_of, difference_of
 
 QUICK = settings(deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
 VALUES = st.lists(st.integers(0, 2000).map(lambda n: n / 10), min_size=2, max_size=8)

@@ -26,17 +26,21 @@ def printable(text: str) -> str:
 
 def column_texts(values: Sequence[object], decimals: int | None, scale: float = 1.0) -> list[str]:
     """Return the cells of a column as they are shown: numbers times `scale`, with so many decimals, or as they are."""
-    known = [value for value in values if isinstance(value, int | float)]
     if decimals is None:
         texts = [value if isinstance(value, str) else _text(value) for value in values]
-    elif len(known) + values.count(None) == len(values) and all(map(isfinite, known)):
-        # All in one go, which takes half the time.
-        shown = iter((f"%.{decimals}f\n" * len(known) % (*(value * scale for value in known),)).split("\n"))
-        texts = [NOTHING if value is None else next(shown) for value in values]
     else:
-        texts = [_number_text(value, decimals, scale) for value in values]
+        texts = _number_texts(values, decimals, scale)
     # One look at the whole column, for hardly any has a letter that must not be shown.
     return texts if "".join(texts).isprintable() else [*map(printable, texts)]
+
+
+def _number_texts(values: Sequence[object], decimals: int, scale: float) -> list[str]:
+    known = [value for value in values if isinstance(value, int | float)]
+    if len(known) + values.count(None) != len(values) or not all(map(isfinite, known)):
+        return [_number_text(value, decimals, scale) for value in values]
+    # All in one go, which takes half the time.
+    shown = iter((f"%.{decimals}f\n" * len(known) % (*(value * scale for value in known),)).split("\n"))
+    return [NOTHING if value is None else next(shown) for value in values]
 
 
 def _number_text(value: object, decimals: int, scale: float) -> str:

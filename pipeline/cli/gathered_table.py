@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from pipeline.cli.cell_texts import NOTHING
 from pipeline.cli.table_lines import TextColumn
+from schemas.result_rows import names_together
 
 
 @dataclass(frozen=True)
@@ -34,27 +35,19 @@ class GatheredTable:
 
 
 def tables_together(of_sites: Mapping[str, GatheredTable], site: str) -> list[TextColumn]:
-    """Return the columns of a table of all sites, of which the first, called `site`, names them."""
+    """Return the columns of a table of all sites, of which the first, called `site`, names them. A column that several
+    farms' tables have is shown as the first of them shows it.
+    """
     tables = of_sites.values()
+    keys = names_together(table.columns for table in tables)
     named = [name for name, table in of_sites.items() for _ in range(table.rows)]
     return [
         TextColumn([site], named),
         *(
-            replace(column, cells=[cell for table in tables for cell in table.cells(key)])
-            for key, column in _columns_of_all([table.columns for table in tables]).items()
+            replace(
+                next(table.columns[key] for table in tables if key in table.columns),
+                cells=[cell for table in tables for cell in table.cells(key)],
+            )
+            for key in keys
         ),
     ]
-
-
-def _columns_of_all(of_sites: Sequence[Mapping[str, TextColumn]]) -> dict[str, TextColumn]:
-    """The columns that any farm's table has, each once, where the first that has it shows it."""
-    keys: list[str] = []
-    for columns in of_sites:
-        after = 0
-        for key in columns:
-            if key in keys:
-                after = keys.index(key) + 1
-            else:
-                keys.insert(after, key)
-                after += 1
-    return {key: next(columns[key] for columns in of_sites if key in columns) for key in keys}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, TextIO
@@ -117,8 +117,8 @@ def print_json(records: Sequence[Row]) -> None:
 
 def print_json_lines(lines: Iterable[str]) -> None:
     """Print one array of these lines, some thousand at once: those of many large farms do not fit into memory twice."""
-    before, rest = "[", iter(lines)
-    while some := [*islice(rest, AT_ONCE)]:
+    before = "["
+    for some in _some_at_once(lines):
         typer.echo(before + ",\n ".join(some), nl=False)
         before = ",\n "
     typer.echo("[]" if before == "[" else "]")
@@ -176,9 +176,14 @@ def print_table(records: Sequence[Row], columns: Sequence[Column], cut: bool = T
 
 def print_columns(columns: Sequence[TextColumn]) -> None:
     """Print a plain table of these columns."""
-    lines = iter(table_lines(columns, screen_width()))
-    while some := [*islice(lines, AT_ONCE)]:
+    for some in _some_at_once(table_lines(columns, screen_width())):
         typer.echo("\n".join(some))
+
+
+def _some_at_once(lines: Iterable[str]) -> Iterator[list[str]]:
+    rest = iter(lines)
+    while some := [*islice(rest, AT_ONCE)]:
+        yield some
 
 
 def gathered_table(records: Sequence[Row], columns: Sequence[Column]) -> GatheredTable:

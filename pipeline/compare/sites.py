@@ -28,6 +28,7 @@ from pipeline.compare.verdicts import Judgement
 from pipeline.stats.agreement import Agreement, OneOfSeveral, agreement
 from pipeline.stats.multiple import Family
 from pipeline.stats.two_levels import DesignKind
+from schemas.result_rows import names_together
 from schemas.spellings import spellings
 
 LEAST_SITES = 2
@@ -96,7 +97,7 @@ def over_sites(found: Mapping[str, SiteCells]) -> SitesComparison:
     of_sites = {
         site: {name: Cells(of_site(cells, site)) for name, cells in each.levels.items()} for site, each in found.items()
     }
-    names = _in_order([list(each.levels) for each in found.values()])
+    names = names_together([list(each.levels) for each in found.values()])
     against = first.query.against
     chosen = [(b, a) for a, b in combinations(names, 2)]
     if against is not None:
@@ -112,20 +113,6 @@ def over_sites(found: Mapping[str, SiteCells]) -> SitesComparison:
         tuple(_result(each, found, together) for each in candidates),
         _near(found),
     )
-
-
-def _in_order(names_of_sites: Sequence[Sequence[str]]) -> list[str]:
-    """The names of all sites, each once, each where the first site that has it puts it."""
-    found: list[str] = []
-    for names in names_of_sites:
-        at = 0
-        for name in names:
-            if name in found:
-                at = found.index(name) + 1
-            else:
-                found.insert(at, name)
-                at += 1
-    return found
 
 
 def _smallest(found: Mapping[str, SiteCells]) -> tuple[float, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -41,7 +41,6 @@ class HeldUnits:
     fresh: Numbers
     resolved_age: Days
     last_age: Days
-    known: dict[int, Numbers] = field(default_factory=dict, compare=False, repr=False)
 
     def resolved(self, flush: int) -> Resolved:
         """Return how the units stand to this flush."""
@@ -50,12 +49,16 @@ class HeldUnits:
         )
 
     def stands_for(self, flush: int) -> Numbers:
-        """Return for how many units each stands that is known through this flush: see decline.weights. Worked out once
-        (known), for waiting is asked for each flush and for the one after it.
+        """Return for how many units each stands that is known through this flush: see decline.weights. Worked out once,
+        for waiting is asked for each flush and for the one after it.
         """
-        if flush not in self.known:
-            self.known[flush] = weights_of(self._starts, self.resolved_age[:, flush - 1])
-        return self.known[flush]
+        if flush not in self._stand_for:
+            self._stand_for[flush] = weights_of(self._starts, self.resolved_age[:, flush - 1])
+        return self._stand_for[flush]
+
+    @cached_property
+    def _stand_for(self) -> dict[int, Numbers]:
+        return {}
 
     @cached_property
     def _starts(self) -> Numbers:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.farm.folder import Farm
 from pipeline.ledger.backups import Key, missing_file_findings, missing_file_messages, why_not_there
-from pipeline.ledger.intake import Sources, Taken, key_of
+from pipeline.ledger.intake import Sources, Taken, key_of, nothing
 from pipeline.ledger.manifest import FileMark, write_ahead_log
 from pipeline.ledger.portions import size_of
 from pipeline.ledger.state import LedgerState, versions
@@ -89,14 +89,10 @@ def begun_draft(farm: Farm, ledger: LedgerState) -> Iterator[Callable[[], object
     try:
         with ThreadPoolExecutor(1) as beside:
             anew = ledger.rebuild is not None
-            yield _nothing if anew else beside.submit(shutil.copyfile, farm.ledger, draft_path(farm)).result
+            yield nothing if anew else beside.submit(shutil.copyfile, farm.ledger, draft_path(farm)).result
     finally:
         with contextlib.suppress(OSError):
             remove_draft(farm)
-
-
-def _nothing() -> None:
-    """Waits for nothing."""
 
 
 def write_draft(

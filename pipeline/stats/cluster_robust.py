@@ -290,9 +290,9 @@ def _block(
 
 
 def mixed(
-    batches: Sequence[Hashable],
+    batches: Sequence[Hashable] | Places,
     levels: Sequence[Hashable],
-    values: Sequence[float],
+    values: Sequence[float] | Matrix,
     correlation: float = WORKING_CORRELATION,
 ) -> ClusterFit:
     """Return the fit of one coefficient per level to cells of which some batches have several and others one.

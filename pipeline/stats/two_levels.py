@@ -6,7 +6,7 @@ their methods: `between`, `within` and cluster_robust.mixed.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Mapping, Sequence
+from collections.abc import Sequence
 from enum import StrEnum
 from math import fsum, sqrt
 
@@ -25,11 +25,6 @@ class DesignKind(StrEnum):
     BETWEEN = "between soaks"
     WITHIN = "within soaks"
     BOTH = "both"
-
-
-def design_of(levels: Collection[Collection[Hashable]]) -> DesignKind:
-    """Return where the levels vary. levels: the batches of each level, every batch of a level once."""
-    return design_by_counts([len(batches) for batches in levels], len({batch for own in levels for batch in own}))
 
 
 def design_by_counts(counts: Sequence[int], different: int) -> DesignKind:
@@ -105,29 +100,7 @@ def both_ways(level: tuple[Places, Values], against: tuple[Places, Values]) -> E
 
     level, against: of each cell the number of its batch, from 0, and its value.
     """
-    from pipeline.stats.cluster_robust import fit
+    from pipeline.stats.cluster_robust import mixed
 
     batches, values = (np.concatenate(each) for each in zip(against, level, strict=True))
-    kinds = np.repeat([0, 1], [len(against[0]), len(level[0])])
-    return fit(batches, np.eye(2), values, (0, 1), kinds=kinds).difference(1, 0)
-
-
-def difference_of(
-    values: Mapping[str, float], against: Mapping[str, float], group: Mapping[str, str] | None = None
-) -> Estimate:
-    """Return by how much one level lies above the other, by the method of the design that the batches make.
-
-    values, against: one value per batch at each level. group: what stands for several batches as their unit of
-    replication (a month, a lot); without an entry a batch stands for itself.
-    """
-    design = design_of((values, against))
-    if group is not None or design is DesignKind.BOTH:
-        place: dict[str, int] = {}
-        batches = [
-            np.array([place.setdefault((group or {}).get(batch, batch), len(place)) for batch in own], dtype=np.int64)
-            for own in (values, against)
-        ]
-        return both_ways((batches[0], [*values.values()]), (batches[1], [*against.values()]))
-    if design is DesignKind.BETWEEN:
-        return between(list(values.values()), list(against.values()))
-    return within([value - against[batch] for batch, value in values.items()])
+    return mixed(batches, [0] * len(against[0]) + [1] * len(level[0]), values).difference(1, 0)
